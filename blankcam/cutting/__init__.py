@@ -1,0 +1,1 @@
+"""The plan: operations, moves, feeds and time."""

@@ -1,0 +1,1 @@
+"""The instrument from its measurements: board, strings, heights."""

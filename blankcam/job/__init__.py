@@ -1,0 +1,1 @@
+"""What the maker wrote down: lengths, keys, typical values."""

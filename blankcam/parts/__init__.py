@@ -1,0 +1,1 @@
+"""The nut and the saddle as solids: heights, outlines, fits, blanks."""

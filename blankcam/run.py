@@ -1,0 +1,1 @@
+"""One job in, a folder of proven files out."""
