@@ -91,8 +91,8 @@ class Arc:
 
     def moved(self, da: float, db: float) -> Arc:
         """The arc shifted."""
-        shift = lambda p: (p[0] + da, p[1] + db)  # noqa: E731
-        return Arc(shift(self.start), shift(self.end), shift(self.centre), self.ccw)
+        places = ((a + da, b + db) for a, b in (self.start, self.end, self.centre))
+        return Arc(*places, ccw=self.ccw)
 
 
 Segment = Line | Arc
