@@ -91,8 +91,8 @@ class Arc:
 
     def moved(self, da: float, db: float) -> Arc:
         """The arc shifted."""
-        places = ((a + da, b + db) for a, b in (self.start, self.end, self.centre))
-        return Arc(*places, ccw=self.ccw)
+        start, end, centre = ((a + da, b + db) for a, b in (self.start, self.end, self.centre))
+        return Arc(start, end, centre, self.ccw)
 
 
 Segment = Line | Arc
