@@ -1,0 +1,139 @@
+"""Curves along a part's length: the line of its top, the line of its ridge."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from blankcam.parts.curve import Array
+
+
+class Curve(Protocol):
+    """A smooth function of x."""
+
+    def height(self, x: Array) -> Array:
+        """Its value at each x, mm."""
+
+    def slope(self, x: Array) -> Array:
+        """Its derivative at each x."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArcCurve:
+    """The board's arc raised to a part: z(u) = z0 + k·u + sqrt(R² − u²) − R, u = x − middle.
+
+    ``radius`` is infinite for a flat board.
+    """
+
+    z0: float
+    k: float
+    radius: float
+    middle: float
+
+    def height(self, x: Array) -> Array:
+        """z at each x, mm."""
+        u = np.asarray(x, dtype=float) - self.middle
+        return self.z0 + self.k * u + sagged(self.radius, u)
+
+    def slope(self, x: Array) -> Array:
+        """dz/dx at each x."""
+        u = np.asarray(x, dtype=float) - self.middle
+        if math.isinf(self.radius):
+            return np.full_like(u, self.k)
+        return self.k - u / np.sqrt(self.radius**2 - u**2)
+
+
+def sagged(radius: float, u: Array) -> Array:
+    """sqrt(R² − u²) − R without the loss of digits, 0 for an infinite radius."""
+    u = np.asarray(u, dtype=float)
+    if math.isinf(radius):
+        return np.zeros_like(u)
+    return -(u**2) / (np.sqrt(radius**2 - u**2) + radius)
+
+
+def fit_arc(x: Array, z: Array, radius: float, middle: float) -> ArcCurve:
+    """The arc of that radius with the straight tilt that fits the points best, least squares."""
+    u = np.asarray(x, dtype=float) - middle
+    level = np.asarray(z, dtype=float) - sagged(radius, u)
+    if len(u) < 2 or np.ptp(u) < 1e-9:
+        return ArcCurve(z0=float(np.mean(level)), k=0.0, radius=radius, middle=middle)
+    design = np.column_stack([np.ones_like(u), u])
+    (z0, k), *_ = np.linalg.lstsq(design, level, rcond=None)
+    return ArcCurve(z0=float(z0), k=float(k), radius=radius, middle=middle)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SmoothCurve:
+    """Monotone cubic through points (Fritsch and Carlson, SIAM J. Numer. Anal. 17, 238, 1980).
+
+    Beyond the outer points it goes on straight, or level where ``level_ends`` says so.
+    """
+
+    xs: tuple[float, ...]
+    zs: tuple[float, ...]
+    level_ends: bool = False
+
+    def height(self, x: Array) -> Array:
+        """z at each x, mm."""
+        i, t, h = self._locate(x)
+        z, d = np.array(self.zs), self._tangents()
+        inner = (
+            (1 + 2 * t) * (1 - t) ** 2 * z[i]
+            + t * (1 - t) ** 2 * h * d[i]
+            + t**2 * (3 - 2 * t) * z[i + 1]
+            + t**2 * (t - 1) * h * d[i + 1]
+        )
+        return np.asarray(inner + self._beyond(x, d))
+
+    def slope(self, x: Array) -> Array:
+        """dz/dx at each x."""
+        i, t, h = self._locate(x)
+        z, d = np.array(self.zs), self._tangents()
+        rise = (z[i + 1] - z[i]) / h
+        inner = 6 * t * (1 - t) * rise + (1 - t) * (1 - 3 * t) * d[i] + t * (3 * t - 2) * d[i + 1]
+        if self.level_ends:
+            xs = np.asarray(x, dtype=float)
+            inner = np.where((xs < self.xs[0]) | (xs > self.xs[-1]), 0.0, inner)
+        return np.asarray(inner)
+
+    def _locate(
+        self, x: Array
+    ) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], Array, Array]:
+        knots = np.array(self.xs)
+        inside = np.clip(np.asarray(x, dtype=float), knots[0], knots[-1])
+        i = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
+        h = knots[i + 1] - knots[i]
+        return i, (inside - knots[i]) / h, h
+
+    def _beyond(self, x: Array, d: Array) -> Array:
+        if self.level_ends:
+            return np.zeros_like(np.asarray(x, dtype=float))
+        x = np.asarray(x, dtype=float)
+        return d[0] * np.minimum(x - self.xs[0], 0.0) + d[-1] * np.maximum(x - self.xs[-1], 0.0)
+
+    def _tangents(self) -> Array:
+        x, z = np.array(self.xs), np.array(self.zs)
+        h, rise = np.diff(x), np.diff(z) / np.diff(x)
+        if len(h) == 1:
+            return np.array([rise[0], rise[0]])
+        d = np.zeros(len(x))
+        w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
+        same = rise[:-1] * rise[1:] > 0
+        low, high = np.where(same, rise[:-1], 1.0), np.where(same, rise[1:], 1.0)
+        d[1:-1] = np.where(same, (w1 + w2) / (w1 / low + w2 / high), 0.0)
+        d[0] = _end_tangent(h[0], h[1], rise[0], rise[1])
+        d[-1] = _end_tangent(h[-1], h[-2], rise[-1], rise[-2])
+        return d
+
+
+def _end_tangent(h0: float, h1: float, rise0: float, rise1: float) -> float:
+    """Three-point end slope, kept so that the curve does not overshoot."""
+    d = ((2 * h0 + h1) * rise0 - h0 * rise1) / (h0 + h1)
+    if d * rise0 <= 0:
+        return 0.0
+    if rise0 * rise1 <= 0 and abs(d) > 3 * abs(rise0):
+        return 3 * rise0
+    return d
