@@ -34,7 +34,7 @@ class ArcCurve:
     middle: float
 
     def height(self, x: Array) -> Array:
-        """z at each x, mm."""
+        """Z at each x, mm."""
         u = np.asarray(x, dtype=float) - self.middle
         return self.z0 + self.k * u + sagged(self.radius, u)
 
@@ -77,7 +77,7 @@ class SmoothCurve:
     level_ends: bool = False
 
     def height(self, x: Array) -> Array:
-        """z at each x, mm."""
+        """Z at each x, mm."""
         i, t, h = self._locate(x)
         z, d = np.array(self.zs), self._tangents()
         inner = (
@@ -112,7 +112,8 @@ class SmoothCurve:
         if self.level_ends:
             return np.zeros_like(np.asarray(x, dtype=float))
         x = np.asarray(x, dtype=float)
-        return d[0] * np.minimum(x - self.xs[0], 0.0) + d[-1] * np.maximum(x - self.xs[-1], 0.0)
+        below, above = np.minimum(x - self.xs[0], 0.0), np.maximum(x - self.xs[-1], 0.0)
+        return np.asarray(d[0] * below + d[-1] * above)
 
     def _tangents(self) -> Array:
         x, z = np.array(self.xs), np.array(self.zs)

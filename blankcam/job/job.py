@@ -1,0 +1,195 @@
+"""The job as plain values: millimetres, radians, as the maker wrote it or its kind assumes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+KINDS = ("classical", "steel-string", "electric", "bass", "ukulele", "mandolin", "banjo")
+MAKES = ("plain steel", "wound steel", "nylon", "wound nylon", "fluorocarbon", "gut")
+MATERIALS = (
+    "bone",
+    "phenolic laminate",
+    "solid surface",
+    "hard plastic",
+    "hardwood",
+    "brass",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Graded:
+    """A value from the bass to the treble side, linear over the outer strings' positions."""
+
+    bass: float
+    treble: float
+
+
+PerString = Graded | tuple[float, ...]
+"""Graded across, or one value a string from the bass side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentJob:
+    """The ``[instrument]`` table."""
+
+    name: str
+    kind: str
+    scale: float
+    handed: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Radius:
+    """The board's radius: equal at both ends for a cylinder, infinite for a flat board."""
+
+    nut: float
+    end: float
+    end_at: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardJob:
+    """The ``[board]`` table."""
+
+    width_at_nut: float
+    radius: Radius
+    crown: float
+    relief: float
+    body_fret: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringJob:
+    """One ``[[strings]]`` entry."""
+
+    note: str
+    gauge: float
+    make: str
+    unit_weight: float | None
+    """g/m."""
+    stiffness: float | None
+    """EA/T."""
+    course: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NutJob:
+    """The ``[nut]`` table."""
+
+    seat_width: float
+    seat_drop: float
+    margin_bass: float
+    margin_treble: float
+    margin_to: str
+    spacing: str
+    course_gap: float
+    tilt: float
+    first_fret: PerString | None
+    lift: PerString | None
+    clearance: float
+    exposure: PerString
+    allowance: float
+    hold_back: float
+    setbacks: str | PerString
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaddleJob:
+    """The ``[saddle]`` table."""
+
+    slot_width: float
+    slot_length: float
+    slot_depth: float
+    slot_ends: str
+    front_at: float
+    string_span: float
+    spacing: str
+    course_gap: float
+    fret_line: float
+    action: PerString
+    top: str
+    setbacks: str | PerString
+    crown_radius: float
+    allowance: float
+    end_clearance: float
+    tie_height: float | None
+    tie_run: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlankJob:
+    """One blank as measured."""
+
+    length: float
+    height: float
+    thickness: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlanksJob:
+    """The ``[blanks]`` table."""
+
+    material: str
+    fit: str
+    nut: BlankJob
+    saddle: BlankJob
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanJob:
+    """The ``[plan]`` table: which operations are the machine's, which the hand's."""
+
+    machine: str
+    outline: str
+    thickness: str
+    ends: str
+    slots: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldingJob:
+    """The ``[holding]`` table: what the job says other than the machine profile; None: as there."""
+
+    kind: str | None
+    jaw_top: float | None
+    jaw_length: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UncertaintyJob:
+    """The ``[uncertainty]`` table: standard deviations, mm; None: the typical value."""
+
+    board: float | None
+    seat: float | None
+    crown: float | None
+    relief: float | None
+    fret_line: float | None
+    front_at: float | None
+    gauge: float | None
+    tool: float | None
+    machine: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """A whole job, checked."""
+
+    path: str
+    digest: str
+    """Digest of its values: the same for the same job however it is laid out."""
+    assumed: tuple[str, ...]
+    """Key paths whose values come from the kind."""
+    instrument: InstrumentJob
+    board: BoardJob
+    strings: tuple[StringJob, ...]
+    nut: NutJob
+    saddle: SaddleJob
+    blanks: BlanksJob
+    plan: PlanJob
+    holding: HoldingJob
+    uncertainty: UncertaintyJob
+
+    @property
+    def left_handed(self) -> bool:
+        """Whether the bass strings lie on the right, seen from the front."""
+        return self.instrument.handed == "left"
