@@ -37,7 +37,7 @@ def centres(
     if len(units) == 1:
         return tuple(first + o - inside[0][0] for o in inside[0])
     if rule == "equal centres":
-        return _equal_centres(units, inside, first, last, course_gap)
+        return _equal_centres(units, inside, first, last)
     widths = [sum(unit) + course_gap * (len(unit) - 1) for unit in units]
     spread = last - first + units[0][0] / 2 + units[-1][-1] / 2
     gap = (spread - sum(widths)) / (len(units) - 1)
@@ -63,7 +63,6 @@ def _equal_centres(
     inside: Sequence[Sequence[float]],
     first: float,
     last: float,
-    gap: float,
 ) -> tuple[float, ...]:
     """Middles of the units' outer strings, equally spaced."""
     middles = [(o[0] + o[-1]) / 2 for o in inside]

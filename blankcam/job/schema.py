@@ -55,7 +55,7 @@ def _kind(value: object) -> str:
         return "true or false"
     if isinstance(value, int | float):
         return "number"
-    return {str: "text", list: "list", dict: "table"}.get(type(value), "value")
+    return "list" if isinstance(value, list) else "table" if isinstance(value, dict) else "value"
 
 
 def _text_reader(pattern: re.Pattern[str], hint: str) -> Callable[[object], re.Match[str]]:

@@ -119,12 +119,14 @@ class SmoothCurve:
         x, z = np.array(self.xs), np.array(self.zs)
         h, rise = np.diff(x), np.diff(z) / np.diff(x)
         if len(h) == 1:
-            return np.array([rise[0], rise[0]])
+            return np.zeros(2) if self.level_ends else np.array([rise[0], rise[0]])
         d = np.zeros(len(x))
         w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
         same = rise[:-1] * rise[1:] > 0
         low, high = np.where(same, rise[:-1], 1.0), np.where(same, rise[1:], 1.0)
         d[1:-1] = np.where(same, (w1 + w2) / (w1 / low + w2 / high), 0.0)
+        if self.level_ends:
+            return d
         d[0] = _end_tangent(h[0], h[1], rise[0], rise[1])
         d[-1] = _end_tangent(h[-1], h[-2], rise[-1], rise[-2])
         return d

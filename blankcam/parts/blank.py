@@ -1,0 +1,105 @@
+"""Whether a blank holds its part, and how much to rub off before it is cut."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Protocol
+
+from blankcam.data import table
+from blankcam.faults import Fault, RefusedError
+from blankcam.job.job import BlankJob, Job
+from blankcam.job.lengths import inches
+from blankcam.parts.fit import Fit, fit
+
+
+class Blanked(Protocol):
+    """What a check needs to know of a part."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def length(self) -> float: ...  # noqa: D102
+    @property
+    def height(self) -> float: ...  # noqa: D102
+    @property
+    def fit(self) -> Fit: ...  # noqa: D102
+    @property
+    def allowance(self) -> float: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One dimension of one blank against what the part needs."""
+
+    part: str
+    dimension: str
+    have: float
+    need: float
+    """Least the blank must have (thickness: the fit's lower limit)."""
+    rub_off: float = 0.0
+    """Thickness: to take off before cutting, to the middle of the fit."""
+    loose: float = 0.0
+    """Thickness: how much the blank is under the fit's lower limit."""
+    caution: str = ""
+
+
+def check(job: Job, part: Blanked) -> tuple[Check, ...]:
+    """The three checks of a part's blank.
+
+    Raises
+    ------
+    RefusedError
+        When the blank is too small: dimension and shortfall of each.
+    """
+    blank: BlankJob = getattr(job.blanks, part.name)
+    checks = (
+        Check(part=part.name, dimension="length", have=blank.length, need=part.length),
+        Check(
+            part=part.name,
+            dimension="height",
+            have=blank.height,
+            need=part.height + part.allowance,
+        ),
+        _thickness(part, blank.thickness),
+    )
+    if faults := list(_refusals(job.path, checks, part)):
+        raise RefusedError(faults)
+    return checks
+
+
+def _thickness(part: Blanked, have: float) -> Check:
+    limits = part.fit
+    off, loose, caution = 0.0, 0.0, ""
+    if have > limits.high:
+        off = have - limits.target
+        caution = (
+            f"the {part.name} blank is thicker than its seat takes: rub off {off:.3f} mm "
+            f"({inches(off)} in) to {limits.target:.3f} mm, in any case between "
+            f"{limits.low:.3f} and {limits.high:.3f} mm, before cutting"
+        )
+    elif have < limits.low:
+        loose = limits.low - have
+        caution = (
+            f"the {part.name} blank is {loose:.3f} mm ({inches(loose)} in) thinner than a "
+            f"{limits.name} fit wants: it will have {limits.seat - have:.3f} mm of play"
+        )
+    return Check(
+        part=part.name, dimension="thickness", have=have, need=limits.low,
+        rub_off=off, loose=loose, caution=caution,
+    )  # fmt: skip
+
+
+def _refusals(path: str, checks: tuple[Check, ...], part: Blanked) -> Iterator[Fault]:
+    loosest = fit(part.fit.seat, table("limits")["play"]["loosest"])
+    for c in checks:
+        least = min(loosest.low, c.need) if c.dimension == "thickness" else c.need
+        if c.have < least - 1e-9:
+            short = least - c.have
+            yield Fault(
+                where=path,
+                key=f"blanks.{c.part}.{c.dimension}",
+                found=f"{c.have:g} mm",
+                wrong=f"too small by {short:.2f} mm ({inches(short, 3)} in)",
+                mend=f"at least {least:.2f} mm ({inches(least, 3)} in)",
+            )

@@ -1,0 +1,268 @@
+"""The nut as a solid: a height over its plan, lower of its top and its slots.
+
+Part frame: x right from the left end, y toward the head from the face that looks to the tail,
+z up from the floor of the seat.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.faults import Fault, RefusedError
+from blankcam.instrument.instrument import Instrument, StringPath, per_string
+from blankcam.job.job import Job
+from blankcam.parts.curve import Array
+from blankcam.parts.fit import Fit, fit
+from blankcam.parts.stage import Stage
+from blankcam.parts.top import ArcCurve, fit_arc
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slot:
+    """The groove a string lies in: a round cylinder laid along the floor line, walls upright."""
+
+    string: int
+    note: str
+    course: int
+    gauge: float
+    centre: float
+    """x at the witness edge."""
+    width: float
+    floor_front: float
+    """Finished floor at the witness edge, over the seat."""
+    tilt: float
+    """The floor falls toward the head by this angle."""
+    yaw: float
+    """The axis turns toward +x by this angle going to the head."""
+    lift: float
+    exposure: float
+    """Part of the gauge really standing above the finished top."""
+    depth_front: float
+    """Depth under the finished top at the witness edge."""
+
+    @property
+    def radius(self) -> float:
+        """Radius of the round floor."""
+        return self.width / 2
+
+    def axis(self, y: Array | float) -> Array:
+        """Place x of the slot's middle over y."""
+        return np.asarray(self.centre + math.tan(self.yaw) * np.asarray(y, dtype=float))
+
+    def floor(self, y: Array | float) -> Array:
+        """Height of the finished floor line over y."""
+        return np.asarray(self.floor_front - math.tan(self.tilt) * np.asarray(y, dtype=float))
+
+    def surface(self, x: Array, y: Array) -> Array:
+        """Finished groove over the plan; +inf outside its walls.
+
+        The cylinder of radius r along a line falling by ``tilt``: a section across x at one y is
+        an ellipse, so z = floor + (r − sqrt(r² − dx²))/cos(tilt).
+        """
+        dx = np.asarray(x - self.axis(y)) * math.cos(self.yaw)
+        r = self.radius
+        inside = np.abs(dx) <= r
+        rise = (r - np.sqrt(np.maximum(r**2 - dx**2, 0.0))) / math.cos(self.tilt)
+        return np.where(inside, self.floor(y) + rise, np.inf)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Nut:
+    """The whole nut."""
+
+    length: float
+    thickness: float
+    fit: Fit
+    top: ArcCurve
+    """Finished top along the witness edge."""
+    tilt: float
+    slots: tuple[Slot, ...]
+    allowance: float
+    hold_back: float
+    name: str = "nut"
+
+    @property
+    def height(self) -> float:
+        """The finished nut at its highest."""
+        return float(np.max(self.top.height(np.linspace(0.0, self.length, 2001))))
+
+    def top_height(self, x: Array, y: Array, stage: Stage) -> Array:
+        """Top over the plan, slots aside."""
+        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        return np.asarray(self.top.height(x) - math.tan(self.tilt) * y + raised)
+
+    def slot_raise(self, stage: Stage) -> float:
+        """How much higher than finished the floors stand."""
+        return self.hold_back if stage is Stage.ROUGH else 0.0
+
+    def clear_window(self, slot: Slot) -> tuple[float, float]:
+        """Between which x the waste over a slot may be opened, in stage rough."""
+        limits = table("limits")["nut"]
+        at = sorted(self.slots, key=lambda s: s.centre)
+        i = at.index(slot)
+        left = slot.centre - slot.radius - limits["clear_side"]
+        right = slot.centre + slot.radius + limits["clear_side"]
+        if i > 0:
+            left = max(left, _between(at[i - 1], slot) + limits["clear_wall"] / 2)
+        if i < len(at) - 1:
+            right = min(right, _between(slot, at[i + 1]) - limits["clear_wall"] / 2)
+        left, right = max(left, limits["clear_wall"]), min(right, self.length - 0.3)
+        return (min(left, slot.centre - slot.radius), max(right, slot.centre + slot.radius))
+
+    def lower(self, x: Array, y: Array, stage: Stage) -> Array:
+        """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
+        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        z = self.top_height(x, y, stage)
+        finished = self.top_height(x, y, Stage.FINAL)
+        for slot in self.slots:
+            if stage is Stage.ROUGH:
+                left, right = self.clear_window(slot)
+                z = np.where((x >= left) & (x <= right), finished, z)
+            z = np.minimum(z, slot.surface(x, y) + self.slot_raise(stage))
+        return np.where(self.covers(x, y), z, -np.inf)
+
+    def upper(self, x: Array, y: Array, stage: Stage, milled: frozenset[int]) -> Array:
+        """Nothing may be left above this; +inf outside the plan.
+
+        ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
+        others are left to the file.
+        """
+        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        z = self.top_height(x, y, stage)
+        for slot in self.slots:
+            if slot.string in milled:
+                z = np.minimum(z, slot.surface(x, y) + self.slot_raise(stage))
+        return np.where(self.covers(x, y), z, np.inf)
+
+    def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+        """Whether a place lies in the part's plan."""
+        return np.asarray((x >= 0) & (x <= self.length) & (y >= 0) & (y <= self.thickness))
+
+
+def _between(left: Slot, right: Slot) -> float:
+    """Middle of the wall between two slots."""
+    return (left.centre + left.radius + right.centre - right.radius) / 2
+
+
+def build(job: Job, instrument: Instrument) -> Nut:
+    """The nut of a job.
+
+    Raises
+    ------
+    RefusedError
+        With every reason why it must not be cut so.
+    """
+    seat = fit(job.nut.seat_width, job.blanks.fit)
+    exposures = per_string(job.nut.exposure, [s.u_nut for s in instrument.strings])
+    wanted = [
+        s.z_nut - instrument.nut_floor + (1 - e) * s.gauge
+        for s, e in zip(instrument.strings, exposures, strict=True)
+    ]
+    top = _top(instrument, wanted)
+    nut = Nut(
+        length=job.board.width_at_nut,
+        thickness=min(seat.target, job.blanks.nut.thickness),
+        fit=seat,
+        top=top,
+        tilt=job.nut.tilt,
+        slots=tuple(_slot(job, instrument, s, top) for s in instrument.strings),
+        allowance=job.nut.allowance,
+        hold_back=job.nut.hold_back,
+    )
+    if faults := list(_refusals(job.path, nut)):
+        raise RefusedError(faults)
+    return nut
+
+
+def _top(instrument: Instrument, wanted: list[float]) -> ArcCurve:
+    """The arc concentric with the board, tilted straight across, nearest to the wanted tops."""
+    board = instrument.board
+    u = np.array([s.u_nut for s in instrument.strings])
+    over_wood = np.array(wanted) + instrument.nut_floor - board.wood(0.0, u)
+    radius = board.radius(0.0) + float(np.mean(over_wood))
+    middle = board.width_at_nut / 2
+    return fit_arc(u + middle, np.array(wanted), radius, middle)
+
+
+def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve) -> Slot:
+    centre = string.u_nut + instrument.board.width_at_nut / 2
+    floor = string.z_nut - instrument.nut_floor
+    depth = float(top.height(np.array(centre))) - floor
+    return Slot(
+        string=string.number,
+        note=string.note,
+        course=string.course,
+        gauge=string.gauge,
+        centre=centre,
+        width=string.gauge + job.nut.clearance,
+        floor_front=floor,
+        tilt=job.nut.tilt,
+        yaw=0.0,
+        lift=string.lift,
+        exposure=(string.gauge - depth) / string.gauge,
+        depth_front=depth,
+    )
+
+
+def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
+    limits = table("limits")["nut"]
+    at = sorted(nut.slots, key=lambda s: s.centre)
+    for left, right in pairwise(at):
+        web = right.centre - right.radius - left.centre - left.radius
+        if web < limits["web"]:
+            yield Fault(
+                where=path,
+                key="nut",
+                wrong=f"the wall between slots {left.string} and {right.string} would be "
+                f"{web:.2f} mm, under {limits['web']} mm",
+                mend="smaller margins, a wider course_gap or less clearance",
+            )
+    for slot, wall in (
+        (at[0], at[0].centre - at[0].radius),
+        (at[-1], nut.length - at[-1].centre - at[-1].radius),
+    ):
+        if wall < limits["end"]:
+            yield Fault(
+                where=path,
+                key="nut",
+                wrong=f"the wall outside slot {slot.string} would be {wall:.2f} mm, "
+                f"under {limits['end']} mm",
+                mend="a larger margin on that side",
+            )
+    for slot in nut.slots:
+        yield from _slot_refusals(path, nut, slot)
+
+
+def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
+    limits = table("limits")["nut"]
+    if slot.lift < 0:
+        yield Fault(
+            where=path,
+            key="nut.first_fret",
+            wrong=f"string {slot.string} ({slot.note}) would lie {-slot.lift:.3f} mm below the "
+            "line of the frets at the nut: the open string would rest on fret 1",
+            mend="ask for more clearance at fret 1, or less action",
+        )
+    lowest = float(slot.floor(nut.thickness))
+    if lowest < limits["floor"]:
+        yield Fault(
+            where=path,
+            key="nut.seat_drop",
+            wrong=f"the floor of slot {slot.string} would come within {lowest:.2f} mm of the "
+            f"seat, under {limits['floor']} mm",
+            mend="check seat_drop and tilt",
+        )
+    if slot.depth_front < limits["depth"]:
+        yield Fault(
+            where=path,
+            key="nut.exposure",
+            wrong=f"slot {slot.string} would be {slot.depth_front:.3f} mm deep: the top can't "
+            "follow these heights",
+            mend="less exposure, or heights that go more evenly across",
+        )
