@@ -1,0 +1,73 @@
+"""Layers of a drawing as a laser's or router's profile may set them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from blankcam.data import table
+
+WORKS = ("cut", "mark", "show")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LayerRule:
+    """One layer: what it holds and what is to be done with it."""
+
+    holds: str
+    """A key of data/layers.toml, such as ``outline``."""
+    name: str
+    """As it is called in the file."""
+    line: str
+    """Line type of ISO 128, a key of data/layers.toml's ``[lines]``."""
+    width: float
+    """Line width, mm."""
+    colour: int
+    """DXF colour index, 1 to 255."""
+    work: str
+    """``cut``, ``mark`` or ``show``."""
+
+
+def default_layers() -> tuple[LayerRule, ...]:
+    """The layers of data/layers.toml, in their order of work."""
+    return tuple(LayerRule(**row) for row in table("layers")["layers"])
+
+
+def changed(rows: tuple[dict[str, Any], ...]) -> tuple[LayerRule, ...]:
+    """The layers with a profile's rows laid over them: its order first, then the others.
+
+    Each row has ``holds`` and any other field of LayerRule.
+
+    Raises
+    ------
+    ValueError
+        A row that holds nothing known, a field that is none, two layers of one name.
+    """
+    known = {rule.holds: rule for rule in default_layers()}
+    first: list[LayerRule] = []
+    for row in rows:
+        held = row.get("holds")
+        if held not in known:
+            raise ValueError(f"holds {held!r}: not known, use one of {', '.join(known)}")
+        first.append(_with(known.pop(held), row))
+    rules = (*first, *known.values())
+    names = [rule.name.upper() for rule in rules]
+    if twice := next((n for n in names if names.count(n) > 1), None):
+        raise ValueError(f"two layers are named {twice}")
+    return rules
+
+
+def _with(rule: LayerRule, row: dict[str, Any]) -> LayerRule:
+    fields = set(LayerRule.__dataclass_fields__)
+    if strange := sorted(set(row) - fields):
+        raise ValueError(f"{strange[0]!r} is no field of a layer, use {', '.join(sorted(fields))}")
+    made = replace(rule, **row)
+    if made.work not in WORKS:
+        raise ValueError(f"work {made.work!r}: use one of {', '.join(WORKS)}")
+    if made.line not in table("layers")["lines"]:
+        raise ValueError(f"line {made.line!r}: use one of {', '.join(table('layers')['lines'])}")
+    if not (isinstance(made.colour, int) and 1 <= made.colour <= 255):
+        raise ValueError(f"colour {made.colour!r}: a DXF colour index is 1 to 255")
+    if not all(c.isascii() and (c.isalnum() or c in "_-") for c in made.name) or not made.name:
+        raise ValueError(f"name {made.name!r}: letters, digits, - and _ only")
+    return made

@@ -1,0 +1,154 @@
+"""What a drawing is, whichever file it goes into: paths of lines and arcs, and words, in mm."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from blankcam.parts import outline
+from blankcam.parts.curve import Chain, Line, Point
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+
+GAP = 6.0  # between two views of one part, mm
+LABEL = 1.4  # height of a string's number, mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """A chain and what it is."""
+
+    chain: Chain
+    holds: str
+    """A key of data/layers.toml."""
+    closed: bool = False
+    cut: bool = False
+    """Whether a laser or router goes round it, and so needs its offset."""
+    fill: bool = False
+    """Filled, for arrowheads and tints; backends without fills draw its edge."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """One line of text; ``at`` is the middle, left or right end of its baseline."""
+
+    at: Point
+    text: str
+    height: float
+    """Height of a capital letter, mm."""
+    holds: str = "words"
+    anchor: str = "left"
+    turn: float = 0.0
+    """Degrees, counter-clockwise."""
+    bold: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """Paths and words together."""
+
+    paths: tuple[Path, ...] = ()
+    words: tuple[Words, ...] = ()
+
+    def moved(self, da: float, db: float) -> Drawing:
+        """All of it shifted."""
+        return Drawing(
+            paths=tuple(replace(p, chain=outline.moved(p.chain, da, db)) for p in self.paths),
+            words=tuple(replace(w, at=(w.at[0] + da, w.at[1] + db)) for w in self.words),
+        )
+
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Least and greatest a and b of its paths."""
+        return outline.bounds([p.chain for p in self.paths])
+
+
+def joined(drawings: Iterable[Drawing]) -> Drawing:
+    """Several drawings as one."""
+    drawings = tuple(drawings)
+    return Drawing(
+        paths=tuple(p for d in drawings for p in d.paths),
+        words=tuple(w for d in drawings for w in d.words),
+    )
+
+
+def nut_drawing(nut: Nut, stage: Stage) -> Drawing:
+    """The nut's elevation with its left end at the origin, its plan below."""
+    return joined((nut_elevation(nut, stage), nut_plan(nut).moved(0.0, -GAP - nut.thickness)))
+
+
+def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+    """The saddle's elevation with its left end at the origin, its plan below."""
+    below = saddle_plan(saddle).moved(0.0, -GAP - saddle.thickness)
+    return joined((saddle_elevation(saddle, stage, seat_top), below))
+
+
+def nut_elevation(nut: Nut, stage: Stage) -> Drawing:
+    """Outlines finished and rough, each slot's shape and centre line."""
+    paths = [*_outlines(nut, stage)]
+    for slot in nut.slots:
+        paths.append(Path(chain=outline.slot_shape(nut, slot), holds="slots", closed=True))
+        top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
+        paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
+    return Drawing(
+        paths=tuple(paths),
+        words=tuple(_number(s.string, s.centre) for s in nut.slots),
+    )
+
+
+def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+    """Outlines finished and rough, string centres, the line of the bridge's top."""
+    paths = [*_outlines(saddle, stage)]
+    for seat in saddle.strings:
+        high = seat.height + saddle.allowance
+        paths.append(_upright(seat.centre, high - saddle.allowance - 2.0, high + 1.0))
+    if seat_top is not None:
+        level = Line((0.0, seat_top), (saddle.length, seat_top))
+        paths.append(Path(chain=(level,), holds="seat"))
+    return Drawing(
+        paths=tuple(paths),
+        words=tuple(_number(s.string, s.centre) for s in saddle.strings),
+    )
+
+
+def _outlines(part: Nut | Saddle, stage: Stage) -> Iterable[Path]:
+    """The outline that is to be cut at this stage, and the other one beside it.
+
+    The finished outline is always drawn; the rough one only while it is the one to cut to.
+    """
+    rough = stage is Stage.ROUGH and part.allowance > 0
+    finished = outline.elevation(part, Stage.FINAL)
+    yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
+    if rough:
+        chain = outline.elevation(part, Stage.ROUGH)
+        yield Path(chain=chain, holds="rough", closed=True, cut=True)
+
+
+def nut_plan(nut: Nut) -> Drawing:
+    """The nut from above, its slots at their full width."""
+    paths = [Path(chain=outline.plan(nut), holds="plan", closed=True)]
+    for slot in nut.slots:
+        left, axis, right = outline.slot_plan(nut, slot)
+        paths += [Path(chain=c, holds="plan slots") for c in (left, axis, right)]
+    return Drawing(paths=tuple(paths))
+
+
+def saddle_plan(saddle: Saddle) -> Drawing:
+    """The saddle from above with its ridge line and where each string crosses it."""
+    paths = [
+        Path(chain=outline.plan(saddle), holds="plan", closed=True),
+        Path(chain=outline.ridge_plan(saddle), holds="ridge"),
+    ]
+    for seat in saddle.strings:
+        tick = Line((seat.centre, seat.ridge - 0.4), (seat.centre, seat.ridge + 0.4))
+        paths.append(Path(chain=(tick,), holds="ridge"))
+    return Drawing(paths=tuple(paths))
+
+
+def _upright(x: float, low: float, high: float) -> Path:
+    return Path(chain=(Line((x, low), (x, high)),), holds="centres")
+
+
+def _number(string: int, x: float) -> Words:
+    """The string's number under the seat side."""
+    return Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
