@@ -1,0 +1,115 @@
+"""Both parts of a job and everything computed on the way: what every command begins with."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from blankcam.data import table
+from blankcam.faults import Fault, RefusedError
+from blankcam.instrument import instrument as instruments
+from blankcam.instrument.instrument import Instrument
+from blankcam.job.job import Job
+from blankcam.job.read import MEASURED
+from blankcam.parts import blank, nut, saddle
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+
+RIDGE_NOTICED = 0.05  # mm a ridge may be off before it is worth a word
+RESIDUAL_NOTICED = 0.05  # mm the saddle's top may be off a string's height likewise
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Design:
+    """A job worked out."""
+
+    job: Job
+    instrument: Instrument
+    nut: Nut
+    saddle: Saddle
+    checks: tuple[blank.Check, ...]
+    cautions: tuple[str, ...]
+
+
+def design(job: Job) -> Design:
+    """Work a job out.
+
+    Raises
+    ------
+    RefusedError
+        With every reason found why the parts must not be made so.
+    """
+    start = instruments.build(job)
+    wanted = _wanted_setbacks(job, start)
+    instrument = instruments.with_setbacks(start, saddle.reached_setbacks(job, wanted))
+    faults: list[Fault] = []
+    made: list[Nut | Saddle] = []
+    checks: list[blank.Check] = []
+    for build in (
+        lambda: nut.build(job, instrument),
+        lambda: saddle.build(job, instrument, wanted),
+    ):
+        try:
+            part = build()
+            made.append(part)
+            checks += blank.check(job, part)
+        except RefusedError as refused:
+            faults += refused.faults
+    if faults:
+        raise RefusedError(faults)
+    the_nut, the_saddle = made
+    assert isinstance(the_nut, Nut)
+    assert isinstance(the_saddle, Saddle)
+    cautions = [
+        *(c.caution for c in checks if c.caution),
+        *_cautions(job, the_nut, the_saddle),
+    ]
+    return Design(
+        job=job,
+        instrument=instrument,
+        nut=the_nut,
+        saddle=the_saddle,
+        checks=tuple(checks),
+        cautions=tuple(cautions),
+    )
+
+
+def _wanted_setbacks(job: Job, start: Instrument) -> tuple[float, ...]:
+    asked = job.saddle.setbacks
+    if asked == "none":
+        return (0.0,) * len(start.strings)
+    if isinstance(asked, str):
+        raise RefusedError(
+            Fault(
+                where=job.path,
+                key="saddle.setbacks",
+                found=asked,
+                wrong="can't be computed yet",
+                mend='write "none" or one length a string',
+            )
+        )
+    return instruments.per_string(asked, [s.u_saddle for s in start.strings])
+
+
+def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
+    if assumed := [key for key in MEASURED if key in job.assumed]:
+        yield f"not measured but assumed for a {job.instrument.kind}: {', '.join(assumed)}"
+    low = table("limits")["nut"]["lift_caution"]
+    for slot in the_nut.slots:
+        if slot.lift < low:
+            yield (
+                f"string {slot.string} ({slot.note}) stands only {slot.lift:.3f} mm over the "
+                "line of the frets at the nut: it may touch fret 1 when open"
+            )
+    for seat in the_saddle.strings:
+        if abs(seat.wanted_setback - seat.setback) > RIDGE_NOTICED:
+            yield (
+                f"string {seat.string} ({seat.note}) wants a setback of "
+                f"{seat.wanted_setback:.2f} mm but the saddle reaches {seat.setback:.2f} mm: "
+                f"{seat.cents:+.1f} cents at fret 12"
+            )
+        if abs(seat.residual) > RESIDUAL_NOTICED:
+            yield (
+                f"the saddle's top stands {seat.residual:+.3f} mm off the height wanted under "
+                f'string {seat.string} ({seat.note}): top = "per string" would follow it'
+            )
