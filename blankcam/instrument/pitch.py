@@ -11,9 +11,9 @@ from numpy.typing import ArrayLike, NDArray
 A4_HERTZ = 440.0
 CENTS_PER_OCTAVE = 1200.0
 
-_NOTE = re.compile(r"([A-G])([#b]?)([0-9])")
+_NOTE = re.compile(r"([A-Ga-g])([#b♯♭]?)([0-8])")
 _SEMITONES_OVER_C = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_ACCIDENTAL = {"": 0, "#": 1, "b": -1}
+_ACCIDENTAL = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _A4_SEMITONE = 57  # over C0
 
 
@@ -23,13 +23,13 @@ def semitone(note: str) -> int:
     Raises
     ------
     ValueError
-        The text is not a capital letter A to G, an optional ``#`` or ``b``, and an octave 0 to 9.
+        The text is not a letter A to G, an optional ``#`` or ``b``, and an octave 0 to 8.
     """
     match = _NOTE.fullmatch(note)
     if match is None:
         raise ValueError("not a note name; write it like E2, F#3 or Bb1")
     letter, accidental, octave = match.groups()
-    return _SEMITONES_OVER_C[letter] + _ACCIDENTAL[accidental] + 12 * int(octave)
+    return _SEMITONES_OVER_C[letter.upper()] + _ACCIDENTAL[accidental] + 12 * int(octave)
 
 
 def hertz(note: str) -> float:

@@ -1,0 +1,157 @@
+"""The readings after stringing: a small TOML file with a ``[readings]`` table."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, ValidationError
+from pydantic_core import ErrorDetails
+
+from blankcam.data import table
+from blankcam.faults import Fault, InputError, printable
+from blankcam.job import schema
+from blankcam.job.job import PerString
+from blankcam.job.lines import Path, key_lines, line_of, spelled
+from blankcam.job.read import parse_toml, read_text
+
+_TIME = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(h|hours?|d|days?)\s*", re.ASCII)
+_MOST_HOURS = 24 * 365 * 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Readings:
+    """What was read, mm; values per string as the job writes them."""
+
+    path: str
+    first_fret: PerString
+    action: PerString
+    relief: float | None
+    """As read now, strings at pitch."""
+    settled: float | None
+    """Hours under tension."""
+    uncertainty: float
+    """The most a reading is wrong by."""
+    uncertainty_assumed: bool
+    stage: str
+    """What the parts were cut to when they were strung the first time: ``rough`` or ``final``."""
+
+
+def _hours(value: object) -> float:
+    found = _TIME.fullmatch(value) if isinstance(value, str) and len(value) < 40 else None
+    if found is None:
+        raise ValueError('expected a time such as "36 h" or "2 days"')
+    hours = float(found[1]) * (24 if found[2][0] == "d" else 1)
+    if hours > _MOST_HOURS:
+        raise ValueError("not believable; expected hours or days")
+    return hours
+
+
+class _Readings(schema.Table):
+    """Clearances of the strung instrument, one a string from the bass side."""
+
+    first_fret: schema.Lengths("readings.first_fret")  # type: ignore[valid-type]
+    action: schema.Lengths("readings.action")  # type: ignore[valid-type]
+    relief: schema.Length("readings.relief") | None = None  # type: ignore[valid-type]
+    settled: Annotated[float, BeforeValidator(_hours)] | None = None
+    uncertainty: schema.Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
+    stage: Literal["rough", "final"] = "rough"
+
+
+class _ReadingsFile(schema.Table):
+    """The file."""
+
+    readings: _Readings
+
+
+def load(path: str, strings: int) -> Readings:
+    """The readings in a file; raises InputError as `parse` does, or when it can't be read."""
+    return parse(read_text(path), path, strings)
+
+
+def parse(text: str, path: str, strings: int) -> Readings:
+    """The readings in a text.
+
+    Parameters
+    ----------
+    text : TOML
+    path : the name the user knows it by, for messages
+    strings : how many the job has
+
+    Raises
+    ------
+    InputError
+        With every fault, each with its key path and line.
+    """
+    raw = parse_toml(text, path)
+    lines = key_lines(text)
+    try:
+        model = _ReadingsFile.model_validate(raw).readings
+    except ValidationError as found:
+        errors = found.errors(include_url=False)
+        raise InputError([_fault(e, path, lines) for e in errors]) from None
+    if faults := list(_count_faults(model, path, lines, strings)):
+        raise InputError(faults)
+    usual = float(table("uncertainty")["readings"]["uncertainty"])
+    return Readings(
+        path=path,
+        first_fret=model.first_fret,
+        action=model.action,
+        relief=model.relief,
+        settled=model.settled,
+        uncertainty=usual if model.uncertainty is None else model.uncertainty,
+        uncertainty_assumed=model.uncertainty is None,
+        stage=model.stage,
+    )
+
+
+def _fault(e: ErrorDetails, path: str, lines: dict[Path, int]) -> Fault:
+    keys = list(_Readings.model_fields)
+    at = e["loc"][:2]
+    wrong, mend, found = e["msg"].removeprefix("Value error, "), "", e["input"]
+    if e["type"] == "missing":
+        wrong, found = "is missing", None
+        mend = (
+            "give one length a string, or { bass, treble }" if len(at) > 1 else "write [readings]"
+        )
+    elif e["type"] == "extra_forbidden":
+        wrong, found, mend = "is not a key of a readings file", None, f"known: {', '.join(keys)}"
+    elif isinstance(found, dict | list):
+        found = None
+    wrong = printable(wrong.replace("Input should be", "should be"), 300)
+    return Fault(
+        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, mend=mend
+    )
+
+
+def _count_faults(
+    model: _Readings, path: str, lines: dict[Path, int], strings: int
+) -> Iterator[Fault]:
+    values: dict[str, Any] = {"first_fret": model.first_fret, "action": model.action}
+    for key, value in values.items():
+        if isinstance(value, tuple) and len(value) != strings:
+            at = ("readings", key)
+            yield Fault(
+                where=path,
+                line=line_of(lines, at),
+                key=spelled(at),
+                wrong=f"has {len(value)} values for {strings} strings",
+                mend="one value a string, from the bass side",
+            )
+
+
+def cautions(readings: Readings) -> list[str]:
+    """What to know before cutting to these readings."""
+    least = table("uncertainty")["readings"]["least_settled"]
+    found = []
+    if readings.settled is None:
+        found.append(f"readings: settled is not given; wait {least} h at pitch before reading")
+    elif readings.settled < least:
+        found.append(
+            f"readings: {readings.settled:g} h at pitch are few; the neck still moves, wait {least} h"
+        )
+    if readings.uncertainty_assumed:
+        found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")
+    return found
