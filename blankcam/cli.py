@@ -1,6 +1,176 @@
-"""The commands: parse, call, print, exit code; nothing else."""
+"""The commands: parse, call, print, exit code; nothing else.
+
+Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start fast.
+"""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated, Any
+
+import typer
+
+from blankcam import __version__
+from blankcam.faults import EXIT_REFUSED, EXIT_UNUSABLE, BlankcamError, printable
+from blankcam.parts.stage import Stage
+
+app = typer.Typer(
+    name="blankcam",
+    help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    epilog="Begin with: blankcam start my-job.toml --like classical",
+)
+
+JobArg = Annotated[str, typer.Argument(metavar="JOB", help="The job file (TOML).")]
+OutOpt = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write into.")]
+MachineOpt = Annotated[
+    str | None,
+    typer.Option("--machine", metavar="NAME", help="A machine's name, or a path to its profile."),
+]
+StageOpt = Annotated[
+    Stage,
+    typer.Option("--stage", help="rough leaves the allowance for the set-up; final does not."),
+]
+JsonOpt = Annotated[bool, typer.Option("--json", help="Print the contract's keys as JSON.")]
+ForceOpt = Annotated[
+    bool, typer.Option("--force", help="Go on though the folder holds other files; they are kept.")
+]
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        print(f"blankcam {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _main(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+    ] = False,
+) -> None:
+    del version
+
+
+@app.command()
+def layout(job: JobArg, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+           as_json: JsonOpt = False) -> None:  # fmt: skip
+    """Print every computed number of a job. Example: blankcam layout my-job.toml"""
+    from blankcam import run, terminal
+
+    found = run.layout(job, machine, stage)
+    if as_json:
+        print(found.report_text, end="")
+    else:
+        terminal.show(found.sections)
+
+
+@app.command()
+def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+         force: ForceOpt = False) -> None:  # fmt: skip
+    """Make every file of a job, each program proven. Example: blankcam make my-job.toml --out cuts"""
+    _written(job, out, machine, stage, force=force, what="all")
+
+
+@app.command()
+def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+        force: ForceOpt = False) -> None:  # fmt: skip
+    """Write the DXF outlines alone. Example: blankcam dxf my-job.toml --out drawings"""
+    _written(job, out, machine, stage, force=force, what="dxf")
+
+
+@app.command()
+def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+          force: ForceOpt = False) -> None:  # fmt: skip
+    """Write the proven programs alone. Example: blankcam gcode my-job.toml --out programs"""
+    _written(job, out, machine, stage, force=force, what="gcode")
+
+
+def _written(
+    job: str, out: str, machine: str | None, stage: Stage, *, force: bool, what: str
+) -> None:
+    from blankcam import run
+
+    for line in run.make(job, out, machine, stage, what=what, force=force):
+        print(line)
+
+
+@app.command()
+def prove(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
+    job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],
+    machine: MachineOpt = None,
+    stage: Annotated[Stage | None, typer.Option("--stage", help="Else as its header says.")] = None,
+    as_json: JsonOpt = False,
+) -> None:
+    """Replay a program and say what it would leave. Example: blankcam prove nut-edge.ngc --job my-job.toml"""
+    from blankcam import run
+
+    passed, lines = run.prove(program, job, machine, stage, as_json=as_json)
+    for line in lines:
+        print(line)
+    if not passed:
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@app.command()
+def machines(
+    name: Annotated[
+        str | None, typer.Argument(metavar="[NAME]", help="A name, or a path to a profile.")
+    ] = None,
+) -> None:
+    """List the machine profiles, or check and show one. Example: blankcam machines bench-mill"""
+    from blankcam import run, terminal
+
+    terminal.show(run.machines(name))
+
+
+@app.command()
+def start(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The job file to write.")],
+    like: Annotated[str, typer.Option("--like", metavar="KIND", help="The kind of instrument.")],
+    force: ForceOpt = False,
+) -> None:
+    """Write a commented job file with typical values. Example: blankcam start my-job.toml --like ukulele"""
+    from blankcam import run
+
+    for line in run.start(file, like, force=force):
+        print(line)
 
 
 def run_cli() -> None:
-    """Entry point of the ``blankcam`` command."""
-    raise SystemExit(2)
+    """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
+    sys.exit(_exit_code())
+
+
+def _exit_code(args: list[str] | None = None) -> int:
+    try:
+        return int(app(args, standalone_mode=False) or 0)
+    except BlankcamError as failed:
+        _complain(str(failed))
+        return failed.exit_code
+    except BrokenPipeError:
+        sys.stderr.close()
+        return EXIT_UNUSABLE
+    except KeyboardInterrupt:
+        _complain("blankcam: stopped")
+        return EXIT_UNUSABLE
+    except Exception as fault:  # noqa: BLE001 - a maker never sees a traceback
+        return _other(fault)
+
+
+def _other(fault: Any) -> int:
+    """Faults of the command line itself, and our own mistakes."""
+    if hasattr(fault, "format_message"):
+        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see blankcam --help")
+    else:
+        words = printable(f"{type(fault).__name__}: {fault}", 300)
+        _complain(f"blankcam: a fault of the program itself, nothing was written: {words}")
+    return EXIT_UNUSABLE
+
+
+def _complain(text: str) -> None:
+    encoding = sys.stderr.encoding or "ascii"
+    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)

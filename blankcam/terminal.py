@@ -1,0 +1,57 @@
+"""Tables and lines on the maker's terminal: the one place that knows rich."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+
+from blankcam.writers.tables import Section
+
+PIPE_WIDTH = 100  # where nobody says how wide the paper is
+
+
+def show(parts: Iterable[Section]) -> None:
+    """Print tables as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
+    from rich.console import Console
+
+    columns = os.environ.get("COLUMNS", "")
+    width = int(columns) if columns.isdecimal() and int(columns) > 20 else None
+    tty = sys.stdout.isatty()
+    console = Console(width=width or (None if tty else PIPE_WIDTH), highlight=False)
+    for section in parts:
+        _show(console, section)
+
+
+def _show(console: object, section: Section) -> None:
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    assert isinstance(console, Console)
+    plain = not _speaks_unicode()
+    console.print(Text(_safe(section.title, plain=plain), style="bold"))
+    if section.rows:
+        table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
+        for i, name in enumerate(section.columns):
+            table.add_column(_safe(name, plain=plain), justify="left" if i == 0 else "right")
+        for row in section.rows:
+            table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
+        console.print(table)
+    for note in section.notes:
+        console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=False)
+    console.print()
+
+
+def _speaks_unicode() -> bool:
+    return (sys.stdout.encoding or "ascii").lower().replace("-", "") in ("utf8", "utf16")
+
+
+def _safe(text: str, *, plain: bool) -> str:
+    """Text without control or direction marks, in the terminal's own letters."""
+    kept = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    if plain:
+        encoding = sys.stdout.encoding or "ascii"
+        kept = kept.encode(encoding, "replace").decode(encoding)
+    return kept

@@ -1,0 +1,145 @@
+"""The contract's keys: what ``layout --json`` prints and ``report.json`` holds.
+
+Millimetres, degrees, newtons, seconds; proof figures in micrometres.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, Protocol
+
+from blankcam.parts.design import Design
+from blankcam.parts.nut import Slot
+from blankcam.parts.saddle import Seat
+from blankcam.parts.stage import Stage
+
+DECIMALS = 4  # tenths of a micrometre: finer than anything that can be measured
+
+
+class Choice(Protocol):
+    """What the plan says of one slot."""
+
+    @property
+    def by(self) -> str: ...  # noqa: D102
+    @property
+    def tool(self) -> int | None: ...  # noqa: D102
+    @property
+    def why(self) -> str: ...  # noqa: D102
+
+
+def report(
+    design: Design,
+    *,
+    stage: Stage,
+    machine: str,
+    choices: Mapping[int, Choice] | None = None,
+    strings: Sequence[Mapping[str, Any]] = (),
+    programs: Iterable[Mapping[str, Any]] = (),
+    cautions: Sequence[str] = (),
+) -> dict[str, Any]:
+    """Everything computed for a job, under the contract's keys."""
+    content = {
+        "job": design.job.instrument.name,
+        "job_digest": design.job.digest,
+        "stage": str(stage),
+        "machine": machine,
+        "assumed": list(design.job.assumed),
+        "cautions": [*design.cautions, *cautions],
+        "nut": _nut(design, choices or {}),
+        "saddle": _saddle(design),
+        "blanks": [_check(c) for c in design.checks],
+        "strings": list(strings),
+        "programs": list(programs),
+    }
+    return {key: rounded(value) for key, value in content.items()}
+
+
+def dumps(content: Mapping[str, Any]) -> str:
+    """A report as text, the same for the same report."""
+    return json.dumps(content, indent=2, ensure_ascii=True, allow_nan=False) + "\n"
+
+
+def rounded(value: Any) -> Any:
+    """The report with its numbers rounded; an infinite radius becomes None (flat)."""
+    if isinstance(value, Mapping):
+        return {k: rounded(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [rounded(v) for v in value]
+    if isinstance(value, float):
+        return round(value, DECIMALS) + 0.0 if math.isfinite(value) else None
+    return value
+
+
+def _nut(design: Design, choices: Mapping[int, Choice]) -> dict[str, Any]:
+    nut = design.nut
+    return {
+        "length": nut.length,
+        "height": nut.height,
+        "thickness": nut.thickness,
+        "top_radius": nut.top.radius,
+        "fit": {"class": nut.fit.code, "low": nut.fit.low, "high": nut.fit.high},
+        "allowance": nut.allowance,
+        "hold_back": nut.hold_back,
+        "slots": [_slot(s, choices.get(s.string)) for s in nut.slots],
+    }
+
+
+def _slot(slot: Slot, choice: Choice | None) -> dict[str, Any]:
+    return {
+        "string": slot.string,
+        "note": slot.note,
+        "course": slot.course,
+        "gauge": slot.gauge,
+        "centre": slot.centre,
+        "width": slot.width,
+        "floor_front": slot.floor_front,
+        "depth_front": slot.depth_front,
+        "tilt": math.degrees(slot.tilt),
+        "lift": slot.lift,
+        "exposure": slot.exposure,
+        "by": choice.by if choice else "file",
+        "tool": choice.tool if choice else None,
+        "why": choice.why if choice else "no machine chosen",
+    }
+
+
+def _saddle(design: Design) -> dict[str, Any]:
+    saddle = design.saddle
+    return {
+        "length": saddle.length,
+        "height": saddle.height,
+        "thickness": saddle.thickness,
+        "top_radius": saddle.top_radius,
+        "fit": {"class": saddle.fit.code, "low": saddle.fit.low, "high": saddle.fit.high},
+        "allowance": saddle.allowance,
+        "crown_radius": saddle.crown_radius,
+        "ends": saddle.ends,
+        "strings": [_seat(s) for s in saddle.strings],
+    }
+
+
+def _seat(seat: Seat) -> dict[str, Any]:
+    return {
+        "string": seat.string,
+        "note": seat.note,
+        "centre": seat.centre,
+        "height": seat.height,
+        "setback": seat.setback,
+        "wanted_setback": seat.wanted_setback,
+        "ridge": seat.ridge,
+        "residual": seat.residual,
+        "cents_at_12": seat.cents,
+    }
+
+
+def _check(check: Any) -> dict[str, Any]:
+    return {
+        "part": check.part,
+        "dimension": check.dimension,
+        "have": check.have,
+        "need": check.need,
+        "rub_off": check.rub_off,
+        "loose": check.loose,
+    }

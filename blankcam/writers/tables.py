@@ -1,0 +1,157 @@
+"""The layout as tables of text, for the terminal, the page and the sheet alike."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+from blankcam.job.lengths import inches
+from blankcam.parts.design import Design
+from blankcam.parts.nut import Slot
+from blankcam.writers.report import Choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """One table with its heading and the words under it."""
+
+    title: str
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+def both(mm: float, places: int = 2) -> str:
+    """Millimetres with inches beside them."""
+    return f"{mm:.{places}f} ({inches(mm, places + 1)})"
+
+
+def sections(design: Design, choices: dict[int, Choice]) -> tuple[Section, ...]:
+    """All tables of a layout, in the order a maker works."""
+    return (
+        _head(design),
+        _blanks(design),
+        _slot_places(design),
+        _slot_heights(design, choices),
+        _saddle(design),
+        _words("Assumed for the kind, not in the job", design.job.assumed),
+        _words("Cautions", design.cautions),
+    )
+
+
+def _head(design: Design) -> Section:
+    board, job = design.instrument.board, design.job
+    flat = math.isinf(board.radius_at_nut)
+    at = "flat" if flat else f"{board.radius(0.0):.0f} mm at the nut"
+    if not flat and board.radius_slope:
+        at += f", {board.radius(board.scale):.0f} mm at the saddle"
+    return Section(
+        title=f"{job.instrument.name} - {job.instrument.kind}, {job.instrument.handed}-handed",
+        notes=(
+            (
+                f"scale {both(board.scale)} in, board {at}, crown {board.crown:.2f} mm, "
+                f"relief {board.relief:.2f} mm"
+            ),
+        ),
+    )
+
+
+def _blanks(design: Design) -> Section:
+    rows = [
+        (
+            c.part,
+            c.dimension,
+            both(c.have),
+            both(c.need, 3) if c.dimension == "thickness" else both(c.need),
+            f"rub off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
+            else "fits" if c.dimension == "thickness" else f"{c.have - c.need:.2f} to spare",
+        )
+        for c in design.checks
+    ]  # fmt: skip
+    fits = [
+        f"{p.name}: {p.fit.name} fit {p.fit.code} in {p.fit.seat:.3f} mm: "
+        f"{p.fit.low:.3f} to {p.fit.high:.3f} mm thick "
+        f"({inches(p.fit.low)} to {inches(p.fit.high)} in)"
+        for p in (design.nut, design.saddle)
+    ]
+    return Section(
+        title=f"Blanks ({design.job.blanks.material}), mm (in)",
+        columns=("part", "measure", "blank", "needs", ""),
+        rows=tuple(rows),
+        notes=tuple(fits),
+    )
+
+
+def _slot_places(design: Design) -> Section:
+    slots = design.nut.slots
+    gaps = ["", *(both(_gap(a, b)) for a, b in pairwise(slots))]
+    return Section(
+        title="Nut: where the slots go, from the nut's left end, mm (in)",
+        columns=("string", "course", "gauge", "centre", "clear gap before", "slot width"),
+        rows=tuple(
+            (f"{s.string} {s.note}", str(s.course), both(s.gauge, 3), both(s.centre), gap,
+             both(s.width, 3))
+            for s, gap in zip(slots, gaps, strict=True)
+        ),
+        notes=("the clear gap is between the strings themselves; seen from the bridge",),
+    )  # fmt: skip
+
+
+def _gap(a: Slot, b: Slot) -> float:
+    return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
+
+
+def _slot_heights(design: Design, choices: dict[int, Choice]) -> Section:
+    nut = design.nut
+    rows = []
+    for s in nut.slots:
+        choice = choices.get(s.string)
+        by = f"tool {choice.tool}" if choice and choice.by == "mill" else "file"
+        rows.append(
+            (f"{s.string} {s.note}", both(s.floor_front), both(s.depth_front),
+             f"{math.degrees(s.tilt):.1f}", both(s.lift), f"{s.exposure:.2f}", by)
+        )  # fmt: skip
+    radius = "flat" if math.isinf(nut.top.radius) else f"radius {both(nut.top.radius)}"
+    return Section(
+        title="Nut: how deep, at the witness edge, mm (in)",
+        columns=("string", "floor over seat", "depth", "tilt deg", "lift", "exposed", "by"),
+        rows=tuple(rows),
+        notes=(
+            (
+                f"nut {both(nut.length)} long, {both(nut.height)} high when finished, "
+                f"{both(nut.thickness, 3)} thick; top {radius}"
+            ),
+            (
+                f"stage rough leaves {nut.allowance:.2f} mm on the top and "
+                f"{nut.hold_back:.2f} mm on the floors"
+            ),
+        ),
+    )
+
+
+def _saddle(design: Design) -> Section:
+    saddle = design.saddle
+    radius = (
+        "one height a string" if saddle.top_radius is None
+        else "flat" if math.isinf(saddle.top_radius) else f"radius {both(saddle.top_radius)}"
+    )  # fmt: skip
+    return Section(
+        title="Saddle: heights under the strings, from the saddle's left end, mm (in)",
+        columns=("string", "centre", "height", "setback", "ridge from tail face", "top is off"),
+        rows=tuple(
+            (f"{s.string} {s.note}", both(s.centre), both(s.height), both(s.setback),
+             both(s.ridge), f"{s.residual:+.3f}")
+            for s in saddle.strings
+        ),
+        notes=(
+            (f"saddle {both(saddle.length)} long, {both(saddle.height)} high when finished, "
+            f"{both(saddle.thickness, 3)} thick, {saddle.ends} ends; top {radius}; "
+            f"crown radius {both(saddle.crown_radius)}"),
+            f"stage rough leaves {saddle.allowance:.2f} mm on the top",
+        ),
+    )  # fmt: skip
+
+
+def _words(title: str, words: tuple[str, ...]) -> Section:
+    return Section(title=title if words else f"{title}: none", notes=words)
