@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.instrument import instrument as instruments
+from blankcam.instrument import strings
 from blankcam.instrument.instrument import Instrument
+from blankcam.instrument.strings import StringData
 from blankcam.job.job import Job
 from blankcam.job.read import MEASURED
 from blankcam.parts import blank, nut, saddle
@@ -27,6 +29,7 @@ class Design:
     instrument: Instrument
     nut: Nut
     saddle: Saddle
+    strings: tuple[StringData, ...]
     checks: tuple[blank.Check, ...]
     cautions: tuple[str, ...]
 
@@ -60,15 +63,18 @@ def design(job: Job) -> Design:
     the_nut, the_saddle = made
     assert isinstance(the_nut, Nut)
     assert isinstance(the_saddle, Saddle)
+    data = strings.string_data(job, instrument)
     cautions = [
         *(c.caution for c in checks if c.caution),
         *_cautions(job, the_nut, the_saddle),
+        *strings.cautions(job, instrument, data),
     ]
     return Design(
         job=job,
         instrument=instrument,
         nut=the_nut,
         saddle=the_saddle,
+        strings=data,
         checks=tuple(checks),
         cautions=tuple(cautions),
     )
@@ -79,15 +85,7 @@ def _wanted_setbacks(job: Job, start: Instrument) -> tuple[float, ...]:
     if asked == "none":
         return (0.0,) * len(start.strings)
     if isinstance(asked, str):
-        raise RefusedError(
-            Fault(
-                where=job.path,
-                key="saddle.setbacks",
-                found=asked,
-                wrong="can't be computed yet",
-                mend='write "none" or one length a string',
-            )
-        )
+        return strings.computed_setbacks(start)
     return instruments.per_string(asked, [s.u_saddle for s in start.strings])
 
 

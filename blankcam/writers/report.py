@@ -10,6 +10,7 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
+from blankcam.instrument.strings import StringData, degrees
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Seat
@@ -35,7 +36,6 @@ def report(
     stage: Stage,
     machine: str,
     choices: Mapping[int, Choice] | None = None,
-    strings: Sequence[Mapping[str, Any]] = (),
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
@@ -50,7 +50,7 @@ def report(
         "nut": _nut(design, choices or {}),
         "saddle": _saddle(design),
         "blanks": [_check(c) for c in design.checks],
-        "strings": list(strings),
+        "strings": [_string(s) for s in design.strings],
         "programs": list(programs),
     }
     return {key: rounded(value) for key, value in content.items()}
@@ -131,6 +131,24 @@ def _seat(seat: Seat) -> dict[str, Any]:
         "ridge": seat.ridge,
         "residual": seat.residual,
         "cents_at_12": seat.cents,
+    }
+
+
+def _string(data: StringData) -> dict[str, Any]:
+    return {
+        "string": data.number,
+        "note": data.note,
+        "gauge": data.gauge,
+        "unit_weight": data.force.unit_weight,
+        "unit_weight_band": data.force.unit_weight_band,
+        "tension": data.force.tension,
+        "stress": data.force.stress,
+        "stiffness": data.force.stiffness,
+        "break_angle": degrees(data.break_angle),
+        "downforce": data.downforce,
+        "cents": list(data.cents),
+        "cents_straight": list(data.cents_straight),
+        "assumed": list(data.force.assumed),
     }
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from itertools import pairwise
 
+from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
@@ -35,6 +36,8 @@ def sections(design: Design, choices: dict[int, Choice]) -> tuple[Section, ...]:
         _slot_places(design),
         _slot_heights(design, choices),
         _saddle(design),
+        _strings(design),
+        _cents(design),
         _words("Assumed for the kind, not in the job", design.job.assumed),
         _words("Cautions", design.cautions),
     )
@@ -149,6 +152,49 @@ def _saddle(design: Design) -> Section:
             f"{both(saddle.thickness, 3)} thick, {saddle.ends} ends; top {radius}; "
             f"crown radius {both(saddle.crown_radius)}"),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
+        ),
+    )  # fmt: skip
+
+
+def _strings(design: Design) -> Section:
+    total = sum(s.force.tension for s in design.strings)
+    rows = [
+        (
+            f"{s.number} {s.note}",
+            f"{s.force.unit_weight:.3f}" + ("" if not s.force.unit_weight_band else " *"),
+            f"{s.force.tension:.1f} ({pounds(s.force.tension):.1f})",
+            "" if s.break_angle is None else f"{math.degrees(s.break_angle):.1f}",
+            "" if s.downforce is None else f"{s.downforce:.1f}",
+        )
+        for s in design.strings
+    ]
+    notes = [f"all strings together {total:.0f} N ({pounds(total):.0f} lb)"]
+    if any(s.force.unit_weight_band for s in design.strings):
+        band = max(s.force.unit_weight_band for s in design.strings)
+        notes.append(f"* weight from make and gauge, good to {band:.0%}: give unit_weight if known")
+    if any(s.break_angle is None for s in design.strings):
+        notes.append("give tie_height and tie_run for the break angle and the downforce")
+    return Section(
+        title="Strings at pitch",
+        columns=("string", "g/m", "tension N (lb)", "break angle deg", "downforce N"),
+        rows=tuple(rows),
+        notes=tuple(notes),
+    )
+
+
+def _cents(design: Design) -> Section:
+    frets = (1, 2, 3, 5, 7, 9, 12)
+    return Section(
+        title="Intonation: cents off at each fret, with this ridge",
+        columns=("string", *(str(n) for n in frets), "ridge at scale, fret 12"),
+        rows=tuple(
+            (f"{s.number} {s.note}", *(f"{s.cents[n - 1]:+.1f}" for n in frets),
+             f"{s.cents_straight[11]:+.1f}")
+            for s in design.strings
+        ),
+        notes=(
+            ("a model: it met a measured guitar within 0.15 cent, but stiffness is good to "
+            "10 or 20 percent only; use it to compare ridges"),
         ),
     )  # fmt: skip
 

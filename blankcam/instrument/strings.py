@@ -1,0 +1,127 @@
+"""Each string of an instrument as it sounds and pulls: tension, bend at the saddle, cents."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.instrument import intonation, pitch, tension
+from blankcam.instrument.instrument import Instrument, StringPath, with_setbacks
+from blankcam.instrument.tension import StringForce
+from blankcam.job.job import Job
+
+_ROUNDS = 20
+_SETTLED = 1e-7  # mm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringData:
+    """One string at pitch; newtons, radians, cents."""
+
+    number: int
+    note: str
+    gauge: float
+    force: StringForce
+    break_angle: float | None
+    """Bend at the ridge; None where the job does not say where the string leaves to."""
+    downforce: float | None
+    cents: tuple[float, ...]
+    """Errors at frets 1 to 12 at the ridge really cut; positive is sharp."""
+    cents_straight: tuple[float, ...]
+    """The same with the ridge at the nominal scale length."""
+
+
+def force(instrument: Instrument, string: StringPath) -> StringForce:
+    """Weight, pull and stiffness of a string at its note."""
+    return tension.string_force(
+        make=string.make,
+        gauge=string.gauge,
+        scale=instrument.board.scale,
+        frequency=pitch.hertz(string.note),
+        unit_weight_given=string.unit_weight,
+        stiffness_given=string.stiffness,
+    )
+
+
+def fretted(instrument: Instrument, string: StringPath) -> intonation.FrettedString:
+    """What the fretted-string model needs of a string where it lies.
+
+    Both heights are over the line of the frets under this string, so that lift + rise/2 is the
+    action at fret 12 also on a curved board, where that line falls toward the sides.
+    """
+    board = instrument.board
+    at_saddle = string.z_saddle - float(board.wood(board.scale, string.u_saddle)) - board.crown
+    pulled = force(instrument, string)
+    return intonation.FrettedString(
+        scale=board.scale,
+        lift=string.lift,
+        rise=at_saddle - string.lift,
+        radius=pulled.bending_radius,
+        stiffness=pulled.stiffness,
+        relief=float(board.dip(board.fret_at(12))),
+    )
+
+
+def computed_setbacks(instrument: Instrument) -> tuple[float, ...]:
+    """Setbacks that make the errors over frets 1 to 12 least, with the saddle alone.
+
+    The heights depend a little on the setback and the setback on the heights: solved in turn.
+    """
+    now = instrument
+    setbacks = np.zeros(len(now.strings))
+    for _ in range(_ROUNDS):
+        found = np.array([float(intonation.saddle_setback(fretted(now, s))) for s in now.strings])
+        now = with_setbacks(now, tuple(found))
+        if np.max(np.abs(found - setbacks)) < _SETTLED:
+            break
+        setbacks = found
+    return tuple(float(b) for b in found)
+
+
+def string_data(job: Job, instrument: Instrument) -> tuple[StringData, ...]:
+    """All strings of a job where they lie."""
+    return tuple(_data(job, instrument, s) for s in instrument.strings)
+
+
+def _data(job: Job, instrument: Instrument, string: StringPath) -> StringData:
+    pulled, model = force(instrument, string), fretted(instrument, string)
+    bend = None
+    if job.saddle.tie_height is not None and job.saddle.tie_run is not None:
+        bend = tension.break_angle(
+            z_nut=string.z_nut,
+            z_saddle=string.z_saddle,
+            length=string.length,
+            z_tie=instrument.bridge_top + job.saddle.tie_height,
+            run=job.saddle.tie_run,
+        )
+    return StringData(
+        number=string.number,
+        note=string.note,
+        gauge=string.gauge,
+        force=pulled,
+        break_angle=bend,
+        downforce=None if bend is None else tension.downforce(pulled.tension, bend),
+        cents=tuple(float(c) for c in intonation.cents(model, string.setback)),
+        cents_straight=tuple(float(c) for c in intonation.cents(model)),
+    )
+
+
+def cautions(job: Job, instrument: Instrument, data: tuple[StringData, ...]) -> Iterator[str]:
+    """What is unlikely or unsafe about the strings, in words."""
+    for string, found in zip(job.strings, data, strict=True):
+        name = f"string {found.number} ({found.note})"
+        yield from tension.force_cautions(
+            found.force, note=name, make=string.make, kind=instrument.kind
+        )
+        if found.break_angle is not None:
+            yield from tension.bend_cautions(found.break_angle, note=name)
+    exposed = max(s.z_saddle for s in instrument.strings) - instrument.bridge_top
+    yield from tension.lean_cautions(exposed=exposed, slot_depth=job.saddle.slot_depth)
+
+
+def degrees(angle: float | None) -> float | None:
+    """An angle for a report, where there is one."""
+    return None if angle is None else math.degrees(angle)
