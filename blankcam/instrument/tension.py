@@ -54,10 +54,19 @@ def effective_density(make: str, gauge: float) -> float:
     KeyError
         No such make.
     """
-    density = table("strings")[make]["density"]
-    if isinstance(density, float):
-        return density
-    gauges, values = zip(*density, strict=True)
+    return _by_gauge(table("strings")[make]["density"], gauge)
+
+
+def core_fraction(make: str, gauge: float) -> float:
+    """Diameter of what carries the pull, as a fraction of the gauge."""
+    return _by_gauge(table("strings")[make]["core"], gauge)
+
+
+def _by_gauge(value: float | list[list[float]], gauge: float) -> float:
+    """A table's value, read off between gauges where it is a list."""
+    if isinstance(value, float):
+        return value
+    gauges, values = zip(*value, strict=True)
     return float(np.interp(gauge, gauges, values))
 
 
@@ -96,9 +105,9 @@ def string_force(
     given = unit_weight_given is not None
     weight = unit_weight_given if unit_weight_given is not None else unit_weight(make, gauge)
     pull = tension(weight, scale, frequency)
-    core = data["core"] * gauge
+    core = core_fraction(make, gauge) * gauge
     stress = pull / area(core)
-    stiffness, how = _stiffness(make, stress, stiffness_given)
+    stiffness, how = _stiffness(make, core / gauge, stress, stiffness_given)
     return StringForce(
         unit_weight=weight,
         unit_weight_band=0.0 if given else data["band"],
@@ -116,7 +125,9 @@ def _weight_words(make: str, weight: float) -> str:
     return f"unit weight {weight:.3g} g/m from make and gauge, good to {band:.0%}"
 
 
-def _stiffness(make: str, stress: float, given: float | None) -> tuple[float, tuple[str, ...]]:
+def _stiffness(
+    make: str, core: float, stress: float, given: float | None
+) -> tuple[float, tuple[str, ...]]:
     """E A / T and how it was come by; E A / T = E / stress of the part that carries."""
     if given is not None:
         return given, ()
@@ -126,7 +137,7 @@ def _stiffness(make: str, stress: float, given: float | None) -> tuple[float, tu
         value = float(data["stiffness"])
         return value, (f"stiffness {value:.0f} (EA/T), typical of {make}, {good}",)
     value = data["modulus"] * 1e3 / stress
-    part = "" if data["core"] == 1.0 else f" of a core {data['core']:.2f} of the gauge"
+    part = "" if core == 1.0 else f" of a core {core:.2f} of the gauge"
     words = f"stiffness {value:.0f} (EA/T) from E = {data['modulus']:.0f} GPa{part}, {good}"
     return value, (words,)
 
