@@ -1,0 +1,146 @@
+"""What the proof may find: stable codes, grouped by the hundred as the proof's own steps.
+
+R reading the program, M the moves and their state, C contacts, J the part that is left.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from blankcam.faults import printable
+
+PER_CODE = 20
+"""So many findings of one code are kept a program; the rest are only counted."""
+
+
+class Code(StrEnum):
+    """Stable codes of the findings; a code never changes its meaning."""
+
+    BYTES = "R01"
+    LENGTH = "R02"
+    COMMENT = "R03"
+    GRAMMAR = "R04"
+    LINE_NUMBER = "R05"
+    PERCENT = "R06"
+    REALTIME = "R07"
+    BLOCK_DELETE = "R08"
+    LETTER = "R11"
+    REPEATED = "R12"
+    NUMBER = "R13"
+    G_CODE = "R14"
+    M_CODE = "R15"
+    MODAL_GROUP = "R16"
+    UNUSED = "R17"
+    MISSING = "R18"
+    UNITS = "R21"
+    PROFILE = "R22"
+    NO_MOTION = "R23"
+    NO_END = "R31"
+    AFTER_END = "R32"
+    END_STATE = "R33"
+    ARC_RADIUS = "R41"
+    ARC_CIRCLE = "R42"
+    ARC_FORM = "R43"
+    ARC_PLANE = "R44"
+    NO_MOVES = "R51"
+    SPINDLE = "M01"
+    SPEED = "M02"
+    NO_FEED = "M03"
+    FEED = "M04"
+    PLUNGE = "M05"
+    TOOL = "M06"
+    START = "M07"
+    TRAVEL = "M08"
+    DEPTH = "M09"
+    OFFSET = "M10"
+    CHANGE = "M11"
+    KERNEL = "M12"
+    CLEARANCE = "M13"
+    RAPID = "C01"
+    RUBBING = "C02"
+    SHANK = "C03"
+    HOLDER = "C04"
+    JAWS = "C05"
+    BED = "C06"
+    CARRIER = "C07"
+    GOUGE = "J01"
+    LEFT = "J02"
+    FLOOR = "J03"
+    CENTRE = "J04"
+    WIDTH = "J05"
+    OUTLINE = "J06"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing wrong with a program: where in the text, where on the part, how far."""
+
+    code: Code
+    what: str
+    line: int = 0
+    """Line of the program, 0 where no one line is to blame."""
+    text: str = ""
+    """That line."""
+    value: float | str | None = None
+    """The value found."""
+    limit: float | str | None = None
+    """What it may be."""
+    at: tuple[float, float, float] | None = None
+    """Where on the part, mm in the part's frame."""
+    program: str = ""
+    """The file's name."""
+
+    def __str__(self) -> str:
+        """The finding as one line."""
+        place = f"line {self.line}" if self.line else ""
+        head = ": ".join(p for p in (printable(self.program), place) if p)
+        text = f" {printable(self.text, 60)!r}" if self.text else ""
+        at = "" if self.at is None else " at x {:.3f} y {:.3f} z {:.3f}".format(*self.at)
+        return f"{head}{text}: {self.what}{self._amount()}{at} [{self.code}]".lstrip(": ")
+
+    def _amount(self) -> str:
+        if self.value is None:
+            return ""
+        limit = "" if self.limit is None else f", limit {_shown(self.limit)}"
+        return f": {_shown(self.value)}{limit}"
+
+
+def _shown(value: float | str) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else printable(value)
+
+
+class Collector:
+    """Findings of one program, bounded in number so that a hostile file can't fill the memory."""
+
+    def __init__(self, program: str = "") -> None:
+        self.program = program
+        self.kept: list[Finding] = []
+        self.counts: dict[Code, int] = {}
+
+    def add(
+        self,
+        code: Code,
+        what: str,
+        *,
+        line: int = 0,
+        text: str = "",
+        value: float | str | None = None,
+        limit: float | str | None = None,
+        at: tuple[float, float, float] | None = None,
+    ) -> None:
+        """Keep one more finding, or only count it once there are enough of its code."""
+        self.counts[code] = self.counts.get(code, 0) + 1
+        if self.counts[code] <= PER_CODE:
+            self.kept.append(
+                Finding(
+                    code=code,
+                    what=what,
+                    line=line,
+                    text=text[:120],
+                    value=value,
+                    limit=limit,
+                    at=at,
+                    program=self.program,
+                )
+            )

@@ -1,0 +1,537 @@
+"""A strict reader of RS274/NGC programs: text in, moves and findings out, never an exception.
+
+It knows the standard (NISTIR 6556, Kramer, Proctor, Messina 2000; sections named below), the
+subset that plain streaming controllers also take, and what the machine's profile allows beyond
+it. It refuses more than the standard does wherever a program could mean two things.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.machine.profile import Profile, ToolChange
+from blankcam.replay.findings import Code, Collector, Finding
+from blankcam.replay.moves import PLANE_AXES, Moves
+from blankcam.replay.words import LINE_LIMIT, Block, block
+
+INCH = 25.4
+ARC_TOLERANCE = {"mm": 0.002, "inch": 0.0002}  # §3.5.3.2
+COMMENTS_KEPT = 500
+LINES_READ = 2_000_000
+
+# Modal groups of the codes known here, NISTIR 6556 Table 4; G in tenths.
+G_GROUP = {
+    **dict.fromkeys((0, 10, 20, 30, 382, *range(800, 900, 10)), "motion"),
+    **dict.fromkeys((170, 180, 190), "plane"),
+    **dict.fromkeys((900, 910), "distance"),
+    **dict.fromkeys((930, 940), "feed mode"),
+    **dict.fromkeys((200, 210), "units"),
+    **dict.fromkeys((400, 410, 420), "cutter compensation"),
+    **dict.fromkeys((430, 490), "length offset"),
+    **dict.fromkeys((980, 990), "return"),
+    **dict.fromkeys((540, 550, 560, 570, 580, 590, 591, 592, 593), "coordinates"),
+    **dict.fromkeys((610, 611, 640), "path"),
+    **dict.fromkeys((40, 100, 280, 300, 530, 920, 921, 922, 923), "one-shot"),
+}
+M_GROUP = {
+    **dict.fromkeys((0, 1, 2, 30, 60), "stop"),
+    6: "tool",
+    **dict.fromkeys((3, 4, 5), "spindle"),
+    **dict.fromkeys((7, 8, 9), "coolant"),
+    **dict.fromkeys((48, 49), "overrides"),
+}
+# Known to the standard, but not to be met in a program that is to be proven.
+G_REFUSED = {
+    382: "probing",
+    410: "cutter compensation",
+    420: "cutter compensation",
+    930: "inverse time feed",
+    980: "a canned cycle's return",
+    990: "a canned cycle's return",
+    611: "exact stop",
+    100: "setting a coordinate system",
+    280: "going home",
+    300: "going home",
+    530: "moving in machine coordinates",
+    **dict.fromkeys(range(810, 900, 10), "a canned cycle"),
+    **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593), "another coordinate system"),
+    **dict.fromkeys((920, 921, 922, 923), "shifting the zero"),
+}
+M_REFUSED = {1: "an optional stop", 60: "a pallet change", 48: "overrides", 49: "overrides"}
+USES = {"I": "arc", "J": "arc", "K": "arc", "R": "arc", "P": "wait", "H": "length offset"}
+REALTIME = re.compile(r"[?!~]")
+NOT_TEXT = re.compile(rb"[^\t\r\n\x20-\x7e]")
+AXES = "XYZ"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """A program as read."""
+
+    name: str
+    text: str
+    """The whole text, bytes outside ASCII replaced."""
+    lines: tuple[str, ...]
+    comments: tuple[str, ...]
+    moves: Moves
+    findings: tuple[Finding, ...]
+    counts: dict[Code, int]
+    """How many findings of each code there are in all; only the first of them are kept."""
+    units: str
+    blending: float
+    """The largest G64 P, mm; 0 without."""
+
+
+def read(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
+    """Read a program for a machine.
+
+    Never raises for what the text holds; every fault is a finding with its line. Positions come
+    back in millimetres in the program's own zero, whatever its units.
+    """
+    raw = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data
+    reader = _Reader(profile, name)
+    text = raw.decode("ascii", "replace")
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for match in list(NOT_TEXT.finditer(raw))[:1]:
+        at = raw.count(b"\n", 0, match.start()) + 1
+        reader.found.add(Code.BYTES, "a byte that is not plain ASCII text", line=at,
+                         value=f"0x{match[0][0]:02x}")  # fmt: skip
+    for number, line in enumerate(lines[:LINES_READ], 1):
+        reader.take(number, line)
+    reader.finish(len(lines))
+    return Program(
+        name=name,
+        text=text,
+        lines=tuple(lines),
+        comments=tuple(reader.comments),
+        moves=reader.moves(),
+        findings=tuple(reader.found.kept),
+        counts=dict(reader.found.counts),
+        units=reader.units or "mm",
+        blending=reader.blending,
+    )
+
+
+class _Reader:
+    """The modal state of the machine while a program is read."""
+
+    def __init__(self, profile: Profile, name: str) -> None:
+        self.profile, self.can = profile, profile.controller
+        self.found = Collector(name)
+        self.comments: list[str] = []
+        self.number, self.text = 0, ""
+        self.began = self.ended = self.percent_open = self.percent_closed = False
+        self.motion: int | None = None
+        self.plane, self.units, self.absolute = 17, "", True
+        self.at = [math.nan] * 3
+        self.feed = self.speed = 0.0
+        self.spindle, self.coolant = 0, False
+        self.tool = self.wanted = 0
+        self.offset_set, self.offset_tool = False, 0
+        self.blending, self.dwell_seen = 0.0, False
+        self.told: set[Code] = set()
+        self.rows: list[tuple[float, ...]] = []
+
+    # -- lines ------------------------------------------------------------------------------
+
+    def fault(self, code: Code, what: str, value: float | str | None = None,
+              limit: float | str | None = None) -> None:  # fmt: skip
+        self.found.add(code, what, line=self.number, text=self.text, value=value, limit=limit)
+
+    def take(self, number: int, text: str) -> None:
+        """Read one line and carry it out."""
+        self.number, self.text = number, text
+        stripped = text.strip(" \t")
+        if not stripped:
+            return
+        if len(text) > min(self.can.line_length, LINE_LIMIT):
+            self.fault(Code.LENGTH, "line too long", float(len(text)),
+                       float(min(self.can.line_length, LINE_LIMIT)))  # fmt: skip
+        if REALTIME.search(text):
+            self.fault(Code.REALTIME, "? ! ~ are commands to a streaming controller, even here")
+        if stripped == "%":
+            self._percent()
+        elif self.ended or self.percent_closed:
+            self.fault(Code.AFTER_END, "after the end of the program: never read by a machine")
+        elif len(text) <= LINE_LIMIT:
+            self._block(stripped)
+
+    def _percent(self) -> None:
+        if not self.can.percent:
+            self.fault(Code.PERCENT, "this machine takes no % line")
+        elif not self.began:
+            self.began = self.percent_open = True
+        elif self.percent_open and not self.percent_closed:
+            self.percent_closed = True
+        else:
+            self.fault(Code.PERCENT, "% may only be the first and the last line")
+
+    def _block(self, text: str) -> None:
+        self.began = True
+        if text.startswith("/"):
+            self.fault(Code.BLOCK_DELETE, "whether a / line is done hangs on a switch")
+            text = text[1:]
+        read = block(text, semicolons=self.can.comments == "semicolon")
+        if len(self.comments) < COMMENTS_KEPT:
+            self.comments.extend(read.comments)
+        for code, what in read.faults:
+            self.fault(code, what)
+        if read.g or read.m or read.words:
+            groups = self._groups(read)
+            self._unused(read, groups)
+            self._execute(read, groups)
+
+    def _groups(self, read: Block) -> dict[str, int]:
+        """The line's codes by modal group; G motion 0, plane 170, …"""
+        groups: dict[str, int] = {}
+        for sign, codes, table, code in (
+            ("G", read.g, G_GROUP, Code.G_CODE),
+            ("M", read.m, M_GROUP, Code.M_CODE),
+        ):
+            for value in codes:
+                group = table.get(value)
+                shown = f"{sign}{value / 10:g}" if sign == "G" else f"M{value}"
+                if group is None:
+                    self.fault(code, f"no such code: {shown}")
+                elif group in groups:
+                    self.fault(Code.MODAL_GROUP, f"two codes of the {group} group on one line")
+                else:
+                    groups[group] = value
+        return groups
+
+    def _unused(self, read: Block, groups: dict[str, int]) -> None:
+        """Words no code of the line makes use of: Table 5 and error texts of the standard."""
+        motion = groups.get("motion", self.motion)
+        has = {
+            "arc": motion in (20, 30) and any(a in read.words for a in "XYZIJKR"),
+            "wait": groups.get("one-shot") == 40 or groups.get("path") == 640,
+            "length offset": groups.get("length offset") == 430,
+        }
+        for letter in read.words:
+            if letter in "ABCDLQ" or (letter in USES and not has[USES[letter]]):
+                self.fault(Code.UNUSED, f"nothing on this line uses its {letter} word")
+
+    # -- execution, in the order of Table 8 ---------------------------------------------------
+
+    def _execute(self, read: Block, groups: dict[str, int]) -> None:
+        words = read.words
+        if "feed mode" in groups:
+            self._refuse(groups["feed mode"])
+        if "F" in words:
+            self._set_feed(words["F"], groups)
+        if "S" in words:
+            self._set_speed(words["S"])
+        if "T" in words:
+            self._set_tool(words["T"])
+        if "tool" in groups:
+            self._change()
+        if "spindle" in groups:
+            self._set_spindle(groups["spindle"])
+        if "coolant" in groups:
+            self._set_coolant(groups["coolant"])
+        if "overrides" in groups:
+            self.fault(Code.M_CODE, f"M{groups['overrides']}: overrides are not for a program")
+        if groups.get("one-shot") is not None:
+            self._one_shot(groups["one-shot"], words)
+        self._modes(groups, words)
+        self._motion(groups, words)
+        if "stop" in groups:
+            self._stop(groups["stop"])
+
+    def _refuse(self, g: int) -> None:
+        if g in G_REFUSED:
+            self.fault(Code.G_CODE, f"G{g / 10:g}: {G_REFUSED[g]} can't be proven here")
+
+    def _set_feed(self, value: float, groups: dict[str, int]) -> None:
+        unit = "inch" if groups.get("units") == 200 else "mm"
+        if "units" in groups and self.units != unit:
+            self.fault(Code.UNITS, "F is read before the units of its own line are set")
+        if value <= 0:
+            self.fault(Code.NO_FEED, "a feed must be more than nothing", value, 0.0)
+        self.feed = value * self.scale
+        self.told.discard(Code.NO_FEED)
+
+    def _set_speed(self, value: float) -> None:
+        if value < 0:
+            self.fault(Code.SPEED, "negative spindle speed", value, 0.0)
+        self.speed = value
+        self.told -= {Code.SPINDLE, Code.SPEED}
+
+    def _set_tool(self, value: float) -> None:
+        if value != round(value) or value < 0:
+            self.fault(Code.TOOL, "a tool number is a whole number", value)
+        self.wanted = round(value)
+        if self.profile.tool(self.wanted) is None:
+            self.fault(Code.TOOL, "the machine has no such tool", f"T{self.wanted}")
+        change = self.can.tool_change
+        if change is not ToolChange.AUTOMATIC and not self.tool and not self.rows:
+            self.tool = self.wanted
+        elif change is ToolChange.FILE and self.wanted != self.tool:
+            self.fault(Code.CHANGE, "this machine takes one tool a file")
+
+    def _change(self) -> None:
+        if self.can.tool_change is not ToolChange.AUTOMATIC:
+            self.fault(Code.PROFILE, "this machine has no M6")
+            return
+        if self.spindle and self.rows:
+            self.fault(Code.CHANGE, "tool change before the spindle is stopped")
+        if not self.wanted:
+            self.fault(Code.TOOL, "M6 without a T word before it")
+        self.tool, self.spindle, self.offset_set = self.wanted, 0, False  # §3.6.3
+        self.told.clear()
+
+    def _set_spindle(self, m: int) -> None:
+        self.spindle = {3: 1, 4: -1, 5: 0}[m]
+        self.told -= {Code.SPINDLE, Code.SPEED}
+        if m == 4:
+            self.fault(Code.SPINDLE, "M4 turns a right-hand cutter backwards")
+        if m == 3 and self.speed <= 0:
+            self.fault(Code.SPEED, "M3 without a speed", self.speed)
+
+    def _set_coolant(self, m: int) -> None:
+        allowed = {"none": (9,), "mist": (7, 9), "flood": (8, 9)}.get(self.can.coolant, (9,))
+        if m not in allowed:
+            self.fault(Code.PROFILE, f"this machine has no M{m}")
+        self.coolant = m != 9
+
+    def _one_shot(self, g: int, words: dict[str, float]) -> None:
+        if g == 40:
+            if words.get("P", -1.0) < 0:
+                self.fault(Code.MISSING, "G4 needs a P of seconds, not negative")
+        else:
+            self._refuse(g)
+
+    def _modes(self, groups: dict[str, int], words: dict[str, float]) -> None:
+        if "plane" in groups:
+            self.plane = groups["plane"] // 10
+        if "units" in groups:
+            self._set_units("inch" if groups["units"] == 200 else "mm")
+        for group in ("cutter compensation", "coordinates", "return"):
+            if group in groups:
+                self._refuse(groups[group])
+        if "length offset" in groups:
+            self._set_offset(groups["length offset"], words)
+        if "path" in groups:
+            self._set_path(groups["path"], words)
+        if "distance" in groups:
+            self.absolute = groups["distance"] == 900
+
+    def _set_units(self, units: str) -> None:
+        if self.rows or (self.units and self.units != units):
+            self.fault(Code.UNITS, "units are set once, before the first move")
+        if units != self.can.units:
+            self.fault(Code.UNITS, f"this machine is written for in {self.can.units}", units)
+        if self.blending and self.units and units != self.units:
+            self.fault(Code.UNITS, "the G64 P before it was in other units")
+        self.units = units
+
+    def _set_offset(self, g: int, words: dict[str, float]) -> None:
+        if g == 490:
+            self.offset_set = False
+            return
+        if not self.can.length_offsets:
+            self.fault(Code.PROFILE, "this machine has no length offsets")
+        number = words.get("H")
+        if number is None or number != round(number) or number < 0:
+            self.fault(Code.MISSING, "G43 needs a whole H")
+        elif round(number) != self.tool:
+            self.fault(Code.OFFSET, "length offset of another tool", number, float(self.tool))
+        self.offset_set = True
+        self.told.discard(Code.OFFSET)
+
+    def _set_path(self, g: int, words: dict[str, float]) -> None:
+        if g == 611:
+            self._refuse(g)
+        if g == 640:
+            if not self.can.path_blending:
+                self.fault(Code.PROFILE, "this machine has no G64")
+            if words.get("P", -1.0) < 0:
+                self.fault(Code.MISSING, "G64 without P rounds corners without bound")
+            self.blending = max(self.blending, words.get("P", 0.0) * self.scale)
+
+    def _stop(self, m: int) -> None:
+        if m in M_REFUSED:
+            self.fault(Code.M_CODE, f"M{m}: {M_REFUSED[m]} is not for a program to be proven")
+        elif m == 0:
+            if self.spindle:
+                self.fault(Code.CHANGE, "M0 while the spindle turns")
+            if self.can.tool_change is ToolChange.STOP and self.wanted != self.tool:
+                self.tool = self.wanted
+        else:
+            self.ended = True
+            if self.spindle:
+                self.fault(Code.END_STATE, "the spindle still turns at the end")
+            if self.coolant:
+                self.fault(Code.END_STATE, "the coolant still runs at the end")
+
+    # -- moves ------------------------------------------------------------------------------
+
+    @property
+    def scale(self) -> float:
+        return INCH if self.units == "inch" else 1.0
+
+    def _motion(self, groups: dict[str, int], words: dict[str, float]) -> None:
+        if "motion" in groups:
+            self.motion = groups["motion"]
+            if self.motion in G_REFUSED:
+                self._refuse(self.motion)
+        given = [a for a in AXES if a in words]
+        if not given:
+            if groups.get("motion") in (0, 10, 20, 30):
+                self.fault(Code.MISSING, "a move needs an X, Y or Z")
+            return
+        if groups.get("one-shot") in G_REFUSED or self.motion in G_REFUSED:
+            return
+        if self.motion in (None, 800):
+            self.fault(Code.NO_MOTION, "X, Y or Z while no motion is in force")
+            return
+        end = self._target(words)
+        self._state(end)
+        if self.motion in (20, 30):
+            self._arc(end, words)
+        else:
+            self._keep(self.motion // 10 if self.motion else 0, end, (0.0, 0.0, 0.0))
+
+    def _target(self, words: dict[str, float]) -> list[float]:
+        end = list(self.at)
+        for i, axis in enumerate(AXES):
+            if axis in words:
+                step = words[axis] * self.scale
+                end[i] = step if self.absolute else self.at[i] + step
+        return end
+
+    def _once(self, code: Code, what: str, value: float | str | None = None,
+              limit: float | str | None = None) -> None:  # fmt: skip
+        """A fault of state: told at its first line, and again once the state was set anew."""
+        if code not in self.told:
+            self.told.add(code)
+            self.fault(code, what, value, limit)
+
+    def _state(self, end: list[float]) -> None:
+        """What must hold before any move, and before one at feed."""
+        if not self.units:
+            self._once(Code.UNITS, "a move before G20 or G21")
+        if not self.tool:
+            self._once(Code.TOOL, "a move before any tool is named")
+        if self.can.length_offsets and not self.offset_set:
+            self._once(Code.OFFSET, "a move before G43 sets the tool's length")
+        if self.motion == 0:
+            if math.isnan(end[2]):
+                self._once(Code.START, "a move across before any height is known")
+            return
+        if any(math.isnan(v) for v in self.at):
+            self._once(Code.START, "a cutting move from a place that is not known")
+        if self.feed <= 0:
+            self._once(Code.NO_FEED, "a cutting move without a feed", self.feed, 0.0)
+        if not self.spindle:
+            self._once(Code.SPINDLE, "a cutting move while the spindle stands")
+        low, high = self.profile.spindle_min, self.profile.spindle_max
+        if not low <= self.speed <= high or self.speed <= 0:
+            self._once(Code.SPEED, "spindle speed outside the machine's", self.speed,
+                       f"{low:g} to {high:g}")  # fmt: skip
+
+    def _keep(self, kind: int, end: list[float], centre: tuple[float, float, float]) -> None:
+        self.rows.append((self.number, kind, self.plane, *self.at, *end, *centre, self.feed,
+                          self.speed, self.spindle, self.tool))  # fmt: skip
+        self.at = end
+
+    def _arc(self, end: list[float], words: dict[str, float]) -> None:
+        a, b, _ = PLANE_AXES[self.plane]
+        if f"G{self.plane}" not in self.can.arc_planes:
+            self.fault(Code.ARC_PLANE, f"this machine takes no arcs in G{self.plane}")
+        if not (AXES[a] in words or AXES[b] in words):
+            self.fault(Code.ARC_FORM, "an arc needs an end in its own plane")
+        elif math.isclose(end[a], self.at[a], abs_tol=1e-9) and math.isclose(
+            end[b], self.at[b], abs_tol=1e-9
+        ):
+            self.fault(Code.ARC_CIRCLE, "an arc that ends where it starts is a full circle")
+        else:
+            centre = self._centre(end, words, a, b)
+            if centre is not None:
+                middle = [0.0, 0.0, 0.0]
+                middle[a], middle[b] = centre
+                self._keep(self.motion // 10 if self.motion else 0, end, tuple(middle))  # type: ignore[arg-type]
+                return
+        self.at = end
+
+    def _centre(self, end: list[float], words: dict[str, float], a: int, b: int
+                ) -> tuple[float, float] | None:  # fmt: skip
+        """The arc's centre in its plane, or None and a fault: §3.5.3."""
+        offsets = "IJK"
+        given = [k for k in offsets if k in words]
+        if "R" in words:
+            if given:
+                self.fault(Code.ARC_FORM, "R and I J K on one line")
+                return None
+            return self._from_radius(end, words["R"] * self.scale, a, b)
+        if not given:
+            self.fault(Code.ARC_FORM, "an arc needs its centre or its radius")
+            return None
+        if any(k not in (offsets[a], offsets[b]) for k in given):
+            self.fault(Code.ARC_FORM, f"{' '.join(given)} does not belong in G{self.plane}")
+            return None
+        scale = self.scale
+        centre = (self.at[a] + words.get(offsets[a], 0.0) * scale,
+                  self.at[b] + words.get(offsets[b], 0.0) * scale)  # fmt: skip
+        first = math.hypot(self.at[a] - centre[0], self.at[b] - centre[1])
+        last = math.hypot(end[a] - centre[0], end[b] - centre[1])
+        limit = ARC_TOLERANCE["inch" if scale == INCH else "mm"]
+        if not abs(first - last) / scale <= limit + 1e-9:
+            self.fault(Code.ARC_RADIUS, "the arc's end is not on its circle",
+                       abs(first - last) / scale, limit)  # fmt: skip
+            return None
+        if not first > 0:
+            self.fault(Code.ARC_FORM, "an arc without a radius")
+            return None
+        return centre
+
+    def _from_radius(self, end: list[float], radius: float, a: int, b: int
+                     ) -> tuple[float, float] | None:  # fmt: skip
+        """Centre from an R word, §3.5.3.1: R > 0 for the arc of at most half a turn."""
+        da, db = end[a] - self.at[a], end[b] - self.at[b]
+        half = math.hypot(da, db) / 2
+        if not 0 < half <= abs(radius):
+            self.fault(Code.ARC_RADIUS, "the radius is too small for the arc's ends", radius, half)
+            return None
+        turn = 2 * math.degrees(math.asin(min(1.0, half / abs(radius))))
+        if turn > 165 or (radius < 0 and turn < 15):
+            self.fault(Code.ARC_FORM, "near half or whole turns R leaves the centre uncertain")
+            return None
+        rise = math.sqrt(radius**2 - half**2)
+        ccw = self.motion == 30
+        side = 1.0 if ccw == (radius > 0) else -1.0
+        return (
+            self.at[a] + da / 2 - side * rise * db / (2 * half),
+            self.at[b] + db / 2 + side * rise * da / (2 * half),
+        )
+
+    def finish(self, lines: int) -> None:
+        """What can only be said at the end."""
+        self.number, self.text = lines, ""
+        if lines > LINES_READ:
+            self.fault(Code.LENGTH, "more lines than are read", float(lines), float(LINES_READ))
+        if not self.ended:
+            self.fault(Code.NO_END, "no M2 or M30: is the file whole?")
+        if self.percent_open and not self.percent_closed:
+            self.fault(Code.PERCENT, "the second % is missing")
+        if self.can.percent and not self.percent_open:
+            self.fault(Code.PERCENT, "this machine wants % first and last")
+        if not any(row[1] for row in self.rows):
+            self.fault(Code.NO_MOVES, "no cutting move in the whole program")
+
+    def moves(self) -> Moves:
+        """All rows as arrays."""
+        table = np.array(self.rows, dtype=float).reshape(-1, 16)
+        whole = {"line": 0, "kind": 1, "plane": 2, "spindle": 14, "tool": 15}
+        return Moves(
+            **{k: table[:, c].astype(np.int64) for k, c in whole.items()},
+            start=table[:, 3:6],
+            end=table[:, 6:9],
+            centre=table[:, 9:12],
+            feed=table[:, 12],
+            speed=table[:, 13],
+        )
