@@ -34,6 +34,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,8 +44,44 @@ from blankcam.replay.form import Form
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
 
+Plane = tuple[float, float]
+
 SAGITTA = 5e-5
 """mm; half a hundredth of the tightest limit."""
+CHORDS = 20_000
+"""At most; enough for a full turn of 1 km radius."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """An arc in the two axes of its plane; ``ccw`` from the first axis toward the second."""
+
+    start: Plane
+    end: Plane
+    centre: Plane
+    ccw: bool
+
+    @property
+    def radius(self) -> float:
+        """Distance of the start from the centre."""
+        return math.dist(self.start, self.centre)
+
+    def angles(self) -> tuple[float, float]:
+        """Angle of the end it turns counter-clockwise from, and the angle turned, positive."""
+        start, end = (self.start, self.end) if self.ccw else (self.end, self.start)
+        first = math.atan2(start[1] - self.centre[1], start[0] - self.centre[0])
+        last = math.atan2(end[1] - self.centre[1], end[0] - self.centre[0])
+        return first, (last - first) % math.tau
+
+    def swapped(self) -> Turn:
+        """The same arc with its axes named the other way round."""
+        (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
+        return Turn((b0, a0), (b1, a1), (b2, a2), not self.ccw)
+
+    def lowered(self, by: float) -> Turn:
+        """The same arc, less along its second axis."""
+        (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
+        return Turn((a0, b0 - by), (a1, b1 - by), (a2, b2 - by), self.ccw)
 
 
 def line(form: Form, start: Point, end: Point, x: Floats, y: Floats) -> Floats:
@@ -91,77 +128,67 @@ def _stationary(form: Form, m: float, w: Floats) -> Floats:
     return np.where(cone**2 + square >= form.flat**2, cone, v)
 
 
-def level_arc(form: Form, start: Point, end: Point, centre: tuple[float, float], ccw: bool,
-              x: Floats, y: Floats) -> Floats:  # fmt: skip
-    """Lowest heights of an arc at one height, (ny, nx)."""
-    px, py = x[None, :] - centre[0], y[:, None] - centre[1]
-    sx, sy = start[0] - centre[0], start[1] - centre[1]
-    ex, ey = end[0] - centre[0], end[1] - centre[1]
-    if not ccw:
-        sx, sy, ex, ey = ex, ey, sx, sy
+def level_arc(form: Form, turn: Turn, height: float, x: Floats, y: Floats) -> Floats:
+    """Lowest heights of an arc in plan at one height of the tip, (ny, nx)."""
+    px, py = x[None, :] - turn.centre[0], y[:, None] - turn.centre[1]
+    first, last = (turn.start, turn.end) if turn.ccw else (turn.end, turn.start)
+    sx, sy = first[0] - turn.centre[0], first[1] - turn.centre[1]
+    ex, ey = last[0] - turn.centre[0], last[1] - turn.centre[1]
     after, before = sx * py - sy * px >= 0, px * ey - py * ex >= 0
-    wide = sx * ey - sy * ex < 0
-    within = after | before if wide else after & before
-    off = (np.hypot(px, py) - math.hypot(sx, sy)) ** 2
+    within = after | before if turn.angles()[1] > math.pi else after & before
+    off = (np.hypot(px, py) - turn.radius) ** 2
     ends = np.minimum((px - sx) ** 2 + (py - sy) ** 2, (px - ex) ** 2 + (py - ey) ** 2)
-    return start[2] + form.heights(np.where(within, off, ends))
+    return height + form.heights(np.where(within, off, ends))
 
 
-def upright_ball(radius: float, start: tuple[float, float], end: tuple[float, float],
-                 centre: tuple[float, float], ccw: bool, u: Floats, w: Floats) -> Floats:  # fmt: skip
+def upright_ball(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
     """Lowest heights of a ball on an arc in an upright plane, (nw, nu).
 
-    ``start``, ``end`` and ``centre`` are (u, z) of the tip; ccw turns from u toward z.
+    The turn is in (u, z) of the tip; ``w`` is measured from its plane.
     """
     rho_square = radius**2 - w[:, None] ** 2
     rho = np.sqrt(np.maximum(rho_square, 0.0))
     out = np.full((len(w), len(u)), np.inf)
-    for at, z in (start, end):
+    for at, z in (turn.start, turn.end):
         left = rho_square - (u[None, :] - at) ** 2
         stamp = z + radius - np.sqrt(np.maximum(left, 0.0))
         np.minimum(out, np.where(left >= 0, stamp, np.inf), out=out)
-    du = u[None, :] - centre[0]
-    reach = math.dist(start, centre)
-    for low, high in _halves(start, end, centre, ccw):
+    du = u[None, :] - turn.centre[0]
+    for low, high in _halves(turn):
         below = low < 0
-        r = reach + rho if below else reach - rho
+        r = turn.radius + rho if below else turn.radius - rho
         left = r**2 - du**2
         lo, hi = sorted((math.cos(low), math.cos(high)))
         ok = (rho_square >= 0) & (left >= 0) & (r > 0) & (du >= lo * r) & (du <= hi * r)
         root = np.sqrt(np.maximum(left, 0.0))
-        sheet = centre[1] + radius + (-root if below else root)
+        sheet = turn.centre[1] + radius + (-root if below else root)
         np.minimum(out, np.where(ok, sheet, np.inf), out=out)
     return out
 
 
-def upright_flat(radius: float, start: tuple[float, float], end: tuple[float, float],
-                 centre: tuple[float, float], ccw: bool, u: Floats, w: Floats) -> Floats:  # fmt: skip
-    """Lowest heights of a flat end on an arc in an upright plane, (nw, nu)."""
+def upright_flat(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
+    """Lowest heights of a flat end on an arc in an upright plane, (nw, nu); as upright_ball."""
     rho_square = radius**2 - w[:, None] ** 2
     rho = np.sqrt(np.maximum(rho_square, 0.0))
     out = np.full((len(w), len(u)), np.inf)
-    reach = math.dist(start, centre)
-    for low, high in _halves(start, end, centre, ccw):
+    middle, arm = turn.centre[0], turn.radius
+    for low, high in _halves(turn):
         for a, b in _quarters(low, high):
-            ua, ub = sorted(centre[0] + reach * math.cos(t) for t in (a, b))
+            ua, ub = sorted(middle + arm * math.cos(t) for t in (a, b))
             falls_right = (math.cos(b) > math.cos(a)) == (math.sin(b) < math.sin(a))
             s = np.clip(u[None, :] + (rho if falls_right else -rho), ua, ub)
-            rise = np.sqrt(np.maximum(reach**2 - (s - centre[0]) ** 2, 0.0))
-            z = centre[1] + (rise if a + b > 0 else -rise)
+            rise = np.sqrt(np.maximum(arm**2 - (s - middle) ** 2, 0.0))
+            z = turn.centre[1] + (rise if a + b > 0 else -rise)
             ok = (rho_square >= 0) & ((s - u[None, :]) ** 2 <= rho_square * (1 + 1e-12) + 1e-15)
             np.minimum(out, np.where(ok, z, np.inf), out=out)
     return out
 
 
-def _halves(start: tuple[float, float], end: tuple[float, float], centre: tuple[float, float],
-            ccw: bool) -> Iterator[tuple[float, float]]:  # fmt: skip
+def _halves(turn: Turn) -> Iterator[tuple[float, float]]:
     """The arc's angles cut into parts of the lower (-pi..0) and the upper half (0..pi)."""
-    if not ccw:
-        start, end = end, start
-    first = math.atan2(start[1] - centre[1], start[0] - centre[0])
-    turn = (math.atan2(end[1] - centre[1], end[0] - centre[0]) - first) % math.tau
+    first, turned = turn.angles()
     for base in (-math.pi, 0.0, math.pi, math.tau):
-        low, high = max(first, base), min(first + turn, base + math.pi)
+        low, high = max(first, base), min(first + turned, base + math.pi)
         if high > low:
             shift = math.tau if base >= math.pi else 0.0
             yield low - shift, high - shift
@@ -176,20 +203,21 @@ def _quarters(low: float, high: float) -> Iterator[tuple[float, float]]:
         yield low, high
 
 
-def chords(start: Point, end: Point, centre: Point, ccw: bool, axes: tuple[int, int, int]
-           ) -> NDArray[np.float64]:  # fmt: skip
-    """Points along any arc or helix, (n, 3), so close that no chord is off by ``SAGITTA``."""
+def chords(turn: Turn, rise: Plane, axes: tuple[int, int, int]) -> Floats:
+    """Points along any arc or helix, (n, 3), so close that no chord is off by ``SAGITTA``.
+
+    ``rise`` is where the normal axis begins and ends; ``axes`` are the plane's two and the normal.
+    """
     a, b, c = axes
-    first = math.atan2(start[b] - centre[b], start[a] - centre[a])
-    turn = (math.atan2(end[b] - centre[b], end[a] - centre[a]) - first) % math.tau
-    turn = turn if ccw else turn - math.tau
-    radius = math.hypot(start[a] - centre[a], start[b] - centre[b])
-    step = 2 * math.acos(max(0.0, 1 - SAGITTA / radius))
-    count = min(max(1, math.ceil(abs(turn) / step)), 20_000)
+    first, turned = turn.angles()
+    if not turn.ccw:
+        first, turned = first + turned, -turned
+    step = 2 * math.acos(max(0.0, 1 - SAGITTA / turn.radius))
+    count = min(max(1, math.ceil(abs(turned) / step)), CHORDS)
     t = np.linspace(0.0, 1.0, count + 1)
     out = np.empty((count + 1, 3))
-    out[:, a] = centre[a] + radius * np.cos(first + turn * t)
-    out[:, b] = centre[b] + radius * np.sin(first + turn * t)
-    out[:, c] = start[c] + (end[c] - start[c]) * t
-    out[0], out[-1] = start, end
+    out[:, a] = turn.centre[0] + turn.radius * np.cos(first + turned * t)
+    out[:, b] = turn.centre[1] + turn.radius * np.sin(first + turned * t)
+    out[:, c] = rise[0] + (rise[1] - rise[0]) * t
+    out[0, [a, b]], out[-1, [a, b]] = turn.start, turn.end
     return out

@@ -1,4 +1,4 @@
-"""The stock and what is left of it: a plain box, and a field of heights over its plan."""
+"""What is left of the stock: a field of heights over its plan."""
 
 from __future__ import annotations
 
@@ -7,23 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.replay.stock import Stock
+
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stock:
-    """A blank as a box in the frame it is given in, mm."""
-
-    x0: float
-    x1: float
-    y0: float
-    y1: float
-    z0: float
-    z1: float
-
-    def on_face(self) -> Stock:
-        """The same box as the machine sees it on face: Xm = x, Ym = z, Zm = -y."""
-        return Stock(x0=self.x0, x1=self.x1, y0=self.z0, y1=self.z1, z0=-self.y1, z1=-self.y0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +37,7 @@ class Field:
 
 def _centres(low: float, high: float, step: float) -> Floats:
     count = max(1, round((high - low) / step))
-    return low + (np.arange(count) + 0.5) * ((high - low) / count)
+    return np.asarray(low + (np.arange(count) + 0.5) * ((high - low) / count), dtype=np.float64)
 
 
 def _span(places: Floats, low: float, high: float) -> slice:

@@ -8,6 +8,9 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.replay.envelope import Turn
+
+Span = tuple[float, float]
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
@@ -52,17 +55,17 @@ class Moves:
     @property
     def known(self) -> NDArray[np.bool_]:
         """Whether both ends of each move are known, (n,)."""
-        return np.isfinite(self.start).all(axis=1) & np.isfinite(self.end).all(axis=1)
+        return np.asarray(np.isfinite(np.hstack((self.start, self.end))).all(axis=1))
 
     @property
     def cutting(self) -> NDArray[np.bool_]:
         """Whether each move is made at feed, (n,)."""
-        return self.kind != Kind.RAPID
+        return np.asarray(self.kind != Kind.RAPID)
 
     @property
     def is_arc(self) -> NDArray[np.bool_]:
         """Whether each move is an arc, (n,)."""
-        return self.kind >= Kind.ARC_CW
+        return np.asarray(self.kind >= Kind.ARC_CW)
 
 
 PLANE_AXES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
@@ -104,10 +107,21 @@ def arc_angles(moves: Moves, pick: NDArray[np.bool_], a: int, b: int) -> tuple[F
 
 def lengths(moves: Moves) -> Floats:
     """Length of each path, (n,), mm; a helix as its developed length."""
-    out = np.linalg.norm(moves.end - moves.start, axis=1)
+    out: Floats = np.linalg.norm(moves.end - moves.start, axis=1)
     for plane, (a, b, c) in PLANE_AXES.items():
         pick = moves.is_arc & (moves.plane == plane)
         if pick.any():
             _, sweep, radius = arc_angles(moves, pick, a, b)
             out[pick] = np.hypot(sweep * radius, moves.end[pick, c] - moves.start[pick, c])
     return out
+
+
+def turn_of(moves: Moves, i: int) -> tuple[Turn, Span, tuple[int, int, int]]:
+    """Arc i in its plane, where its normal axis begins and ends, and the plane's axes."""
+    axes = PLANE_AXES[int(moves.plane[i])]
+    a, b, c = axes
+    start, end, centre = (
+        (float(p[i, a]), float(p[i, b])) for p in (moves.start, moves.end, moves.centre)
+    )
+    turn = Turn(start, end, centre, bool(moves.kind[i] == Kind.ARC_CCW))
+    return turn, (float(moves.start[i, c]), float(moves.end[i, c])), axes

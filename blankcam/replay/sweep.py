@@ -6,6 +6,7 @@ shank, its holder. They are tried against the stock as it stands before the move
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -17,10 +18,9 @@ from blankcam.machine.tool import Tool
 from blankcam.replay import envelope
 from blankcam.replay.field import Field
 from blankcam.replay.form import Form, flat, of_tool
-from blankcam.replay.moves import PLANE_AXES, Kind, Moves, box
+from blankcam.replay.moves import Kind, Moves, box, turn_of
 
 Floats = NDArray[np.float64]
-Window = tuple[slice, slice]
 
 TOUCH = 0.001
 """mm; less than this is not called contact."""
@@ -80,26 +80,27 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
     low, high = box(moves)
     forms = {n: of_tool(t) for n, t in tools.items()}
     bodies = {n: solids(t, profile) for n, t in tools.items()}
-    wide = {n: max(s.form.radius for s in b) for n, b in bodies.items()}
+    wide = {n: max(f.radius, *(s.form.radius for s in bodies[n])) for n, f in forms.items()}
     top = float(field.z.max(initial=-np.inf))
-    for i in _near(field, moves, low, high, {n: max(wide[n], forms[n].radius) for n in tools}, top):
+    for i in _near(field, moves, wide, top):
         number = int(moves.tool[i])
         for solid in bodies[number]:
             if low[i, 2] + solid.above < top - TOUCH:
-                contacts.extend(_touch(field, moves, i, solid, low[i], high[i]))
-        taken = _cut(field, moves, i, forms[number], low[i], high[i])
-        if taken is not None:
-            depth[i], place[i] = taken
-            if moves.kind[i] == Kind.RAPID and depth[i] > TOUCH:
-                contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
+                patch = _patch(field, low[i], high[i], solid.form.radius, solid.above)
+                contacts.extend(_touch(solid, moves, i, patch))
+        depth[i], place[i] = _cut(
+            forms[number], moves, i, _patch(field, low[i], high[i], forms[number].radius, 0.0)
+        )
+        if moves.kind[i] == Kind.RAPID and depth[i] > TOUCH:
+            contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
     return Swept(depth=depth, place=place, contacts=tuple(contacts))
 
 
-def _near(field: Field, moves: Moves, low: Floats, high: Floats, wide: Mapping[int, float],
-          top: float) -> Iterator[int]:  # fmt: skip
+def _near(field: Field, moves: Moves, wide: Mapping[int, float], top: float) -> Iterator[int]:
     """Indices of the moves that may reach the field at all."""
     if not field.z.size or not len(moves):
         return
+    low, high = box(moves)
     reach = np.array([wide.get(int(t), -1.0) for t in moves.tool])
     ok = moves.known & (reach >= 0) & (low[:, 2] < top)
     for axis, places in enumerate((field.x, field.y)):
@@ -107,80 +108,74 @@ def _near(field: Field, moves: Moves, low: Floats, high: Floats, wide: Mapping[i
     yield from (int(i) for i in np.flatnonzero(ok))
 
 
-def _window(field: Field, low: Floats, high: Floats, radius: float) -> Window:
-    return field.window(low[:2] - radius, high[:2] + radius)
-
-
-def _cut(field: Field, moves: Moves, i: int, form: Form, low: Floats, high: Floats
-         ) -> tuple[float, Floats] | None:  # fmt: skip
-    """Lower the field by one move; the greatest height taken and its place, or None."""
-    rows, columns = _window(field, low, high, form.radius)
-    part = field.z[rows, columns]
-    if not part.size or part.max() <= low[2]:
+def _patch(field: Field, low: Floats, high: Floats, radius: float, above: float) -> Field | None:
+    """The part of the field under a move, sharing its heights; None where nothing stands up."""
+    if radius <= 0:
         return None
-    x, y = field.x[columns], field.y[rows]
-    sunk = lowest(form, moves, i, x, y)
-    off = part - sunk
+    rows, columns = field.window(low[:2] - radius, high[:2] + radius)
+    part = field.z[rows, columns]
+    if not part.size or part.max() <= low[2] + above:
+        return None
+    return Field(field.x[columns], field.y[rows], part)
+
+
+_NOWHERE = np.full(3, np.nan)
+
+
+def _cut(form: Form, moves: Moves, i: int, patch: Field | None) -> tuple[float, Floats]:
+    """Lower the patch by one move; the greatest height taken and its place."""
+    if patch is None:
+        return 0.0, _NOWHERE
+    sunk = lowest(form, moves, i, patch.x, patch.y)
+    off = patch.z - sunk
     at = int(off.argmax())
-    most = float(off.flat[at])
-    if not most > 0:
-        return None
-    row, column = divmod(at, len(x))
-    place = np.array([x[column], y[row], sunk[row, column]])
-    np.minimum(part, sunk, out=part)
-    return most, place
+    if not off.flat[at] > 0:
+        return 0.0, _NOWHERE
+    row, column = divmod(at, len(patch.x))
+    place = np.array([patch.x[column], patch.y[row], sunk[row, column]])
+    np.minimum(patch.z, sunk, out=patch.z)
+    return float(off.flat[at]), place
 
 
-def _touch(field: Field, moves: Moves, i: int, solid: _Solid, low: Floats, high: Floats
-           ) -> Iterator[Contact]:  # fmt: skip
-    if solid.form.radius <= 0:
+def _touch(solid: _Solid, moves: Moves, i: int, patch: Field | None) -> Iterator[Contact]:
+    """Whether a solid part of the tool runs into the patch during one move."""
+    if patch is None:
         return
-    rows, columns = _window(field, low, high, solid.form.radius)
-    part = field.z[rows, columns]
-    if not part.size or part.max() <= low[2] + solid.above + TOUCH:
-        return
-    x, y = field.x[columns], field.y[rows]
-    deep = part - (lowest(solid.form, moves, i, x, y) + solid.above)
+    deep = patch.z - (lowest(solid.form, moves, i, patch.x, patch.y) + solid.above)
     at = int(deep.argmax())
-    row, column = divmod(at, len(x))
+    row, column = divmod(at, len(patch.x))
     if deep.flat[at] > TOUCH:
-        where = (float(x[column]), float(y[row]), float(part[row, column]))
+        where = (float(patch.x[column]), float(patch.y[row]), float(patch.z[row, column]))
         yield Contact(what=solid.what, move=i, deep=float(deep.flat[at]), at=where)
 
 
 def lowest(form: Form, moves: Moves, i: int, x: Floats, y: Floats) -> Floats:
     """Lowest heights of move i over the grid x (nx,), y (ny,): (ny, nx), inf where untouched."""
-    start, end = _triple(moves.start[i]), _triple(moves.end[i])
     if moves.kind[i] < Kind.ARC_CW:
-        return envelope.line(form, start, end, x, y)
-    plane, ccw = int(moves.plane[i]), moves.kind[i] == Kind.ARC_CCW
-    axes = PLANE_AXES[plane]
-    centre = _triple(moves.centre[i])
-    simple = form.flat == form.radius or form.ball == form.radius
-    if start[axes[2]] != end[axes[2]] or (plane != 17 and not simple):
-        return _chain(form, envelope.chords(start, end, centre, ccw, axes), x, y)
+        return envelope.line(form, _triple(moves.start[i]), _triple(moves.end[i]), x, y)
+    turn, rise, axes = turn_of(moves, i)
+    plane = int(moves.plane[i])
+    simple = form.radius in (form.flat, form.ball)
+    if rise[0] != rise[1] or (plane != 17 and not simple):
+        return _chain(form, envelope.chords(turn, rise, axes), x, y)
     if plane == 17:
-        return envelope.level_arc(form, start, end, centre[:2], ccw, x, y)
+        return envelope.level_arc(form, turn, rise[0], x, y)
     upright = envelope.upright_ball if form.ball else envelope.upright_flat
-    if plane == 18:  # from Z toward X: the other way round than from u = x toward z
-        u, w = x, y - start[1]
-        ends = [(p[0], p[2]) for p in (start, end, centre)]
-        return upright(form.radius, *ends, not ccw, u, w)
-    u, w = y, x - start[0]
-    ends = [(p[1], p[2]) for p in (start, end, centre)]
-    return upright(form.radius, *ends, ccw, u, w).T
+    if plane == 19:
+        return upright(form.radius, turn, y, x - rise[0]).T
+    return upright(form.radius, turn.swapped(), x, y - rise[0])  # Z, X to u = x, z
 
 
 def _chain(form: Form, points: Floats, x: Floats, y: Floats) -> Floats:
     """The least over a chain of straight moves, each only over its own surroundings."""
     out = np.full((len(y), len(x)), np.inf)
     whole = Field(x, y, out)
-    for a, b in zip(points[:-1], points[1:], strict=True):
-        rows, columns = _window(whole, np.minimum(a, b), np.maximum(a, b), form.radius)
-        part = out[rows, columns]
-        if part.size:
-            sunk = envelope.line(form, _triple(a), _triple(b), x[columns], y[rows])
-            np.minimum(part, sunk, out=part)
+    for a, b in itertools.pairwise(points):
+        low, high = np.minimum(a, b), np.maximum(a, b)
+        patch = _patch(whole, low, high, form.radius, 0.0)
+        if patch is not None:
+            sunk = envelope.line(form, _triple(a), _triple(b), patch.x, patch.y)
+            np.minimum(patch.z, sunk, out=patch.z)
     return out
 
 

@@ -1,0 +1,221 @@
+"""The part that is left against the part that is wanted, over its whole plan and slot by slot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blankcam.data import table
+from blankcam.parts.stage import Stage
+from blankcam.replay.field import Field
+from blankcam.replay.stock import Stock
+
+Floats = NDArray[np.float64]
+
+
+class SlotLike(Protocol):
+    """What the proof needs of a slot: a round groove laid along a falling floor line."""
+
+    @property
+    def string(self) -> int: ...  # noqa: D102
+    @property
+    def centre(self) -> float: ...  # noqa: D102
+    @property
+    def width(self) -> float: ...  # noqa: D102
+    @property
+    def floor_front(self) -> float: ...  # noqa: D102
+    @property
+    def tilt(self) -> float: ...  # noqa: D102
+    @property
+    def yaw(self) -> float: ...  # noqa: D102
+
+
+class PartLike(Protocol):
+    """What the proof needs of a part; a nut has ``slots`` and ``hold_back`` besides."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def length(self) -> float: ...  # noqa: D102
+    @property
+    def thickness(self) -> float: ...  # noqa: D102
+    def lower(self, x: Any, y: Any, stage: Stage) -> Floats:
+        """Nothing may be cut below this, -inf outside the plan."""
+        ...
+
+    def upper(self, x: Any, y: Any, stage: Stage, milled: frozenset[int]) -> Floats:
+        """Nothing may be left above this, +inf outside the plan."""
+        ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotProof:
+    """One milled slot as replayed; micrometres, worst over the slot's length, signed."""
+
+    string: int
+    floor_um: float
+    """Floor over where the stage wants it, positive is too high."""
+    centre_um: float
+    """Middle of the walls, positive is too far to the right."""
+    width_um: float
+    """Between the walls, positive is too wide."""
+    at: tuple[float, float, float]
+    """Where the floor is worst, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worst:
+    """The greatest difference found and where, mm."""
+
+    amount: float
+    at: tuple[float, float, float]
+
+
+Height = Callable[[Floats, Floats], Floats]
+
+
+def beyond(fields: Sequence[Field], height: Height, sign: float, limit: float, side: float
+           ) -> Worst:  # fmt: skip
+    """The most the fields stand over (sign +1) or under (-1) a height, at least 0.
+
+    Where that is more than ``limit``, the height is also tried ``side`` away along x and y, and
+    the least difference counts: beside an upright wall no height can be compared.
+    """
+    worst = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
+    for field in fields:
+        off = _difference(field.z, height(field.x[None, :], field.y[:, None]), sign)
+        rows, columns = np.nonzero(off > limit)
+        x, y, z = field.x[columns], field.y[rows], field.z[rows, columns]
+        kept = off[rows, columns]
+        for dx, dy in ((side, 0.0), (-side, 0.0), (0.0, side), (0.0, -side)):
+            kept = np.minimum(kept, _difference(z, height(x + dx, y + dy), sign))
+        off[rows, columns] = kept
+        if off.size and (most := float(off.max())) > worst.amount:
+            row, column = divmod(int(off.argmax()), len(field.x))
+            at = (float(field.x[column]), float(field.y[row]), float(field.z[row, column]))
+            worst = Worst(amount=most, at=at)
+    return worst
+
+
+def _difference(z: Floats, wanted: Floats, sign: float) -> Floats:
+    """``sign * (z - wanted)``, -inf where nothing is wanted, nothing left counts as at -1e3."""
+    off = sign * (np.maximum(z, -1e3) - wanted)
+    return np.where(np.isfinite(wanted), off, -np.inf)
+
+
+def probes(
+    part: PartLike, stock: Stock, milled: frozenset[int]
+) -> tuple[dict[int, Field], tuple[Field, Field]]:
+    """Fine lines along x: one field a milled slot, by its string, and one an end."""
+    cells = table("proof")["cells"]
+    step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
+    y = part.thickness * (np.arange(stations) + 0.5) / stations
+    slots = {}
+    for slot in slots_of(part):
+        if slot.string in milled:
+            axis = axis_of(slot, y)
+            half = slot.width / 2 / math.cos(slot.yaw) + side
+            slots[slot.string] = _full(float(axis.min()) - half, float(axis.max()) + half, step,
+                                       y, stock)  # fmt: skip
+    ends = tuple(_full(end - side, end + side, step, y, stock) for end in (0.0, part.length))
+    return slots, (ends[0], ends[1])
+
+
+def _full(low: float, high: float, step: float, y: Floats, stock: Stock) -> Field:
+    x = np.arange(low, high + step / 2, step)
+    z = np.where((x >= stock.x0) & (x <= stock.x1), stock.z1, -np.inf)
+    return Field(x, y, np.repeat(z[None, :], len(y), axis=0))
+
+
+def slots_of(part: PartLike) -> tuple[SlotLike, ...]:
+    """The part's slots, none for a saddle."""
+    found: tuple[SlotLike, ...] = getattr(part, "slots", ())
+    return found
+
+
+def axis_of(slot: SlotLike, y: Floats) -> Floats:
+    """Place x of the slot's middle over y."""
+    return slot.centre + math.tan(slot.yaw) * y
+
+
+def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
+    """Floor, centre and width of a slot from its probe lines.
+
+    The width is taken between the walls, at 0.9 of the round floor's height or of the slot's
+    depth where that is less, and compared with the groove's own width at that height.
+    """
+    found = [_station(field, row, slot, raised) for row in range(len(field.y))]
+    floor = max(found, key=lambda f: abs(f[0]))
+    return SlotProof(
+        string=slot.string,
+        floor_um=1000 * floor[0],
+        centre_um=1000 * max((f[1] for f in found), key=abs),
+        width_um=1000 * max((f[2] for f in found), key=abs),
+        at=floor[3],
+    )
+
+
+Station = tuple[float, float, float, tuple[float, float, float]]
+
+
+def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
+    """Floor, centre and width errors of one probe line, mm, and the floor's place."""
+    x, z, y = field.x, field.z[row], float(field.y[row])
+    axis = float(axis_of(slot, field.y)[row])
+    wanted = slot.floor_front + raised - math.tan(slot.tilt) * y
+    r = slot.width / 2
+    inside = np.flatnonzero(np.abs(x - axis) < r)
+    lowest = inside[int(z[inside].argmin())]
+    floor = float(z[lowest])
+    place = (float(x[lowest]), y, floor)
+    deep = min(float(z[: inside[0]].max()), float(z[inside[-1] + 1 :].max())) - floor
+    rise = 0.9 * min(r / math.cos(slot.tilt), deep)
+    if not rise > 0:
+        return floor - wanted, math.inf, math.inf, place
+    level = floor + rise
+    left, right = _walls(x, z, int(lowest), level)
+    half = math.sqrt(r**2 - (r - rise * math.cos(slot.tilt)) ** 2) / math.cos(slot.yaw)
+    return floor - wanted, (left + right) / 2 - axis, right - left - 2 * half, place
+
+
+def _walls(x: Floats, z: Floats, middle: int, level: float) -> tuple[float, float]:
+    """Where the surface first reaches a level, left and right of a place; inf where it doesn't."""
+    high = z >= level
+    left = np.flatnonzero(high[:middle])
+    right = np.flatnonzero(high[middle:])
+    if not left.size or not right.size:
+        return -math.inf, math.inf
+    a, b = int(left[-1]), middle + int(right[0])
+    return _crossing(x, z, a, a + 1, level), _crossing(x, z, b, b - 1, level)
+
+
+def _crossing(x: Floats, z: Floats, high: int, low: int, level: float) -> float:
+    """Between a place above the level and its neighbour below it; an upright wall at the middle."""
+    rise = z[high] - z[low]
+    share = (z[high] - level) / rise if rise < 0.05 else 0.5
+    return float(x[high] + (x[low] - x[high]) * share)
+
+
+def end_errors(part: PartLike, ends: tuple[Field, Field], stage: Stage) -> Iterator[Worst]:
+    """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
+
+    Measured at 0.9 of the part's height there; an end with no cut near it is left to the saw.
+    """
+    for field, outward in zip(ends, (-1.0, 1.0), strict=True):
+        for row, y in enumerate(field.y):
+            nominal = part.lower(field.x, np.full_like(field.x, y), stage)
+            there = np.flatnonzero(np.isfinite(nominal))
+            if not there.size:
+                continue
+            edge = there[0] if outward < 0 else there[-1]
+            level = 0.9 * float(nominal[edge])
+            stands = np.flatnonzero(field.z[row] >= level)
+            if 0 < stands.size < len(field.x):
+                last = stands[0] if outward < 0 else stands[-1]
+                off = outward * float(field.x[last] - field.x[edge])
+                yield Worst(amount=off, at=(float(field.x[last]), float(y), level))

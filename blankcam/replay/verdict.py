@@ -1,0 +1,405 @@
+"""Prove: replay programs on a blank and say whether they leave the part, and touch nothing else."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blankcam.data import table
+from blankcam.digest import of_moves
+from blankcam.machine.profile import Profile
+from blankcam.machine.tool import Tool
+from blankcam.parts.stage import Stage
+from blankcam.replay import checks
+from blankcam.replay.facing import lower_by_face, only_flat
+from blankcam.replay.field import Field
+from blankcam.replay.findings import Code, Collector, Finding
+from blankcam.replay.form import of_tool
+from blankcam.replay.judge import (
+    PartLike,
+    SlotProof,
+    Worst,
+    beyond,
+    end_errors,
+    measure,
+    probes,
+    slots_of,
+)
+from blankcam.replay.moves import Moves
+from blankcam.replay.reader import Program, read
+from blankcam.replay.stock import Stock
+from blankcam.replay.sweep import Swept, lowest, replay
+
+Floats = NDArray[np.float64]
+
+_DIGEST = {kind: re.compile(rf"\b{kind} digest ([0-9a-fA-F]{{16}})\b") for kind in ("moves", "job")}
+_CONTACT = {
+    "rapid": (Code.RAPID, "rapid move through the stock, mm deep"),
+    "body": (Code.RUBBING, "the tool rubs above its flutes, mm deep"),
+    "shank": (Code.SHANK, "the shank runs into the stock, mm deep"),
+    "holder": (Code.HOLDER, "the holder runs into the stock, mm deep"),
+}
+
+
+class Setup(StrEnum):
+    """How the blank lies while a program runs."""
+
+    FACE = "face"
+    EDGE = "edge"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramText:
+    """A program as it came: its name, bytes or text, and its set-up."""
+
+    name: str
+    data: bytes | str
+    setup: Setup
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramProof:
+    """What one program did."""
+
+    name: str
+    setup: Setup
+    lines: int
+    moves: int
+    rapid_contacts: int
+    holder_contacts: int
+    """Moves in which the tool's body, shank or holder touched the stock."""
+    holding_contacts: int
+    """Moves in which anything touched jaws or bed."""
+    outside_travel: int
+    as_written: bool | None
+    """Whether the header's digest is that of the moves; None where it carries none."""
+    job_digest: str
+    """The job's digest in the header, empty without."""
+    faults: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """The verdict on programs run one after the other on one blank."""
+
+    passed: bool
+    gouge_um: float
+    left_um: float
+    slots: tuple[SlotProof, ...]
+    ends_um: float
+    """The worst end, signed, positive stands out; 0 where no end is cut."""
+    programs: tuple[ProgramProof, ...]
+    faults: tuple[Finding, ...]
+    """Every finding, those of the programs included."""
+    field: Field = field(repr=False)
+    """What is left, in the part's frame, seen on edge: heights over x and y."""
+
+    @property
+    def rapid_contacts(self) -> int:
+        """Of all programs."""
+        return sum(p.rapid_contacts for p in self.programs)
+
+    @property
+    def holder_contacts(self) -> int:
+        """Of all programs."""
+        return sum(p.holder_contacts for p in self.programs)
+
+    @property
+    def holding_contacts(self) -> int:
+        """Of all programs."""
+        return sum(p.holding_contacts for p in self.programs)
+
+    @property
+    def outside_travel(self) -> int:
+        """Of all programs."""
+        return sum(p.outside_travel for p in self.programs)
+
+    def record(self) -> dict[str, object]:
+        """The keys of report.json for a proof."""
+        return {
+            "passed": self.passed,
+            "gouge_um": round(self.gouge_um, 2),
+            "left_um": round(self.left_um, 2),
+            "rapid_contacts": self.rapid_contacts,
+            "holder_contacts": self.holder_contacts,
+            "holding_contacts": self.holding_contacts,
+            "outside_travel": self.outside_travel,
+            "faults": [str(f) for f in self.faults],
+        }
+
+
+def prove(
+    programs: Sequence[ProgramText],
+    part: PartLike,
+    *,
+    stage: Stage,
+    milled: frozenset[int],
+    stock: Stock,
+    profile: Profile,
+    plunge: Mapping[int, float] | None = None,
+    depth: Mapping[int, float] | None = None,
+    whole: bool = True,
+    step: float | None = None,
+) -> Proof:
+    """Replay programs in order on one blank and judge what they leave.
+
+    Parameters
+    ----------
+    part : nut or saddle, or anything with their ``lower`` and ``upper``
+    milled : strings whose slots the programs cut to their stage's floor
+    stock : the blank in the part's frame
+    plunge : fastest straight plunge, mm/min, by tool number
+    depth : greatest depth of cut, mm, by tool number
+    whole : False where not all of the part's programs are given: what is left is not judged
+    step : cells of the grid, mm; data/proof.toml's without
+
+    Never raises for what a program's text holds.
+    """
+    read_all = [(p, read(p.data, profile, name=p.name)) for p in programs]
+    fields = _Fields(part, stock, milled, step)
+    bench = _Bench(profile, plunge or {}, depth or {})
+    proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
+    proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
+    judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
+    faults = (*(f for p in proofs for f in p.faults), *judged.found.kept)
+    return Proof(
+        passed=not faults,
+        gouge_um=1000 * judged.gouge.amount,
+        left_um=1000 * judged.left.amount,
+        slots=judged.slots,
+        ends_um=1000 * judged.end.amount,
+        programs=tuple(proofs),
+        faults=faults,
+        field=fields.main,
+    )
+
+
+class _Fields:
+    """The grid, the fine probes, and the blank they began as."""
+
+    def __init__(
+        self, part: PartLike, stock: Stock, milled: frozenset[int], step: float | None
+    ) -> None:
+        cells = table("proof")["cells"]
+        dx = dy = step or cells["step"]
+        if step is None and any(s.width < cells["fine_under"] for s in slots_of(part)):
+            dx = cells["fine"]
+        self.stock = stock
+        self.main = Field.of(stock, dx, dy)
+        self.slots, self.ends = probes(part, stock, milled)
+        self.face = Field.of(stock.on_face(), cells["face"], cells["face"])
+
+    @property
+    def all(self) -> tuple[Field, ...]:
+        return (self.main, *self.slots.values(), *self.ends)
+
+
+@dataclass(frozen=True, slots=True)
+class _Bench:
+    """What the checks hold a program against."""
+
+    profile: Profile
+    plunge: Mapping[int, float]
+    depth: Mapping[int, float]
+
+    @property
+    def tools(self) -> dict[int, Tool]:
+        return {t.number: t for t in self.profile.tools}
+
+
+def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
+    found = Collector(program.name)
+    swept = replay(fields.face, program.moves, bench.tools, bench.profile)
+    arcs = program.moves.is_arc & (program.moves.plane != 17)
+    if arcs.any() or not only_flat(program.moves, bench.tools):
+        found.add(Code.KERNEL, "on face only flat tools and arcs in G17 can be proven")
+    for each in fields.all:
+        lower_by_face(each, program.moves.where(~arcs), bench.tools)
+    around = checks.on_face(fields.stock, bench.profile)
+    checks.starts(program, 0.0, found)
+    holding = checks.boxes(program, bench.tools, bench.profile, around, found)
+    return _told(program, Setup.FACE, _Seen(swept, holding, found), bench)
+
+
+def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
+    found = Collector(program.name)
+    top = float(fields.main.z.max(initial=-np.inf))
+    swept = replay(fields.main, program.moves, bench.tools, bench.profile)
+    for each in fields.all[1:]:
+        replay(each, program.moves, bench.tools, bench.profile)
+    around = checks.on_edge(fields.stock, bench.profile)
+    checks.starts(program, max(top, *(b.high[2] for b in around)), found)
+    holding = checks.boxes(program, bench.tools, bench.profile, around, found)
+    return _told(program, Setup.EDGE, _Seen(swept, holding, found), bench)
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    swept: Swept
+    holding: int
+    found: Collector
+
+
+def _told(program: Program, setup: Setup, seen: _Seen, bench: _Bench) -> ProgramProof:
+    """Everything there is to say of one program but the part it leaves."""
+    found = seen.found
+    touched: dict[str, set[int]] = {"rapid": set(), "other": set()}
+    for c in seen.swept.contacts:
+        code, what = _CONTACT[c.what]
+        touched["rapid" if c.what == "rapid" else "other"].add(c.move)
+        said = checks.Said(code, what, c.deep, 0.0, _in_part(setup, c.at))
+        checks.tell(found, program, c.move, said)
+    _depths(program, setup, seen, bench.depth)
+    checks.feeds(program, bench.profile, bench.plunge, found)
+    outside = checks.travel(program, bench.profile, found)
+    limit = table("proof")["limits"]["blending"]
+    if program.blending > limit:
+        found.add(Code.PROFILE, "G64 rounds corners by more than the proof allows, mm",
+                  value=program.blending, limit=limit)  # fmt: skip
+    as_written, job = signature(program)
+    return ProgramProof(
+        name=program.name,
+        setup=setup,
+        lines=len(program.lines),
+        moves=len(program.moves),
+        rapid_contacts=len(touched["rapid"]),
+        holder_contacts=len(touched["other"]),
+        holding_contacts=seen.holding,
+        outside_travel=outside,
+        as_written=as_written,
+        job_digest=job,
+        faults=(*program.findings, *found.kept),
+    )
+
+
+def _in_part(setup: Setup, at: tuple[float, float, float]) -> tuple[float, float, float]:
+    """A place in the machine's axes as the part's."""
+    return at if setup is Setup.EDGE else (at[0], -at[2], at[1])
+
+
+def signature(program: Program) -> tuple[bool | None, str]:
+    """Whether the moves are as the header's digest says (None without one); the job's digest."""
+    said = {
+        kind: [m[1].lower() for c in program.comments if (m := pattern.search(c))]
+        for kind, pattern in _DIGEST.items()
+    }
+    job = said["job"][0] if len(said["job"]) == 1 else ""
+    if not said["moves"]:
+        return None, job
+    return said["moves"] == [of_moves(program.text)], job
+
+
+def _depths(program: Program, setup: Setup, seen: _Seen, depth: Mapping[int, float]) -> None:
+    swept = seen.swept
+    moves = program.moves
+    limit = np.array([depth.get(int(t), np.inf) for t in moves.tool])
+    for i in np.flatnonzero(moves.cutting & (swept.depth > limit + 0.001)):
+        at = (float(swept.place[i][0]), float(swept.place[i][1]), float(swept.place[i][2]))
+        said = checks.Said(Code.DEPTH, "depth of cut over the table, mm", float(swept.depth[i]),
+                           float(limit[i]), _in_part(setup, at))  # fmt: skip
+        checks.tell(seen.found, program, int(i), said)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Judged:
+    gouge: Worst
+    left: Worst
+    end: Worst
+    slots: tuple[SlotProof, ...]
+    found: Collector
+
+
+@dataclass(frozen=True, slots=True)
+class _Wanted:
+    part: PartLike
+    stage: Stage
+    milled: frozenset[int]
+    whole: bool
+
+    def lower(self, x: Floats, y: Floats) -> Floats:
+        return self.part.lower(x, y, self.stage)
+
+    def upper(self, x: Floats, y: Floats) -> Floats:
+        return self.part.upper(x, y, self.stage, self.milled)
+
+
+def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramText, Program]],
+           tools: Mapping[int, Tool]) -> _Judged:  # fmt: skip
+    limits = table("proof")["limits"]
+    found = Collector()
+    side = limits["side"]
+    gouge = beyond(fields.all, wanted.lower, -1.0, limits["gouge"], side)
+    left = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
+    if wanted.whole:
+        left = beyond((fields.main,), wanted.upper, 1.0, limits["left"], side)
+    if gouge.amount > limits["gouge"]:
+        _tell_gouge(found, gouge, limits["gouge"], read_all, tools)
+    if left.amount > limits["left"]:
+        found.add(Code.LEFT, "left above the part, mm", value=left.amount, limit=limits["left"],
+                  at=left.at)  # fmt: skip
+    slots = tuple(_slots(fields, wanted.part, wanted.stage, found)) if wanted.whole else ()
+    ends = list(end_errors(wanted.part, fields.ends, wanted.stage))
+    end = max(ends, key=lambda w: abs(w.amount), default=Worst(amount=0.0, at=(0.0, 0.0, 0.0)))
+    if abs(end.amount) > limits["outline"]:
+        found.add(Code.OUTLINE, "an end stands out (+) or falls short (-), mm", value=end.amount,
+                  limit=limits["outline"], at=end.at)  # fmt: skip
+    return _Judged(gouge=gouge, left=left, end=end, slots=slots, found=found)
+
+
+def _slots(fields: _Fields, part: PartLike, stage: Stage, found: Collector) -> list[SlotProof]:
+    limits = table("proof")["limits"]
+    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
+    out = []
+    for slot in slots_of(part):
+        if slot.string not in fields.slots:
+            continue
+        got = measure(fields.slots[slot.string], slot, raised)
+        out.append(got)
+        for code, what, value, limit in (
+            (Code.FLOOR, "floor too high (+) or too low (-)", got.floor_um, limits["floor"]),
+            (Code.CENTRE, "off centre, right (+) or left (-)", got.centre_um, limits["centre"]),
+            (Code.WIDTH, "too wide (+) or too narrow (-)", got.width_um, limits["width"]),
+        ):
+            if not abs(value) <= 1000 * limit:
+                found.add(code, f"slot {slot.string}: {what}, mm", value=value / 1000,
+                          limit=limit, at=got.at)  # fmt: skip
+    return out
+
+
+def _tell_gouge(found: Collector, gouge: Worst, limit: float,
+                read_all: Sequence[tuple[ProgramText, Program]], tools: Mapping[int, Tool]
+                ) -> None:  # fmt: skip
+    line, name, text = _blame(gouge.at, read_all, tools)
+    found.program = name
+    found.add(Code.GOUGE, "cut below the part, mm", line=line, text=text, value=gouge.amount,
+              limit=limit, at=gouge.at)  # fmt: skip
+    found.program = ""
+
+
+def _blame(at: tuple[float, float, float], read_all: Sequence[tuple[ProgramText, Program]],
+           tools: Mapping[int, Tool]) -> tuple[int, str, str]:  # fmt: skip
+    """Line, file and text of the move that cut lowest at a place of the part."""
+    x, y = np.array([at[0]]), np.array([at[1]])
+    best: tuple[float, int, str, str] = (np.inf, 0, "", "")
+    forms = {n: of_tool(t) for n, t in tools.items()}
+    for given, program in read_all:
+        for i in np.flatnonzero(program.moves.known):
+            tool = int(program.moves.tool[i])
+            if tool not in tools:
+                continue
+            if given.setup is Setup.EDGE:
+                z = float(lowest(forms[tool], program.moves, int(i), x, y)[0, 0])
+            else:
+                probe = Field(x, y, np.full((1, 1), np.inf))
+                only: Moves = program.moves.where(np.arange(len(program.moves)) == i)
+                lower_by_face(probe, only, tools)
+                z = float(probe.z[0, 0])
+            if z < best[0]:
+                line = int(program.moves.line[i])
+                best = (z, line, program.name, program.lines[line - 1].strip())
+    return best[1:]

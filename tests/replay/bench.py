@@ -1,0 +1,155 @@
+"""An invented bench for the proof's tests: a mill, a plain nut, and a program written by hand."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.machine.profile import Axis, Controller, Holding, Kind, Profile
+from blankcam.machine.tool import Shape, Tool
+from blankcam.parts.stage import Stage
+from blankcam.replay.stock import Stock
+from blankcam.replay.verdict import ProgramText, Setup, prove
+
+
+def tool(number, shape, diameter, **more):
+    usual = {"flute_length": 4.0, "reach": 8.0, "shank": 3.0, "stick_out": 16.0}
+    return Tool(number=number, shape=shape, diameter=diameter, **(usual | more))
+
+
+TOOLS = (
+    tool(1, Shape.FLAT, 3.0),
+    tool(2, Shape.BALL, 1.0),
+    tool(3, Shape.BALL, 3.0),
+    tool(4, Shape.VEE, 3.0, tip_diameter=0.2, angle=60.0),
+    tool(5, Shape.TAPERED_BALL, 3.0, tip_diameter=1.0, angle=20.0),
+    tool(6, Shape.FLAT, 2.0, flute_length=8.0, reach=10.0),
+)
+HOLDING = Holding(jaw_top=3.5, jaw_length=60.0, jaw_width=20.0, bed_gap=10.0)
+MILL = Profile(
+    name="bench mill",
+    kind=Kind.MILL,
+    travel=Axis(x=200.0, y=100.0, z=60.0),
+    feed_max=Axis(x=600.0, y=600.0, z=200.0),
+    spindle_min=1000.0,
+    spindle_max=10000.0,
+    tools=TOOLS,
+    holding=HOLDING,
+    controller=Controller(arc_planes=frozenset({"G17", "G18", "G19"})),
+)
+STOCK = Stock(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
+RADIUS = 100.0
+
+
+@dataclass(frozen=True)
+class Groove:
+    string: int
+    centre: float
+    width: float = 1.0
+    floor_front: float = 6.6
+    tilt: float = math.radians(7)
+    yaw: float = 0.0
+
+
+@dataclass(frozen=True)
+class Nut:
+    """12 mm long, 5 mm thick; top an arc of 100 mm about x = 6 that is 7.4 high; two grooves."""
+
+    slots: tuple = (Groove(1, 3.0), Groove(2, 9.0))
+    length: float = 12.0
+    thickness: float = 5.0
+    hold_back: float = 0.2
+    name: str = "nut"
+
+    def inside(self, x, y):
+        return (x >= 0) & (x <= self.length) & (y >= 0) & (y <= self.thickness)
+
+    def groove(self, slot, x, y):
+        r = slot.width / 2
+        off = x - slot.centre
+        rise = (r - np.sqrt(np.maximum(r**2 - off**2, 0))) / math.cos(slot.tilt)
+        floor = slot.floor_front - math.tan(slot.tilt) * y
+        return np.where(np.abs(off) <= r, floor + rise, np.inf)
+
+    def height(self, x, y, stage, milled):
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        z = 7.4 - RADIUS + np.sqrt(RADIUS**2 - (x - 6.0) ** 2)
+        for s in self.slots:
+            if s.string in milled:
+                raised = self.hold_back if stage is Stage.ROUGH else 0.0
+                z = np.minimum(z, self.groove(s, x, y) + raised)
+        return z
+
+    def lower(self, x, y, stage):
+        z = self.height(x, y, stage, {1, 2})
+        return np.where(self.inside(x, y), z, -np.inf)
+
+    def upper(self, x, y, stage, milled):
+        z = self.height(x, y, stage, milled)
+        return np.where(self.inside(x, y), z, np.inf)
+
+
+NUT = Nut()
+
+
+def slot_lines(x, raised=0.0):
+    """One groove with the 1 mm ball from the front, in steps: the ball's tip on the floor line.
+
+    A ball along a line falling by the tilt cuts the cylinder's section
+    floor + (r - sqrt(r² - dx²))/cos(tilt) when its centre runs r/cos(tilt) over the floor line,
+    so its tip r (1/cos(tilt) - 1) over it.
+    """
+    tilt, r = math.radians(7), 0.5
+    over = r * (1 / math.cos(tilt) - 1) + raised
+    front, back = -1.5, 6.5
+    lines = []
+    for step in (0.4, 0.2, 0.0):
+        z = [6.6 + over + step - math.tan(tilt) * y for y in (front, back)]
+        lines += [
+            f"G0 X{x:.4f} Y{front:.4f}",
+            "G0 Z9.0000",
+            f"G1 Z{z[0]:.4f} F100",
+            f"G1 Y{back:.4f} Z{z[1]:.4f} F200",
+            "G0 Z13.0000",
+        ]
+    return lines
+
+
+def edge_program(raised=0.0):
+    """Top arc with the 3 mm flat tool in G18 passes across y, then both grooves."""
+    lines = [
+        "(a plain nut, on edge)",
+        "G21 G17 G90 G94 G40",
+        "G49",
+        "G54",
+        "T1",
+        "G0 Z13.0000",
+        "S8000 M3",
+    ]
+    # A flat end of radius 1.5 on the circle: where the top rises it is the rim that reaches
+    # lowest, so a flat cuts a shallow arc with an error of up to slope * 1.5; hence ball 3.
+    lines[4] = "T3"
+    ball = 1.5
+    arm = RADIUS + ball  # the ball's centre runs on the arc, its tip 1.5 under
+    y = 0.0
+    ends = (-3.5, 15.5)
+    z = [7.4 - RADIUS + math.sqrt(arm**2 - (e - 6) ** 2) - ball for e in ends]
+    level = 7.4 - RADIUS - ball
+    while y < 5.01:
+        lines += [f"G0 X{ends[0]:.4f} Y{y:.4f}", "G0 Z9.0000", f"G1 Z{z[0]:.4f} F100", "G18"]
+        start = round(z[0], 4)
+        lines += [
+            f"G3 X{ends[1]:.4f} Z{z[1]:.4f} I{6 - ends[0]:.4f} K{level - start:.4f} F400",
+            "G17",
+            "G0 Z13.0000",
+        ]
+        y += 0.25
+    lines += ["M5", "T2", "M0 (change to the 1 mm ball)", "S9000 M3", "G0 Z13.0000"]
+    lines += slot_lines(3.0, raised) + slot_lines(9.0, raised)
+    return "\n".join([*lines, "M5", "M9", "M30", ""])
+
+
+def prove_edge(text, *, part=NUT, stage=Stage.FINAL, profile=MILL, stock=STOCK, **more):
+    more = {"milled": frozenset({1, 2}), "step": 0.05} | more
+    program = ProgramText(name="nut-edge.ngc", data=text, setup=Setup.EDGE)
+    return prove([program], part, stage=stage, stock=stock, profile=profile, **more)
