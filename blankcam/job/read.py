@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import difflib
 import json
+import math
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, replace
@@ -234,15 +235,29 @@ def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[
         yield fault(("saddle", missing), "is missing", "tie_height and tie_run go together")
     yield from _course_faults(made, fault)
     half = max(made.board.width_at_nut, made.saddle.slot_length) / 2
-    smallest = min(made.board.radius.nut, made.board.radius.end)
-    if smallest <= half:
-        yield fault(("board", "radius"), f"{smallest:g} mm is too small for a part so long")
-    if not made.instrument.scale * 0.9 < made.saddle.front_at < made.instrument.scale * 1.05:
+    if _least_radius(made) <= half * 1.05:
+        yield fault(
+            ("board", "radius"),
+            "is too small for parts so long somewhere between nut and saddle",
+            "check the radius and where each end of it was measured",
+        )
+    low, high = schema.sane("saddle.setback")
+    ahead = made.saddle.front_at - made.instrument.scale
+    if not low - made.saddle.slot_width <= ahead <= high:
         yield fault(
             ("saddle", "front_at"),
             f"{made.saddle.front_at:g} mm does not go with a scale of {made.instrument.scale:g} mm",
             "measure from the nut's witness edge to the near edge of the saddle's slot",
         )
+
+
+def _least_radius(made: job.Job) -> float:
+    """The board's smallest radius between nut and saddle, where a compound one is carried on."""
+    radius = made.board.radius
+    if math.isinf(radius.nut):
+        return radius.nut
+    slope = (radius.end - radius.nut) / radius.end_at
+    return min(radius.nut, radius.nut + slope * made.instrument.scale * 1.05)
 
 
 def _course_faults(made: job.Job, fault: Any) -> Iterator[Fault]:

@@ -1,0 +1,12 @@
+"""What all tests share."""
+
+import os
+from pathlib import Path
+
+from hypothesis import settings
+
+REPO = Path(__file__).parents[1]
+DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
+
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady" if os.environ.get("CI") else "default")
