@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
 from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
+from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.writers.report import Choice
@@ -28,7 +30,7 @@ def both(mm: float, places: int = 2) -> str:
     return f"{mm:.{places}f} ({inches(mm, places + 1)})"
 
 
-def sections(design: Design, choices: dict[int, Choice]) -> tuple[Section, ...]:
+def sections(design: Design, choices: Mapping[int, Choice]) -> tuple[Section, ...]:
     """All tables of a layout, in the order a maker works."""
     return (
         _head(design),
@@ -105,7 +107,7 @@ def _gap(a: Slot, b: Slot) -> float:
     return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
 
 
-def _slot_heights(design: Design, choices: dict[int, Choice]) -> Section:
+def _slot_heights(design: Design, choices: Mapping[int, Choice]) -> Section:
     nut = design.nut
     rows = []
     for s in nut.slots:
@@ -201,3 +203,54 @@ def _cents(design: Design) -> Section:
 
 def _words(title: str, words: tuple[str, ...]) -> Section:
     return Section(title=title if words else f"{title}: none", notes=words)
+
+
+def machines(profiles: Mapping[str, Profile]) -> tuple[Section, ...]:
+    """The list of machines."""
+    rows = tuple((name, str(p.kind), str(len(p.tools)), p.words) for name, p in profiles.items())
+    return (
+        Section(
+            title="Machines",
+            columns=("name", "kind", "tools", "words"),
+            rows=rows,
+            notes=("blankcam machines NAME shows one; a path checks a profile of your own",),
+        ),
+    )
+
+
+def machine(profile: Profile) -> tuple[Section, ...]:
+    """One machine in full."""
+    p, c = profile, profile.controller
+    limits = (
+        ("travel mm", *(f"{v:g}" for v in (p.travel.x, p.travel.y, p.travel.z))),
+        ("rapid mm/min", *(f"{v:g}" for v in (p.rapid.x, p.rapid.y, p.rapid.z))),
+        ("feed at most mm/min", *(f"{v:g}" for v in (p.feed_max.x, p.feed_max.y, p.feed_max.z))),
+        ("acceleration mm/s2", *(f"{v:g}" for v in (
+            p.acceleration.x, p.acceleration.y, p.acceleration.z))),
+    )  # fmt: skip
+    tools = tuple(
+        (str(t.number), str(t.shape), both(t.diameter, 3), f"{t.flute_length:g}", f"{t.reach:g}",
+         f"{t.stick_out:g}", str(t.flutes))
+        for t in p.tools
+    )  # fmt: skip
+    spindle = f"spindle {p.spindle_min:g} to {p.spindle_max:g} rpm, {p.power:g} W at the cut"
+    arcs = ", ".join(sorted(c.arc_planes)) or "none"
+    return (
+        Section(
+            title=f"{p.name} - {p.kind}",
+            columns=("", "x", "y", "z"),
+            rows=limits,
+            notes=(
+                p.words,
+                f"{spindle}; force at most {p.force:g} N; clearance {p.clearance:g} mm",
+                f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
+                f"lines up to {c.line_length} characters",
+                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side",
+            ),
+        ),
+        Section(
+            title="Tools, mm (in)" if tools else "Tools: none",
+            columns=("number", "shape", "diameter", "flutes mm", "reach mm", "stick-out", "edges"),
+            rows=tools,
+        ),
+    )
