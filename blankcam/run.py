@@ -198,7 +198,7 @@ def _written_and_proven(
     return Made(part=part, plan=plan, written=written, proof=proof)
 
 
-def _proof(  # noqa: PLR0917  # everything a proof needs is a fact of its own
+def _proof(  # everything a proof needs is a fact of its own
     found: Design,
     part: Nut | Saddle,
     plan: Plan,

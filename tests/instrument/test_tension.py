@@ -55,7 +55,7 @@ def test_sum_of_a_published_set():
         (0.4064, "B3", 1.0183, 104.30, 804.0, 248.7),
     ],
 )
-def test_plain_steel(gauge, note, weight, pull, stress, kappa):  # noqa: PLR0917 a table's row
+def test_plain_steel(gauge, note, weight, pull, stress, kappa):
     force = t.string_force(make="plain steel", gauge=gauge, scale=648, frequency=hertz(note))
     assert force.unit_weight == pytest.approx(weight, abs=1e-4)
     assert force.tension == pytest.approx(pull, rel=2e-4)
