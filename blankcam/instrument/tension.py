@@ -16,6 +16,7 @@ from blankcam.data import table
 NEWTONS_PER_POUND = 4.4482216152605
 GRAMS_PER_METRE_PER_POUND_PER_INCH = 17857.96732
 LEAST_BREAK_ANGLE = math.radians(10.0)  # common practice: 10 to 12 degrees
+WEIGHT_STRAY = 1.5  # times the table's band; our own choice
 MAKES = ("plain steel", "wound steel", "nylon", "wound nylon", "fluorocarbon", "gut")
 
 
@@ -179,6 +180,17 @@ def force_cautions(force: StringForce, *, note: str, make: str, kind: str) -> li
             f" the {low:.0f} to {high:.0f} N usual for this kind: {check}"
         )
     return found
+
+
+def weight_cautions(force: StringForce, *, note: str, make: str, gauge: float) -> list[str]:
+    """A unit weight given that is far from what make and gauge weigh."""
+    usual = unit_weight(make, gauge)
+    if abs(force.unit_weight / usual - 1) <= WEIGHT_STRAY * table("strings")[make]["band"]:
+        return []
+    words = (
+        f"{note}: {force.unit_weight:.3g} g/m is far from the {usual:.3g} g/m of {make} so thick"
+    )
+    return [words + ": check its unit weight, gauge and make"]
 
 
 def bend_cautions(bend: float, *, note: str) -> list[str]:

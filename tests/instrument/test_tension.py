@@ -166,6 +166,14 @@ def test_published_strings_are_not_cautioned(name, note, gauge, weight, pull):
     assert t.force_cautions(force, note=note, make=make, kind="classical") == []
 
 
+def test_a_unit_weight_far_from_make_and_gauge_is_cautioned():
+    kwargs = {"make": "wound steel", "gauge": 1.346, "scale": 648, "frequency": hertz("E2")}
+    for weight, count in ((10.2, 0), (7.0, 1), (14.0, 1)):
+        force = t.string_force(**kwargs, unit_weight_given=weight)
+        found = t.weight_cautions(force, note="E2", make="wound steel", gauge=1.346)
+        assert len(found) == count
+
+
 def test_break_angle_and_lean_cautions():
     assert t.bend_cautions(math.radians(10.1), note="E2") == []
     assert "9.9 degrees" in t.bend_cautions(math.radians(9.9), note="E2")[0]
