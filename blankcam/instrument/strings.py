@@ -49,20 +49,31 @@ def force(instrument: Instrument, string: StringPath) -> StringForce:
 def fretted(instrument: Instrument, string: StringPath) -> intonation.FrettedString:
     """What the fretted-string model needs of a string where it lies.
 
-    Both heights are over the line of the frets under this string, so that lift + rise/2 is the
-    action at fret 12 also on a curved board, where that line falls toward the sides.
+    Heights are over the straight line of the fret tops under this string from end to end, so that a
+    curved board counts as the model's flat one; how far fret 12 lies under that line is relief.
     """
-    board = instrument.board
-    at_saddle = string.z_saddle - float(board.wood(board.scale, string.u_saddle)) - board.crown
     pulled = force(instrument, string)
+    at_saddle = string.z_saddle - _fret_top(instrument, string, string.length)
     return intonation.FrettedString(
-        scale=board.scale,
+        scale=instrument.board.scale,
         lift=string.lift,
         rise=at_saddle - string.lift,
         radius=pulled.bending_radius,
         stiffness=pulled.stiffness,
-        relief=float(board.dip(board.fret_at(12))),
+        relief=_drop(instrument, string),
     )
+
+
+def _fret_top(instrument: Instrument, string: StringPath, s: float) -> float:
+    return float(instrument.board.fret_top(s, string.across(np.array(s))))
+
+
+def _drop(instrument: Instrument, string: StringPath) -> float:
+    """How far fret 12 lies under the straight line over the fret tops at both of the string's ends."""
+    s12 = float(instrument.board.fret_at(12))
+    t = s12 / string.length
+    ends = [_fret_top(instrument, string, s) for s in (0.0, string.length)]
+    return ends[0] * (1 - t) + ends[1] * t - _fret_top(instrument, string, s12)
 
 
 def computed_setbacks(instrument: Instrument) -> tuple[float, ...]:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
+from blankcam.instrument import advice, strings
 from blankcam.instrument import instrument as instruments
-from blankcam.instrument import strings
 from blankcam.instrument.instrument import Instrument
 from blankcam.instrument.strings import StringData
 from blankcam.job.job import Job
@@ -68,6 +68,7 @@ def design(job: Job) -> Design:
         *(c.caution for c in checks if c.caution),
         *_cautions(job, the_nut, the_saddle),
         *strings.cautions(job, instrument, data),
+        *advice.cautions(job, instrument, data),
     ]
     return Design(
         job=job,
