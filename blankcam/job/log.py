@@ -30,6 +30,10 @@ class LogEntry:
     """When, ISO 8601."""
     job: str
     """Digest of the job."""
+    readings: str
+    """Digest of the readings: the same readings again are the same refit, not a further one."""
+    before: str
+    """``cut``, or ``not cut`` where the refit before this one never was."""
     stage: str
     """What the parts were cut to before the first refit."""
     nut_take: tuple[float, ...]
@@ -40,6 +44,25 @@ class LogEntry:
     first_fret: tuple[float, ...]
     """As predicted after the cut."""
     action: tuple[float, ...]
+
+
+def cut_so_far(entries: Sequence[LogEntry], readings: str, before: str) -> tuple[LogEntry, ...]:
+    """The refits that have been cut when these readings were taken, oldest first.
+
+    Parameters
+    ----------
+    entries : the whole log
+    readings : digest of the readings now at hand; where the last entry is theirs, it is left out
+    before : ``not cut`` where the maker says that the last refit never was
+    """
+    cut: list[LogEntry] = []
+    for entry in entries:
+        if entry.before == "not cut" and cut:
+            cut.pop()
+        cut.append(entry)
+    if cut and cut[-1].readings == readings:
+        return tuple(cut[:-1])
+    return tuple(cut[:-1] if before == "not cut" else cut)
 
 
 def log_path(job_path: str) -> str:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from dataclasses import asdict, dataclass
+from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, ValidationError
 from pydantic_core import ErrorDetails
 
+from blankcam import digest
 from blankcam.data import table
 from blankcam.faults import Fault, InputError, printable
 from blankcam.job import schema
@@ -37,6 +39,17 @@ class Readings:
     uncertainty_assumed: bool
     stage: str
     """What the parts were cut to when they were strung the first time: ``rough`` or ``final``."""
+    last_refit: str
+    """``cut``, or ``not cut`` where what the last refit asked for was never done."""
+    want_first_fret: PerString | None
+    """Where the maker now wants another clearance than the job says."""
+    want_action: PerString | None
+
+    @property
+    def digest(self) -> str:
+        """Of the values, however the file is laid out."""
+        values = {k: v for k, v in asdict(self).items() if k not in ("path", "last_refit")}
+        return digest.of_text(json.dumps(values, sort_keys=True))
 
 
 def _hours(value: object) -> float:
@@ -58,6 +71,9 @@ class _Readings(schema.Table):
     settled: Annotated[float, BeforeValidator(_hours)] | None = None
     uncertainty: schema.Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
     stage: Literal["rough", "final"] = "rough"
+    last_refit: Literal["cut", "not cut"] = "cut"
+    want_first_fret: schema.Lengths("readings.first_fret") | None = None  # type: ignore[valid-type]
+    want_action: schema.Lengths("readings.action") | None = None  # type: ignore[valid-type]
 
 
 class _ReadingsFile(schema.Table):
@@ -104,6 +120,9 @@ def parse(text: str, path: str, strings: int) -> Readings:
         uncertainty=usual if model.uncertainty is None else model.uncertainty,
         uncertainty_assumed=model.uncertainty is None,
         stage=model.stage,
+        last_refit=model.last_refit,
+        want_first_fret=model.want_first_fret,
+        want_action=model.want_action,
     )
 
 
@@ -129,8 +148,8 @@ def _fault(e: ErrorDetails, path: str, lines: dict[Path, int]) -> Fault:
 def _count_faults(
     model: _Readings, path: str, lines: dict[Path, int], strings: int
 ) -> Iterator[Fault]:
-    values: dict[str, Any] = {"first_fret": model.first_fret, "action": model.action}
-    for key, value in values.items():
+    for key in ("first_fret", "action", "want_first_fret", "want_action"):
+        value = getattr(model, key)
         if isinstance(value, tuple) and len(value) != strings:
             at = ("readings", key)
             yield Fault(

@@ -243,8 +243,10 @@ def machine(profile: Profile) -> tuple[Section, ...]:
             notes=(
                 p.words,
                 f"{spindle}; force at most {p.force:g} N; clearance {p.clearance:g} mm",
-                (f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
-                f"lines up to {c.line_length} characters"),
+                (
+                    f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
+                    f"lines up to {c.line_length} characters"
+                ),
                 f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side",
             ),
         ),

@@ -8,11 +8,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.faults import InputError, OutputError
-from blankcam.job.log import LogEntry, append_entry, log_path, read_log
+from blankcam.job.log import LogEntry, append_entry, cut_so_far, log_path, read_log
 
 ENTRY = LogEntry(
     made="2026-03-01T10:00:00+00:00",
     job="0123456789abcdef",
+    readings="fedcba9876543210",
+    before="cut",
     stage="rough",
     nut_take=(0.2, 0.15),
     saddle_take=(0.5, 0.4),
@@ -87,3 +89,15 @@ def test_hostile_lines(tmp_path):
 def test_a_log_that_cannot_be_written(tmp_path):
     with pytest.raises(OutputError, match="can't be written"):
         append_entry(str(tmp_path / "nowhere" / "log.jsonl"), ENTRY)
+
+
+def test_what_has_been_cut_when_readings_are_taken():
+    a, b = replace(ENTRY, readings="a"), replace(ENTRY, readings="b")
+    undone = replace(ENTRY, readings="c", before="not cut")
+    assert cut_so_far((), "x", "cut") == ()
+    assert cut_so_far((a, b), "x", "cut") == (a, b)
+    assert cut_so_far((a, b), "b", "cut") == (a,)  # the same readings again
+    assert cut_so_far((a, b), "x", "not cut") == (a,)
+    assert cut_so_far((a, b, undone), "x", "cut") == (a, undone)
+    assert cut_so_far((a, b, undone), "c", "not cut") == (a,)
+    assert cut_so_far((undone,), "x", "cut") == (undone,)

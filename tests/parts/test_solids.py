@@ -105,7 +105,9 @@ def test_a_round_cylinder_lies_in_each_slot(made):
         for y in (0.0, made.nut.thickness):
             z = slot.surface(x, np.full_like(x, y))
             along = np.array([0.0, math.cos(slot.tilt), -math.sin(slot.tilt)])
-            axis = np.array([slot.centre, 0.0, slot.floor_front + slot.radius / math.cos(slot.tilt)])
+            axis = np.array(
+                [slot.centre, 0.0, slot.floor_front + slot.radius / math.cos(slot.tilt)]
+            )
             to = np.column_stack([x, np.full_like(x, y), z]) - axis
             off = np.linalg.norm(to - np.outer(to @ along, along), axis=1)
             assert off == pytest.approx(np.full_like(x, slot.radius), abs=1e-9)
