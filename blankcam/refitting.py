@@ -1,0 +1,345 @@
+"""After stringing: from a job and its readings to proven final cuts, the marks for them, and a log.
+
+Stands beside ``run``, on the same layers below.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import reduce
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from blankcam import folder, run
+from blankcam.faults import Fault, RefusedError
+from blankcam.instrument import refit as refits
+from blankcam.instrument.instrument import per_string
+from blankcam.instrument.refit import Refit
+from blankcam.job import log, read
+from blankcam.job import readings as readings_files
+from blankcam.job.job import BlankJob, Job, PerString
+from blankcam.job.log import LogEntry
+from blankcam.job.readings import Readings
+from blankcam.machine.profile import Profile
+from blankcam.parts import standing
+from blankcam.parts.design import Design, design
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+from blankcam.parts.standing import Standing, Taken
+from blankcam.writers import refit as papers
+from blankcam.writers import report, tables
+from blankcam.writers.refit import RefitSheet
+
+if TYPE_CHECKING:
+    from blankcam.cutting.plan import Plan
+    from blankcam.replay.verdict import Proof
+    from blankcam.writers.gcode import Written
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worked:
+    """A refit worked out, nothing written."""
+
+    found: Design
+    readings: Readings
+    log_path: str
+    count: int
+    logged: bool
+    """Whether the log holds this very refit already."""
+    now: Standing
+    done: Refit
+    after: Standing
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One piece's programs and their proof."""
+
+    stem: str
+    written: tuple[Written, ...]
+    plan: Plan
+    proof: Proof
+
+
+def work_out(job_path: str, readings_path: str) -> Worked:
+    """What the readings ask for, from the parts as the log says they stand.
+
+    Raises
+    ------
+    InputError
+        Job, readings or log can't be used.
+    RefusedError
+        The parts must not be cut so, or the job is not the one that was refitted before.
+    """
+    job = read.load(job_path)
+    found = design(job)
+    readings = readings_files.load(readings_path, len(job.strings))
+    path = log.log_path(job_path)
+    entries = log.read_log(path)
+    _same_job(path, entries, job)
+    cut = log.cut_so_far(entries, readings.digest, readings.last_refit)
+    now = _standing(found, cut, readings)
+    done = _refit(found, readings)
+    return Worked(
+        found=found,
+        readings=readings,
+        log_path=path,
+        count=len(cut) + 1,
+        logged=bool(entries) and entries[-1].readings == readings.digest,
+        now=now,
+        done=done,
+        after=standing.after(found, now, Taken.of(done)),
+        cautions=tuple(_cautions(found, readings)),
+    )
+
+
+def _same_job(path: str, entries: Sequence[LogEntry], job: Job) -> None:
+    if any(e.job != job.digest for e in entries):
+        raise RefusedError(
+            Fault(
+                where=path,
+                wrong="the job was changed after its parts were refitted: they no longer stand as"
+                " it says",
+                mend="put the old values back, and new targets as want_first_fret and want_action"
+                " into the readings; or, for new parts, move this log away",
+            )
+        )
+
+
+def _standing(found: Design, cut: Sequence[LogEntry], readings: Readings) -> Standing:
+    """The parts after all that was cut."""
+    stage = Stage(cut[0].stage if cut else readings.stage)
+    return reduce(
+        lambda now, entry: standing.after(found, now, _taken(entry)),
+        cut,
+        standing.as_made(found, stage),
+    )
+
+
+def _taken(entry: LogEntry) -> Taken:
+    return Taken(
+        nut=entry.nut_take,
+        saddle=entry.saddle_take,
+        saddle_by=entry.saddle_by,
+        bottom_left=entry.bottom_left,
+        bottom_right=entry.bottom_right,
+    )
+
+
+def _refit(found: Design, readings: Readings) -> Refit:
+    instrument = found.instrument
+    wanted = np.array([
+        s.clearance(instrument.board, np.array([1.0, 12.0])) for s in instrument.strings
+    ])  # fmt: skip
+    at_nut, at_saddle = (
+        [s.u_nut for s in instrument.strings],
+        [s.u_saddle for s in instrument.strings],
+    )
+
+    def each(value: PerString | None, places: list[float], usual: Sequence[float]) -> list[float]:
+        return [float(v) for v in (usual if value is None else per_string(value, places))]
+
+    rows = standing.readings_of(
+        found,
+        first_fret=each(readings.first_fret, at_nut, ()),
+        action=each(readings.action, at_saddle, ()),
+        want_first_fret=each(readings.want_first_fret, at_nut, wanted[:, 0]),
+        want_action=each(readings.want_action, at_saddle, wanted[:, 1]),
+    )
+    return refits.refit(rows, uncertainty=readings.uncertainty, saddle_length=found.saddle.length)
+
+
+def _cautions(found: Design, readings: Readings) -> Iterator[str]:
+    yield from readings_files.cautions(readings)
+    asked = found.job.board.relief
+    if readings.relief is not None and abs(readings.relief - asked) > readings.uncertainty:
+        yield (
+            f"relief is {readings.relief:.2f} mm now, the job says {asked:.2f} mm: set the neck"
+            " first and read again, for the action moves with it"
+        )
+
+
+def refit(
+    job_path: str, readings_path: str, out: str, machine: str | None, *, force: bool = False
+) -> Iterator[tables.Section]:
+    """Work a refit out, prove its programs, write the folder, then the log; yields what to show.
+
+    The log comes last: should it fail, the next refit takes the parts to be higher than they are,
+    never lower.
+
+    Raises
+    ------
+    BlankcamError
+        Before anything is written, but for a log that can't be written.
+    """
+    worked = work_out(job_path, readings_path)
+    profile = run.machine_of(worked.found.job, machine)
+    cuts = tuple(_cuts(worked, profile)) if profile.cuts_programs else ()
+    _stop_unproven(cuts)
+    sheet = _sheet(worked, profile, cuts)
+    files = {w.file: w.text.encode() for c in cuts for w in c.written}
+    files["refit.md"] = papers.bench(sheet).encode()
+    files["refit.json"] = report.dumps(papers.record(sheet)).encode()
+    folder.write(out, files, force=force)
+    if not worked.logged:
+        log.append_entry(worked.log_path, _entry(worked))
+    yield from papers.sections(sheet)
+    names = ", ".join(sorted(files))
+    yield tables.Section(
+        title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
+    )
+
+
+def _entry(worked: Worked) -> LogEntry:
+    done, readings = worked.done, worked.readings
+    return LogEntry(
+        made=datetime.now(UTC).isoformat(timespec="seconds"),
+        job=worked.found.job.digest,
+        readings=readings.digest,
+        before=readings.last_refit,
+        stage=readings.stage,
+        nut_take=tuple(s.nut_take for s in done.strings),
+        saddle_take=tuple(s.saddle_take for s in done.strings),
+        saddle_by=done.saddle_by,
+        bottom_left=done.bottom_left,
+        bottom_right=done.bottom_right,
+        first_fret=tuple(s.first_fret_after for s in done.strings),
+        action=tuple(s.action_after for s in done.strings),
+    )
+
+
+def _cuts(worked: Worked, profile: Profile) -> Iterator[Cut]:
+    """The programs of what is to be cut; raises RefusedError where one can't be made."""
+    now, after = worked.now, worked.after
+    if after.nut != now.nut:
+        yield _cut(worked, profile, now.nut, after.nut, "nut-refit")
+    if worked.done.saddle_by == "crown":
+        yield _cut(worked, profile, now.saddle, after.saddle, "saddle-refit")
+    elif worked.done.saddle_by == "bottom":
+        piece = standing.bottom_trim(now.saddle, Taken.of(worked.done))
+        yield _cut(worked, profile, now.saddle, piece, "saddle-bottom")
+
+
+def _cut(
+    worked: Worked, profile: Profile, now: Nut | Saddle, piece: Nut | Saddle, stem: str
+) -> Cut:
+    """One piece, from the box that the standing part fills at most."""
+    from blankcam.writers import gcode
+
+    job = worked.found.job
+    box = BlankJob(length=piece.length, height=now.height, thickness=piece.thickness)
+    plan = _named(_plan(job, piece, box, profile), piece.name, stem, box)
+    written = tuple(gcode.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
+    return Cut(
+        stem=stem, written=written, plan=plan, proof=_proof(piece, plan, written, box, profile)
+    )
+
+
+def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Plan:
+    from blankcam.cutting import plan
+
+    material = job.blanks.material
+    if isinstance(piece, Saddle):
+        return plan.plan_saddle(piece, box, profile, material, Stage.FINAL)
+    return plan.plan_nut(piece, box, profile, material, Stage.FINAL, slots_by=job.plan.slots)
+
+
+def _named(plan: Plan, part: str, stem: str, box: BlankJob) -> Plan:
+    """The plan under the refit's own names, and where zero lies on a part turned over."""
+    zero = {}
+    if stem == "saddle-bottom":
+        zero["zero"] = (
+            "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
+            f" Z{box.height:.3f} its underside, levelled"
+        )
+    programs = tuple(
+        dataclasses.replace(
+            p, part=part, stage="refit", stem=p.stem.replace(f"{_old_stem(p.stem)}", stem), **zero
+        )
+        for p in plan.programs
+    )
+    return dataclasses.replace(plan, programs=programs)
+
+
+def _old_stem(stem: str) -> str:
+    """``nut-edge`` of ``nut-edge`` or ``nut-edge-2``."""
+    return "-".join(stem.split("-")[:2])
+
+
+def _proof(
+    piece: Nut | Saddle, plan: Plan, written: Sequence[Written], box: BlankJob, profile: Profile
+) -> Proof:
+    from blankcam.replay import verdict
+    from blankcam.replay.stock import Stock
+
+    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    return verdict.prove(
+        [verdict.ProgramText(name=w.file, data=w.text, setup=verdict.Setup.EDGE) for w in written],
+        piece,
+        stage=Stage.FINAL,
+        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
+        stock=Stock(x0=0.0, x1=box.length, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height),
+        profile=profile,
+        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
+        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
+    )
+
+
+def _stop_unproven(cuts: Sequence[Cut]) -> None:
+    faults = [
+        Fault(where=c.stem, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        for c in cuts
+        if not c.proof.passed
+        for finding in c.proof.faults[: run.MOST_TOLD]
+    ]
+    if faults:
+        raise RefusedError(faults)
+
+
+def _sheet(worked: Worked, profile: Profile, cuts: Sequence[Cut]) -> RefitSheet:
+    from blankcam.writers import notice
+
+    job = worked.found.job
+    told = (
+        *worked.cautions,
+        *standing.cautions(worked.after),
+        *(c for cut in cuts for c in cut.plan.cautions),
+        *_left_to_the_file(cuts),
+    )
+    return RefitSheet(
+        job=job.instrument.name,
+        job_digest=job.digest,
+        count=worked.count,
+        done=worked.done,
+        before=worked.now,
+        after=worked.after,
+        cautions=tuple(dict.fromkeys(told)),
+        programs=tuple(r for c in cuts for r in _records(c)),
+        notice=notice.notice(job.blanks.material, str(profile.kind)),
+    )
+
+
+def _left_to_the_file(cuts: Sequence[Cut]) -> Iterator[str]:
+    for choice in (s for c in cuts for s in c.plan.slots if s.by == "file"):
+        yield f"slot {choice.string} is left to the file: {choice.why}"
+
+
+def _records(cut: Cut) -> Iterator[dict[str, Any]]:
+    for program, written in zip(cut.plan.programs, cut.written, strict=True):
+        yield {
+            "file": written.file,
+            "part": program.part,
+            "setup": program.setup,
+            "stage": program.stage,
+            "tools": [t.number for t in program.tools],
+            "lines": written.lines,
+            "cut_length": written.cut_length,
+            "seconds": written.seconds,
+            "proof": cut.proof.record(),
+        }
