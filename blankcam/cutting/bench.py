@@ -1,0 +1,22 @@
+"""What every operation of a set-up shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from blankcam.cutting.feeds import Material
+from blankcam.cutting.motion import Stock
+from blankcam.machine.profile import Profile
+from blankcam.parts.stage import Stage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bench:
+    """A blank on a machine."""
+
+    profile: Profile
+    material: Material
+    stage: Stage
+    stock: Stock
+    clearance: float
+    """Z of the clearance plane."""

@@ -1,0 +1,272 @@
+"""From a part, a blank and a machine to programs."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.cutting import clearing, crown, feeds, holding, slots, top
+from blankcam.cutting.bench import Bench
+from blankcam.cutting.chords import without_arcs
+from blankcam.cutting.motion import Arc, Line, Operation, Program, Rapid, Stock
+from blankcam.cutting.slots import SlotChoice
+from blankcam.cutting.surface import Sweep
+from blankcam.faults import Fault, RefusedError
+from blankcam.job.job import BlankJob
+from blankcam.machine.profile import Holding, Profile, ToolChange
+from blankcam.machine.tool import Tool
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What the machine does for one part, and what the hand does."""
+
+    programs: tuple[Program, ...]
+    slots: tuple[SlotChoice, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+
+def plan_nut(
+    nut: Nut,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    *,
+    held: Holding | None = None,
+    slots_by: str = "mill",
+) -> Plan:
+    """The nut's programs on edge: top, clear, slots.
+
+    Raises
+    ------
+    RefusedError
+        When it must not or can't be cut so.
+    """
+    held = held or profile.holding
+    _stop(holding.grip_faults("nut", held, blank.height))
+    bench = _bench(nut.length, blank, profile, held, material, stage)
+    choices = tuple(
+        slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
+    )
+    sweep = _nut_sweep(nut, bench)
+    operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench)]
+    ceiling = _standing(sweep)
+    operations += _clearing(nut, choices, bench, ceiling)
+    for tool, chosen in _by_tool(choices, lambda c: c.tool):
+        operations.append(slots.slot_operation(nut, chosen, tool, bench, ceiling))
+    for tool, chosen in _by_tool(choices, lambda c: c.nick):
+        operations.append(slots.nick_operation(nut, chosen, tool, bench, ceiling))
+    return _finish("nut", bench, held, operations, choices)
+
+
+def plan_saddle(
+    saddle: Saddle,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    *,
+    held: Holding | None = None,
+) -> Plan:
+    """The saddle's programs on edge: crown.
+
+    Raises
+    ------
+    RefusedError
+        When it must not or can't be cut so.
+    """
+    held = held or profile.holding
+    _stop(holding.grip_faults("saddle", held, blank.height))
+    bench = _bench(saddle.length, blank, profile, held, material, stage)
+    sweep = Sweep(
+        surface=crown.crown_surface(saddle, stage),
+        tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
+        stock=bench.stock,
+        y_low=0.0,
+        y_high=bench.stock.y_max,
+        crown=saddle.crown_radius,
+    )
+    operation = top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)
+    return _finish("saddle", bench, held, [operation], ())
+
+
+def _bench(  # noqa: PLR0917  # the six things a set-up is made of
+    length: float,
+    blank: BlankJob,
+    profile: Profile,
+    held: Holding,
+    material: str,
+    stage: Stage,
+) -> Bench:
+    stock = stock_on_edge(length, blank)
+    return Bench(
+        profile=profile,
+        material=feeds.material(material),
+        stage=stage,
+        stock=stock,
+        clearance=max(stock.z_max, held.jaw_top) + profile.clearance,
+    )
+
+
+def stock_on_edge(length: float, blank: BlankJob) -> Stock:
+    """The blank standing on its seat side, the part in the middle of its length."""
+    over = (blank.length - length) / 2
+    return Stock(
+        x_min=-over,
+        x_max=length + over,
+        y_min=0.0,
+        y_max=blank.thickness,
+        z_min=0.0,
+        z_max=blank.height,
+    )
+
+
+def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:
+    stock = bench.stock
+
+    def surface(x: Array, y: Array) -> Array:
+        return nut.top_height(x, y, bench.stage)
+
+    xs = np.linspace(stock.x_min, stock.x_max, 33)
+    need = stock.z_max - float(np.min(surface(xs, np.full_like(xs, stock.y_max))))
+    return Sweep(
+        surface=surface,
+        tool=_need_tool("nut", bench.profile, need, level=abs(nut.tilt) < 1e-9),
+        stock=stock,
+        y_low=0.0,
+        y_high=stock.y_max,
+        crown=math.inf,
+    )
+
+
+def _need_tool(part: str, profile: Profile, need: float, *, level: bool) -> Tool:
+    tool = top.choose_tool(profile, need, level=level)
+    if tool is None:
+        raise RefusedError(
+            Fault(
+                where=profile.path or profile.name,
+                key="tools",
+                wrong=f"no ball tool of 1 to 6 mm reaches {need:.1f} mm deep for the {part}",
+                mend="add one, or cut this part by hand",
+            )
+        )
+    return tool
+
+
+def _clearing(
+    nut: Nut, choices: Sequence[SlotChoice], bench: Bench, ceiling: float
+) -> list[Operation]:
+    wanted = {c.string for c in choices if c.clear}
+    groups: dict[int, tuple[Tool, list[Slot]]] = {}
+    for slot in nut.slots:
+        left, right = nut.clear_window(slot)
+        full, cleared = slots.depths(nut, slot, Stage.ROUGH)
+        tool = clearing.choose(bench.profile, right - left, full - cleared)
+        if slot.string in wanted and tool is not None:
+            groups.setdefault(tool.number, (tool, []))[1].append(slot)
+    return [
+        clearing.clear_operation(nut, group, tool, bench, ceiling)
+        for tool, group in groups.values()
+    ]
+
+
+def _by_tool(
+    choices: Iterable[SlotChoice], key: Callable[[SlotChoice], Tool | None]
+) -> list[tuple[Tool, list[SlotChoice]]]:
+    """Choices by their tool, the largest tool first."""
+    groups: dict[int, tuple[Tool, list[SlotChoice]]] = {}
+    for choice in choices:
+        tool = key(choice)
+        if tool is not None:
+            groups.setdefault(tool.number, (tool, []))[1].append(choice)
+    return sorted(groups.values(), key=lambda g: -g[0].diameter)
+
+
+def _standing(sweep: Sweep) -> float:
+    """The highest thing once the surface is cut."""
+    xs = np.linspace(sweep.stock.x_min, sweep.stock.x_max, 65)
+    rows = (sweep.y_low, sweep.y_high)
+    high = max(float(np.max(sweep.surface(xs, np.full_like(xs, y)))) for y in rows)
+    return high + 0.05
+
+
+def _finish(
+    part: str,
+    bench: Bench,
+    held: Holding,
+    operations: list[Operation],
+    choices: tuple[SlotChoice, ...],
+) -> Plan:
+    _stop(holding.jaw_faults(part, held, operations))
+    profile, stock = bench.profile, bench.stock
+    shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
+    _stop(_travel_faults(part, profile, shaped))
+    cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
+    whole = Program(
+        stem=f"{part}-edge",
+        part=part,
+        setup="edge",
+        stage=str(bench.stage),
+        material=bench.material.name,
+        stock=stock,
+        holding=held,
+        zero=(
+            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its face toward the tail, "
+            "Z0 its seat side"
+        ),
+        clearance=bench.clearance,
+        operations=shaped,
+        cautions=cautions,
+    )
+    return Plan(programs=split(whole, profile), slots=choices, cautions=cautions)
+
+
+def split(program: Program, profile: Profile) -> tuple[Program, ...]:
+    """One program a tool where the machine asks for that, numbered in order."""
+    if profile.controller.tool_change is not ToolChange.FILE:
+        return (program,)
+    runs: list[list[Operation]] = []
+    for operation in program.operations:
+        if runs and runs[-1][-1].tool.number == operation.tool.number:
+            runs[-1].append(operation)
+        else:
+            runs.append([operation])
+    return tuple(
+        dataclasses.replace(program, stem=f"{program.stem}-{i}", operations=tuple(run))
+        for i, run in enumerate(runs, start=1)
+    )
+
+
+def _travel_faults(part: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+    places = np.array(
+        [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
+    )
+    faults = []
+    for i, axis in enumerate("xyz"):
+        span = float(np.nanmax(places[:, i]) - np.nanmin(places[:, i]))
+        limit = getattr(profile.travel, axis)
+        if span > limit:
+            faults.append(
+                Fault(
+                    where=f"{part}, on edge",
+                    key=f"travel.{axis}",
+                    found=f"{limit:g} mm",
+                    wrong=f"is less than the {span:.1f} mm this part needs",
+                    mend="use a larger machine",
+                )
+            )
+    return faults
+
+
+def _stop(faults: list[Fault]) -> None:
+    if faults:
+        raise RefusedError(faults)

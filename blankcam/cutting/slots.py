@@ -1,0 +1,324 @@
+"""The slots of a nut: which tool makes each, and its passes.
+
+A slot's groove is a cylinder about a sloping axis. A ball whose centre runs parallel to that axis
+touches the groove from inside along its whole length, so passes with the centre at several places
+on a circle of radius (slot radius - ball radius) about the axis make the round floor, and those at
+its sides the upright walls.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.cutting import clearing
+from blankcam.cutting.bench import Bench
+from blankcam.cutting.feeds import Cut, Work, plan_cut
+from blankcam.cutting.motion import Operation, Path, Place, Stock
+from blankcam.cutting.surface import HOP
+from blankcam.machine.profile import Profile
+from blankcam.machine.tool import Shape, Tool
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.stage import Stage
+
+SIDE_ROOM = 0.05
+"""mm a tool must be narrower than the slot (a common rule of rotary pilots; our own value)."""
+SMALLEST = 0.5
+"""mm; smaller tools are left to steadier machines (our own)."""
+DEPTH_ROOM = 0.2
+"""mm the flutes must reach beyond the depth (our own)."""
+DEEPEST = 3.0
+"""Deepest slot in tool diameters."""
+FLOOR_CUSP = 0.006
+"""mm left between the passes of a round floor; the design allows 0.010 mm."""
+SAME = 1e-4
+"""mm under which two radii are one."""
+NICK = 0.15
+"""mm: depth of a locating nick."""
+BESIDE = 0.5
+"""mm of air beyond the faces, over the tool's radius."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotChoice:
+    """How one slot is to be made, and why."""
+
+    string: int
+    by: str
+    """``mill`` or ``file``."""
+    tool: Tool | None
+    """None for the file."""
+    nick: Tool | None
+    """The tool of the locating nick of a slot left to the file."""
+    clear: bool
+    """Whether the waste over it is opened first."""
+    depth: float
+    """How deep the tool goes below what stands when it starts, mm."""
+    why: str
+
+
+def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> SlotChoice:
+    """The largest ball narrower than the slot whose flutes and neck clear its depth."""
+    full, cleared = depths(nut, slot, stage)
+    refused: list[str] = []
+    wide = [t for t in _candidates(profile) if t.diameter > slot.width - SIDE_ROOM]
+    if by_file:
+        refused.append("the job leaves the slots to the file")
+    else:
+        for tool in _candidates(profile)[len(wide) :]:
+            clear, wrong = _fits(nut, slot, tool, profile, stage)
+            if not wrong:
+                depth = cleared if clear else full
+                why = f"largest ball of {slot.width - SIDE_ROOM:.2f} mm or less"
+                why += f", flutes {tool.flute_length:g} mm for {depth:.2f} mm deep"
+                if clear:
+                    why += ", the waste over it opened first"
+                return SlotChoice(
+                    string=slot.string,
+                    by="mill",
+                    tool=tool,
+                    nick=None,
+                    clear=clear,
+                    depth=depth,
+                    why="; ".join([why, *refused]),
+                )
+            refused.append(f"tool {tool.number} {wrong}")
+    return SlotChoice(
+        string=slot.string,
+        by="file",
+        tool=None,
+        nick=_nicker(profile),
+        clear=False,
+        depth=full,
+        why="; ".join(refused) or _none_narrow(slot, wide),
+    )
+
+
+def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
+    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
+    floor = floor_front(nut, slot, stage)
+    reach = slot.width / 2 + 0.5
+    x = slot.centre + np.array([-reach, 0.0, reach])
+    full, cleared = (
+        float(np.max(nut.top_height(x, np.zeros(3), s))) - floor for s in (stage, Stage.FINAL)
+    )
+    return full, cleared
+
+
+def top_at(nut: Nut, x: float, stage: Stage) -> float:
+    """Height of the top at the witness edge."""
+    return float(nut.top_height(np.array(x), np.array(0.0), stage))
+
+
+def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
+    """Where the floor is wanted at the witness edge in that stage."""
+    return slot.floor_front + (nut.hold_back if stage is Stage.ROUGH else 0.0)
+
+
+def _candidates(profile: Profile) -> list[Tool]:
+    return sorted(
+        (t for t in profile.tools if t.shape in (Shape.BALL, Shape.FLAT)),
+        key=lambda t: (-t.diameter, t.number),
+    )
+
+
+def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
+    if not wide:
+        return "the machine has no ball tool"
+    least = wide[-1].diameter
+    return (
+        f"slot {slot.width:.2f} mm: the smallest tool, {least:g} mm, is wider than that less 0.05"
+    )
+
+
+def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> tuple[bool, str]:
+    """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
+    full, cleared = depths(nut, slot, stage)
+    name = f"({tool.shape} {tool.diameter:g})"
+    if tool.diameter < SMALLEST:
+        return False, f"{name} is under {SMALLEST:g} mm"
+    r = slot.width / 2
+    high = r - math.sqrt(r**2 - tool.radius**2)
+    if tool.shape is Shape.FLAT and high > FLOOR_CUSP:
+        return False, f"{name} would leave the round floor {high:.2f} mm high in its middle"
+    if tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.diameter:
+        if tool.reach >= full + DEPTH_ROOM:
+            return False, ""
+        return False, f"{name} reaches {tool.reach:g} mm, {full + DEPTH_ROOM:.2f} are needed"
+    if stage is Stage.ROUGH and tool.flute_length >= cleared + DEPTH_ROOM:
+        left, right = nut.clear_window(slot)
+        room = min(slot.centre - left, right - slot.centre)
+        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
+        tool_fits = cleared <= DEEPEST * tool.diameter and room >= tool.radius + 0.3
+        if shank_fits and tool_fits and clearing.choose(profile, right - left, full - cleared):
+            return True, ""
+    return False, f"{name} has flutes of {tool.flute_length:g} mm for {full:.2f} mm deep"
+
+
+def nick_operation(
+    nut: Nut,
+    choices: Sequence[SlotChoice],
+    tool: Tool,
+    bench: Bench,
+    ceiling: float,
+) -> Operation:
+    """A shallow groove on the centre of every slot that is left to the file."""
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    path = Path(bench.clearance)
+    by_string = {s.string: s for s in nut.slots}
+    beside = tool.radius + BESIDE
+    y0, y1 = bench.stock.y_min - beside, bench.stock.y_max + beside
+    for choice in choices:
+        slot = by_string[choice.string]
+        depth = nick_depth(nut, slot, tool, bench.stage)
+        top = top_at(nut, slot.centre, bench.stage)
+        layers = max(1, math.ceil(depth / cut.depth))
+        fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
+        for k in range(1, layers + 1):
+            z = top - depth * k / layers
+            path.over(slot.centre + lean * y0, y0, z - fall * y0, ceiling + HOP)
+            path.line(cut.feed, x=slot.centre + lean * y1, y=y1, z=z - fall * y1)
+    path.leave()
+    strings = ", ".join(str(c.string) for c in choices)
+    return Operation(
+        name="slots",
+        words=f"locating nicks of strings {strings}, then file by hand",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+    )
+
+
+def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
+    """How deep a nick may go: never wider than the slot where it meets the finished top, mm."""
+    r = min(slot.width / 2, tool.radius)
+    within = tool.radius - math.sqrt(tool.radius**2 - r**2)
+    waste = 0.0
+    if stage is Stage.ROUGH:
+        waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
+    return min(NICK, waste + 0.8 * within)
+
+
+def _nicker(profile: Profile) -> Tool | None:
+    pointed = [t for t in profile.tools if t.shape in (Shape.BALL, Shape.VEE, Shape.TAPERED_BALL)]
+    return min(pointed, key=lambda t: (t.tip_diameter or t.diameter, t.number), default=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groove:
+    """The line of a ball's tip that touches a slot's floor, and how to move about it."""
+
+    x: float
+    z: float
+    """Of the groove's lowest line at y = 0."""
+    radius: float
+    tilt: float
+    yaw: float
+
+    def tip(self, ball: float, around: float, y: float, raised: float) -> tuple[float, float]:
+        """(x, z) of the tip of a ball of that radius at y, its centre ``around`` from straight down.
+
+        The centre runs parallel to the groove's axis, the difference of the radii away from it.
+        """
+        off = self.radius - ball
+        cos, sin = math.cos(self.tilt), math.sin(self.tilt)
+        across = off * math.sin(around)
+        # Measured up from the groove's lowest line along its upright normal (0, sin, cos)
+        up = self.radius - off * math.cos(around)
+        start_y = up * sin
+        z = self.z + up * cos - (y - start_y) * math.tan(self.tilt) - ball + raised
+        return self.x + across / math.cos(self.yaw) + y * math.tan(self.yaw), z
+
+
+def around_floor(radius: float, ball: float) -> list[float]:
+    """Angles from straight down at which passes leave a cusp of at most ``FLOOR_CUSP``."""
+    off = radius - ball
+    if off <= SAME:
+        return [0.0]
+    for count in range(2, 400):
+        half = math.pi / 2 / count
+        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
+        if off * math.sin(half) < ball and radius - reach <= FLOOR_CUSP:
+            return [-math.pi / 2 + math.pi * i / count for i in range(count + 1)]
+    return [-math.pi / 2 + math.pi * i / 400 for i in range(401)]
+
+
+def slot_operation(
+    nut: Nut,
+    choices: Sequence[SlotChoice],
+    tool: Tool,
+    bench: Bench,
+    ceiling: float,
+) -> Operation:
+    """Every slot that this tool makes, from the bass side."""
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    path = Path(bench.clearance)
+    by_string = {s.string: s for s in nut.slots}
+    for choice in choices:
+        slot = by_string[choice.string]
+        groove = Groove(
+            x=slot.centre,
+            z=floor_front(nut, slot, bench.stage),
+            radius=slot.width / 2,
+            tilt=slot.tilt,
+            yaw=slot.yaw,
+        )
+        for around, raised in _passes(groove.radius, tool.radius, choice.depth, cut.depth):
+            start, (x, y, z) = _line(groove, tool, bench.stock, around, raised)
+            path.over(*start, ceiling + HOP)
+            path.line(cut.feed, x=x, y=y, z=z)
+    path.leave()
+    strings = ", ".join(str(c.string) for c in choices)
+    return Operation(
+        name="slots",
+        words=f"slots of strings {strings}",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+    )
+
+
+def _passes(radius: float, ball: float, depth: float, step: float) -> Iterator[tuple[float, float]]:
+    """(angle around the axis, height over the floor) of each pass, from the top layer down.
+
+    The last layer goes all around; those above have a pass at either side, and one between them
+    where the two would leave a ridge.
+    """
+    lift = radius - ball
+    side = math.pi / 2
+    if lift <= SAME:
+        sides, layers = [0.0], math.ceil(depth / step)
+    elif lift < 0.3 * step:
+        # The last pass along the bottom takes `lift` more than its layer
+        sides, layers = [-side, side], math.ceil(depth / (step - lift))
+    else:
+        sides, layers = [-side, 0.0, side], math.ceil(depth / step)
+    for k in range(max(layers, 1) - 1, 0, -1):
+        for around in sides:
+            yield around, k * depth / layers
+    for around in around_floor(radius, ball):
+        yield around, 0.0
+
+
+def _line(
+    groove: Groove, tool: Tool, stock: Stock, around: float, raised: float
+) -> tuple[Place, Place]:
+    """Where a pass begins in air before the witness face and ends in air behind the head side."""
+    beside = tool.radius + BESIDE
+    y0, y1 = stock.y_min - beside, stock.y_max + beside
+    (x0, z0), (x1, z1) = (groove.tip(tool.radius, around, y, raised) for y in (y0, y1))
+    return (x0, y0, z0), (x1, y1, z1)
+
+
+def _gentle(cut: Cut, tilt: float) -> Cut:
+    """The cut slowed so that going down the tilt stays within the plunging feed."""
+    steep = math.sin(abs(tilt))
+    if cut.feed * steep <= cut.plunge:
+        return cut
+    return dataclasses.replace(
+        cut, feed=cut.plunge / steep, limits=(*cut.limits, "feed: plunge down the tilt")
+    )
