@@ -136,7 +136,8 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> dict[str, bytes]:
 
 def programs(found: Design, profile: Profile, stage: Stage) -> tuple[Made, ...]:
     """Both parts' programs, proven; raises RefusedError where a plan can't be made."""
-    plans, faults = [], []
+    plans: list[tuple[Nut | Saddle, Plan]] = []
+    faults: list[Fault] = []
     for part in (found.nut, found.saddle):
         try:
             plans.append((part, _plan(found, part, profile, stage)))

@@ -11,9 +11,9 @@ from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Work, plan_cut
 from blankcam.cutting.motion import Operation, Path, Stock
 from blankcam.cutting.surface import HOP, tip_height
+from blankcam.cutting.top import TopSurface
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
-from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
@@ -67,9 +67,7 @@ def _passes(
     count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
     xs = left + tool.radius + span * np.linspace(0, 1, count)
 
-    def finished(x: Array, y: Array) -> Array:
-        return nut.top_height(x, y, Stage.FINAL)
-
+    finished = TopSurface(nut=nut, stage=Stage.FINAL)
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
     fall = math.tan(nut.tilt)
     beside = tool.radius + 0.5

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
-from blankcam.cutting.surface import Surface
 from blankcam.parts.curve import Array
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
@@ -13,22 +15,32 @@ STEEPEST = 0.97
 """Where the section's arc is left for its tangent, as a fraction of its radius."""
 
 
-def crown_surface(saddle: Saddle, stage: Stage) -> Surface:
-    """The crown of that stage, carried on by its tangent where its arc would stand upright."""
-    radius = saddle.crown_radius
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CrownSurface:
+    """The crown, carried on by its tangent where its arc would stand upright."""
+
+    saddle: Saddle
+    raised: float
+
+    def height(self, x: Array, y: Array) -> Array:
+        """Z over x and y."""
+        away = np.abs(y - self.saddle.ridge.height(x))
+        radius, edge = self.saddle.crown_radius, STEEPEST * self.saddle.crown_radius
+        inner = np.minimum(away, edge)
+        fall = inner**2 / (radius + np.sqrt(radius**2 - inner**2))
+        steep = edge / math.sqrt(radius**2 - edge**2)
+        return np.asarray(self.saddle.top.height(x) + self.raised - fall - steep * (away - inner))
+
+    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """Slopes along x and along y."""
+        off = y - self.saddle.ridge.height(x)
+        radius, edge = self.saddle.crown_radius, STEEPEST * self.saddle.crown_radius
+        inner = np.clip(off, -edge, edge)
+        along_y = -inner / np.sqrt(radius**2 - inner**2)
+        return self.saddle.top.slope(x) - along_y * self.saddle.ridge.slope(x), along_y
+
+
+def crown_surface(saddle: Saddle, stage: Stage) -> CrownSurface:
+    """The crown of that stage."""
     raised = saddle.allowance if stage is Stage.ROUGH else 0.0
-    edge = STEEPEST * radius
-    drop, slope = np.sqrt(radius**2 - edge**2), edge / np.sqrt(radius**2 - edge**2)
-
-    def surface(x: Array, y: Array) -> Array:
-        away = np.abs(y - saddle.ridge.height(x))
-        round_ = np.sqrt(radius**2 - np.minimum(away, edge) ** 2)
-        beyond = np.maximum(away - edge, 0.0)
-        return np.asarray(
-            saddle.top.height(x)
-            + np.where(beyond > 0, drop - slope * beyond, round_)
-            - radius
-            + raised
-        )
-
-    return surface
+    return CrownSurface(saddle=saddle, raised=raised)

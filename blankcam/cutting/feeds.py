@@ -295,7 +295,7 @@ def _width(m: Material, tool: Tool, work: Work) -> float:
     return share * tool.diameter
 
 
-def _depth(  # noqa: PLR0917  # everything a limit can come from
+def _depth(  # everything a limit can come from
     m: Material,
     tool: Tool,
     profile: Profile,

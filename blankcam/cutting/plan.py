@@ -19,7 +19,6 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.job.job import BlankJob
 from blankcam.machine.profile import Holding, Profile, ToolChange
 from blankcam.machine.tool import Tool
-from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
@@ -99,7 +98,7 @@ def plan_saddle(
     return _finish("saddle", bench, held, [operation], ())
 
 
-def _bench(  # noqa: PLR0917  # the six things a set-up is made of
+def _bench(  # the six things a set-up is made of
     length: float,
     blank: BlankJob,
     profile: Profile,
@@ -133,11 +132,9 @@ def stock_on_edge(length: float, blank: BlankJob) -> Stock:
 def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:
     stock = bench.stock
 
-    def surface(x: Array, y: Array) -> Array:
-        return nut.top_height(x, y, bench.stage)
-
+    surface = top.TopSurface(nut=nut, stage=bench.stage)
     xs = np.linspace(stock.x_min, stock.x_max, 33)
-    need = stock.z_max - float(np.min(surface(xs, np.full_like(xs, stock.y_max))))
+    need = stock.z_max - float(np.min(surface.height(xs, np.full_like(xs, stock.y_max))))
     return Sweep(
         surface=surface,
         tool=_need_tool("nut", bench.profile, need, level=abs(nut.tilt) < 1e-9),
@@ -195,7 +192,7 @@ def _standing(sweep: Sweep) -> float:
     """The highest thing once the surface is cut."""
     xs = np.linspace(sweep.stock.x_min, sweep.stock.x_max, 65)
     rows = (sweep.y_low, sweep.y_high)
-    high = max(float(np.max(sweep.surface(xs, np.full_like(xs, y)))) for y in rows)
+    high = max(float(np.max(sweep.surface.height(xs, np.full_like(xs, y)))) for y in rows)
     return high + 0.05
 
 

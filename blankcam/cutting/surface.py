@@ -6,9 +6,10 @@ A surface is a function (x, y) -> z of arrays, smooth and convex upward, going o
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 
@@ -18,7 +19,16 @@ from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
 
-Surface = Callable[[Array, Array], Array]
+
+class Surface(Protocol):
+    """Heights over a plan and their slopes."""
+
+    def height(self, x: Array, y: Array) -> Array:
+        """Z over x and y."""
+
+    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """Slopes along x and along y."""
+
 
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
@@ -30,34 +40,35 @@ STRAIGHT = 2e-4
 """mm of bow under which an arc is a line."""
 FLATTEST = 4000.0
 """mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
-_D = 1e-4
-
-
-def gradient(surface: Surface, x: Array, y: Array) -> tuple[Array, Array]:
-    """Slopes along x and y by central differences."""
-    return (
-        (surface(x + _D, y) - surface(x - _D, y)) / (2 * _D),
-        (surface(x, y + _D) - surface(x, y - _D)) / (2 * _D),
-    )
+TABLE = 0.15
+"""mm between the places at which a path is worked out before arcs are fitted to it."""
+_D = 1e-6
+_ROUNDS = 60
+_SETTLED = 1e-8
 
 
 def contact(surface: Surface, radius: float, x: Array, y: Array) -> tuple[Array, Array]:
     """Where a ball whose axis stands at (x, y) touches the surface.
 
-    The touching point lies where its normal, one radius long, ends on the axis. Along y this is
-    found by halving (the condition is monotone on a convex surface), along x by going on from the
-    last guess, which the small slopes along a part allow.
+    The touching point lies where its normal, one radius long, ends on the axis:
+    v − r·h_y/s = y with s = sqrt(1 + h_x² + h_y²). Along y by Newton's steps, kept inside the
+    ball (on a convex surface the left side rises with v at a rate of 1 or more); along x by going
+    on from the last guess, which the small slopes along a part allow.
     """
-    low, high = y - radius, y + radius
-    u = x.copy()
-    for _ in range(34):
-        v = (low + high) / 2
-        hx, hy = gradient(surface, u, v)
+    u, v = x.copy(), y.copy()
+    for _ in range(_ROUNDS):
+        hx, hy = surface.gradient(u, v)
         s = np.sqrt(1 + hx**2 + hy**2)
-        u = x + radius * hx / s
-        short = v - radius * hy / s < y
-        low, high = np.where(short, v, low), np.where(short, high, v)
-    return u, (low + high) / 2
+        hx2, hy2 = surface.gradient(u, v + _D)
+        s2 = np.sqrt(1 + hx2**2 + hy2**2)
+        short = v - radius * hy / s - y
+        rise = np.maximum(1 - radius * (hy2 / s2 - hy / s) / _D, 1.0)
+        step = np.clip(v - short / rise, y - radius, y + radius) - v
+        along = x + radius * hx / s - u
+        u, v = u + along, v + step
+        if max(float(np.max(np.abs(step))), float(np.max(np.abs(along)))) < _SETTLED:
+            break
+    return u, v
 
 
 def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
@@ -67,12 +78,12 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
         r = tool.radius
         u, v = contact(surface, r, x, y)
         room = np.maximum(r**2 - (u - x) ** 2 - (v - y) ** 2, 0.0)
-        return np.asarray(surface(u, v) + np.sqrt(room) - r)
+        return np.asarray(surface.height(u, v) + np.sqrt(room) - r)
     ring = np.linspace(0, math.tau, 96, endpoint=False)
     spread = np.concatenate([[0.0], np.linspace(0.1, 1.0, 10)]) * tool.radius
     du = (spread[:, None] * np.cos(ring)).ravel()
     dv = (spread[:, None] * np.sin(ring)).ravel()
-    heights = surface(x[..., None] + du, y[..., None] + dv)
+    heights = surface.height(x[..., None] + du, y[..., None] + dv)
     return np.asarray(heights.max(axis=-1))
 
 
@@ -115,27 +126,25 @@ class Sweep:
         stretch = (stop - start) / max(ys[-1] - start, 1e-9)
         return [start + (y - start) * min(stretch, 1.0) for y in ys]
 
-    def chain(self, y: float, raised: float) -> curve.Chain:
-        """The tip's path along x at y, ``raised`` over its lowest, from left to right."""
+    def table(self, ys: Sequence[float]) -> tuple[Array, Array]:
+        """Places x and the tip's lowest heights over them, a row for each y; shapes (n,), (m, n)."""
         x0, x1 = self.x_ends
-
-        def path(x: Array) -> Array:
-            return self.tip(x, np.full_like(x, y)) + raised
-
-        return tuple(p for s in curve.fit(path, x0, x1, FIT) for p in _plain(s))
+        xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
+        x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
+        return xs, self.tip(x, y)
 
     def _axis_over(self, x: Array, y: float) -> Array:
         """Where the tool's axis stands when it touches the surface at y."""
         if self.tool.shape is not Shape.BALL:
             return np.full_like(x, y)
-        hx, hy = gradient(self.surface, x, np.full_like(x, y))
+        hx, hy = self.surface.gradient(x, np.full_like(x, y))
         return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
 
     def _stride(self, x: Array, y: float, step: float) -> float:
         if self.tool.shape is not Shape.BALL:
             return step
         _, v = contact(self.surface, self.tool.radius, x, np.full_like(x, y))
-        _, hy = gradient(self.surface, x, v)
+        _, hy = self.surface.gradient(x, v)
         level = float(np.min(1 / np.sqrt(1 + hy**2)))
         # The root: a cusp is judged upright, which on a steep flank is more than along the normal
         return step * (1 + self.tool.radius / self.crown) * level * math.sqrt(level)
@@ -167,10 +176,12 @@ def cut_layer(
     ``ceiling`` is the height of what stands before this layer.
     """
     hop = ceiling + HOP
+    xs, tips = sweep.table(rows)
+    heights = dict(zip(rows, tips + raised, strict=True))
     for y, to_right in inward(rows):
-        chain = sweep.chain(y, raised)
-        if min(b for _, b in curve.points(chain, 0.05)) >= ceiling:
+        if float(np.min(heights[y])) >= ceiling:
             continue
+        chain = tuple(p for s in curve.fit_table(xs, heights[y], FIT) for p in _plain(s))
         if not to_right:
             chain = tuple(s.reversed() for s in reversed(chain))
         x, z = chain[0].start

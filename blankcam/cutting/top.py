@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,11 +14,30 @@ from blankcam.cutting.motion import Operation, Path
 from blankcam.cutting.surface import Sweep, cut_layer
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
+from blankcam.parts.stage import Stage
 
 CUSP = 0.013
 """mm left standing between passes; the proof allows 0.020 mm in all."""
 LEAVE = 0.1
 """mm left for the finishing passes, over the cusps of the last rough layer."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopSurface:
+    """The nut's top of a stage, going on beyond the nut."""
+
+    nut: Nut
+    stage: Stage
+
+    def height(self, x: Array, y: Array) -> Array:
+        """Z over x and y."""
+        return self.nut.top_height(x, y, self.stage)
+
+    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """Slopes along x and along y."""
+        return self.nut.top.slope(x), np.full_like(y, -math.tan(self.nut.tilt))
 
 
 def finishing_step(sweep: Sweep, tool: Tool) -> float:
@@ -28,7 +48,7 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
         return step_crown(CUSP, tool.radius, sweep.crown)
     xs = np.linspace(sweep.stock.x_min, sweep.stock.x_max, 9)
     y = np.full_like(xs, sweep.y_low)
-    fall = float(np.max(np.abs(sweep.surface(xs, y + 1.0) - sweep.surface(xs, y))))
+    fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
     return min(0.6 * tool.diameter, CUSP / fall) if fall > 1e-9 else 0.6 * tool.diameter
 
 

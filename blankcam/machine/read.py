@@ -238,7 +238,7 @@ def _profile(table: _Table, where: str) -> Profile | None:
     return None if table.faults else profile
 
 
-def _axes(  # noqa: PLR0917  # a getter like those of _Table
+def _axes(  # a getter like those of _Table
     table: _Table, key: str, what: str, low: float, high: float, default: Axis | None
 ) -> Axis:
     if default is not None and key not in table.data:

@@ -166,6 +166,38 @@ def fit(f: Callable[[Array], Array], start: float, end: float, within: float) ->
     return tuple(chain)
 
 
+def fit_table(a: Array, b: Array, within: float) -> Chain:
+    """Arcs and lines through a table of a curve, none further off than ``within`` at its places.
+
+    Each arc goes through three of the points, as long as the bound allows: found by doubling,
+    then halving. The table must be fine enough that the curve does nothing between its places.
+    """
+    chain: list[Segment] = []
+    at, last, reach = 0, len(a) - 1, 2
+    while at < last:
+        good, bad = 1, last - at + 1
+        reach = min(max(reach, 2), last - at)
+        while good < bad - 1:
+            if _through_table(a, b, at, at + reach, within) is None:
+                bad = reach
+            else:
+                good = reach
+            reach = min(2 * good, bad - 1) if bad > last - at else (good + bad) // 2
+        seg = _through_table(a, b, at, at + good, within)
+        chain.append(seg or Line((a[at], b[at]), (a[at + good], b[at + good])))
+        at, reach = at + good, good
+    return tuple(chain)
+
+
+def _through_table(a: Array, b: Array, i: int, j: int, within: float) -> Segment | None:
+    """The arc from point i to point j of a table, where every point between is near enough."""
+    m = (i + j) // 2
+    ends = (float(a[i]), float(b[i])), (float(a[j]), float(b[j]))
+    seg = Line(*ends) if m == i else through(ends[0], (float(a[m]), float(b[m])), ends[1])
+    off = np.abs(_along(seg, a[i : j + 1]) - b[i : j + 1])
+    return seg if float(np.max(off)) <= within else None
+
+
 def _along(seg: Segment, a: Array) -> Array:
     """Heights of a segment over places a that it covers."""
     if isinstance(seg, Line):
