@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from blankcam.parts import outline
 from blankcam.parts.curve import Chain, Line, Point
 from blankcam.parts.nut import Nut
+from blankcam.parts.offset import offset
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
+from blankcam.parts.template import Template
 
 GAP = 6.0  # between two views of one part, mm
 LABEL = 1.4  # height of a string's number, mm
@@ -70,6 +72,63 @@ def joined(drawings: Iterable[Drawing]) -> Drawing:
         paths=tuple(p for d in drawings for p in d.paths),
         words=tuple(w for d in drawings for w in d.words),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offset:
+    """How far beside the outline a machine must go."""
+
+    kind: str
+    """``kerf`` (a laser's) or ``tool`` (a router's)."""
+    width: float
+    """Whole width of the cut, or the tool's diameter, mm."""
+
+    @property
+    def out(self) -> float:
+        """Half of it."""
+        return self.width / 2
+
+
+def with_offset(drawing: Drawing, way: Offset | None) -> Drawing:
+    """The drawing with the offset of each outline that is cut, on a layer of its own.
+
+    Raises
+    ------
+    ValueError
+        An outline has a place too narrow for it.
+    """
+    if way is None or way.width == 0:
+        return drawing
+    beside = tuple(
+        Path(chain=offset(p.chain, way.out), holds=way.kind, closed=True)
+        for p in drawing.paths
+        if p.cut
+    )
+    return replace(drawing, paths=(*drawing.paths, *beside))
+
+
+def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
+    """A template's outline, marks and words; ``cut`` False for one that gets no offset."""
+    holds = "gauges" if cut else "test square"
+    return Drawing(
+        paths=(
+            Path(chain=template.chain, holds=holds, closed=True, cut=cut),
+            *(Path(chain=c, holds="marks") for c in template.marks),
+        ),
+        words=tuple(
+            Words(at=at, text=text, height=1.8, holds="marks", anchor="middle")
+            for at, text in template.words
+        ),
+    )
+
+
+def stacked(drawings: Sequence[Drawing], gap: float) -> Drawing:
+    """Each drawing above the one before, left ends together, the first where it is."""
+    made = list(drawings[:1])
+    for drawing in drawings[1:]:
+        left, low, _, _ = drawing.bounds()
+        made.append(drawing.moved(-left, joined(made).bounds()[3] + gap - low))
+    return joined(made)
 
 
 def nut_drawing(nut: Nut, stage: Stage) -> Drawing:
