@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import Any
 
 from blankcam.data import table
 
+_NAME = re.compile(r"[A-Za-z0-9_-]{1,31}")
 WORKS = ("cut", "mark", "show")
 
 
@@ -47,7 +49,7 @@ def changed(rows: tuple[dict[str, Any], ...]) -> tuple[LayerRule, ...]:
     first: list[LayerRule] = []
     for row in rows:
         held = row.get("holds")
-        if held not in known:
+        if not isinstance(held, str) or held not in known:
             raise ValueError(f"holds {held!r}: not known, use one of {', '.join(known)}")
         first.append(_with(known.pop(held), row))
     rules = (*first, *known.values())
@@ -66,8 +68,10 @@ def _with(rule: LayerRule, row: dict[str, Any]) -> LayerRule:
         raise ValueError(f"work {made.work!r}: use one of {', '.join(WORKS)}")
     if made.line not in table("layers")["lines"]:
         raise ValueError(f"line {made.line!r}: use one of {', '.join(table('layers')['lines'])}")
-    if not (isinstance(made.colour, int) and 1 <= made.colour <= 255):
+    if type(made.colour) is not int or not 1 <= made.colour <= 255:
         raise ValueError(f"colour {made.colour!r}: a DXF colour index is 1 to 255")
-    if not all(c.isascii() and (c.isalnum() or c in "_-") for c in made.name) or not made.name:
-        raise ValueError(f"name {made.name!r}: letters, digits, - and _ only")
+    if type(made.width) not in (int, float) or not 0.05 <= made.width <= 2:
+        raise ValueError(f"width {made.width!r}: a number of millimetres, 0.05 to 2")
+    if not isinstance(made.name, str) or not _NAME.fullmatch(made.name):
+        raise ValueError(f"name {made.name!r}: up to 31 letters, digits, - and _")
     return made

@@ -11,7 +11,7 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
-from blankcam.parts.template import Template
+from blankcam.parts.template import Template, radius_gauges, slot_gauge, square
 
 GAP = 6.0  # between two views of one part, mm
 LABEL = 1.4  # height of a string's number, mm
@@ -120,6 +120,16 @@ def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
             for at, text in template.words
         ),
     )
+
+
+def gauges(part: Nut | Saddle, way: Offset | None = None) -> tuple[Drawing, ...]:
+    """The part's gauges and the test square, each a drawing of its own."""
+    out = 0.0 if way is None else way.out
+    if isinstance(part, Nut):
+        made = (slot_gauge(part, out), *radius_gauges("nut", part.top.radius, part.length))
+    else:
+        made = radius_gauges("saddle", part.top_radius, part.length)
+    return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))
 
 
 def stacked(drawings: Sequence[Drawing], gap: float) -> Drawing:

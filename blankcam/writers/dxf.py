@@ -12,6 +12,7 @@ import os
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
@@ -22,7 +23,18 @@ from blankcam.parts.curve import Arc, Segment
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
-from blankcam.writers.drawing import Drawing, Path, Words, nut_drawing, saddle_drawing
+from blankcam.parts.template import SQUARE
+from blankcam.writers.drawing import (
+    Drawing,
+    Offset,
+    Path,
+    Words,
+    gauges,
+    nut_drawing,
+    saddle_drawing,
+    stacked,
+    with_offset,
+)
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
@@ -32,18 +44,33 @@ TITLE = 2.5  # height of the title lines, mm
 NOTICE = 1.8  # height of the notice's lines, mm
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Options:
+    """How a DXF is to be written."""
+
+    layers: tuple[LayerRule, ...] | None = None
+    """Names, order and work of the layers; data/layers.toml where None."""
+    release: str = "R2000"
+    """``R2000``, ``R2010`` or ``R12`` (which can't say its unit)."""
+    offset: Offset | None = None
+    """A kerf or tool to go beside the outlines; None or zero: the true outlines only."""
+    templates: bool = False
+    """Gauges and the test square above the part."""
+
+
+PLAIN = Options()
+
+
 def write_nut(
     nut: Nut,
     stage: Stage,
     *,
     notice: Sequence[str],
     title: Sequence[str] = (),
-    layers: Sequence[LayerRule] | None = None,
-    release: str = "R2000",
+    options: Options = PLAIN,
 ) -> bytes:
     """The nut's DXF: elevation from its left end at the origin, plan below, title and notice."""
-    drawn = nut_drawing(nut, stage)
-    return write(drawn, notice=notice, title=title, layers=layers, release=release)
+    return _part(nut_drawing(nut, stage), nut, notice, title, options)
 
 
 def write_saddle(
@@ -53,12 +80,10 @@ def write_saddle(
     notice: Sequence[str],
     seat_top: float | None = None,
     title: Sequence[str] = (),
-    layers: Sequence[LayerRule] | None = None,
-    release: str = "R2000",
+    options: Options = PLAIN,
 ) -> bytes:
     """The saddle's DXF; ``seat_top``: the bridge's top over the seat's floor (the slot's depth)."""
-    drawn = saddle_drawing(saddle, stage, seat_top)
-    return write(drawn, notice=notice, title=title, layers=layers, release=release)
+    return _part(saddle_drawing(saddle, stage, seat_top), saddle, notice, title, options)
 
 
 def write(
@@ -66,8 +91,7 @@ def write(
     *,
     notice: Sequence[str],
     title: Sequence[str] = (),
-    layers: Sequence[LayerRule] | None = None,
-    release: str = "R2000",
+    options: Options = PLAIN,
 ) -> bytes:
     """Any drawing as a DXF file; the same drawing gives the same bytes.
 
@@ -75,18 +99,22 @@ def write(
     ----------
     notice : lines put before the header as comments and on the layer that does not plot
     title : lines written under the drawing
-    layers : how layers are named, drawn and ordered; data/layers.toml where None
-    release : ``R2000``, ``R2010`` or ``R12`` (which can't say its unit)
+
+    Raises
+    ------
+    ValueError
+        An outline has a place too narrow for the offset.
     """
-    rules = tuple(layers) if layers is not None else default_layers()
-    said = (*title, *_unit_words(release))
+    rules = options.layers if options.layers is not None else default_layers()
+    drawing = with_offset(drawing, options.offset)
+    said = (*title, *_unit_words(options.release), *_work_words(drawing, rules, options.offset))
     with _ezdxf() as ezdxf:
-        doc = _document(ezdxf, release)
+        doc = _document(ezdxf, options.release)
         _make_layers(doc, rules)
         names = {rule.holds: rule.name for rule in rules}
         space = doc.modelspace()
-        for path in drawing.paths:
-            _add_path(space, path, names[path.holds], flat=release == "R12")
+        for path in _in_order(drawing, rules):
+            _add_path(space, path, names[path.holds], flat=options.release == "R12")
         for words in (*drawing.words, *_below(drawing, said, notice)):
             _add_words(space, words, names[words.holds])
         _frame(doc, drawing)
@@ -94,6 +122,54 @@ def write(
         doc.write(stream)
         comments = "".join(f"999\n{plain(line)}\n" for line in (*notice, *said))
         return comments.encode("ascii") + bytes(doc.encode(stream.getvalue()))
+
+
+def _part(
+    drawn: Drawing,
+    part: Nut | Saddle,
+    notice: Sequence[str],
+    title: Sequence[str],
+    options: Options,
+) -> bytes:
+    if options.templates:
+        drawn = stacked((drawn, *gauges(part, options.offset)), 4.0 + 2 * _out(options.offset))
+    return write(drawn, notice=notice, title=title, options=options)
+
+
+def _out(way: Offset | None) -> float:
+    return 0.0 if way is None else way.out
+
+
+def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> list[Path]:
+    """Paths in the order of their layers, so that a machine marks before it cuts."""
+    rank = {rule.holds: i for i, rule in enumerate(rules)}
+    return sorted(drawing.paths, key=lambda p: rank[p.holds])
+
+
+def _work_words(drawing: Drawing, rules: Sequence[LayerRule], way: Offset | None) -> Iterator[str]:
+    """Which layers are to be cut and which marked, and how the kerf or tool is accounted for."""
+    names = {rule.holds: rule.name for rule in rules}
+    here = {p.holds for p in drawing.paths}
+    outlines = [r.name for r in rules if any(p.cut and p.holds == r.holds for p in drawing.paths)]
+    square = [names["test square"]] if "test square" in here else []
+    if way is None or way.width == 0:
+        yield f"Cut: {', '.join((*outlines, *square))}. True size, no kerf or tool allowed for."
+    else:
+        yield f"Cut: {', '.join((names[way.kind], *square))}."
+        what = "kerf" if way.kind == "kerf" else "tool diameter"
+        yield (
+            f"{names[way.kind]} is {', '.join(outlines)} moved out by {way.out:.3f} mm, "
+            f"half a {what} of {way.width:.3f} mm."
+        )
+        yield "Applied once, here: cut it with the machine's own setting for it at zero."
+        yield f"Or cut {', '.join(outlines)} with the machine's setting instead. Never both."
+    if marks := [r.name for r in rules if r.work == "mark" and r.holds in here]:
+        yield f"Mark: {', '.join(marks)}. The other layers are for the eye."
+    if square:
+        yield (
+            f"{square[0]} is {SQUARE:.2f} mm wide without offset: "
+            f"kerf = {SQUARE:.2f} less the width of the square you get."
+        )
 
 
 def plain(text: str, limit: int = 100) -> str:

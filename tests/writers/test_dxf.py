@@ -16,10 +16,12 @@ from ezdxf import recover
 
 from blankcam.instrument import instrument
 from blankcam.job import read
+from blankcam.machine.layers import changed
 from blankcam.parts import nut, saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.top import ArcCurve
 from blankcam.writers import dxf
+from blankcam.writers.drawing import Offset
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 
@@ -28,6 +30,7 @@ IN_ANOTHER_PROCESS = """
 import sys
 from blankcam.parts.outline import rectangle
 from blankcam.writers import dxf
+from blankcam.writers.drawing import Offset
 from blankcam.writers.drawing import Drawing, Path
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
 sys.stdout.buffer.write(dxf.write(Drawing(paths=(path,)), notice=["x"]))
@@ -183,13 +186,15 @@ def test_nothing_is_written_into_the_home_folder(tmp_path):
 
 def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog):
     _, n, _ = steel
-    old, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE, release="R12"))
+    old, _ = read_back(
+        dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    )
     new, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
     (outline,) = old.modelspace().query('POLYLINE[layer=="OUTLINE"]')
     points = [(v.dxf.location.x, v.dxf.location.y, v.dxf.bulge) for v in outline.vertices]
     assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
     assert outline.is_closed
-    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, release="R12")
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
     assert not caplog.records  # the library's own warning must not reach the terminal
     assert b"R12 can't say so itself" in data.split(b"SECTION")[0]
 
@@ -217,3 +222,60 @@ def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
         ]
         widest = max(widths, key=lambda w: w[1])
         assert (widest == min(widths)) is bass_is_left
+
+
+KERF = dxf.Options(offset=Offset(kind="kerf", width=0.2), templates=True)
+
+
+def test_kerf_stands_on_its_own_layer_and_is_said_to_be_applied_once(steel):
+    """Drawn width = wanted + kerf (snijlab and others, reference table): 44.00 -> 44.20."""
+    _, n, _ = steel
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=KERF)
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    (true,) = chains(doc, "OUTLINE")
+    beside = chains(doc, "KERF_OFFSET")
+    assert len(beside) == 1 + len(chains(doc, "GAUGES")) == 4
+    for path, wide in ((true, n.length), (beside[0], n.length + 0.2)):
+        x = [p[0] for p in path.get_points("xy")]
+        assert max(x) - min(x) == pytest.approx(wide, abs=1e-9)
+    (square,) = chains(doc, "TEST_SQUARE")
+    x = [p[0] for p in square.get_points("xy")]
+    assert max(x) - min(x) == 20.0
+    said = data.decode().split("SECTION")[0]
+    assert "half a kerf of 0.200 mm" in said
+    assert "Never both" in said
+    assert "Cut: KERF_OFFSET, TEST_SQUARE." in said
+
+
+def test_a_routers_tool_goes_its_radius_beside(steel):
+    _, _, s = steel
+    options = dxf.Options(offset=Offset(kind="tool", width=3.175), templates=True)
+    doc, _ = read_back(dxf.write_saddle(s, Stage.ROUGH, notice=NOTICE, options=options))
+    beside = chains(doc, "TOOL_OFFSET")[0]
+    x = [p[0] for p in beside.get_points("xy")]
+    assert max(x) - min(x) == pytest.approx(s.length + 3.175, abs=1e-9)
+    assert len([b for *_, b in beside.get_points("xyb") if b]) >= 4  # its corners are round
+
+
+def test_marks_come_before_cuts_and_layers_take_a_profiles_names(steel):
+    rows = ({"holds": "slots", "name": "ENGRAVE"}, {"holds": "outline", "name": "THROUGH"})
+    options = dxf.Options(layers=changed(rows))
+    doc, _ = read_back(dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options))
+    order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
+    assert order[:7] == ["ENGRAVE"] * 6 + ["THROUGH"]
+    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE)
+    doc, _ = read_back(data)
+    order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
+    assert order.index("OUTLINE") > max(i for i, n in enumerate(order) if n == "SLOTS")
+
+
+def test_gauges_part_and_plan_do_not_overlap(steel):
+    from ezdxf import bbox
+
+    for options in (KERF, dxf.Options(templates=True)):
+        doc, _ = read_back(dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options))
+        layer = "KERF_OFFSET" if options.offset else "GAUGES"
+        boxes = [bbox.extents([e]) for e in (*chains(doc, layer), *chains(doc, "TEST_SQUARE"))]
+        spans = sorted((b.extmin.y, b.extmax.y) for b in boxes)
+        assert all(low[1] < high[0] for low, high in pairwise(spans))

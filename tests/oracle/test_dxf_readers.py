@@ -1,0 +1,123 @@
+"""The DXF files as other people's programs read them: trimesh, GDAL, LibreCAD.
+
+The wanted areas come from the solids by quadrature, the wanted lengths from the job.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import re
+import shutil
+import subprocess
+import zlib
+
+import numpy as np
+import pytest
+
+from blankcam.job import read
+from blankcam.parts import outline
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from blankcam.writers import dxf
+from blankcam.writers.drawing import Drawing, Path
+from tests.conftest import DEMO_JOBS
+
+pytestmark = pytest.mark.oracle
+NOTICE = ("SAFETY NOTICE", "Wear eye protection.")
+
+
+@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+def found(request):
+    return design(read.load(str(request.param)))
+
+
+def needed(present, what):
+    """Skip where somebody's program is absent; in CI (BLANKCAM_OUTSIDE) it must be there."""
+    if present:
+        return
+    if os.environ.get("BLANKCAM_OUTSIDE"):
+        pytest.fail(f"{what} is not installed")
+    pytest.skip(f"{what} is not installed")
+
+
+def silhouette(part):
+    """Area under the finished top by Simpson's rule, from the solid."""
+    x = np.linspace(0.0, part.length, 20001)
+    z = part.top.height(x)
+    return (x[1] - x[0]) / 3 * float(z[0] + z[-1] + 4 * z[1:-1:2].sum() + 2 * z[2:-1:2].sum())
+
+
+def files(found):
+    yield found.nut, dxf.write_nut(found.nut, Stage.FINAL, notice=NOTICE)
+    yield found.saddle, dxf.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
+
+
+def test_trimesh_reads_units_bounds_area_and_true_arcs(found):
+    """It loses the layer of a polyline with bulges, so the outline is written alone."""
+    trimesh = pytest.importorskip("trimesh")
+    for part in (found.nut, found.saddle):
+        chain = outline.elevation(part, Stage.FINAL)
+        alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
+        data = dxf.write(alone, notice=NOTICE)
+        path = trimesh.load_path(io.BytesIO(data), file_type="dxf")
+        assert trimesh.units.unit_conversion(path.units, "mm") == 1.0
+        assert path.bounds[:, 0] == pytest.approx([0.0, part.length], rel=1e-9)
+        assert path.bounds[:, 1] == pytest.approx([0.0, part.height], rel=1e-4)
+        assert path.area == pytest.approx(silhouette(part), rel=1e-3)  # its arcs are flattened
+        curved = any(type(e).__name__ == "Arc" for e in path.entities)
+        assert curved is not np.isinf(getattr(part.top, "radius", 0.0))
+
+
+def test_gdal_reads_area_and_bounds(found, tmp_path, monkeypatch):
+    """Its default arc step of 4 degrees is far too coarse: 0.01 degree."""
+    monkeypatch.setenv("OGR_ARC_STEPSIZE", "0.01")
+    pyogrio = pytest.importorskip("pyogrio")
+    import shapely
+
+    pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.01"})
+    for part, data in files(found):
+        file = tmp_path / f"{part.name}.dxf"
+        file.write_bytes(data)
+        _, _, shapes, fields = pyogrio.raw.read(file, columns=["Layer"])
+        (outline,) = (
+            shapely.from_wkb(g) for g, layer in zip(shapes, fields[0], strict=True)
+            if layer == "OUTLINE"
+        )  # fmt: skip
+        ring = shapely.force_2d(outline)
+        assert ring.is_closed
+        area = shapely.Polygon(ring.coords).area
+        assert area == pytest.approx(silhouette(part), rel=1e-4)
+        assert ring.bounds[2] - ring.bounds[0] == pytest.approx(part.length, rel=1e-9)
+        assert ring.bounds[3] == pytest.approx(part.height, rel=1e-4)
+
+
+def test_a_cad_program_draws_the_same_width(found, tmp_path):
+    """LibreCAD's own PDF of the file at 1:1, its drawing stream read plainly."""
+    needed(shutil.which("librecad"), "librecad")
+    for part, data in files(found):
+        file = tmp_path / f"{part.name}.dxf"
+        file.write_bytes(data)
+        env = {**os.environ, "QT_QPA_PLATFORM": "offscreen", "HOME": str(tmp_path)}
+        subprocess.run(
+            ["librecad", "dxf2pdf", "-s", "1", "-c", "-t", str(tmp_path), str(file)],
+            check=True, capture_output=True, timeout=60, env=env, cwd=tmp_path,
+        )  # fmt: skip
+        pdf = (tmp_path / f"{part.name}.pdf").read_bytes()
+        width = max(lengths_of_level_lines(pdf))
+        assert width == pytest.approx(part.length, abs=0.1)
+
+
+def lengths_of_level_lines(pdf):
+    """Millimetres of each level stroke in a plain Qt PDF: one matrix, then m and l commands."""
+    streams = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL)
+    for raw in streams:
+        try:
+            text = zlib.decompress(raw).decode("latin-1")
+        except zlib.error:
+            continue
+        scale = float(re.search(r"([\d.]+) 0 0 -?[\d.]+ [-\d.]+ [-\d.]+ cm", text)[1])
+        strokes = re.findall(r"([-\d.]+) ([-\d.]+) m\s+([-\d.]+) ([-\d.]+) l\s+S\b", text)
+        for a, b, c, d in (map(float, p) for p in strokes):
+            if b == d:
+                yield abs(c - a) * scale / 72 * 25.4
