@@ -165,18 +165,33 @@ def ridge_plan(saddle: Saddle) -> Chain:
 
 
 def nut_end(nut: Nut, x: float, stage: Stage) -> Chain:
-    """The nut cut across at x, seen from its right end: y to the left of the paper is the head.
+    """The nut cut across at x between its slots, seen from its left end.
 
-    First axis: thickness − y, so that the string side stands on the right.
+    First axis: thickness - y, so the string side stands on the right and the head is to the left.
     """
-    t = nut.thickness
-    z = [float(nut.top_height(np.array(x), np.array(y), stage)) for y in (0.0, t)]
-    corners = ((0.0, 0.0), (t, 0.0), (t, z[0]), (0.0, z[1]))
+    return _leaning(nut.thickness, *(_top_at(nut, x, y, stage) for y in (0.0, nut.thickness)))
+
+
+def slot_end(nut: Nut, slot: Slot) -> Chain:
+    """The finished nut cut through along a slot's lowest line, seen from the nut's left end."""
+    return _leaning(nut.thickness, *(float(slot.floor(y)) for y in (0.0, nut.thickness)))
+
+
+def _top_at(nut: Nut, x: float, y: float, stage: Stage) -> float:
+    return float(nut.top_height(np.array(x), np.array(y), stage))
+
+
+def _leaning(thickness: float, front: float, back: float) -> Chain:
+    """A section from the seat up to a line from its height in front to that at the back."""
+    corners = ((0.0, 0.0), (thickness, 0.0), (thickness, front), (0.0, back))
     return tuple(Line(p, q) for p, q in zip(corners, (*corners[1:], corners[0]), strict=True))
 
 
 def saddle_end(saddle: Saddle, x: float, stage: Stage) -> Chain:
-    """The saddle cut across at x; first axis: thickness − y, the face to the tail on the right."""
+    """The saddle cut across at x, seen from its left end; first axis: thickness - y.
+
+    The face toward the nut (y = thickness) stands on the left.
+    """
     t, r = saddle.thickness, saddle.crown_radius
     raised = saddle.allowance if stage is Stage.ROUGH else 0.0
     high = float(saddle.top.height(np.array(x))) + raised
@@ -214,3 +229,17 @@ def _extremes(seg: Segment) -> list[Point]:
         if gone < span:
             spots.append((c[0] + r * math.cos(turn), c[1] + r * math.sin(turn)))
     return spots
+
+
+def scaled(chain: Chain, by: float) -> Chain:
+    """The chain enlarged about the origin."""
+
+    def big(p: Point) -> Point:
+        return (p[0] * by, p[1] * by)
+
+    return tuple(
+        Line(big(s.start), big(s.end))
+        if isinstance(s, Line)
+        else Arc(big(s.start), big(s.end), big(s.centre), s.ccw)
+        for s in chain
+    )

@@ -65,6 +65,14 @@ class Drawing:
         return outline.bounds([p.chain for p in self.paths])
 
 
+def scaled(drawing: Drawing, by: float) -> Drawing:
+    """Everything enlarged about the origin, the words' height kept."""
+    return Drawing(
+        paths=tuple(replace(p, chain=outline.scaled(p.chain, by)) for p in drawing.paths),
+        words=tuple(replace(w, at=(w.at[0] * by, w.at[1] * by)) for w in drawing.words),
+    )
+
+
 def joined(drawings: Iterable[Drawing]) -> Drawing:
     """Several drawings as one."""
     drawings = tuple(drawings)
