@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 from blankcam.parts.curve import Line, Point
 from blankcam.writers.drawing import Drawing, Path, Words
@@ -19,8 +20,7 @@ CLEAR = 0.6  # and begins this far from the outline
 
 def stroke(*points: Point, holds: str = "marks") -> Path:
     """A thin line through points."""
-    pairs = zip(points, points[1:], strict=False)
-    return Path(chain=tuple(Line(p, q) for p, q in pairs if p != q), holds=holds)
+    return Path(chain=tuple(Line(p, q) for p, q in pairwise(points) if p != q), holds=holds)
 
 
 def arrow(tip: Point, turn: float) -> Path:
@@ -118,8 +118,7 @@ def hatch(chain_box: tuple[float, float, float, float], tops: Sequence[Point]) -
     while start < right:
         line = LineString([(start, low), (start + high - low, high)])
         cut = line.intersection(body)
-        for piece in getattr(cut, "geoms", [cut]):
-            if piece.length > 0.2:
-                lines.append(stroke(*piece.coords))
+        pieces = getattr(cut, "geoms", [cut])
+        lines += [stroke(*piece.coords) for piece in pieces if piece.length > 0.2]
         start += 2.0
     return tuple(lines)

@@ -42,7 +42,7 @@ def _nut(nut: Nut, wide: int, bass_left: bool, plain: bool) -> list[str]:
         z[at] = min(z[at], slot.floor_front)
     reach = max(max(s.depth_front for s in nut.slots) * 1.6, 0.8)
     low = float(nut.height) - max(reach + _fall(nut.top.height(x)), 1.0)
-    head = f"Nut from the bridge, {nut.length:.2f} mm long, {nut.height:.2f} mm high at most"
+    head = f"Nut, {nut.length:.2f} x {nut.height:.2f} mm, from the bridge"
     return [head, *_field(z, low, nut.height, places, nut.length, plain), _ends(wide, bass_left),
             _scale(low, nut.height)]  # fmt: skip
 
@@ -52,7 +52,7 @@ def _saddle(saddle: Saddle, wide: int, bass_left: bool, plain: bool) -> list[str
     x = _columns(saddle.length, wide)
     z = np.asarray(saddle.top.height(x))
     low = float(saddle.height) - max(_fall(z) * 1.3, 1.0)
-    head = f"Saddle from the tail, {saddle.length:.2f} mm long, {saddle.height:.2f} mm high at most"
+    head = f"Saddle, {saddle.length:.2f} x {saddle.height:.2f} mm, from the tail"
     return [head, *_field(z, low, saddle.height, places, saddle.length, plain),
             _ends(wide, bass_left), _scale(low, saddle.height)]  # fmt: skip
 
@@ -109,4 +109,4 @@ def _ends(wide: int, bass_left: bool) -> str:
 
 
 def _scale(low: float, high: float) -> str:
-    return f"shown from {low:.2f} to {high:.2f} mm over the seat, heights stretched"
+    return f"heights {low:.2f} to {high:.2f} mm, stretched"

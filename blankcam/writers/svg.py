@@ -18,9 +18,9 @@ def write(page: Drawing, size: tuple[float, float], title: str) -> bytes:
     """One page of that size in mm; the origin of the drawing is its lower left corner."""
     wide, tall = size
     rules = {rule.holds: rule for rule in default_layers()}
+    box = f'width="{wide:g}mm" height="{tall:g}mm" viewBox="0 0 {wide:g} {tall:g}"'
     lines = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{tall:g}mm" '
-        f'viewBox="0 0 {wide:g} {tall:g}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" {box}>',
         f"<title>{escape(shown(title))}</title>",
         f'<rect width="{wide:g}" height="{tall:g}" fill="white"/>',
         '<g fill="none" stroke="black" stroke-linejoin="round">',

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -30,9 +31,7 @@ def nut_views(nut: Nut, bass_left: bool) -> Drawing:
     paths = [Path(chain=outline.slotted(nut), holds="outline", closed=True), *_rough(nut)]
     places = [s.centre for s in nut.slots]
     top = nut.height + nut.allowance
-    for slot in nut.slots:
-        paths.append(stroke((slot.centre, slot.floor_front - 1), (slot.centre, top + 1),
-                            holds="centres"))  # fmt: skip
+    paths += [_centre(s.centre, s.floor_front - 1, top + 1) for s in nut.slots]
     plan = [Path(chain=outline.plan(nut), holds="plan", closed=True)]
     for slot in nut.slots:
         left, _, right = outline.slot_plan(nut, slot)
@@ -61,9 +60,7 @@ def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
         stroke((0.0, seat_top), (saddle.length, seat_top), holds="seat"),
     ]
     top = saddle.height + saddle.allowance
-    for seat in saddle.strings:
-        paths.append(stroke((seat.centre, seat.height - 2), (seat.centre, top + 1),
-                            holds="centres"))  # fmt: skip
+    paths += [_centre(s.centre, s.height - 2, top + 1) for s in saddle.strings]
     x = saddle.length / 2
     end = [
         Path(chain=outline.saddle_end(saddle, x, Stage.FINAL), holds="outline", closed=True),
@@ -80,6 +77,10 @@ def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
         up(0.0, saddle.thickness, -6.0, 0.0, f"{saddle.thickness:.2f}").moved(0.0, below),
         Drawing(paths=tuple(end)).moved(saddle.length + 9.0, 0.0),
     ))  # fmt: skip
+
+
+def _centre(x: float, low: float, high: float) -> Path:
+    return stroke((x, low), (x, high), holds="centres")
 
 
 def _rough(part: Nut | Saddle) -> list[Path]:
@@ -146,7 +147,7 @@ def strip(
     sides = ("bass", "treble") if bass_left else ("treble", "bass")
     paths = [Path(chain=outline.rectangle(0.0, 0.0, length, STRIP), holds="outline", closed=True)]
     words = []
-    for string, x, width in marks:
+    for _, x, width in marks:
         paths.append(stroke((x, 0.0), (x, 4.5)))
         if width:
             paths += [stroke((x + d, 0.0), (x + d, 2.2)) for d in (-width / 2, width / 2)]
@@ -165,7 +166,7 @@ def strip(
 
 def _close(places: Sequence[float], least: float) -> bool:
     order = sorted(places)
-    return any(b - a < least for a, b in zip(order, order[1:], strict=False))
+    return any(b - a < least for a, b in pairwise(order))
 
 
 def slot_cell(nut: Nut, slot: Slot, wide: float) -> Drawing:
