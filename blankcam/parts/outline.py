@@ -87,7 +87,7 @@ def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
         return (slot.centre + half * math.sin(turn), floor + deep * (1 - math.cos(turn)))
 
     right, left = (_mouth(nut.top, wall, sign * math.pi / 2) for sign in (1, -1))
-    turns = np.linspace(right, left, 9)
+    turns = (*np.linspace(right, 0.0, 5), *np.linspace(0.0, left, 5)[1:])  # the lowest is a joint
     low = tuple(
         through(wall(float(a)), wall(float((a + b) / 2)), wall(float(b)))
         for a, b in pairwise(turns)

@@ -79,7 +79,7 @@ def test_a_slot_is_as_wide_and_deep_as_the_job_says(made):
         a0, b0, a1, _ = outline.bounds([section])
         assert b0 == pytest.approx(slot.floor_front, abs=1e-6)
         full = string.gauge + job.nut.clearance
-        assert a1 - a0 <= full + 1e-9
+        assert a1 - a0 <= full + 1e-5  # an ellipse drawn as arcs
         if slot.depth_front > slot.radius * 1.2:
             assert a1 - a0 == pytest.approx(full, abs=1e-9)
         raised = outline.slot_section(nut, slot, 0.02)
