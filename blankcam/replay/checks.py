@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.machine.profile import Profile
+from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.replay.envelope import chords
 from blankcam.replay.findings import Code, Collector
@@ -173,9 +173,8 @@ def _sampled(moves: Moves, i: int) -> Floats:
     return np.asarray(start + (end - start) * np.linspace(0.0, 1.0, count + 1)[:, None])
 
 
-def on_edge(stock: Stock, profile: Profile) -> tuple[Box, ...]:
+def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
     """The jaws on both faces of a blank on edge, and the bed below it."""
-    held = profile.holding
     middle, half = (stock.x0 + stock.x1) / 2, held.jaw_length / 2
     bed = -held.bed_gap
     far = 1e4
@@ -189,10 +188,10 @@ def on_edge(stock: Stock, profile: Profile) -> tuple[Box, ...]:
     return (*jaws, Box(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
 
 
-def on_face(stock: Stock, profile: Profile) -> tuple[Box, ...]:
+def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
     """What must not be cut on face: below the depth allowed into the waste board."""
     far = 1e4
-    depth = -(stock.y1 - stock.y0) - profile.holding.carrier_depth
+    depth = -(stock.y1 - stock.y0) - held.carrier_depth
     return (Box(name="bed", low=(-far, -far, -far), high=(far, far, depth)),)
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.digest import of_moves
-from blankcam.machine.profile import Profile
+from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.parts.stage import Stage
 from blankcam.replay import checks
@@ -141,6 +141,7 @@ def prove(
     milled: frozenset[int],
     stock: Stock,
     profile: Profile,
+    holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
     depth: Mapping[int, float] | None = None,
     whole: bool = True,
@@ -153,6 +154,7 @@ def prove(
     part : nut or saddle, or anything with their ``lower`` and ``upper``
     milled : strings whose slots the programs cut to their stage's floor
     stock : the blank in the part's frame
+    holding : how the blank is held, where it is not the profile's way
     plunge : fastest straight plunge, mm/min, by tool number
     depth : greatest depth of cut, mm, by tool number
     whole : False where not all of the part's programs are given: what is left is not judged
@@ -162,7 +164,7 @@ def prove(
     """
     read_all = [(p, read(p.data, profile, name=p.name)) for p in programs]
     fields = _Fields(part, stock, milled, step)
-    bench = _Bench(profile, plunge or {}, depth or {})
+    bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
@@ -204,6 +206,7 @@ class _Bench:
     """What the checks hold a program against."""
 
     profile: Profile
+    holding: Holding
     plunge: Mapping[int, float]
     depth: Mapping[int, float]
 
@@ -220,7 +223,7 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
         found.add(Code.KERNEL, "on face only flat tools and arcs in G17 can be proven")
     for each in fields.all:
         lower_by_face(each, program.moves.where(~arcs), bench.tools)
-    around = checks.on_face(fields.stock, bench.profile)
+    around = checks.on_face(fields.stock, bench.holding)
     checks.starts(program, 0.0, found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
     return _told(program, Setup.FACE, _Seen(swept, holding, found), bench)
@@ -232,7 +235,7 @@ def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     swept = replay(fields.main, program.moves, bench.tools, bench.profile)
     for each in fields.all[1:]:
         replay(each, program.moves, bench.tools, bench.profile)
-    around = checks.on_edge(fields.stock, bench.profile)
+    around = checks.on_edge(fields.stock, bench.holding)
     checks.starts(program, max(top, *(b.high[2] for b in around)), found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
     return _told(program, Setup.EDGE, _Seen(swept, holding, found), bench)

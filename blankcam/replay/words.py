@@ -19,6 +19,8 @@ M_WORDS = 4  # §3.3.5
 _WORD = re.compile(r"([A-Z])([+-]?(?:\d++\.?\d*+|\.\d++))")
 _WHOLE = re.compile(r"(?:[A-Z][+-]?(?:\d++\.?\d*+|\.\d++))*+")
 _COMMENT = re.compile(r"\(([^()]*)\)")
+_EITHER = re.compile(r"\([^()]*\)|;.*")
+_MARKS = re.compile(r"[();]")
 _LINE_NUMBER = re.compile(r"N(\d*)(.?)")
 _BLANK = str.maketrans("", "", " \t")
 
@@ -54,23 +56,17 @@ def block(text: str, *, semicolons: bool) -> Block:
 
 
 def _without_comments(text: str, out: Block, semicolons: bool) -> str:
-    if ";" in text:
-        head = _COMMENT.sub("", text) if semicolons else text
-        at = text.find(";") if "(" not in text else -1
-        if semicolons and at >= 0:
-            out.comments.append(text[at + 1 :].strip())
-            return text[:at]
-        if ";" in head:
-            out.faults.append((Code.COMMENT, "a ; comment is not RS274/NGC or not this machine's"))
-            return head.split(";", 1)[0].split("(", 1)[0]
-    if "(" not in text and ")" not in text:
+    if not _MARKS.search(text):
         return text
-    out.comments.extend(c.strip() for c in _COMMENT.findall(text))
-    bare = _COMMENT.sub("", text)
-    if "(" in bare or ")" in bare:
+    pattern = _EITHER if semicolons else _COMMENT
+    out.comments.extend(c.strip(" \t;") for c in pattern.findall(text))
+    bare = pattern.sub("", text)
+    mark = _MARKS.search(bare)
+    if mark and mark[0] == ";":
+        out.faults.append((Code.COMMENT, "a ; comment is not RS274/NGC nor this machine's"))
+    elif mark:
         out.faults.append((Code.COMMENT, "a comment is not closed, or stands inside another"))
-        bare = bare.split("(", 1)[0].split(")", 1)[0]
-    return bare
+    return bare[: mark.start()] if mark else bare
 
 
 def _without_number(bare: str, out: Block) -> str:
