@@ -12,7 +12,8 @@ and rising; so the minimum over the real path is the stationary v clamped to 0 <
 - flat, radius R: f = 0, so v goes downhill to the rim: v = -sign(m) sqrt(R² - w²).
 - ball: with rho² = R² - w², m + v / sqrt(rho² - v²) = 0 gives v = -m rho / sqrt(1 + m²).
 - cone of slope k, |m| < k: m + k v / sqrt(v² + w²) = 0 gives v = -m |w| / sqrt(k² - m²), as long as
-  that lies outside the flat or the ball's tangent circle; inside a flat it is the rim of the flat.
+  that lies outside the flat or the ball's tangent circle; inside a flat it is the rim of the flat,
+  beyond R the outer rim.
   For |m| >= k the tool goes down faster than its side: the stationary point is the outer rim.
 
 **Level arc** (G17): f rises with r, so the nearest point of the arc decides: r = | |p - c| - A |
@@ -123,6 +124,7 @@ def _stationary(form: Form, m: float, w: Floats) -> Floats:
     if abs(m) >= form.slope:
         return np.where(inside, v, rim)
     cone = -m * np.abs(w) / math.sqrt(form.slope**2 - m**2)
+    cone = np.where(np.abs(cone) < np.abs(rim), cone, rim)
     if form.ball:
         return np.where(inside, v, cone)
     return np.where(cone**2 + square >= form.flat**2, cone, v)

@@ -28,7 +28,7 @@ class Field:
     def of(cls, stock: Stock, dx: float, dy: float) -> Field:
         """A full blank in cells of about dx by dy."""
         x, y = _centres(stock.x0, stock.x1, dx), _centres(stock.y0, stock.y1, dy)
-        return cls(x, y, np.full((len(y), len(x)), stock.z1))
+        return cls(x, y, np.full((len(y), len(x)), float(stock.z1)))
 
     def window(self, low: Floats, high: Floats) -> tuple[slice, slice]:
         """Rows and columns whose centres lie between low and high (x, y)."""

@@ -146,8 +146,8 @@ def axis_of(slot: SlotLike, y: Floats) -> Floats:
 def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
     """Floor, centre and width of a slot from its probe lines.
 
-    The width is taken between the walls, at 0.9 of the round floor's height or of the slot's
-    depth where that is less, and compared with the groove's own width at that height.
+    The width is taken between the walls, at the height of the round floor or at 0.9 of the
+    slot's depth where that is less, and compared with the groove's own width at that height.
     """
     found = [_station(field, row, slot, raised) for row in range(len(field.y))]
     floor = max(found, key=lambda f: abs(f[0]))
@@ -174,7 +174,7 @@ def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
     floor = float(z[lowest])
     place = (float(x[lowest]), y, floor)
     deep = min(float(z[: inside[0]].max()), float(z[inside[-1] + 1 :].max())) - floor
-    rise = 0.9 * min(r / math.cos(slot.tilt), deep)
+    rise = min(r / math.cos(slot.tilt), 0.9 * deep)
     if not rise > 0:
         return floor - wanted, math.inf, math.inf, place
     level = floor + rise

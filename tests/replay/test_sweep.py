@@ -1,0 +1,175 @@
+"""The sweep against hand-worked sections and against a slow, independent way of doing it."""
+
+import math
+
+import numpy as np
+import pytest
+from bench import MILL, TOOLS, tool
+from dense import arc, bounds, path
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from test_reader import HEAD, TAIL
+
+from blankcam.machine.tool import Shape
+from blankcam.replay.envelope import SAGITTA
+from blankcam.replay.field import Field
+from blankcam.replay.form import of_tool
+from blankcam.replay.moves import PLANE_AXES, Kind
+from blankcam.replay.reader import read
+from blankcam.replay.stock import Stock
+from blankcam.replay.sweep import lowest, replay
+
+X = np.linspace(-4, 4, 33) + 0.003
+Y = np.linspace(-4, 4, 29) + 0.001
+BY_SHAPE = {t.shape: t for t in (TOOLS[0], TOOLS[2], TOOLS[3], TOOLS[4])}
+
+
+def one_move(text, number=1):
+    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    assert got.findings == (), [str(f) for f in got.findings]
+    return got.moves, 3  # three rapids and the plunge come first
+
+
+def between(tool, text, count=1000, aside=0.0):
+    """The exact heights of a move, and the bounds a sampled sweep puts on them."""
+    moves, i = one_move(text, tool.number)
+    exact = lowest(of_tool(tool), moves, i, X, Y)
+    start, end = moves.start[i], moves.end[i]
+    if moves.kind[i] < Kind.ARC_CW:
+        points = path(start, end, count)
+    else:
+        ccw = moves.kind[i] == Kind.ARC_CCW
+        axes = PLANE_AXES[int(moves.plane[i])]
+        points = arc(start, end, moves.centre[i], ccw, axes, count)
+    return exact, *bounds(tool, points, X, Y, aside)
+
+
+def check(exact, low, high):
+    assert np.isfinite(exact[np.isfinite(high)]).all()
+    assert np.isinf(exact[np.isinf(low)]).all()
+    some = np.isfinite(exact)
+    assert some.any()
+    assert (low[some] - exact[some]).max() < 1e-8
+    some = np.isfinite(high)
+    assert (exact[some] - high[some]).max() < 1e-8
+
+
+LINES = ["G1 X2 Y1 Z-1", "G1 X2 Y1 Z-5", "G1 X2 Z2", "G1 Y-2 Z-.4", "G1 X2", "G1 Z-3",
+         "G1 X.3 Z-3"]  # fmt: skip
+ARCS = ["G3 X2 Y2 I0 J2", "G2 X2 Y2 I0 J2", "G18 G2 X3 I1.5 K-1", "G18 G3 X3 I1.5 K-1",
+        "G18 G2 X3 I1.5 K1", "G18 G3 X3 I1.5 K1", "G19 G2 Y3 J1.5 K-1", "G19 G3 Y3 J1.5 K1",
+        "G18 G3 X3 I1.5 K4", "G18 G3 X3 I1.5 K-20", "G18 G2 X.5 Z-.5 I.25 K-.25"]  # fmt: skip
+HELICES = ["G3 X2 Y2 I0 J2 Z-.5", "G18 G3 X3 I1.5 K4 Y1"]
+
+
+@pytest.mark.parametrize("shape", BY_SHAPE)
+@pytest.mark.parametrize("text", LINES + ARCS)
+def test_the_closed_form_lies_where_dense_sampling_says(shape, text):
+    chain = shape in (Shape.VEE, Shape.TAPERED_BALL) and text[:3] in ("G18", "G19")
+    check(*between(BY_SHAPE[shape], text, aside=SAGITTA if chain else 0.0))
+
+
+@pytest.mark.parametrize("shape", BY_SHAPE)
+@pytest.mark.parametrize("text", HELICES)
+def test_helices_as_chords(shape, text):
+    check(*between(BY_SHAPE[shape], text, aside=SAGITTA))
+
+
+number = st.floats(-3, 3).map(lambda v: round(v, 3))
+
+
+@pytest.mark.property
+@settings(max_examples=40, deadline=None)
+@given(
+    shape=st.sampled_from(list(BY_SHAPE)),
+    end=st.tuples(number, number, number).filter(lambda e: any(abs(v) > 0.01 for v in e)),
+)
+def test_any_line_is_the_lower_envelope(shape, end):
+    check(*between(BY_SHAPE[shape], "G1 X{} Y{} Z{}".format(*end), count=400))
+
+
+def test_a_ball_along_x_cuts_its_own_section():
+    moves, i = one_move("G1 X3", 3)
+    got = lowest(of_tool(TOOLS[2]), moves, i, np.array([1.5]), np.array([0.0, 0.9, 1.2, 1.6]))
+    # 1.5 - sqrt(1.5² - 0.9²) = 0.3; 1.5 - sqrt(1.5² - 1.2²) = 0.6, worked by hand
+    assert got[:3, 0] == pytest.approx([0.0, 0.3, 0.6])
+    assert got[3, 0] == np.inf
+
+
+def test_cusp_between_two_passes_is_the_handbook_value():
+    """h = R - sqrt(R² - ae²/4): R 1.5, ae 0.3 gives 0.00751884 mm (shared worked vector)."""
+    text = "G1 X3\nY.3\nX0"
+    got = read(HEAD.replace("T1\n", "T3\n") + text + TAIL, MILL)
+    field = Field(np.array([1.5]), np.linspace(0, 0.3, 301), np.full((301, 1), 1.0))
+    replay(field, got.moves, {t.number: t for t in TOOLS}, MILL)
+    assert field.z.max() == pytest.approx(0.00751884, abs=1e-8)
+    assert field.z.min() == 0.0
+
+
+def test_a_tilted_ball_groove_is_the_cylinder_over_its_cosine():
+    """A ball along a line falling by t cuts z = line + r (1/cos t) - sqrt(r² - w²)/cos t ..."""
+    slope = math.tan(math.radians(7))
+    moves, i = one_move(f"G1 Y3 Z{-3 * slope:.9f}", 2)
+    x, y = np.array([-0.3, 0.0, 0.4]), np.array([1.5])
+    got = lowest(of_tool(TOOLS[1]), moves, i, x, y)[0]
+    want = [0.5 - 1.5 * slope - math.sqrt(0.25 - w * w) / math.cos(math.radians(7)) for w in x]
+    assert got == pytest.approx(want, abs=1e-9)
+
+
+def test_a_ball_on_an_upright_arc_cuts_the_parallel_arc():
+    """Tip on radius 101.5 less the ball's own height: the surface is the arc of radius 100."""
+    moves, i = one_move("G18 G3 X10 I5 K-101.3761", 3)
+    x = np.array([2.0, 5.0, 8.0])
+    got = lowest(of_tool(TOOLS[2]), moves, i, x, np.array([0.0]))[0]
+    arm = math.hypot(5, 101.3761)
+    want = -101.3761 + 1.5 + np.sqrt((arm - 1.5) ** 2 - (x - 5) ** 2)
+    assert got == pytest.approx(want, abs=1e-9)
+
+
+def block_field(step=0.05):
+    return Field.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2.0), step, step)
+
+
+def swept(text, number=1, tools=TOOLS):
+    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    field = block_field()
+    return replay(field, got.moves, {t.number: t for t in tools}, MILL), got, field
+
+
+def test_depth_of_each_move_and_its_place():
+    seen, _, field = swept("G1 X3\nZ-.5\nX0")
+    assert seen.depth[2:6] == pytest.approx([2.0, 2.0, 0.5, 0.5])
+    assert seen.place[2][2] == 0.0
+    assert field.z.min() == -0.5
+    assert {c.what for c in seen.contacts} == set()
+
+
+def test_a_rapid_through_stock_is_seen_and_one_through_air_is_not():
+    seen, got, _ = swept("G1 X3\nG0 Y1.9\nG0 Z5\nG0 X-5")
+    rapid = [c for c in seen.contacts if c.what == "rapid"]
+    assert len(rapid) == 1
+    assert got.moves.line[rapid[0].move] == HEAD.count("\n") + 2
+    assert rapid[0].deep == pytest.approx(2.0)
+    seen, *_ = swept("G1 X3\nG0 X0\nG0 Z5\nG0 Z0")
+    assert seen.contacts == ()
+
+
+def test_neck_shank_and_holder_are_solid():
+    short = tool(1, Shape.FLAT, 2.0, flute_length=1.0, reach=1.5, shank=3.0, stick_out=20.0)
+    seen, *_ = swept("G1 X3", 1, (short,))
+    assert {c.what for c in seen.contacts} == {"body", "shank"}
+    stubby = tool(1, Shape.FLAT, 2.0, flute_length=4.0, reach=4.0, shank=2.0, stick_out=1.8)
+    seen, *_ = swept("G1 X3", 1, (stubby,))
+    assert {c.what for c in seen.contacts} == {"holder"}
+    assert max(c.deep for c in seen.contacts) == pytest.approx(0.2)
+
+
+def test_clipping_to_the_stock_changes_nothing():
+    got = read(HEAD + "G1 X30 Y7\nG2 X0 Y0 I-15 J-3.5" + TAIL, MILL)
+    tools = {t.number: t for t in TOOLS}
+    big = Field.of(Stock(x0=-10, x1=40, y0=-10, y1=20, z0=-1, z1=2), 0.125, 0.125)
+    replay(big, got.moves, tools, MILL)
+    small = Field.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-1, z1=2), 0.125, 0.125)
+    replay(small, got.moves, tools, MILL)
+    rows, columns = big.window(np.array([-2, -2]), np.array([6, 2]))
+    assert np.array_equal(big.z[rows, columns], small.z)
