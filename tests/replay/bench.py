@@ -55,7 +55,7 @@ class Groove:
 class Nut:
     """12 mm long, 5 mm thick; top an arc of 100 mm about x = 6 that is 7.4 high; two grooves."""
 
-    slots: tuple = (Groove(1, 3.0), Groove(2, 9.0))
+    slots: tuple = (Groove(1, 3.0), Groove(2, 9.0, floor_front=6.5))
     length: float = 12.0
     thickness: float = 5.0
     hold_back: float = 0.2
@@ -92,7 +92,7 @@ class Nut:
 NUT = Nut()
 
 
-def slot_lines(x, raised=0.0):
+def slot_lines(x, front_floor, raised=0.0):
     """One groove with the 1 mm ball from the front, in steps: the ball's tip on the floor line.
 
     A ball along a line falling by the tilt cuts the cylinder's section
@@ -104,7 +104,7 @@ def slot_lines(x, raised=0.0):
     front, back = -1.5, 6.5
     lines = []
     for step in (0.4, 0.2, 0.0):
-        z = [6.6 + over + step - math.tan(tilt) * y for y in (front, back)]
+        z = [front_floor + over + step - math.tan(tilt) * y for y in (front, back)]
         lines += [
             f"G0 X{x:.4f} Y{front:.4f}",
             "G0 Z9.0000",
@@ -145,7 +145,7 @@ def edge_program(raised=0.0):
         ]
         y += 0.25
     lines += ["M5", "T2", "M0 (change to the 1 mm ball)", "S9000 M3", "G0 Z13.0000"]
-    lines += slot_lines(3.0, raised) + slot_lines(9.0, raised)
+    lines += slot_lines(3.0, 6.6, raised) + slot_lines(9.0, 6.5, raised)
     return "\n".join([*lines, "M5", "M9", "M30", ""])
 
 

@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from bench import MILL
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,6 +13,7 @@ from blankcam.machine.profile import Controller, ToolChange
 from blankcam.replay.findings import Code
 from blankcam.replay.moves import Kind, box, lengths
 from blankcam.replay.reader import read
+from tests.replay.bench import MILL
 
 HEAD = "G21 G17 G90 G94 G40\nG49\nG54\nT1\nS8000 M3\nG0 Z5\nG0 X0 Y0\nG1 Z0 F100\n"
 TAIL = "\nG0 Z5\nM5\nM30\n"

@@ -4,11 +4,8 @@ import math
 
 import numpy as np
 import pytest
-from bench import MILL, TOOLS, tool
-from dense import arc, bounds, path
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from test_reader import HEAD, TAIL
 
 from blankcam.machine.tool import Shape
 from blankcam.replay.envelope import SAGITTA
@@ -18,6 +15,9 @@ from blankcam.replay.moves import PLANE_AXES, Kind
 from blankcam.replay.reader import read
 from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import lowest, replay
+from tests.replay.bench import MILL, TOOLS, tool
+from tests.replay.dense import arc, bounds, path
+from tests.replay.test_reader import HEAD, TAIL
 
 X = np.linspace(-4, 4, 33) + 0.003
 Y = np.linspace(-4, 4, 29) + 0.001

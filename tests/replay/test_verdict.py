@@ -5,13 +5,13 @@ import re
 from dataclasses import replace
 
 import pytest
-from bench import HOLDING, MILL, NUT, STOCK, Nut, edge_program, prove_edge
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.digest import of_moves
 from blankcam.parts.stage import Stage
 from blankcam.replay.findings import Code
+from tests.replay.bench import HOLDING, MILL, NUT, STOCK, Nut, edge_program, prove_edge
 
 GOOD = edge_program()
 
