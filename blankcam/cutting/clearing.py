@@ -17,6 +17,8 @@ from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
+STANDING = 0.02
+"""mm that may stand over a surface already cut."""
 ROOM = 0.1
 """mm by which a tool is narrower than the window (our own)."""
 
@@ -74,7 +76,7 @@ def _passes(
     y0, y1 = stock.y_min - beside, stock.y_max + beside
     edges = np.array([left, right])
     high = float(np.max(nut.top_height(edges, np.zeros(2), Stage.ROUGH)))
-    rise = high - float(np.min(tips))
+    rise = high + STANDING - float(np.min(tips))
     layers = max(1, math.ceil(rise / depth))
     for k in range(layers - 1, -1, -1):
         for x, tip in zip(xs, tips, strict=True):

@@ -35,6 +35,11 @@ DEEPEST = 3.0
 """Deepest slot in tool diameters."""
 FLOOR_CUSP = 0.006
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
+ROUGH_SHARE = 0.15
+"""Cusp between the passes of an upper layer, as a share of the depth of cut."""
+MOST_PASSES = 400
+STANDING = 0.02
+"""mm that may stand over a surface already cut: cusps, and what rounding adds."""
 SAME = 1e-4
 """mm under which two radii are one."""
 NICK = 0.15
@@ -176,7 +181,7 @@ def nick_operation(
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
-        layers = max(1, math.ceil(depth / cut.depth))
+        layers = math.ceil((depth + STANDING) / cut.depth)
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
             z = top - depth * k / layers
@@ -234,17 +239,22 @@ class Groove:
         return self.x + across / math.cos(self.yaw) + y * math.tan(self.yaw), z
 
 
-def around_floor(radius: float, ball: float) -> list[float]:
-    """Angles from straight down at which passes leave a cusp of at most ``FLOOR_CUSP``."""
-    off = radius - ball
+def around(radius: float, ball: float, cusp: float) -> list[float]:
+    """Angles from straight down at which passes leave no more than ``cusp``, measured upright.
+
+    Between passes 2h apart the groove falls short most in the middle, radially by
+    R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; next to an upright
+    wall that is 1/sin h as much upright.
+    """
+    off, quarter = radius - ball, math.pi / 2
     if off <= SAME:
         return [0.0]
-    for count in range(2, 400):
-        half = math.pi / 2 / count
-        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
-        if off * math.sin(half) < ball and radius - reach <= FLOOR_CUSP:
-            return [-math.pi / 2 + math.pi * i / count for i in range(count + 1)]
-    return [-math.pi / 2 + math.pi * i / 400 for i in range(401)]
+    for count in range(1, MOST_PASSES):
+        half = quarter / count
+        reach = off * math.cos(half) + math.sqrt(max(ball**2 - (off * math.sin(half)) ** 2, 0.0))
+        if off * math.sin(half) < ball and (radius - reach) / math.sin(half) <= cusp:
+            break
+    return [-quarter + 2 * half * i for i in range(count + 1)]
 
 
 def slot_operation(
@@ -285,23 +295,15 @@ def slot_operation(
 def _passes(radius: float, ball: float, depth: float, step: float) -> Iterator[tuple[float, float]]:
     """(angle around the axis, height over the floor) of each pass, from the top layer down.
 
-    The last layer goes all around; those above have a pass at either side, and one between them
-    where the two would leave a ridge.
+    The layers above the last one have only as many passes as keep the next layer's depth small.
     """
-    lift = radius - ball
-    side = math.pi / 2
-    if lift <= SAME:
-        sides, layers = [0.0], math.ceil(depth / step)
-    elif lift < 0.3 * step:
-        # The last pass along the bottom takes `lift` more than its layer
-        sides, layers = [-side, side], math.ceil(depth / (step - lift))
-    else:
-        sides, layers = [-side, 0.0, side], math.ceil(depth / step)
+    rough = around(radius, ball, ROUGH_SHARE * step)
+    layers = math.ceil((depth + STANDING) / ((1 - ROUGH_SHARE) * step))
     for k in range(max(layers, 1) - 1, 0, -1):
-        for around in sides:
-            yield around, k * depth / layers
-    for around in around_floor(radius, ball):
-        yield around, 0.0
+        for angle in rough:
+            yield angle, k * (depth + STANDING) / layers
+    for angle in around(radius, ball, FLOOR_CUSP):
+        yield angle, 0.0
 
 
 def _line(

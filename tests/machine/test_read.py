@@ -1,0 +1,124 @@
+"""Machine profiles: the shipped ones are good, and every fault is told with its key path."""
+
+import pytest
+
+from blankcam.faults import InputError
+from blankcam.machine import quantity, read
+from blankcam.machine.profile import Kind
+
+GOOD = """
+name = "small mill"
+kind = "mill"
+travel = { x = "200 mm", y = "4 in", z = "60 mm" }
+feed_max = { x = "800 mm/min", y = "30 in/min", z = "300 mm/min" }
+spindle_max = "10000 rpm"
+[[tools]]
+number = 1
+shape = "ball"
+diameter = "1 mm"
+flute_length = "3 mm"
+reach = "4 mm"
+shank = "3 mm"
+stick_out = "12 mm"
+"""
+
+
+def faults_of(text):
+    with pytest.raises(InputError) as caught:
+        read.parse_profile(text, "mine.toml")
+    return [str(f) for f in caught.value.faults]
+
+
+def test_good_profile_in_millimetres():
+    profile = read.parse_profile(GOOD, "mine.toml")
+    assert profile.kind is Kind.MILL
+    assert profile.travel.y == pytest.approx(101.6)
+    assert profile.feed_max.y == pytest.approx(762)  # 30 x 25.4
+    assert profile.tools[0].diameter == 1.0
+    assert profile.tools[0].flutes == 2
+
+
+@pytest.mark.parametrize("name", ["bench-mill", "light-router", "template-laser", "hand-bench"])
+def test_shipped_profiles_read(name):
+    assert read.read_profile(name).name
+
+
+def test_shipped_profiles_carry_no_two_names():
+    assert set(read.shipped()) == {"bench-mill", "light-router", "template-laser", "hand-bench"}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('x = "200 mm"', 'x = "-200 mm"', "travel.x: '-200 mm': is not between"),
+        ('x = "200 mm"', "x = 200", "travel.x: '200': has no unit"),
+        ('x = "200 mm"', 'x = "200"', "travel.x: '200': has no unit"),
+        ('"30 in/min"', '"30 in"', "feed_max.y: '30 in': lacks its unit"),
+        ('"10000 rpm"', '"10000"', "spindle_max: '10000': not a speed"),
+        ('shape = "ball"', 'shape = "bal"', "tools[0].shape: 'bal': is not known; did you mean"),
+        ("flute_length", "flute_lenght", "did you mean flute_length?"),
+        ('kind = "mill"', 'kind = "lathe"', "kind: 'lathe': is not known"),
+        ('reach = "4 mm"', 'reach = "2 mm"', "tools[0].reach: is shorter than flute_length"),
+        ("number = 1", "number = true", "tools[0].number: 'True': is not a whole number"),
+        ("number = 1", "number = 0", "tools[0].number: '0': is not between 1 and 255"),
+        ('diameter = "1 mm"', 'diameter = "1e9 mm"', "tools[0].diameter"),
+    ],
+)
+def test_one_fault(old, new, said):
+    found = faults_of(GOOD.replace(old, new))
+    assert any(said in f for f in found), found
+    assert all(f.startswith("mine.toml") for f in found)
+
+
+def test_line_numbers():
+    (fault,) = faults_of(GOOD.replace('shape = "ball"', 'shape = "cube"'))
+    assert fault.startswith("mine.toml:9: tools[0].shape")
+
+
+def test_two_tools_with_one_number():
+    tool = GOOD[GOOD.index("[[tools]]") :]
+    (fault,) = faults_of(GOOD + tool)
+    assert "tools[1].number" in fault
+    assert "tools[0]" in fault
+
+
+def test_no_tool():
+    (fault,) = faults_of(GOOD[: GOOD.index("[[tools]]")])
+    assert "tools: has no tool" in fault
+
+
+def test_every_fault_at_once():
+    text = GOOD.replace("200 mm", "-1 mm").replace('"ball"', '"cube"').replace("10000", "x")
+    assert len(faults_of(text)) == 3
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "kind = 3", "= =", "tools = 3\nkind = 'mill'", "[tools]\na = 1", "kind = ['mill']",
+     "[controller]\narc_planes = [1]", "[controller]\nline_length = 1e400", "travel = 'x'"],
+)  # fmt: skip
+def test_hostile_text_never_tracebacks(text):
+    assert faults_of(text)
+
+
+def test_unknown_name_gets_a_hint():
+    with pytest.raises(InputError, match="did you mean bench-mill"):
+        read.read_profile("bench-mil")
+    with pytest.raises(InputError, match="can't be read"):
+        read.read_profile("nowhere/mine.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "value"),
+    [
+        ("1 kW", "power", 1000),
+        ("30 N", "force", 30),
+        ("1.5 min", "time", 90),
+        ("15 deg", "angle", 15),
+        ("100 mm/s2", "acceleration", 100),
+        ("1 in/s²", "acceleration", 25.4),
+        ("0.5 ft/min", "feed", 152.4),
+    ],
+)
+def test_quantities(text, what, value):
+    assert quantity.parse(text, what) == pytest.approx(value)
