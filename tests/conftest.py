@@ -9,4 +9,5 @@ REPO = Path(__file__).parents[1]
 DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
 
 settings.register_profile("steady", derandomize=True, deadline=None)
-settings.load_profile("steady" if os.environ.get("CI") else "default")
+settings.register_profile("local", deadline=None)
+settings.load_profile("steady" if os.environ.get("CI") else "local")
