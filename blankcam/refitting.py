@@ -134,9 +134,8 @@ def _taken(entry: LogEntry) -> Taken:
 
 def _refit(found: Design, readings: Readings) -> Refit:
     instrument = found.instrument
-    wanted = np.array([
-        s.clearance(instrument.board, np.array([1.0, 12.0])) for s in instrument.strings
-    ])  # fmt: skip
+    wanted = [s.clearance(instrument.board, np.array([1.0, 12.0])) for s in instrument.strings]
+    want_1, want_12 = ([float(w[i]) for w in wanted] for i in (0, 1))
     at_nut, at_saddle = (
         [s.u_nut for s in instrument.strings],
         [s.u_saddle for s in instrument.strings],
@@ -149,8 +148,8 @@ def _refit(found: Design, readings: Readings) -> Refit:
         found,
         first_fret=each(readings.first_fret, at_nut, ()),
         action=each(readings.action, at_saddle, ()),
-        want_first_fret=each(readings.want_first_fret, at_nut, wanted[:, 0]),
-        want_action=each(readings.want_action, at_saddle, wanted[:, 1]),
+        want_first_fret=each(readings.want_first_fret, at_nut, want_1),
+        want_action=each(readings.want_action, at_saddle, want_12),
     )
     return refits.refit(rows, uncertainty=readings.uncertainty, saddle_length=found.saddle.length)
 
@@ -252,7 +251,7 @@ def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Pla
 
 def _named(plan: Plan, part: str, stem: str, box: BlankJob) -> Plan:
     """The plan under the refit's own names, and where zero lies on a part turned over."""
-    zero = {}
+    zero: dict[str, Any] = {}
     if stem == "saddle-bottom":
         zero["zero"] = (
             "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"

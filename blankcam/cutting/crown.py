@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.cutting.surface import beside
 from blankcam.parts.curve import Array
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
@@ -24,6 +25,7 @@ class CrownSurface:
 
     def height(self, x: Array, y: Array) -> Array:
         """Z over x and y."""
+        x = beside(x, self.saddle.length)[0]
         away = np.abs(y - self.saddle.ridge.height(x))
         radius, edge = self.saddle.crown_radius, STEEPEST * self.saddle.crown_radius
         inner = np.minimum(away, edge)
@@ -33,11 +35,13 @@ class CrownSurface:
 
     def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
         """Slopes along x and along y."""
+        x, inside = beside(x, self.saddle.length)
         off = y - self.saddle.ridge.height(x)
         radius, edge = self.saddle.crown_radius, STEEPEST * self.saddle.crown_radius
         inner = np.clip(off, -edge, edge)
         along_y = -inner / np.sqrt(radius**2 - inner**2)
-        return self.saddle.top.slope(x) - along_y * self.saddle.ridge.slope(x), along_y
+        along_x = self.saddle.top.slope(x) - along_y * self.saddle.ridge.slope(x)
+        return along_x * inside, along_y
 
 
 def crown_surface(saddle: Saddle, stage: Stage) -> CrownSurface:

@@ -200,12 +200,22 @@ def nick_operation(
 
 def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go: never wider than the slot where it meets the finished top, mm."""
-    r = min(slot.width / 2, tool.radius)
+    r = min(_opening(nut, slot, stage), tool.radius)
     within = tool.radius - math.sqrt(tool.radius**2 - r**2)
     waste = 0.0
     if stage is Stage.ROUGH:
         waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
     return min(NICK, waste + 0.8 * within)
+
+
+def _opening(nut: Nut, slot: Slot, stage: Stage) -> float:
+    """Half the width of the stage's groove where it meets the finished top, mm.
+
+    A thin string's slot is shallower than its own radius: its round floor is all there is.
+    """
+    depth = max(slot.depth_front - nut.slot_raise(stage), 0.0) * math.cos(slot.tilt)
+    short = max(slot.radius - depth, 0.0)
+    return math.sqrt(slot.radius**2 - short**2)
 
 
 def _nicker(profile: Profile) -> Tool | None:

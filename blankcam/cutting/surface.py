@@ -32,6 +32,8 @@ class Surface(Protocol):
 
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
+WASTE = 1.0
+"""mm beyond a part's ends over which its surface still goes on falling."""
 BESIDE = 1.0
 """mm of air between the tool's side and the blank where a pass begins."""
 HOP = 1.0
@@ -45,6 +47,16 @@ TABLE = 0.15
 _D = 1e-6
 _ROUNDS = 60
 _SETTLED = 1e-8
+
+
+def beside(x: Array, length: float) -> tuple[Array, Array]:
+    """Places x kept to a part and ``WASTE`` beyond, and 1 where they are inside that, else 0.
+
+    A surface goes on level from there: a top that falls toward its ends would lead the tool down
+    to the jaws in the waste beside the part.
+    """
+    kept = np.clip(x, -WASTE, length + WASTE)
+    return kept, np.asarray(kept == x, dtype=float)
 
 
 def contact(surface: Surface, radius: float, x: Array, y: Array) -> tuple[Array, Array]:

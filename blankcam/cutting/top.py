@@ -11,7 +11,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Work, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.surface import Sweep, cut_layer
+from blankcam.cutting.surface import Sweep, beside, cut_layer
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.curve import Array
@@ -33,11 +33,12 @@ class TopSurface:
 
     def height(self, x: Array, y: Array) -> Array:
         """Z over x and y."""
-        return self.nut.top_height(x, y, self.stage)
+        return self.nut.top_height(beside(x, self.nut.length)[0], y, self.stage)
 
     def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
         """Slopes along x and along y."""
-        return self.nut.top.slope(x), np.full_like(y, -math.tan(self.nut.tilt))
+        x, inside = beside(x, self.nut.length)
+        return self.nut.top.slope(x) * inside, np.full_like(y, -math.tan(self.nut.tilt))
 
 
 def finishing_step(sweep: Sweep, tool: Tool) -> float:

@@ -258,9 +258,8 @@ def three_passes_in_four_dropped(lines):
 @fault
 def slots_stopped_short(lines):
     high = span([s for s in lines if has(s, "G1", "Y")], "Y")[1]
-    short = every(lines, lambda s: with_value(s, "Y", 1.0)
+    return every(lines, lambda s: with_value(s, "Y", 1.0)
                   if has(s, "G1") and value(s, "Y") == high else s)  # fmt: skip
-    return short
 
 
 @fault
