@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -140,12 +141,14 @@ def programs(found: Design, profile: Profile, stage: Stage) -> tuple[Made, ...]:
     faults: list[Fault] = []
     for part in (found.nut, found.saddle):
         try:
-            plans.append((part, _plan(found, part, profile, stage)))
+            plans.append((part, plan_part(found, part, profile, stage)))
         except RefusedError as refused:
             faults += refused.faults
     if faults:
         raise RefusedError(faults)
-    return tuple(_written_and_proven(found, part, plan, profile, stage) for part, plan in plans)
+    # numpy lets go of the interpreter while it works: two parts take two cores
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return tuple(pool.map(lambda p: _made(found, p[0], p[1], profile, stage), plans))
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:
@@ -178,7 +181,8 @@ def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
     return dataclasses.replace(blank, thickness=part.thickness)
 
 
-def _plan(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> Plan:
+def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> Plan:
+    """The programs of one part and who does what; raises RefusedError where it can't be cut."""
     from blankcam.cutting import plan
 
     blank, material = blank_as_cut(found, part), found.job.blanks.material
@@ -188,15 +192,18 @@ def _plan(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> 
     return plan.plan_saddle(part, blank, profile, material, stage)
 
 
-def _written_and_proven(
-    found: Design, part: Nut | Saddle, plan: Plan, profile: Profile, stage: Stage
-) -> Made:
+def written(found: Design, plan: Plan, profile: Profile) -> tuple[Written, ...]:
+    """The texts of a plan's programs."""
     from blankcam.writers import gcode
 
-    job = found.job
-    written = tuple(gcode.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
-    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in written})
-    return Made(part=part, plan=plan, written=written, proof=proof)
+    name, digest = found.job.instrument.name, found.job.digest
+    return tuple(gcode.write(p, profile, name, digest) for p in plan.programs)
+
+
+def _made(found: Design, part: Nut | Saddle, plan: Plan, profile: Profile, stage: Stage) -> Made:
+    texts = written(found, plan, profile)
+    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in texts})
+    return Made(part=part, plan=plan, written=texts, proof=proof)
 
 
 def _proof(  # everything a proof needs is a fact of its own
@@ -300,7 +307,7 @@ def prove(
     stage = stage or _stage_said(data)
     stem = _stem_of(program, data)
     part = found.saddle if stem.startswith("saddle") else found.nut
-    plan = _plan(found, part, profile, stage)
+    plan = plan_part(found, part, profile, stage)
     texts = _in_place(found, plan, profile, f"{stem}.ngc", data)
     if texts is None:
         names = ", ".join(f"{p.stem}.ngc" for p in plan.programs)
@@ -323,13 +330,7 @@ def prove(
 def _in_place(
     found: Design, plan: Plan, profile: Profile, name: str, data: bytes
 ) -> dict[str, str | bytes] | None:
-    from blankcam.writers import gcode
-
-    job = found.job
-    texts: dict[str, str | bytes] = {
-        w.file: w.text
-        for w in (gcode.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
-    }
+    texts: dict[str, str | bytes] = {w.file: w.text for w in written(found, plan, profile)}
     if name not in texts:
         return None
     texts[name] = data

@@ -25,7 +25,7 @@ def show(parts: Iterable[Section]) -> None:
 
 def _show(console: object, section: Section) -> None:
     from rich import box
-    from rich.console import Console
+    from rich.console import Console, JustifyMethod
     from rich.table import Table
     from rich.text import Text
 
@@ -35,7 +35,8 @@ def _show(console: object, section: Section) -> None:
     if section.rows:
         table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
         for i, name in enumerate(section.columns):
-            table.add_column(_safe(name, plain=plain), justify="left" if i == 0 else "right")
+            side: JustifyMethod = "left" if i == 0 else "right"
+            table.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
         for row in section.rows:
             table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
         console.print(table)

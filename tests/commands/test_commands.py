@@ -1,0 +1,236 @@
+"""Each promise to the maker, once, through the installed command."""
+
+import json
+import os
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import DEMO_JOBS, REPO
+
+COMMAND = Path(sys.executable).with_name("blankcam")
+STEEL = str(REPO / "demo_jobs" / "concert-steel.toml")
+
+
+def run(*args, cwd=None, **environment):
+    return subprocess.run(
+        [COMMAND, *map(str, args)], capture_output=True, text=True, timeout=120, check=False, cwd=cwd,
+        env=os.environ | environment,
+    )  # fmt: skip
+
+
+def refused(done, code, words):
+    assert done.returncode == code, done.stderr
+    assert re.search(words, done.stderr), done.stderr
+    assert "Traceback" not in done.stderr
+    assert done.stdout == ""
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    out = tmp_path_factory.mktemp("made") / "steel"
+    done = run("make", STEEL, "--out", out)
+    assert done.returncode == 0, done.stderr
+    return out
+
+
+@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+def test_layout_tells_every_number_readably(path):
+    done = run("layout", path, COLUMNS="110")
+    assert done.returncode == 0, done.stderr
+    for words in ("centre", "clear gap", "slot width", "floor over seat", "depth", "tilt", "lift",
+                  "exposed", "setback", "fit", "rub off", "Assumed", "Cautions", "(in)"):  # fmt: skip
+        assert words in done.stdout, words
+    assert "Larkfield" not in done.stdout
+
+
+def test_layout_as_json_has_the_contracts_keys():
+    done = run("layout", STEEL, "--json")
+    report = json.loads(done.stdout)
+    assert {"job", "stage", "machine", "cautions", "nut", "saddle", "strings", "programs"} <= set(
+        report
+    )
+    assert {"length", "height", "thickness", "top_radius", "slots"} <= set(report["nut"])
+    slot_keys = {"string", "note", "course", "centre", "width", "floor_front", "depth_front", "tilt",
+                 "lift", "by", "tool"}  # fmt: skip
+    assert all(slot_keys <= set(s) for s in report["nut"]["slots"])
+    assert {s["by"] for s in report["nut"]["slots"]} <= {"mill", "file"}
+    saddle_keys = {"string", "note", "centre", "height", "setback", "ridge", "residual"}
+    assert all(saddle_keys <= set(s) for s in report["saddle"]["strings"])
+    string_keys = {"note", "gauge", "unit_weight", "tension", "break_angle", "downforce", "cents"}
+    assert all(string_keys <= set(s) and len(s["cents"]) == 12 for s in report["strings"])
+    # 1 3/4 in nut; slots from the bass side stand between its margins of 3.4 and 3.2 mm
+    assert report["nut"]["length"] == pytest.approx(44.45)
+    assert report["nut"]["slots"][0]["centre"] == pytest.approx(3.4)
+    assert report["nut"]["slots"][-1]["centre"] == pytest.approx(41.25)
+    # 0.053 in + 0.003 in
+    assert report["nut"]["slots"][0]["width"] == pytest.approx(0.056 * 25.4, abs=1e-4)
+
+
+def test_make_writes_the_whole_set_proven(made):
+    names = {p.name for p in made.iterdir()}
+    assert {"nut.dxf", "saddle.dxf", "nut-edge.ngc", "saddle-edge.ngc", "report.json"} <= names
+    report = json.loads((made / "report.json").read_text())
+    assert {p["file"] for p in report["programs"]} <= names
+    keys = {"file", "part", "setup", "stage", "tools", "lines", "cut_length", "seconds", "proof"}
+    proof_keys = {"passed", "gouge_um", "left_um", "rapid_contacts", "holder_contacts",
+                  "holding_contacts", "outside_travel", "faults"}  # fmt: skip
+    for program in report["programs"]:
+        assert keys <= set(program)
+        assert proof_keys <= set(program["proof"])
+        assert program["proof"]["passed"] is True
+        assert program["proof"]["gouge_um"] <= 5
+        assert program["proof"]["left_um"] <= 20
+        text = (made / program["file"]).read_text()
+        assert program["lines"] == text.count("\n")
+        assert text.isascii()
+        assert "SAFETY NOTICE" in text
+        assert max(map(len, text.splitlines())) <= 79
+
+
+def test_the_same_job_makes_the_same_bytes(made, tmp_path):
+    assert run("make", STEEL, "--out", tmp_path / "again").returncode == 0
+    for path in made.iterdir():
+        assert (tmp_path / "again" / path.name).read_bytes() == path.read_bytes(), path.name
+
+
+def test_dxf_and_gcode_alone(tmp_path):
+    assert run("dxf", STEEL, "--out", tmp_path / "d").returncode == 0
+    assert {p.suffix for p in (tmp_path / "d").glob("[a-z]*")} == {".dxf"}
+    assert run("gcode", STEEL, "--out", tmp_path / "g", "--stage", "final").returncode == 0
+    assert {p.suffix for p in (tmp_path / "g").glob("[a-z]*")} == {".ngc"}
+    assert "stage final" in (tmp_path / "g" / "nut-edge.ngc").read_text()
+
+
+def test_prove_says_as_written(made):
+    done = run("prove", made / "nut-edge.ngc", "--job", STEEL)
+    assert done.returncode == 0, done.stdout
+    assert "passed" in done.stdout
+    assert "as written" in done.stdout
+    as_json = json.loads(run("prove", made / "saddle-edge.ngc", "--job", STEEL, "--json").stdout)
+    assert as_json["proof"]["passed"] is True
+
+
+def test_prove_catches_a_program_edited_by_hand(made, tmp_path):
+    lines = (made / "nut-edge.ngc").read_text().splitlines()
+    # the deepest cut of the slots goes 0.3 mm deeper
+    at = max(i for i, line in enumerate(lines) if re.fullmatch(r"G1 Y\S+ Z\S+( F\S+)?", line))
+    z = float(re.search(r"Z(\S+)", lines[at])[1])
+    lines[at] = lines[at].replace(f"Z{z:g}", f"Z{z - 0.3:g}")
+    edited = tmp_path / "nut-edge.ngc"
+    edited.write_text("\n".join(lines) + "\n")
+    done = run("prove", edited, "--job", STEEL)
+    assert done.returncode == 1
+    assert "FAILED" in done.stdout
+    assert "differs from what was written" in done.stdout
+    assert f"line {at + 1}" in done.stdout
+
+
+def test_a_good_edit_passes_but_is_told(made, tmp_path):
+    text = (made / "saddle-edge.ngc").read_text()
+    slower = re.sub(r" F(\d+)", lambda m: f" F{int(m[1]) * 9 // 10}", text)
+    assert slower != text
+    (tmp_path / "saddle-edge.ngc").write_text(slower)
+    done = run("prove", tmp_path / "saddle-edge.ngc", "--job", STEEL)
+    assert done.returncode == 0, done.stdout
+    assert "differs from what was written" in done.stdout
+
+
+def test_machines_are_listed_and_shown(tmp_path):
+    listed = run("machines").stdout
+    assert "bench-mill" in listed
+    assert "light-router" in listed
+    shown = run("machines", "bench-mill").stdout
+    assert "rpm" in shown
+    own = tmp_path / "mine.toml"
+    own.write_text((REPO / "machines" / "light-router.toml").read_text())
+    assert run("machines", own).returncode == 0
+    own.write_text(own.read_text().replace("spindle_max", "spindel_max"))
+    refused(run("machines", own), 2, "spindle_max")
+    refused(run("machines", "no-such"), 2, "no-such")
+
+
+@pytest.mark.parametrize("kind", ["classical", "ukulele", "mandolin"])
+def test_a_started_job_makes_as_it_stands(kind, tmp_path):
+    job = tmp_path / "mine.toml"
+    assert run("start", job, "--like", kind).returncode == 0
+    assert run("layout", job).returncode == 0
+    done = run("make", job, "--out", tmp_path / "out")
+    assert done.returncode == 0, done.stderr
+    refused(run("start", job, "--like", kind), 2, "there already")
+
+
+def test_faults_are_a_line_each_and_nothing_is_written(tmp_path):
+    job = tmp_path / "bad.toml"
+    job.write_text(Path(STEEL).read_text().replace('crown        = "1.05 mm"', "crown = 1.05")
+                   .replace("seat_width ", "seat_with "))  # fmt: skip
+    done = run("make", job, "--out", tmp_path / "out")
+    refused(done, 2, "board.crown")
+    assert "seat_width" in done.stderr
+    assert len(done.stderr.splitlines()) == 2
+    assert not (tmp_path / "out").exists()
+
+
+def test_what_must_not_be_cut_is_exit_one(tmp_path):
+    job = tmp_path / "small.toml"
+    job.write_text(Path(STEEL).read_text().replace('length = "52 mm"', 'length = "42 mm"'))
+    done = run("make", job, "--out", tmp_path / "out")
+    refused(done, 1, r"blanks\.nut\.length.*too small by 2\.45 mm")
+    assert not (tmp_path / "out").exists()
+
+
+def test_wrong_arguments_are_one_line():
+    for args in (["make"], ["make", STEEL], ["lay"], ["layout", STEEL, "--stage", "half"],
+                 ["layout", "no-such.toml"], ["start", "x.toml"], ["layout", STEEL, "--bad"]):  # fmt: skip
+        done = run(*args)
+        assert done.returncode == 2, (args, done.stdout, done.stderr)
+        assert len(done.stderr.strip().splitlines()) == 1, done.stderr
+    assert run("--help").returncode == 0
+    assert "blankcam" in run("--version").stdout
+
+
+def test_an_old_good_set_is_never_lost(made, tmp_path):
+    out = tmp_path / "kept"
+    shutil.copytree(made, out)
+    before = {p.name: p.read_bytes() for p in out.iterdir()}
+    job = tmp_path / "small.toml"
+    job.write_text(Path(STEEL).read_text().replace('length = "52 mm"', 'length = "42 mm"'))
+    assert run("make", job, "--out", out).returncode == 1
+    assert {p.name: p.read_bytes() for p in out.iterdir()} == before
+    (out / "notes.txt").write_text("the maker's own")
+    refused(run("make", STEEL, "--out", out), 2, "notes.txt")
+    assert run("make", STEEL, "--out", out, "--force").returncode == 0
+    assert (out / "notes.txt").read_text() == "the maker's own"
+
+
+def test_the_terminal_may_be_narrow_and_plain():
+    done = run("layout", STEEL, COLUMNS="60", PYTHONIOENCODING="ascii", NO_COLOR="1")
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.isascii()
+    assert "\x1b" not in done.stdout
+
+
+def test_layout_and_help_stay_light():
+    code = """
+import sys
+from blankcam.cli import run_cli
+sys.argv[1:] = {args!r}
+try:
+    run_cli()
+except SystemExit:
+    pass
+print(sorted(m for m in {heavy!r} if m in sys.modules), file=sys.stderr)
+"""
+    for args, heavy in (
+        (["--version"], ["numpy", "ezdxf", "shapely", "pydantic", "reportlab"]),
+        (["layout", STEEL, "--json"], ["ezdxf", "shapely", "reportlab"]),
+    ):
+        done = subprocess.run(
+            [sys.executable, "-c", code.format(args=args, heavy=heavy)],
+            capture_output=True, text=True, timeout=60, check=True,
+        )  # fmt: skip
+        assert done.stderr.strip().splitlines()[-1] == "[]", done.stderr

@@ -1,0 +1,92 @@
+"""Every demo program read by a real controller's interpreter: its path is the intended path.
+
+The interpreter (see interpreter.py) knows nothing of this project. Its canonical calls have four
+decimals; the bound is 1 um.
+"""
+
+import math
+
+import pytest
+
+from blankcam import run
+from blankcam.cutting.motion import AXES_OF_PLANE, Arc, Note, Rapid
+from blankcam.job import read
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from tests.conftest import DEMO_JOBS
+from tests.oracle import interpreter
+
+pytestmark = pytest.mark.oracle
+CLOSE = 0.001  # mm
+
+
+def intended(program):
+    """The planned moves as (move, where it began), those that go nowhere left out."""
+    at = None
+    for move in (m for o in program.operations for m in o.moves if not isinstance(m, Note)):
+        to = tuple(
+            t if not math.isnan(t) else a for t, a in zip(move.to, at or move.to, strict=True)
+        )
+        if at is None or math.dist(at, to) > 1e-4 or isinstance(move, Arc):
+            yield move, to
+        at = to
+
+
+def same_place(a, b):
+    return all(math.isnan(q) or abs(p - q) <= CLOSE for p, q in zip(a, b, strict=True))
+
+
+def compare(heard, program):
+    """Walk both paths together; the writer's own moves on the clearance plane may stand between."""
+    steps = list(heard.steps)
+    i = 0
+    for move, to in intended(program):
+        kind = "rapid" if isinstance(move, Rapid) else "arc" if isinstance(move, Arc) else "line"
+        while i < len(steps) and not same_place(steps[i].end, to):
+            lifted = steps[i].kind == "rapid" and steps[i].end[2] == pytest.approx(
+                program.clearance, abs=CLOSE
+            )
+            chord = kind == "arc" and steps[i].kind == "line"
+            assert lifted or chord, (steps[i], move)
+            i += 1
+        if i == len(steps):
+            # a move to where the writer's rounding already stands
+            assert same_place(steps[-1].end, to), move
+            continue
+        step = steps[i]
+        if step.kind == "arc":
+            assert kind == "arc"
+            assert step.plane == move.plane
+            assert step.turn == (-1 if move.clockwise else 1)
+            assert step.centre == pytest.approx(move.centre, abs=CLOSE)
+        else:
+            assert step.kind == kind or kind == "arc"
+        i += 1
+    assert all(s.kind == "rapid" for s in steps[i:])
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path):
+    interpreter.require()
+    job = read.load(str(path))
+    profile, found = run.machine_of(job, machine), design(job)
+    for part in (found.nut, found.saddle):
+        plan = run.plan_part(found, part, profile, stage)
+        for program, written in zip(plan.programs, run.written(found, plan, profile), strict=True):
+            heard = interpreter.ask(written.text, profile.tools, tmp_path)
+            assert heard.accepted, heard.complaint
+            assert any(s.kind == "arc" and s.plane == "G18" for s in heard.steps)
+            compare(heard, program)
+
+
+def test_planes_and_axes_are_as_the_interpreter_has_them():
+    assert AXES_OF_PLANE == {"G17": (0, 1, 2), "G18": (2, 0, 1), "G19": (1, 2, 0)}
+
+
+def test_a_wrong_program_is_not_accepted(tmp_path):
+    interpreter.require()
+    heard = interpreter.ask("G21\nG1 X5\nM30\n", (), tmp_path)
+    assert not heard.accepted
+    assert "zero feed rate" in heard.complaint
