@@ -184,8 +184,12 @@ def _plan(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> 
     blank, material = blank_as_cut(found, part), found.job.blanks.material
     if isinstance(part, Nut):
         by = found.job.plan.slots
-        return plan.plan_nut(part, blank, profile, material, stage, slots_by=by)
-    return plan.plan_saddle(part, blank, profile, material, stage)
+        return plan.plan_nut(
+            part, blank, profile, material, stage,
+            slots_by=by, outline_by=found.job.plan.outline,
+        )  # fmt: skip
+    outline = found.job.plan.outline
+    return plan.plan_saddle(part, blank, profile, material, stage, outline_by=outline)
 
 
 def _written_and_proven(
