@@ -188,8 +188,11 @@ def _plan(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> 
             part, blank, profile, material, stage,
             slots_by=by, outline_by=found.job.plan.outline,
         )  # fmt: skip
-    outline = found.job.plan.outline
-    return plan.plan_saddle(part, blank, profile, material, stage, outline_by=outline)
+    by_hand = found.job.plan
+    return plan.plan_saddle(
+        part, blank, profile, material, stage,
+        outline_by=by_hand.outline, ends_by=by_hand.ends,
+    )  # fmt: skip
 
 
 def _written_and_proven(

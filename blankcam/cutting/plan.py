@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting import clearing, crown, feeds, holding, outline, slots, top
+from blankcam.cutting import clearing, crown, ends, feeds, holding, outline, slots, top
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.chords import without_arcs
 from blankcam.cutting.motion import Arc, Line, Operation, Program, Rapid, Stock
@@ -83,8 +83,14 @@ def plan_saddle(
     *,
     held: Holding | None = None,
     outline_by: str = "saw",
+    ends_by: str = "mill",
 ) -> Plan:
-    """The saddle's programs: on face its outline, on edge its crown.
+    """The saddle's programs: on face its outline, on edge its crown and its round ends.
+
+    Parameters
+    ----------
+    outline_by : ``mill`` or ``saw``
+    ends_by : ``mill`` or ``hand``
 
     Raises
     ------
@@ -103,8 +109,42 @@ def plan_saddle(
         y_high=bench.stock.y_max,
         crown=saddle.crown_radius,
     )
-    operation = top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)
-    return _joined(first, _finish("saddle", bench, held, [operation], ()))
+    operations = [top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)]
+    if saddle.ends == "round" and ends_by == "mill":
+        operations += _ends(saddle, bench, held, sweep)
+    _stop(_square_faults(saddle, operations, outline_by))
+    return _joined(first, _finish("saddle", bench, held, operations, ()))
+
+
+def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
+    """The round ends, where a flat tool is long enough; else they are the hand's."""
+    ceiling = _highest(sweep)
+    tool = ends.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
+    return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, ceiling)]
+
+
+def _square_faults(saddle: Saddle, operations: list[Operation], outline_by: str) -> list[Fault]:
+    """An outline cut to length leaves square ends, which must be made round in the same plan."""
+    if saddle.ends != "round" or outline_by != "mill" or any(o.name == "ends" for o in operations):
+        return []
+    return [
+        Fault(
+            where="saddle",
+            key="plan.outline",
+            found="mill",
+            wrong="would cut the ends square to length, and nothing would make them round",
+            mend='set ends = "mill" with a flat tool long enough, or outline = "saw"',
+        )
+    ]
+
+
+def _highest(sweep: Sweep) -> float:
+    """The highest of a crown over the whole blank."""
+    stock = sweep.stock
+    x, y = np.meshgrid(
+        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 33)
+    )
+    return float(np.max(sweep.surface.height(x, y))) + 0.02
 
 
 def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, ...]:
@@ -283,7 +323,10 @@ def _finish(
         material=bench.material.name,
         stock=stock,
         holding=held,
-        zero=(f"{_x_zero(stock)}, Y0 its face toward the tail, Z0 its seat side"),
+        zero=(
+            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, "
+            "Y0 its face toward the tail, Z0 its seat side"
+        ),
         clearance=bench.clearance,
         operations=shaped,
         cautions=cautions,
