@@ -188,8 +188,15 @@ def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage)
     blank, material = blank_as_cut(found, part), found.job.blanks.material
     if isinstance(part, Nut):
         by = found.job.plan.slots
-        return plan.plan_nut(part, blank, profile, material, stage, slots_by=by)
-    return plan.plan_saddle(part, blank, profile, material, stage)
+        return plan.plan_nut(
+            part, blank, profile, material, stage,
+            slots_by=by, outline_by=found.job.plan.outline,
+        )  # fmt: skip
+    by_hand = found.job.plan
+    return plan.plan_saddle(
+        part, blank, profile, material, stage,
+        outline_by=by_hand.outline, ends_by=by_hand.ends,
+    )  # fmt: skip
 
 
 def written(found: Design, plan: Plan, profile: Profile) -> tuple[Written, ...]:

@@ -7,11 +7,16 @@ from collections.abc import Iterable
 from blankcam.cutting.motion import Arc, Line, Operation, Rapid
 from blankcam.faults import Fault
 from blankcam.machine.profile import Holding
+from blankcam.machine.tool import Tool
 
 GRIP = 3.0
 """mm of the blank that jaws must hold at least (our own),"""
 GRIP_SHARE = 1 / 3
 """and this share of its height (our own)."""
+TAPE_TOOL = 1.0
+"""mm: up to this diameter tape alone will do,"""
+TAPE_AREA = 400.0
+"""mm²: or from this face on (our own, from tape of 5 to 15 psi)."""
 JAW_ROOM = 0.5
 """mm that a tool must stay over the jaws (our own)."""
 
@@ -65,3 +70,18 @@ def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> 
 def lowest(operation: Operation) -> float:
     """The lowest z that the operation's tip is sent to (arcs here are convex or flat)."""
     return min(m.to[2] for m in operation.moves if isinstance(m, (Rapid, Line, Arc)))
+
+
+def tape_faults(part: str, holding: Holding, tool: Tool, area: float) -> list[Fault]:
+    """Tape alone is refused under larger tools on small faces; ``area`` in mm²."""
+    if holding.kind != "tape" or tool.diameter <= TAPE_TOOL or area >= TAPE_AREA:
+        return []
+    return [
+        Fault(
+            where=f"{part}, on face",
+            key="holding.kind",
+            found="tape",
+            wrong=f"tape alone does not hold {area:.0f} mm2 under a {tool.diameter:g} mm cutter",
+            mend="glue it to a carrier as well, or use a fixture",
+        )
+    ]

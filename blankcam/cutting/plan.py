@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting import clearing, crown, feeds, holding, slots, top
+from blankcam.cutting import clearing, crown, ends, feeds, holding, outline, slots, top
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.chords import without_arcs
 from blankcam.cutting.motion import Arc, Line, Operation, Program, Rapid, Stock
@@ -42,8 +42,14 @@ def plan_nut(
     *,
     held: Holding | None = None,
     slots_by: str = "mill",
+    outline_by: str = "saw",
 ) -> Plan:
-    """The nut's programs on edge: top, clear, slots.
+    """The nut's programs: on face its outline, on edge top, clear, slots.
+
+    Parameters
+    ----------
+    slots_by : ``mill`` or ``file``
+    outline_by : ``mill`` or ``saw``
 
     Raises
     ------
@@ -53,6 +59,7 @@ def plan_nut(
     held = held or profile.holding
     _stop(holding.grip_faults("nut", held, blank.height))
     bench = _bench(nut.length, blank, profile, held, material, stage)
+    first = _on_face(nut, bench, held) if outline_by == "mill" else ()
     choices = tuple(
         slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
     )
@@ -64,7 +71,7 @@ def plan_nut(
         operations.append(slots.slot_operation(nut, chosen, tool, bench, ceiling))
     for tool, chosen in _by_tool(choices, lambda c: c.nick):
         operations.append(slots.nick_operation(nut, chosen, tool, bench, ceiling))
-    return _finish("nut", bench, held, operations, choices)
+    return _joined(first, _finish("nut", bench, held, operations, choices))
 
 
 def plan_saddle(
@@ -75,8 +82,15 @@ def plan_saddle(
     stage: Stage,
     *,
     held: Holding | None = None,
+    outline_by: str = "saw",
+    ends_by: str = "mill",
 ) -> Plan:
-    """The saddle's programs on edge: crown.
+    """The saddle's programs: on face its outline, on edge its crown and its round ends.
+
+    Parameters
+    ----------
+    outline_by : ``mill`` or ``saw``
+    ends_by : ``mill`` or ``hand``
 
     Raises
     ------
@@ -86,6 +100,7 @@ def plan_saddle(
     held = held or profile.holding
     _stop(holding.grip_faults("saddle", held, blank.height))
     bench = _bench(saddle.length, blank, profile, held, material, stage)
+    first = _on_face(saddle, bench, held) if outline_by == "mill" else ()
     sweep = Sweep(
         surface=crown.crown_surface(saddle, stage),
         tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
@@ -94,8 +109,100 @@ def plan_saddle(
         y_high=bench.stock.y_max,
         crown=saddle.crown_radius,
     )
-    operation = top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)
-    return _finish("saddle", bench, held, [operation], ())
+    operations = [top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)]
+    if saddle.ends == "round" and ends_by == "mill":
+        operations += _ends(saddle, bench, held, sweep)
+    _stop(_square_faults(saddle, operations, outline_by))
+    return _joined(first, _finish("saddle", bench, held, operations, ()))
+
+
+def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
+    """The round ends, where a flat tool is long enough; else they are the hand's."""
+    ceiling = _highest(sweep)
+    tool = ends.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
+    return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, ceiling)]
+
+
+def _square_faults(saddle: Saddle, operations: list[Operation], outline_by: str) -> list[Fault]:
+    """An outline cut to length leaves square ends, which must be made round in the same plan."""
+    if saddle.ends != "round" or outline_by != "mill" or any(o.name == "ends" for o in operations):
+        return []
+    return [
+        Fault(
+            where="saddle",
+            key="plan.outline",
+            found="mill",
+            wrong="would cut the ends square to length, and nothing would make them round",
+            mend='set ends = "mill" with a flat tool long enough, or outline = "saw"',
+        )
+    ]
+
+
+def _highest(sweep: Sweep) -> float:
+    """The highest of a crown over the whole blank."""
+    stock = sweep.stock
+    x, y = np.meshgrid(
+        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 33)
+    )
+    return float(np.max(sweep.surface.height(x, y))) + 0.02
+
+
+def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, ...]:
+    """The program that cuts the outline out of the blank lying on its face."""
+    edge, profile = bench.stock, bench.profile
+    stock = Stock(
+        x_min=edge.x_min,
+        x_max=edge.x_max,
+        y_min=edge.z_min,
+        y_max=edge.z_max,
+        z_min=-edge.y_max,
+        z_max=0.0,
+    )
+    face = dataclasses.replace(bench, stock=stock, clearance=profile.clearance)
+    tool = outline.choose_tool(profile, edge.y_max + outline.THROUGH)
+    if tool is None:
+        raise RefusedError(
+            Fault(
+                where=profile.path or profile.name,
+                key="tools",
+                wrong=f"no flat tool of 1 to {outline.WIDEST:g} mm cuts the {edge.y_max:.1f} mm "
+                f"of the {part.name}'s outline",
+                mend='add one, or set outline = "saw" in [plan]',
+            )
+        )
+    area = (stock.x_max - stock.x_min) * (stock.y_max - stock.y_min)
+    _stop(holding.tape_faults(part.name, held, tool, area))
+    operation = without_arcs(
+        outline.outline_operation(part, tool, face), profile.controller.arc_planes
+    )
+    _stop(_travel_faults(f"{part.name}, on face", profile, [operation]))
+    program = Program(
+        stem=f"{part.name}-face",
+        part=part.name,
+        setup="face",
+        stage=str(bench.stage),
+        material=bench.material.name,
+        stock=stock,
+        holding=held,
+        zero=(
+            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its seat side, "
+            "Z0 its upper face, the face toward the tail up"
+        ),
+        clearance=face.clearance,
+        operations=(operation,),
+        cautions=operation.cut.cautions,
+    )
+    return split(program, profile)
+
+
+def _joined(first: tuple[Program, ...], then: Plan) -> Plan:
+    """Programs on face before those on edge."""
+    said = (c for p in first for c in p.cautions)
+    return dataclasses.replace(
+        then,
+        programs=(*first, *then.programs),
+        cautions=tuple(dict.fromkeys((*said, *then.cautions))),
+    )
 
 
 def _bench(  # the six things a set-up is made of
@@ -206,7 +313,7 @@ def _finish(
     _stop(holding.jaw_faults(part, held, operations))
     profile, stock = bench.profile, bench.stock
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
-    _stop(_travel_faults(part, profile, shaped))
+    _stop(_travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
     whole = Program(
         stem=f"{part}-edge",
@@ -217,8 +324,8 @@ def _finish(
         stock=stock,
         holding=held,
         zero=(
-            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its face toward the tail, "
-            "Z0 its seat side"
+            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, "
+            "Y0 its face toward the tail, Z0 its seat side"
         ),
         clearance=bench.clearance,
         operations=shaped,
@@ -243,7 +350,7 @@ def split(program: Program, profile: Profile) -> tuple[Program, ...]:
     )
 
 
-def _travel_faults(part: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+def _travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
     places = np.array(
         [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
     )
@@ -254,7 +361,7 @@ def _travel_faults(part: str, profile: Profile, operations: Iterable[Operation])
         if span > limit:
             faults.append(
                 Fault(
-                    where=f"{part}, on edge",
+                    where=where,
                     key=f"travel.{axis}",
                     found=f"{limit:g} mm",
                     wrong=f"is less than the {span:.1f} mm this part needs",

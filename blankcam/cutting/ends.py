@@ -1,0 +1,84 @@
+"""Full-round ends of a saddle, cut on edge down to just over the jaws.
+
+Each end is one arc of the tool's centre around the middle of the end, in air from the face toward
+the tail to air behind the other face: clockwise around the part, which is climbing.
+"""
+
+from __future__ import annotations
+
+import math
+
+from blankcam.cutting.bench import Bench
+from blankcam.cutting.feeds import Work, plan_cut
+from blankcam.cutting.holding import JAW_ROOM
+from blankcam.cutting.motion import Arc, Operation, Path
+from blankcam.cutting.surface import HOP
+from blankcam.machine.profile import Holding, Profile
+from blankcam.machine.tool import Shape, Tool
+from blankcam.parts.saddle import Saddle
+
+WIDEST = 3.2
+"""mm: largest tool for an end."""
+BESIDE = 0.5
+"""mm of air beyond the faces."""
+ROOM = 0.05
+"""mm over the least height above the jaws."""
+STANDING = 0.02
+
+
+def choose_tool(profile: Profile, depth: float) -> Tool | None:
+    """The largest flat tool that reaches from the crown down to the jaws."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape is Shape.FLAT
+        and 1.0 <= t.diameter <= WIDEST
+        and min(t.flute_length, t.reach) >= depth
+    ]
+    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
+
+
+def lowest(held: Holding) -> float:
+    """How far down an end is cut, z."""
+    return held.jaw_top + JAW_ROOM + ROOM
+
+
+def ends_operation(
+    saddle: Saddle, tool: Tool, bench: Bench, held: Holding, ceiling: float
+) -> Operation:
+    """Both ends in levels from ``ceiling``, the height of what stands, down to over the jaws."""
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    path = Path(bench.clearance)
+    r = saddle.thickness / 2
+    depth = ceiling + STANDING - lowest(held)
+    levels = max(1, math.ceil(depth / cut.depth))
+    # Clockwise seen from above: the left end toward the head, the right end back
+    for x, begin, end in (
+        (r, 0.0, 2 * r),
+        (saddle.length - r, 2 * r, 0.0),
+    ):
+        out = 1.0 if end > begin else -1.0
+        off = tool.radius * out
+        for k in range(1, levels + 1):
+            z = ceiling + STANDING - depth * k / levels
+            path.over(x, _air(begin - off, -out, bench, tool), z, ceiling + HOP)
+            path.line(cut.feed, y=begin - off)
+            to = (x, end + off, z)
+            path.moves.append(Arc(to, (x, r), "G17", clockwise=True, feed=cut.feed))
+            path.at = to
+            path.line(cut.feed, y=_air(end + off, out, bench, tool))
+    path.leave()
+    return Operation(
+        name="ends",
+        words=f"round ends down to {lowest(held):.2f} mm over the seat side",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+    )
+
+
+def _air(y: float, out: float, bench: Bench, tool: Tool) -> float:
+    """Further out than y and clear of the blank, which may be thicker than the part."""
+    stock = bench.stock
+    face = stock.y_max + tool.radius if out > 0 else stock.y_min - tool.radius
+    return (max(y, face) if out > 0 else min(y, face)) + out * BESIDE

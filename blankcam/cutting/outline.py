@@ -1,0 +1,183 @@
+"""The elevation cut out of a blank that lies on its face.
+
+Machine axes on face: X is the part's x, Y its z, Z its -y; the face toward the tail looks up. The
+seat side is the blank's own edge, so the path runs up the left end, over the top and down the
+right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
+side. Tabs stay at the seat end of both ends and hold part and waste together.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.cutting.bench import Bench
+from blankcam.cutting.feeds import Cut, Work, arc_feed, plan_cut
+from blankcam.cutting.motion import Arc, Operation, Path, Stock
+from blankcam.machine.profile import Profile
+from blankcam.machine.tool import Shape, Tool
+from blankcam.parts import curve
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+
+LEAVE = 0.3
+"""mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
+TAB_WIDTH = 2.0
+TAB_HEIGHT = 0.8
+TAB_SHARE = 0.3
+"""Tabs, mm, and their least height as a share of the thickness (our own)."""
+THROUGH = 0.3
+"""mm cut into the waste board, where it may be."""
+WIDEST = 3.2
+"""mm: largest tool for an outline."""
+BESIDE = 1.0
+"""mm of air below the seat side."""
+WITHIN = 0.001
+HOP = 1.0
+
+
+def choose_tool(profile: Profile, depth: float) -> Tool | None:
+    """The largest flat tool that cuts that deep."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape is Shape.FLAT
+        and 1.0 <= t.diameter <= WIDEST
+        and min(t.flute_length, t.reach) >= depth
+    ]
+    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
+
+
+def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
+    """The outline in levels, the last ones raised over the tabs."""
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    way = _Way(part=part, tool=tool, stage=bench.stage, cut=cut)
+    thick = -bench.stock.z_min
+    through = min(THROUGH, bench.profile.holding.carrier_depth)
+    tab = -thick + max(TAB_HEIGHT, TAB_SHARE * thick)
+    path = Path(bench.clearance)
+    for z in _levels(thick + through, cut.depth, tab):
+        _round(path, way, bench.stock, z, tab)
+    path.leave()
+    return Operation(
+        name="outline",
+        words=f"{bench.stage} outline, tabs at the seat side of both ends",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+    )
+
+
+def _levels(depth: float, step: float, tab: float) -> list[float]:
+    """Z of each level; one of them is the tabs' top."""
+    upper = max(1, math.ceil(-tab / step))
+    lower = max(1, math.ceil((depth + tab) / step))
+    return [tab * k / upper for k in range(1, upper + 1)] + [
+        tab - (depth + tab) * k / lower for k in range(1, lower + 1)
+    ]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Way:
+    """The tool's centre around a part."""
+
+    part: Nut | Saddle
+    tool: Tool
+    stage: Stage
+    cut: Cut
+
+    @property
+    def raised(self) -> float:
+        return LEAVE + (self.part.allowance if self.stage is Stage.ROUGH else 0.0)
+
+    def corner(self, x: float) -> float:
+        """Height of the top at an end."""
+        return float(self.part.top.height(np.array(x))) + self.raised
+
+    def over(self) -> curve.Chain:
+        """Over the top from left to right, the corners rounded."""
+        r, length = self.tool.radius, self.part.length
+        left, right = (0.0, self.corner(0.0)), (length, self.corner(length))
+        (a0, b0), (a1, b1) = self._beside(*left), self._beside(*right)
+        fitted = curve.fit(self._height, a0, a1, WITHIN)
+        return (
+            *_turn((-r, left[1]), (a0, b0), left),
+            *fitted,
+            *_turn((a1, b1), (length + r, right[1]), right),
+        )
+
+    def feed(self, segment: curve.Segment) -> float:
+        """The feed along a segment: slower inside arcs."""
+        if isinstance(segment, curve.Arc) and segment.ccw:
+            return arc_feed(self.cut.feed, segment.radius + self.tool.radius, self.tool.radius)
+        return self.cut.feed
+
+    def _beside(self, x: float, z: float) -> tuple[float, float]:
+        """Centre of the tool that touches the top at x."""
+        slope = float(self.part.top.slope(np.array(x)))
+        s = math.hypot(1.0, slope)
+        return x - self.tool.radius * slope / s, z + self.tool.radius / s
+
+    def _height(self, x: Array) -> Array:
+        """Height of the centre over x, touching the top."""
+        r, u = self.tool.radius, x.copy()
+        for _ in range(30):
+            slope = self.part.top.slope(u)
+            u = x + r * slope / np.sqrt(1 + slope**2)
+        room = np.sqrt(np.maximum(r**2 - (u - x) ** 2, 0.0))
+        return np.asarray(self.part.top.height(u) + self.raised + room)
+
+
+def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator[curve.Segment]:
+    """Clockwise around a corner."""
+    if math.dist(start, end) > 1e-6:
+        yield curve.Arc(start, end, centre, ccw=False)
+
+
+def _round(path: Path, way: _Way, stock: Stock, z: float, tab: float) -> None:
+    """One level: up the left end, over the top, down the right end."""
+    r, length, feed = way.tool.radius, way.part.length, way.cut.feed
+    below = stock.y_min - r - BESIDE
+    past_tab = stock.y_min + TAB_WIDTH + r
+    shallow = max(z, tab)
+    path.over(-r, below, shallow, stock.z_max + HOP)
+    if z < tab:
+        path.line(feed, y=past_tab)
+        _ramp(path, way, z, past_tab, way.corner(0.0))
+    path.line(feed, y=way.corner(0.0))
+    for segment in way.over():
+        _along(path, segment, way.feed(segment))
+    if z < tab:
+        path.line(feed, y=past_tab)
+        path.line(way.cut.plunge, z=shallow)
+    path.line(feed, x=length + r, y=below)
+
+
+def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
+    """Down to z between two places on the left end, no steeper than allowed; ends at the low one.
+
+    The last way back takes off the wedge that the ramp left.
+    """
+    drop, run = path.at[2] - z, high - low
+    steep = min(math.tan(way.cut.ramp), way.cut.plunge / way.cut.feed)
+    count = max(2, 2 * math.ceil(drop / (2 * run * steep)))
+    start = path.at[2]
+    for i in range(1, count + 1):
+        path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
+    path.line(way.cut.feed, y=high)
+    path.line(way.cut.feed, y=low)
+
+
+def _along(path: Path, segment: curve.Segment, feed: float) -> None:
+    x, y = segment.end
+    if isinstance(segment, curve.Line):
+        path.line(feed, x=x, y=y)
+        return
+    to = (x, y, path.at[2])
+    path.moves.append(Arc(to, segment.centre, "G17", not segment.ccw, feed))
+    path.at = to
