@@ -190,10 +190,11 @@ def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
     """Between which x each move alone decides, (n, 2); all of x where it is not in a chain.
 
     Where balls of one radius R run along x, move after move, a place is cut lowest either at an
-    end of the chain, or where the path's normal section holds it: at u = s + c rho with c the
-    sine of the path's slope there and rho <= R, or, at a corner, between the two moves' own c.
-    So a move need only touch its own length and as far beyond as its slopes and the slope that
-    comes before it lean; what it reaches elsewhere others reach lower.
+    end of the chain, or where the path's normal section holds it: at u = s + c rho, with c the
+    sine of the path's slope there and rho <= R, or, at a corner s, somewhere between the two
+    moves' own c. So a move need only touch its own length and as far beyond as its slopes lean:
+    what a corner decides beyond s the move after it touches, what it decides before s the move
+    before it. What a move reaches elsewhere others reach lower.
     """
     n = len(moves)
     out = np.tile((-np.inf, np.inf), (n, 1))
@@ -207,10 +208,8 @@ def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
     joined = fits[1:] & fits[:-1] & (ahead[1:] == ahead[:-1])
     joined &= moves.tool[1:] == moves.tool[:-1]
     joined &= (moves.start[1:] == moves.end[:-1]).all(axis=1)
-    before = np.zeros((n, 2))
-    before[1:] = lean[:-1]
     # In the direction of travel: backward end, then forward end
-    back = radius * np.minimum(0.0, np.minimum(lean.min(axis=1), before.min(axis=1)))
+    back = radius * np.minimum(0.0, lean.min(axis=1))
     forth = radius * np.maximum(0.0, lean.max(axis=1))
     has_before, has_after = np.r_[False, joined], np.r_[joined, False]
     margin = 1e-6

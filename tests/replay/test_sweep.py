@@ -1,6 +1,7 @@
 """The sweep against hand-worked sections and against a slow, independent way of doing it."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -189,7 +190,7 @@ def profile_along_x(heights, step, arcs, turn):
     for y, order in ((0.0, 1), (0.7, -1), (1.1, 1)):
         places = list(enumerate(heights))[::order]
         lines.append(f"G1 Y{y}")
-        for (i, z), (j, nxt) in zip(places, places[1:], strict=False):
+        for (i, z), (j, nxt) in pairwise(places):
             x = -1 + step * j
             if not arcs or abs(nxt - z) > abs(step):
                 lines.append(f"G1 X{x:.3f} Z{nxt:.3f}")
