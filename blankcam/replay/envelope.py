@@ -79,6 +79,11 @@ class Turn:
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
         return Turn((b0, a0), (b1, a1), (b2, a2), not self.ccw)
 
+    def upside_down(self) -> Turn:
+        """The same arc with its second axis turned round."""
+        (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
+        return Turn((a0, -b0), (a1, -b1), (a2, -b2), not self.ccw)
+
     def lowered(self, by: float) -> Turn:
         """The same arc, less along its second axis."""
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
