@@ -79,6 +79,11 @@ class Turn:
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
         return Turn((b0, a0), (b1, a1), (b2, a2), not self.ccw)
 
+    def upside_down(self) -> Turn:
+        """The same arc with its second axis turned round."""
+        (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
+        return Turn((a0, -b0), (a1, -b1), (a2, -b2), not self.ccw)
+
     def lowered(self, by: float) -> Turn:
         """The same arc, less along its second axis."""
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
@@ -146,26 +151,59 @@ def level_arc(form: Form, turn: Turn, height: float, x: Floats, y: Floats) -> Fl
 def upright_ball(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
     """Lowest heights of a ball on an arc in an upright plane, (nw, nu).
 
-    The turn is in (u, z) of the tip; ``w`` is measured from its plane.
+    The turn is in (u, z) of the tip; ``w`` is measured from its plane; both rise.
     """
     rho_square = radius**2 - w[:, None] ** 2
     rho = np.sqrt(np.maximum(rho_square, 0.0))
     out = np.full((len(w), len(u)), np.inf)
     for at, z in (turn.start, turn.end):
-        left = rho_square - (u[None, :] - at) ** 2
+        part = slice(*np.searchsorted(u, (at - radius, at + radius)).tolist())
+        left = rho_square - (u[None, part] - at) ** 2
         stamp = z + radius - np.sqrt(np.maximum(left, 0.0))
-        np.minimum(out, np.where(left >= 0, stamp, np.inf), out=out)
-    du = u[None, :] - turn.centre[0]
+        np.minimum(out[:, part], np.where(left >= 0, stamp, np.inf), out=out[:, part])
     for low, high in _halves(turn):
-        below = low < 0
-        r = turn.radius + rho if below else turn.radius - rho
-        left = r**2 - du**2
+        r = turn.radius + (rho if low < 0 else -rho)
         lo, hi = sorted((math.cos(low), math.cos(high)))
-        ok = (rho_square >= 0) & (left >= 0) & (r > 0) & (du >= lo * r) & (du <= hi * r)
-        root = np.sqrt(np.maximum(left, 0.0))
-        sheet = turn.centre[1] + radius + (-root if below else root)
-        np.minimum(out, np.where(ok, sheet, np.inf), out=out)
+        _sheet(out, u - turn.centre[0], r, (lo, hi), (turn.centre[1] + radius, low < 0))
+    out[rho_square[:, 0] < 0] = np.inf
     return out
+
+
+def _sheet(out: Floats, du: Floats, r: Floats, cosines: Plane, level: tuple[float, bool]) -> None:
+    """Lower ``out`` (nw, nu) by circles of radii r (nw, 1) about du = 0, between two cosines.
+
+    ``level`` is the height of their centre and whether the lower half is meant. Only at the ends
+    does it hang on the row whether a place lies between them.
+    """
+    lo, hi = cosines[0] * r, cosines[1] * r
+    first, a, b, last = np.searchsorted(du, (lo.min(), lo.max(), hi.min(), hi.max())).tolist()
+    if not (r > 0).all() or a >= b:
+        a = b = last = max(last, b)
+    for begin, end, whole in ((first, a, False), (a, b, True), (b, last, False)):
+        part = slice(begin, end)
+        rise = np.subtract(r**2, du[None, part] ** 2)
+        np.sqrt(np.maximum(rise, 0.0, out=rise), out=rise)
+        np.subtract(level[0], rise, out=rise) if level[1] else np.add(level[0], rise, out=rise)
+        if not whole:
+            inside = (r > 0) & (du[None, part] >= lo) & (du[None, part] <= hi)
+            rise = np.where(inside, rise, np.inf)
+        np.minimum(out[:, part], rise, out=out[:, part])
+
+
+def lowest_between(turn: Turn, low: float, high: float) -> float:
+    """Lowest second coordinate of an arc while its first lies between low and high; inf if never."""
+    found = [math.inf]
+    for a, b in _halves(turn):
+        ends = sorted(turn.centre[0] + turn.radius * math.cos(t) for t in (a, b))
+        near, far = max(ends[0], low), min(ends[1], high)
+        if near > far:
+            continue
+        places = [near, far, turn.centre[0]] if near < turn.centre[0] < far else [near, far]
+        sign = -1.0 if a < 0 else 1.0
+        for at in places:
+            rise = math.sqrt(max(turn.radius**2 - (at - turn.centre[0]) ** 2, 0.0))
+            found.append(turn.centre[1] + sign * rise)
+    return min(found)
 
 
 def upright_flat(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:

@@ -1,11 +1,11 @@
 """What the set-up on face leaves, seen on edge.
 
 On face the tool stands along the part's y. A flat tool at the depth y_tip takes away, for every
-y up to y_tip, a disc of its radius R in the plane of x and z. Walking up from the seat, material
-stands until the first disc: its height is the lower edge of the swept disc, which is the
-envelope of a ball of radius R on the path (x, z - R) over the single row through the path, in
-closed form (envelope.py). What lies above that is waste, cut off; it falls away or is broken off
-at its tabs.
+y up to y_tip, a disc of its radius R in the plane of x and z. Walking up from the middle of the
+part, material stands until the first disc: its height is the lower edge of the swept disc, which
+is the envelope of a ball of radius R on the path (x, z - R) over the single row through the path,
+in closed form (envelope.py); walking down, the upper edge in the same way. What lies beyond is
+waste: it falls away or is broken off at its tabs before the blank is turned.
 """
 
 from __future__ import annotations
@@ -25,23 +25,40 @@ Floats = NDArray[np.float64]
 _ROW = np.zeros(1)
 
 
-def lower_by_face(field: Field, moves: Moves, tools: Mapping[int, Tool]) -> None:
+def lower_by_face(field: Field, moves: Moves, tools: Mapping[int, Tool], middle: float) -> Floats:
     """Lower an on-edge field (part's axes) by moves made on face (Xm, Ym, Zm), flat tools only.
 
-    A move that slopes is taken at its deepest.
+    ``middle`` is a height that is inside the part all along it: a disc wholly below it comes from
+    the seat side. Gives the highest that such discs reach over each x, (nx,), -inf without any. A
+    move that slopes is taken at its deepest.
     """
     tip = np.minimum(moves.start[:, 2], moves.end[:, 2])
-    cuts = moves.known & (tip < -field.y[0])
-    reached = np.full(field.z.shape[1], np.inf)
-    rows = np.arange(len(field.y))
-    depth = -tip
-    for level in sorted(set(depth[cuts].tolist()), reverse=True):
-        for i in np.flatnonzero(cuts & (depth == level)):
+    depth = np.where(moves.known, -tip, -np.inf)
+    reached = np.full(len(field.x), np.inf)
+    seat = np.full(len(field.x), -np.inf)
+    for level in sorted(set(depth[depth > 0].tolist()), reverse=True):
+        for i in np.flatnonzero(depth == level):
             tool = tools.get(int(moves.tool[i]))
             if tool is not None:
-                _disc(field.x, reached, moves, int(i), tool.radius)
-        below = rows[field.y <= level]
-        field.z[below] = np.minimum(field.z[below], reached[None, :])
+                low = _edge(field.x, moves, int(i), tool.radius, 1.0)
+                high = -_edge(field.x, moves, int(i), tool.radius, -1.0)
+                from_seat = high < middle
+                np.minimum(reached, np.where(from_seat, np.inf, low), out=reached)
+                np.maximum(seat, np.where(from_seat, high, -np.inf), out=seat)
+        above = field.y <= level
+        field.z[above] = np.minimum(field.z[above], reached[None, :])
+    return seat
+
+
+def drop_waste(field: Field, middle: float, centre: float) -> None:
+    """Take away the columns beyond a cut below ``middle`` on either side of the part's centre."""
+    cut = np.asarray((field.z < middle).all(axis=0))
+    left = np.asarray(field.x < centre)
+    right = ~left
+    beyond = np.zeros(len(field.x), dtype=bool)
+    beyond[left] = np.logical_or.accumulate(cut[left][::-1])[::-1]
+    beyond[right] = np.logical_or.accumulate(cut[right])
+    field.z[:, beyond & ~cut] = -np.inf
 
 
 def only_flat(moves: Moves, tools: Mapping[int, Tool]) -> bool:
@@ -50,18 +67,17 @@ def only_flat(moves: Moves, tools: Mapping[int, Tool]) -> bool:
     return all((f := of_tool(tools[n])).flat == f.radius for n in used if n in tools)
 
 
-def _disc(x: Floats, reached: Floats, moves: Moves, i: int, radius: float) -> None:
-    """Lower ``reached`` (nx,) by the swept disc of one move."""
+def _edge(x: Floats, moves: Moves, i: int, radius: float, sign: float) -> Floats:
+    """Lower edge of a swept disc over x, or, with sign -1, the upper edge looked at upside down."""
     start, end = moves.start[i], moves.end[i]
-    form = Form(radius=radius, ball=radius, tangent=radius)
     if moves.kind[i] < Kind.ARC_CW:
-        low, high = sorted((float(start[0]), float(end[0])))
-        part = slice(*np.searchsorted(x, (low - radius, high + radius)).tolist())
-        a = (float(start[0]), 0.0, float(start[1]) - radius)
-        b = (float(end[0]), 0.0, float(end[1]) - radius)
-        sunk = envelope.line(form, a, b, x[part], _ROW)[0]
-    else:
-        part = slice(None)
-        turn, _, _ = turn_of(moves, i)
-        sunk = envelope.upright_ball(radius, turn.lowered(radius), x, _ROW)[0]
-    reached[part] = np.minimum(reached[part], sunk)
+        form = Form(radius=radius, ball=radius, tangent=radius)
+        a = (float(start[0]), 0.0, sign * float(start[1]) - radius)
+        b = (float(end[0]), 0.0, sign * float(end[1]) - radius)
+        sunk: Floats = envelope.line(form, a, b, x, _ROW)[0]
+        return sunk
+    turn, _, _ = turn_of(moves, i)
+    if sign < 0:
+        turn = turn.upside_down()
+    edge: Floats = envelope.upright_ball(radius, turn.lowered(radius), x, _ROW)[0]
+    return edge

@@ -44,6 +44,7 @@ def _span(places: Floats, low: float, high: float) -> slice:
     if len(places) == 1:
         return slice(0, int(low <= places[0] <= high))
     step = places[1] - places[0]
+    low, high = max(low, places[0] - step), min(high, places[-1] + step)
     first = int(np.ceil((low - places[0]) / step - 1e-9))
     last = int(np.floor((high - places[0]) / step + 1e-9))
     return slice(min(max(first, 0), len(places)), min(max(last + 1, 0), len(places)))

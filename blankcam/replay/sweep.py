@@ -18,7 +18,7 @@ from blankcam.machine.tool import Tool
 from blankcam.replay import envelope
 from blankcam.replay.field import Field
 from blankcam.replay.form import Form, flat, of_tool
-from blankcam.replay.moves import Kind, Moves, box, turn_of
+from blankcam.replay.moves import Kind, Moves, arc_angles, box, turn_of
 
 Floats = NDArray[np.float64]
 
@@ -82,15 +82,14 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
     bodies = {n: solids(t, profile) for n, t in tools.items()}
     wide = {n: max(f.radius, *(s.form.radius for s in bodies[n])) for n, f in forms.items()}
     top = float(field.z.max(initial=-np.inf))
+    strips = chained(moves, {n: f.radius for n, f in forms.items() if f.ball == f.radius})
     for i in _near(field, moves, wide, top):
         number = int(moves.tool[i])
         for solid in bodies[number]:
             if low[i, 2] + solid.above < top - TOUCH:
                 patch = _patch(field, low[i], high[i], solid.form.radius, solid.above)
                 contacts.extend(_touch(solid, moves, i, patch))
-        depth[i], place[i] = _cut(
-            forms[number], moves, i, _patch(field, low[i], high[i], forms[number].radius, 0.0)
-        )
+        depth[i], place[i] = _cut(field, forms[number], moves, i, (low[i], high[i]), strips[i])
         if moves.kind[i] == Kind.RAPID and depth[i] > TOUCH:
             contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
     return Swept(depth=depth, place=place, contacts=tuple(contacts))
@@ -120,10 +119,60 @@ def _patch(field: Field, low: Floats, high: Floats, radius: float, above: float)
 
 
 _NOWHERE = np.full(3, np.nan)
+BLOCK = 40_000
+"""Cells worked on at once: they should stay in the processor's cache."""
 
 
-def _cut(form: Form, moves: Moves, i: int, patch: Field | None) -> tuple[float, Floats]:
-    """Lower the patch by one move; the greatest height taken and its place."""
+def _cut(field: Field, form: Form, moves: Moves, i: int, ends: tuple[Floats, Floats],
+         strip: Floats) -> tuple[float, Floats]:  # fmt: skip
+    """Lower the field by one move; the greatest height taken and its place."""
+    rows, columns = field.window(ends[0][:2] - form.radius, ends[1][:2] + form.radius)
+    own = field.window(np.array((strip[0], -np.inf)), np.array((strip[1], np.inf)))[1]
+    columns = slice(max(columns.start, own.start), min(columns.stop, own.stop))
+    best: tuple[float, Floats] = (0.0, _NOWHERE)
+    step = max(32, BLOCK // max(1, rows.stop - rows.start))
+    for start in range(columns.start, columns.stop, step):
+        block = slice(start, min(start + step, columns.stop))
+        part = Field(field.x[block], field.y[rows], field.z[rows, block])
+        found = _cut_block(form, moves, i, _worth(form, moves, i, part))
+        best = max(best, found, key=lambda f: f[0])
+    return best
+
+
+def _worth(form: Form, moves: Moves, i: int, part: Field) -> Field | None:
+    """The rows of a block that stand up into a move; None where none does."""
+    if not part.z.size:
+        return None
+    low = _low_over(form, moves, i, part.x)
+    tops = part.z.max(axis=1)
+    if moves.start[i, 1] == moves.end[i, 1] and (moves.plane[i] == 18 or moves.kind[i] < 2):
+        low = low + form.heights((part.y - moves.start[i, 1]) ** 2)
+    rows = np.flatnonzero(tops > low)
+    if not rows.size:
+        return None
+    kept = slice(int(rows[0]), int(rows[-1]) + 1)
+    return Field(part.x, part.y[kept], part.z[kept])
+
+
+def _low_over(form: Form, moves: Moves, i: int, x: Floats) -> float | Floats:
+    """Lowest tip of a move while it can reach any of the places x."""
+    near, far = float(x[0]) - form.radius, float(x[-1]) + form.radius
+    start, end = moves.start[i], moves.end[i]
+    if moves.kind[i] < Kind.ARC_CW:
+        if start[0] == end[0]:
+            return float(min(start[2], end[2]))
+        t = np.clip((np.array((near, far)) - start[0]) / (end[0] - start[0]), 0.0, 1.0)
+        return float((start[2] + (end[2] - start[2]) * t).min())
+    turn, rise, _ = turn_of(moves, i)
+    if moves.plane[i] == 18:
+        return envelope.lowest_between(turn.swapped(), near, far)
+    if moves.plane[i] == 19:
+        return envelope.lowest_between(turn, -np.inf, np.inf)
+    return min(rise)
+
+
+def _cut_block(form: Form, moves: Moves, i: int, patch: Field | None) -> tuple[float, Floats]:
+    """Lower a block by one move; the greatest height taken and its place."""
     if patch is None:
         return 0.0, _NOWHERE
     sunk = lowest(form, moves, i, patch.x, patch.y)
@@ -135,6 +184,66 @@ def _cut(form: Form, moves: Moves, i: int, patch: Field | None) -> tuple[float, 
     place = np.array([patch.x[column], patch.y[row], sunk[row, column]])
     np.minimum(patch.z, sunk, out=patch.z)
     return float(off.flat[at]), place
+
+
+def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
+    """Between which x each move alone decides, (n, 2); all of x where it is not in a chain.
+
+    Where balls of one radius R run along x, move after move, a place is cut lowest either at an
+    end of the chain, or where the path's normal section holds it: at u = s + c rho, with c the
+    sine of the path's slope there and rho <= R, or, at a corner s, somewhere between the two
+    moves' own c. So a move need only touch its own length and as far beyond as its slopes lean:
+    what a corner decides beyond s the move after it touches, what it decides before s the move
+    before it. What a move reaches elsewhere others reach lower.
+    """
+    n = len(moves)
+    out = np.tile((-np.inf, np.inf), (n, 1))
+    radius = np.array([balls.get(int(t), 0.0) for t in moves.tool])
+    flat_plan = (moves.start[:, 1] == moves.end[:, 1]) & ((moves.plane == 18) | ~moves.is_arc)
+    ahead = np.sign(moves.end[:, 0] - moves.start[:, 0])
+    lean = np.column_stack(_leans(moves))
+    fits = flat_plan & (radius > 0) & (ahead != 0) & moves.cutting & np.isfinite(lean).all(axis=1)
+    if n < 2:
+        return out
+    joined = fits[1:] & fits[:-1] & (ahead[1:] == ahead[:-1])
+    joined &= moves.tool[1:] == moves.tool[:-1]
+    joined &= (moves.start[1:] == moves.end[:-1]).all(axis=1)
+    # In the direction of travel: backward end, then forward end
+    back = radius * np.minimum(0.0, lean.min(axis=1))
+    forth = radius * np.maximum(0.0, lean.max(axis=1))
+    has_before, has_after = np.r_[False, joined], np.r_[joined, False]
+    margin = 1e-6
+    first = np.where(ahead > 0, moves.start[:, 0] + back, moves.start[:, 0] - back)
+    last = np.where(ahead > 0, moves.end[:, 0] + forth, moves.end[:, 0] - forth)
+    right = ahead > 0
+    out[has_before & right, 0] = first[has_before & right] - margin
+    out[has_before & ~right, 1] = first[has_before & ~right] + margin
+    out[has_after & right, 1] = last[has_after & right] + margin
+    out[has_after & ~right, 0] = last[has_after & ~right] - margin
+    return out
+
+
+def _leans(moves: Moves) -> tuple[Floats, Floats]:
+    """Sine of the slope at both ends of each move in its direction of travel, NaN if it turns back.
+
+    An upright arc that stays a graph over x leans most at one of its ends.
+    """
+    run = moves.end - moves.start
+    length = np.hypot(run[:, 0], run[:, 2])
+    with np.errstate(invalid="ignore", divide="ignore"):
+        first = run[:, 2] / length
+    last = first.copy()
+    pick = moves.is_arc & (moves.plane == 18)
+    if pick.any():
+        angle, sweep, _ = arc_angles(moves, pick, 2, 0)
+        # Angles run from Z toward X: the place is (cos, sin), the tangent (-sin, cos) times turn
+        turn = np.sign(sweep)
+        first[pick] = -turn * np.sin(angle)
+        last[pick] = -turn * np.sin(angle + sweep)
+        along = turn * np.cos(angle), turn * np.cos(angle + sweep)
+        same = (np.sign(along[0]) == np.sign(along[1])) & (np.abs(sweep) < np.pi)
+        first[pick] = np.where(same, first[pick], np.nan)
+    return first, last
 
 
 def _touch(solid: _Solid, moves: Moves, i: int, patch: Field | None) -> Iterator[Contact]:

@@ -16,7 +16,7 @@ from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.parts.stage import Stage
 from blankcam.replay import checks
-from blankcam.replay.facing import lower_by_face, only_flat
+from blankcam.replay.facing import drop_waste, lower_by_face, only_flat
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code, Collector, Finding
 from blankcam.replay.form import of_tool
@@ -166,6 +166,8 @@ def prove(
     fields = _Fields(part, stock, milled, step)
     bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
+    for each in fields.all if proofs else ():
+        drop_waste(each, fields.middle, fields.centre)
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
     faults = (*(f for p in proofs for f in p.faults), *judged.found.kept)
@@ -194,6 +196,10 @@ class _Fields:
         self.stock = stock
         self.main = Field.of(stock, dx, dy)
         self.slots, self.ends = probes(part, stock, milled)
+        across = np.linspace(0.0, part.length, 201)[1:-1]
+        self.centre = part.length / 2
+        heights = part.lower(across, np.full_like(across, part.thickness / 2), Stage.FINAL)
+        self.middle = float(heights.min()) / 2
         self.face = Field.of(stock.on_face(), cells["face"], cells["face"])
 
     @property
@@ -221,8 +227,12 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     arcs = program.moves.is_arc & (program.moves.plane != 17)
     if arcs.any() or not only_flat(program.moves, bench.tools):
         found.add(Code.KERNEL, "on face only flat tools and arcs in G17 can be proven")
-    for each in fields.all:
-        lower_by_face(each, program.moves.where(~arcs), bench.tools)
+    flat = program.moves.where(~arcs)
+    limit = table("proof")["limits"]["outline"]
+    seats = [lower_by_face(each, flat, bench.tools, fields.middle) for each in fields.all]
+    over = (fields.main.x > 0) & (fields.main.x < 2 * fields.centre)
+    if (seat := float(seats[0][over].max(initial=-np.inf))) > limit:
+        found.add(Code.OUTLINE, "cut into the part from its seat, mm", value=seat, limit=limit)
     around = checks.on_face(fields.stock, bench.holding)
     checks.starts(program, 0.0, found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
@@ -400,7 +410,7 @@ def _blame(at: tuple[float, float, float], read_all: Sequence[tuple[ProgramText,
             else:
                 probe = Field(x, y, np.full((1, 1), np.inf))
                 only: Moves = program.moves.where(np.arange(len(program.moves)) == i)
-                lower_by_face(probe, only, tools)
+                lower_by_face(probe, only, tools, 0.0)
                 z = float(probe.z[0, 0])
             if z < best[0]:
                 line = int(program.moves.line[i])

@@ -153,3 +153,38 @@ def prove_edge(text, *, part=NUT, stage=Stage.FINAL, profile=MILL, stock=STOCK, 
     more = {"milled": frozenset({1, 2}), "step": 0.05} | more
     program = ProgramText(name="nut-edge.ngc", data=text, setup=Setup.EDGE)
     return prove([program], part, stage=stage, stock=stock, profile=profile, **more)
+
+
+def face_program(top=7.6, radius=1.0, over=0.0):
+    """The outline with the 2 mm flat tool, up the left end, along a level top, down the right.
+
+    ``top`` is where the level top is cut, ``over`` how much too far out the path runs.
+    """
+    left, right, high = -radius - over, 12.0 + radius + over, top + radius
+    lines = ["G21 G17 G90 G94 G40", "G49", "G54", "T6", "G0 Z5.0000", "S8000 M3"]
+    for z in (-1.25, -2.5, -3.75, -5.3):
+        low = -2.5 if z > -4.0 else 2.0 + radius
+        lines += [
+            f"G0 X{left:.4f} Y-2.5000",
+            f"G1 Z{max(z, -3.75):.4f} F100",
+            f"Y{low:.4f} F300",
+            f"Z{z:.4f} F60",
+            f"Y{top:.4f} F300",
+            f"G2 X{left + radius:.4f} Y{high:.4f} I{radius:.4f} J0",
+            f"G1 X{right - radius:.4f}",
+            f"G2 X{right:.4f} Y{top:.4f} I0 J{-radius:.4f}",
+            f"G1 Y{low:.4f}",
+            f"Z{max(z, -3.75):.4f} F60",
+            "Y-2.5000",
+            "G0 Z5.0000",
+        ]
+    return "\n".join([*lines, "M5", "M9", "M30", ""])
+
+
+def prove_both(face, edge, *, part=NUT, **more):
+    more = {"milled": frozenset({1, 2}), "step": 0.05} | more
+    programs = [
+        ProgramText(name="nut-edge.ngc", data=edge, setup=Setup.EDGE),
+        ProgramText(name="nut-face.ngc", data=face, setup=Setup.FACE),
+    ]
+    return prove(programs, part, stage=Stage.FINAL, stock=STOCK, profile=MILL, **more)

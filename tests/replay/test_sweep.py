@@ -1,6 +1,7 @@
 """The sweep against hand-worked sections and against a slow, independent way of doing it."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -173,3 +174,54 @@ def test_clipping_to_the_stock_changes_nothing():
     replay(small, got.moves, tools, MILL)
     rows, columns = big.window(np.array([-2, -2]), np.array([6, 2]))
     assert np.array_equal(big.z[rows, columns], small.z)
+
+
+def whole(moves, field):
+    """The same replay without any short cut: every move over every cell."""
+    tools = {t.number: of_tool(t) for t in TOOLS}
+    for i in np.flatnonzero(moves.known):
+        sunk = lowest(tools[int(moves.tool[i])], moves, int(i), field.x, field.y)
+        np.minimum(field.z, sunk, out=field.z)
+
+
+def profile_along_x(heights, step, arcs, turn):
+    """Passes along x there and back through the heights, lines or G18 arcs between them."""
+    lines = ["G0 Z9", "G0 X-1 Y0", f"G1 Z{heights[0]:.3f} F100"]
+    for y, order in ((0.0, 1), (0.7, -1), (1.1, 1)):
+        places = list(enumerate(heights))[::order]
+        lines.append(f"G1 Y{y}")
+        for (i, z), (j, nxt) in pairwise(places):
+            x = -1 + step * j
+            if not arcs or abs(nxt - z) > abs(step):
+                lines.append(f"G1 X{x:.3f} Z{nxt:.3f}")
+                continue
+            # Centre on the chord's perpendicular, in the printed numbers the reader checks
+            dx, dz = x - (-1 + step * i), nxt - z
+            i_word, k_word = dx / 2 + turn * dz, dz / 2 - turn * dx
+            code = "G3" if turn * order > 0 else "G2"
+            lines.append(f"G18 {code} X{x:.3f} Z{nxt:.3f} I{i_word:.5f} K{k_word:.5f}")
+    return "\n".join(lines)
+
+
+height = st.floats(-0.6, 0.6).map(lambda v: round(v, 3))
+
+
+@pytest.mark.property
+@settings(max_examples=40, deadline=None)
+@given(
+    heights=st.lists(height, min_size=3, max_size=14),
+    step=st.sampled_from([0.05, 0.3, 0.9]),
+    arcs=st.booleans(),
+    turn=st.sampled_from([2.0, -2.0, 0.7, -0.7]),
+    number=st.sampled_from([1, 2, 3, 5]),
+)
+def test_chains_and_blocks_leave_the_same_as_every_move_over_every_cell(
+    heights, step, arcs, turn, number
+):
+    text = profile_along_x(heights, step, arcs, turn)
+    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    stock = Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2)
+    quick, slow = Field.of(stock, 0.06, 0.09), Field.of(stock, 0.06, 0.09)
+    replay(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
+    whole(got.moves, slow)
+    assert np.abs(quick.z - slow.z).max() < 1e-9

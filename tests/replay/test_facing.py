@@ -1,0 +1,80 @@
+"""The set-up on face, and what it leaves for the one on edge."""
+
+import numpy as np
+import pytest
+
+from blankcam.machine.tool import Shape
+from blankcam.replay.facing import lower_by_face
+from blankcam.replay.field import Field
+from blankcam.replay.findings import Code
+from blankcam.replay.reader import read
+from tests.replay.bench import MILL, STOCK, edge_program, face_program, prove_both, tool
+from tests.replay.test_reader import HEAD, TAIL
+from tests.replay.test_verdict import codes
+
+EDGE = edge_program()
+
+
+def test_face_and_edge_together_make_the_part():
+    proof = prove_both(face_program(), EDGE)
+    assert proof.passed, [str(f) for f in proof.faults]
+    assert [p.setup for p in proof.programs] == ["face", "edge"]
+    assert proof.ends_um == pytest.approx(0, abs=1.1)
+    x = proof.field.x
+    assert np.isinf(proof.field.z[:, x < -2.0]).all()
+    assert (proof.field.z[:, (x > -1) & (x < 0)] < 4).all()
+
+
+def test_height_over_x_is_the_lower_edge_of_the_disc():
+    """A 2 mm tool along x at z 6: below it stands 5; beside its end at x 4, 6 - sqrt(1 - dx²)."""
+    text = HEAD.replace("T1\n", "T6\n").replace("X0 Y0", "X-4 Y6") + "G1 Z-5\nX4" + TAIL
+    got = read(text, MILL)
+    assert got.findings == ()
+    field = Field(np.array([0.0, 4.0, 4.6, 4.8, 5.1]), np.array([1.0, 4.9]), np.full((2, 5), 8.0))
+    lower_by_face(field, got.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
+    assert field.z[0] == pytest.approx([5, 5, 5.2, 5.4, 8])
+    shallow = read(text.replace("Z-5", "Z-2"), MILL)
+    field.z[:] = 8.0
+    lower_by_face(field, shallow.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
+    assert field.z[:, 0] == pytest.approx([5, 8])  # only down to y 2
+
+
+@pytest.mark.parametrize(("over", "good"), [(0.003, True), (0.008, False), (-0.008, False)])
+def test_ends_are_held_to_five_micrometres(over, good):
+    proof = prove_both(face_program(over=over), EDGE)
+    assert proof.ends_um == pytest.approx(1000 * over, abs=1.1)
+    assert proof.passed is good
+    assert good or Code.OUTLINE in codes(proof)
+
+
+def test_an_outline_cut_into_the_top_is_gouge():
+    proof = prove_both(face_program(top=7.0), EDGE)
+    gouge = next(f for f in proof.faults if f.code is Code.GOUGE)
+    assert gouge.value == pytest.approx(0.4, abs=0.01)  # the top is 7.4 at its middle
+    assert gouge.program == "nut-face.ngc"
+    assert "G1 X12" in gouge.text
+
+
+def test_cut_into_from_the_seat():
+    text = face_program().replace("M5\n", "G0 X6 Y-2.5\nG1 Z-5 F100\nY-0.9 F300\nG0 Z5\nM5\n", 1)
+    proof = prove_both(text, EDGE)
+    found = next(f for f in proof.faults if f.code is Code.OUTLINE)
+    assert found.value == pytest.approx(0.1, abs=0.001)
+
+
+def test_too_deep_into_the_waste_board():
+    assert Code.BED in codes(prove_both(face_program().replace("Z-5.3", "Z-5.6"), EDGE))
+
+
+def test_a_rapid_through_the_blank_on_face():
+    text = face_program().replace("G0 Z5.0000\nG0 X", "G0 X", 1)
+    bad = face_program().replace("Y-2.5000\nG0 Z5.0000\nG0 X-1.0000", "Y-2.5000\nG0 X-1.0000 Y4", 1)
+    assert text != bad
+    proof = prove_both(bad, EDGE)
+    assert Code.RAPID in codes(proof)
+    contact = next(f for f in proof.faults if f.code is Code.RAPID)
+    assert STOCK.y0 <= contact.at[1] <= STOCK.y1
+
+
+def test_only_flat_tools_on_face():
+    assert Code.KERNEL in codes(prove_both(face_program().replace("T6", "T3"), EDGE))
