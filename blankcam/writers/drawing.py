@@ -10,6 +10,7 @@ from blankcam.parts.curve import Chain, Line, Point
 from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.spread import spread
 from blankcam.parts.stage import Stage
 from blankcam.parts.template import Template, radius_gauges, slot_gauge, square
 
@@ -169,7 +170,7 @@ def nut_elevation(nut: Nut, stage: Stage) -> Drawing:
         paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
     return Drawing(
         paths=tuple(paths),
-        words=tuple(_number(s.string, s.centre) for s in nut.slots),
+        words=_numbers([(s.string, s.centre) for s in nut.slots]),
     )
 
 
@@ -184,7 +185,7 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Dr
         paths.append(Path(chain=(level,), holds="seat"))
     return Drawing(
         paths=tuple(paths),
-        words=tuple(_number(s.string, s.centre) for s in saddle.strings),
+        words=_numbers([(s.string, s.centre) for s in saddle.strings]),
     )
 
 
@@ -226,6 +227,10 @@ def _upright(x: float, low: float, high: float) -> Path:
     return Path(chain=(Line((x, low), (x, high)),), holds="centres")
 
 
-def _number(string: int, x: float) -> Words:
-    """The string's number under the seat side."""
-    return Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
+def _numbers(places: Sequence[tuple[int, float]]) -> tuple[Words, ...]:
+    """The strings' numbers under the seat side, moved apart where they stand close."""
+    spots = spread([x for _, x in places], 2.0 * LABEL)
+    return tuple(
+        Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
+        for (string, _), x in zip(places, spots, strict=True)
+    )

@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
 from blankcam.machine.layers import LayerRule, default_layers
+from blankcam.machine.profile import Kind, Profile
+from blankcam.machine.tool import Shape
 from blankcam.parts.curve import Arc, Segment
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
@@ -59,6 +61,29 @@ class Options:
 
 
 PLAIN = Options()
+
+
+def options_for(
+    profile: Profile,
+    *,
+    layers: tuple[LayerRule, ...] | None = None,
+    release: str = "R2000",
+    tool: int | None = None,
+) -> Options:
+    """How a machine wants its DXF: a laser its kerf, a router its tool beside the outlines.
+
+    ``tool``: number of the router's tool for outlines; its widest flat one where None. A mill or
+    the hand gets the true outlines alone.
+    """
+    way = None
+    if profile.kind is Kind.LASER:
+        way = Offset(kind="kerf", width=profile.kerf)
+    elif profile.kind is Kind.ROUTER:
+        flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
+        width = max((t.diameter for t in flat), default=0.0)
+        way = Offset(kind="tool", width=width) if width else None
+    templates = profile.kind in (Kind.LASER, Kind.ROUTER)
+    return Options(layers=layers, release=release, offset=way, templates=templates)
 
 
 def write_nut(
