@@ -30,11 +30,11 @@ class Template:
     """Middle of a baseline, text."""
 
 
-def slot_gauge(nut: Nut, out: float = 0.0) -> Template:
+def slot_gauge(nut: Nut, out: float = 0.0, label: str = "nut") -> Template:
     """A strip as long as the nut with a notch and a line at every slot's centre.
 
     ``out``: the offset it is to be cut with. Where its notches would close up, they are left out
-    and only the lines remain.
+    and only the lines remain. ``label``: whose it is, cut to what the strip holds.
     """
     notched = _notched(nut)
     try:
@@ -49,7 +49,7 @@ def slot_gauge(nut: Nut, out: float = 0.0) -> Template:
         marks=tuple((Line((s.centre, low), (s.centre, high)),) for s in nut.slots),
         words=(
             *(((x, low - 2.4), str(s.string)) for s, x in zip(nut.slots, spots, strict=True)),
-            ((nut.length / 2, 1.5), "nut slots"),
+            ((nut.length / 2, 1.5), f"{label[: int(nut.length / 1.7) - 6]} slots"),
         ),
     )
 

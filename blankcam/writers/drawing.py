@@ -131,11 +131,13 @@ def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
     )
 
 
-def gauges(part: Nut | Saddle, way: Offset | None = None) -> tuple[Drawing, ...]:
+def gauges(
+    part: Nut | Saddle, way: Offset | None = None, label: str = "nut"
+) -> tuple[Drawing, ...]:
     """The part's gauges and the test square, each a drawing of its own."""
     out = 0.0 if way is None else way.out
     if isinstance(part, Nut):
-        made = (slot_gauge(part, out), *radius_gauges("nut", part.top.radius, part.length))
+        made = (slot_gauge(part, out, label), *radius_gauges("nut", part.top.radius, part.length))
     else:
         made = radius_gauges("saddle", part.top_radius, part.length)
     return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))

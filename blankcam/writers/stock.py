@@ -59,7 +59,7 @@ def outlines(
     """
     made = [_named(name, part, stage) for name, part in parts]
     if templates:
-        extra = [gauges(part, way) for _, part in parts]
+        extra = [gauges(part, way, name) for name, part in parts]
         made += [g for drawn in extra for g in drawn[:-1]]
         made += extra[0][-1:] if extra else ()
     return tuple(made)
