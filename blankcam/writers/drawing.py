@@ -13,6 +13,7 @@ from blankcam.parts.saddle import Saddle
 from blankcam.parts.spread import spread
 from blankcam.parts.stage import Stage
 from blankcam.parts.template import Template, radius_gauges, slot_gauge, square
+from blankcam.parts.top import ArcCurve
 
 GAP = 6.0  # between two views of one part, mm
 LABEL = 1.4  # height of a string's number, mm
@@ -152,9 +153,11 @@ def stacked(drawings: Sequence[Drawing], gap: float) -> Drawing:
     return joined(made)
 
 
-def nut_drawing(nut: Nut, stage: Stage) -> Drawing:
+def nut_drawing(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """The nut's elevation with its left end at the origin, its plan below."""
-    return joined((nut_elevation(nut, stage), nut_plan(nut).moved(0.0, -GAP - nut.thickness)))
+    return joined(
+        (nut_elevation(nut, stage, board), nut_plan(nut).moved(0.0, -GAP - nut.thickness))
+    )
 
 
 def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
@@ -163,9 +166,15 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
     return joined((saddle_elevation(saddle, stage, seat_top), below))
 
 
-def nut_elevation(nut: Nut, stage: Stage) -> Drawing:
-    """Outlines finished and rough, each slot's shape and centre line."""
+def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
+    """Outlines finished and rough, each slot's shape and centre line, the board's surface.
+
+    ``board``: height of its wood over the seat's floor at the middle, and its radius.
+    """
     paths = [*_outlines(nut, stage)]
+    if board is not None and board[0] > 0:
+        wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
+        paths.append(Path(chain=outline.top_line(wood, 0.0, nut.length), holds="seat"))
     for slot in nut.slots:
         paths.append(Path(chain=outline.slot_shape(nut, slot), holds="slots", closed=True))
         top = slot.floor_front + slot.depth_front + nut.allowance + 1.0

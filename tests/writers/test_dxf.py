@@ -16,7 +16,7 @@ from ezdxf import recover
 
 from blankcam.instrument import instrument
 from blankcam.job import read
-from blankcam.machine.layers import changed
+from blankcam.machine.layers import changed, default_layers
 from blankcam.machine.read import read_profile
 from blankcam.parts import nut, saddle
 from blankcam.parts.stage import Stage
@@ -196,6 +196,8 @@ def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog)
     assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
     assert outline.is_closed
     data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    assert not old.layers.get("NOTICE").is_on()  # R12's way not to plot
+    assert "set millimetres" in dxf.told(dxf.Options(release="R12"))[0]
     assert not caplog.records  # the library's own warning must not reach the terminal
     assert b"R12 can't say so itself" in data.split(b"SECTION")[0]
 
@@ -292,6 +294,8 @@ def test_each_machine_gets_the_offset_it_needs(steel, name):
     layers = {e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")}
     assert ("KERF_OFFSET" in layers) is (name == "template-laser")
     assert ("TOOL_OFFSET" in layers) is (name == "light-router")
+    assert ("PLAN" in layers) is (name in ("bench-mill", "hand-bench"))  # nothing to cut by mistake
+    assert any("offset to zero" in t for t in dxf.told(options)) is bool(options.offset)
     assert ("GAUGES" in layers) is (name in ("template-laser", "light-router"))
 
 
@@ -310,3 +314,24 @@ def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
     assert len(boxes) == 3 + 2 + 2 * 2 + 1  # parts, slot gauges, two pairs of radii, the square
     for one, other in combinations(boxes, 2):
         assert not one.has_overlap(other)
+
+
+def test_the_boards_surface_is_on_the_seat_layer(steel):
+    job, n, _ = steel
+    drop, radius = job.nut.seat_drop, job.board.radius.nut
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
+    doc, _ = read_back(data)
+    ((a, b),) = (list(c.get_points("xyb")) for c in chains(doc, "SEAT"))
+    # sagitta of a chord as wide as the nut: R - sqrt(R² - (W/2)²), by hand
+    assert a[1] == pytest.approx(drop - (radius - math.sqrt(radius**2 - (n.length / 2) ** 2)))
+    assert abs(a[2]) == pytest.approx(math.tan(math.asin(n.length / 2 / radius) / 2))
+    assert (a[0], b[0]) == pytest.approx((0.0, n.length))
+
+
+def test_leaving_every_layer_out_is_refused(steel):
+    rows = tuple(
+        {"holds": r.holds, "work": "omit"} for r in default_layers() if r.holds != "notice"
+    )
+    options = dxf.Options(layers=changed(rows))
+    with pytest.raises(ValueError, match="left out"):
+        dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
