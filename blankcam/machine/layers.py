@@ -8,8 +8,9 @@ from typing import Any
 
 from blankcam.data import table
 
+VIEWS = ("plan", "plan slots", "ridge", "seat")
 _NAME = re.compile(r"[A-Za-z0-9_-]{1,31}")
-WORKS = ("cut", "mark", "show")
+WORKS = ("cut", "mark", "show", "omit")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +28,7 @@ class LayerRule:
     colour: int
     """DXF colour index, 1 to 255."""
     work: str
-    """``cut``, ``mark`` or ``show``."""
+    """``cut``, ``mark``, ``show``, or ``omit`` to leave it out of the file."""
 
 
 def default_layers() -> tuple[LayerRule, ...]:
@@ -59,6 +60,11 @@ def changed(rows: tuple[dict[str, Any], ...]) -> tuple[LayerRule, ...]:
     return rules
 
 
+def for_cutting(rules: tuple[LayerRule, ...]) -> tuple[LayerRule, ...]:
+    """The layers without those that only a reader wants: what a careless machine might cut."""
+    return tuple(replace(r, work="omit") if r.holds in VIEWS else r for r in rules)
+
+
 def _with(rule: LayerRule, row: dict[str, Any]) -> LayerRule:
     fields = set(LayerRule.__dataclass_fields__)
     if strange := sorted(set(row) - fields):
@@ -66,6 +72,8 @@ def _with(rule: LayerRule, row: dict[str, Any]) -> LayerRule:
     made = replace(rule, **row)
     if made.work not in WORKS:
         raise ValueError(f"work {made.work!r}: use one of {', '.join(WORKS)}")
+    if made.holds == "notice" and made.work != "show":
+        raise ValueError("the notice is shown in every file: work can only be show")
     if made.line not in table("layers")["lines"]:
         raise ValueError(f"line {made.line!r}: use one of {', '.join(table('layers')['lines'])}")
     if type(made.colour) is not int or not 1 <= made.colour <= 255:

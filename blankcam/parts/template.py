@@ -9,6 +9,7 @@ from blankcam.parts.curve import Arc, Chain, Line, Point
 from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
 from blankcam.parts.outline import rectangle
+from blankcam.parts.spread import spread
 
 # Our own choice of sizes, mm; no source.
 STRIP = 16.0  # height of the slot gauge
@@ -29,11 +30,11 @@ class Template:
     """Middle of a baseline, text."""
 
 
-def slot_gauge(nut: Nut, out: float = 0.0) -> Template:
+def slot_gauge(nut: Nut, out: float = 0.0, label: str = "nut") -> Template:
     """A strip as long as the nut with a notch and a line at every slot's centre.
 
     ``out``: the offset it is to be cut with. Where its notches would close up, they are left out
-    and only the lines remain.
+    and only the lines remain. ``label``: whose it is, cut to what the strip holds.
     """
     notched = _notched(nut)
     try:
@@ -41,13 +42,14 @@ def slot_gauge(nut: Nut, out: float = 0.0) -> Template:
     except ValueError:
         notched = rectangle(0.0, 0.0, nut.length, STRIP)
     low, high = STRIP / 2, STRIP - NOTCH_DEEP
+    spots = spread([s.centre for s in nut.slots], 3.4)
     return Template(
         name="slot gauge",
         chain=notched,
         marks=tuple((Line((s.centre, low), (s.centre, high)),) for s in nut.slots),
         words=(
-            *(((s.centre, low - 2.4), str(s.string)) for s in nut.slots),
-            ((nut.length / 2, 1.5), "nut slots"),
+            *(((x, low - 2.4), str(s.string)) for s, x in zip(nut.slots, spots, strict=True)),
+            ((nut.length / 2, 1.5), f"{label[: int(nut.length / 1.7) - 6]} slots"),
         ),
     )
 

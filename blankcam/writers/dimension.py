@@ -87,26 +87,6 @@ def leader(tip: Point, knee: Point, text: str, *, right: bool = True) -> Drawing
     )
 
 
-def spread(places: Sequence[float], pitch: float) -> list[float]:
-    """Places moved apart to at least ``pitch``, as little as may be; any order, kept.
-
-    Neighbours too near each other form a block about their mean (pool adjacent violators).
-    """
-    order = sorted(range(len(places)), key=lambda i: places[i])
-    blocks: list[list[float]] = []  # [sum of wanted starts, count]
-    for rank, i in enumerate(order):
-        blocks.append([places[i] - rank * pitch, 1.0])
-        while len(blocks) > 1 and blocks[-2][0] / blocks[-2][1] > blocks[-1][0] / blocks[-1][1]:
-            total, count = blocks.pop()
-            blocks[-1][0] += total
-            blocks[-1][1] += count
-    starts = [total / count for total, count in blocks for _ in range(int(count))]
-    moved = [0.0] * len(places)
-    for rank, i in enumerate(order):
-        moved[i] = starts[rank] + rank * pitch
-    return moved
-
-
 def hatch(chain_box: tuple[float, float, float, float], tops: Sequence[Point]) -> tuple[Path, ...]:
     """Section lines at 45 degrees, 2 mm apart, in a box under a polygon of tops (left to right)."""
     from shapely import LineString, Polygon

@@ -10,8 +10,10 @@ from blankcam.parts.curve import Chain, Line, Point
 from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.spread import spread
 from blankcam.parts.stage import Stage
 from blankcam.parts.template import Template, radius_gauges, slot_gauge, square
+from blankcam.parts.top import ArcCurve
 
 GAP = 6.0  # between two views of one part, mm
 LABEL = 1.4  # height of a string's number, mm
@@ -130,11 +132,13 @@ def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
     )
 
 
-def gauges(part: Nut | Saddle, way: Offset | None = None) -> tuple[Drawing, ...]:
+def gauges(
+    part: Nut | Saddle, way: Offset | None = None, label: str = "nut"
+) -> tuple[Drawing, ...]:
     """The part's gauges and the test square, each a drawing of its own."""
     out = 0.0 if way is None else way.out
     if isinstance(part, Nut):
-        made = (slot_gauge(part, out), *radius_gauges("nut", part.top.radius, part.length))
+        made = (slot_gauge(part, out, label), *radius_gauges("nut", part.top.radius, part.length))
     else:
         made = radius_gauges("saddle", part.top_radius, part.length)
     return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))
@@ -149,9 +153,11 @@ def stacked(drawings: Sequence[Drawing], gap: float) -> Drawing:
     return joined(made)
 
 
-def nut_drawing(nut: Nut, stage: Stage) -> Drawing:
+def nut_drawing(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """The nut's elevation with its left end at the origin, its plan below."""
-    return joined((nut_elevation(nut, stage), nut_plan(nut).moved(0.0, -GAP - nut.thickness)))
+    return joined(
+        (nut_elevation(nut, stage, board), nut_plan(nut).moved(0.0, -GAP - nut.thickness))
+    )
 
 
 def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
@@ -160,16 +166,22 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
     return joined((saddle_elevation(saddle, stage, seat_top), below))
 
 
-def nut_elevation(nut: Nut, stage: Stage) -> Drawing:
-    """Outlines finished and rough, each slot's shape and centre line."""
+def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
+    """Outlines finished and rough, each slot's shape and centre line, the board's surface.
+
+    ``board``: height of its wood over the seat's floor at the middle, and its radius.
+    """
     paths = [*_outlines(nut, stage)]
+    if board is not None and board[0] > 0:
+        wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
+        paths.append(Path(chain=outline.top_line(wood, 0.0, nut.length), holds="seat"))
     for slot in nut.slots:
         paths.append(Path(chain=outline.slot_shape(nut, slot), holds="slots", closed=True))
         top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
         paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
     return Drawing(
         paths=tuple(paths),
-        words=tuple(_number(s.string, s.centre) for s in nut.slots),
+        words=_numbers([(s.string, s.centre) for s in nut.slots]),
     )
 
 
@@ -184,7 +196,7 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Dr
         paths.append(Path(chain=(level,), holds="seat"))
     return Drawing(
         paths=tuple(paths),
-        words=tuple(_number(s.string, s.centre) for s in saddle.strings),
+        words=_numbers([(s.string, s.centre) for s in saddle.strings]),
     )
 
 
@@ -226,6 +238,10 @@ def _upright(x: float, low: float, high: float) -> Path:
     return Path(chain=(Line((x, low), (x, high)),), holds="centres")
 
 
-def _number(string: int, x: float) -> Words:
-    """The string's number under the seat side."""
-    return Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
+def _numbers(places: Sequence[tuple[int, float]]) -> tuple[Words, ...]:
+    """The strings' numbers under the seat side, moved apart where they stand close."""
+    spots = spread([x for _, x in places], 2.0 * LABEL)
+    return tuple(
+        Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
+        for (string, _), x in zip(places, spots, strict=True)
+    )

@@ -18,7 +18,9 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
-from blankcam.machine.layers import LayerRule, default_layers
+from blankcam.machine.layers import LayerRule, default_layers, for_cutting
+from blankcam.machine.profile import Kind, Profile
+from blankcam.machine.tool import Shape
 from blankcam.parts.curve import Arc, Segment
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
@@ -61,16 +63,59 @@ class Options:
 PLAIN = Options()
 
 
+def options_for(
+    profile: Profile,
+    *,
+    layers: tuple[LayerRule, ...] | None = None,
+    release: str = "R2000",
+    tool: int | None = None,
+) -> Options:
+    """How a machine wants its DXF: a laser its kerf, a router its tool beside the outlines.
+
+    ``tool``: number of the router's tool for outlines; its widest flat one where None. A mill or
+    the hand gets the true outlines alone, and the plans, which the others' files leave out.
+    """
+    way = None
+    if profile.kind is Kind.LASER:
+        way = Offset(kind="kerf", width=profile.kerf)
+    elif profile.kind is Kind.ROUTER:
+        flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
+        width = max((t.diameter for t in flat), default=0.0)
+        way = Offset(kind="tool", width=width) if width else None
+    templates = profile.kind in (Kind.LASER, Kind.ROUTER)
+    if layers is None and templates:
+        layers = for_cutting(default_layers())
+    return Options(layers=layers, release=release, offset=way, templates=templates)
+
+
+def told(options: Options) -> tuple[str, ...]:
+    """What the maker must be told beside the files."""
+    said = []
+    if options.release == "R12":
+        said.append("DXF R12 can't say its unit: set millimetres where you open it")
+    if options.offset is not None and options.offset.width:
+        what = "kerf" if options.offset.kind == "kerf" else "tool"
+        said.append(
+            f"the DXF holds the outlines moved out by half a {what} of "
+            f"{options.offset.width:.3f} mm: set the machine's own {what} offset to zero"
+        )
+    return tuple(said)
+
+
 def write_nut(
     nut: Nut,
     stage: Stage,
     *,
     notice: Sequence[str],
+    board: tuple[float, float] | None = None,
     title: Sequence[str] = (),
     options: Options = PLAIN,
 ) -> bytes:
-    """The nut's DXF: elevation from its left end at the origin, plan below, title and notice."""
-    return _part(nut_drawing(nut, stage), nut, notice, title, options)
+    """The nut's DXF: elevation from its left end at the origin, plan below, title and notice.
+
+    ``board``: the board's wood over the seat's floor at the middle (the drop) and its radius.
+    """
+    return _part(nut_drawing(nut, stage, board), nut, notice, title, options)
 
 
 def write_saddle(
@@ -103,10 +148,10 @@ def write(
     Raises
     ------
     ValueError
-        An outline has a place too narrow for the offset.
+        An outline has a place too narrow for the offset, or no layer is left to draw.
     """
     rules = options.layers if options.layers is not None else default_layers()
-    drawing = with_offset(drawing, options.offset)
+    drawing = with_offset(_wanted(drawing, rules), options.offset)
     said = (*title, *_unit_words(options.release), *_work_words(drawing, rules, options.offset))
     with _ezdxf() as ezdxf:
         doc = _document(ezdxf, options.release)
@@ -138,6 +183,18 @@ def _part(
 
 def _out(way: Offset | None) -> float:
     return 0.0 if way is None else way.out
+
+
+def _wanted(drawing: Drawing, rules: Sequence[LayerRule]) -> Drawing:
+    """The drawing without the layers that are to be left out."""
+    out = {rule.holds for rule in rules if rule.work == "omit"}
+    left = Drawing(
+        paths=tuple(p for p in drawing.paths if p.holds not in out),
+        words=tuple(w for w in drawing.words if w.holds not in out),
+    )
+    if not left.paths:
+        raise ValueError("every layer that holds something is left out")
+    return left
 
 
 def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> list[Path]:
@@ -236,6 +293,8 @@ def _make_layers(doc: Document, rules: Sequence[LayerRule]) -> None:
         if doc.dxfversion > "AC1009":
             layer.dxf.lineweight = round(rule.width * 100)
             layer.dxf.plot = 0 if rule.holds == "notice" else 1
+        elif rule.holds == "notice":
+            layer.off()  # R12 knows no other way not to plot
 
 
 def _pattern(strokes: Sequence[float]) -> list[float]:

@@ -26,7 +26,7 @@ SMALL, PLAIN, HEAD, TITLE = 1.7, 1.9, 2.3, 3.5  # heights of capitals, mm
 ROW = 4.3  # of a table
 FOOT = 27.0  # kept free at the bottom for the rules
 COLUMN = 68.0  # width of the right column
-STRIP_WORDS = "cut out, lower edge to the blank's top edge; from the left end"
+STRIP_WORDS = "cut out, glue to the face seen, upper edges together; mm from the left end"
 BESIDE = 92.0  # longest part that leaves room for a section beside it
 
 

@@ -3,10 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from blankcam.faults import Fault, RefusedError
-from blankcam.writers.drawing import Drawing, Offset, joined, with_offset
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+from blankcam.writers.drawing import (
+    Drawing,
+    Offset,
+    Words,
+    gauges,
+    joined,
+    nut_elevation,
+    saddle_elevation,
+    with_offset,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +41,39 @@ class _Box:
     low: float
     width: float
     height: float
+
+
+def outlines(
+    parts: Sequence[tuple[str, Nut | Saddle]],
+    stage: Stage,
+    *,
+    way: Offset | None = None,
+    templates: bool = False,
+) -> tuple[Drawing, ...]:
+    """What is to be cut of several parts, a drawing each, ready to be laid out.
+
+    Parameters
+    ----------
+    parts : a name (shown inside the outline) and a part each
+    templates : the parts' gauges too, and one test square
+    """
+    made = [_named(name, part, stage) for name, part in parts]
+    if templates:
+        extra = [gauges(part, way, name) for name, part in parts]
+        made += [g for drawn in extra for g in drawn[:-1]]
+        made += extra[0][-1:] if extra else ()
+    return tuple(made)
+
+
+def _named(name: str, part: Nut | Saddle, stage: Stage) -> Drawing:
+    """A part's elevation with its name inside."""
+    if isinstance(part, Nut):
+        drawn = nut_elevation(part, stage)
+    else:
+        drawn = saddle_elevation(part, stage, None)
+    fits = max(3, int(part.length / 1.3))  # letters 1.4 mm high are under 1.3 mm wide
+    words = Words(at=(part.length / 2, 1.0), text=name[:fits], height=1.4, anchor="middle")
+    return replace(drawn, words=(*drawn.words, words))
 
 
 def laid_out(

@@ -14,9 +14,10 @@ from blankcam.parts import outline
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.spread import spread
 from blankcam.parts.stage import Stage
 from blankcam.parts.top import Curve
-from blankcam.writers.dimension import across, hatch, leader, spread, stroke, up
+from blankcam.writers.dimension import across, hatch, leader, stroke, up
 from blankcam.writers.drawing import Drawing, Path, Words, joined, saddle_plan, scaled
 
 LABEL = 1.6  # height of a string's label, mm
@@ -139,7 +140,7 @@ def strip(
     bass_left: bool,
     name: str,
 ) -> Drawing:
-    """A marking-out strip: cut it out; its lower edge goes on the blank's top edge.
+    """A marking-out strip: cut it out and glue it to the blank's face, upper edges together.
 
     ``marks``: string, centre from the left end, width of its slot (0 for a line alone). The
     cumulative positions stand over it.
@@ -148,17 +149,17 @@ def strip(
     paths = [Path(chain=outline.rectangle(0.0, 0.0, length, STRIP), holds="outline", closed=True)]
     words = []
     for _, x, width in marks:
-        paths.append(stroke((x, 0.0), (x, 4.5)))
+        paths.append(stroke((x, STRIP), (x, STRIP - 4.5)))
         if width:
-            paths += [stroke((x + d, 0.0), (x + d, 2.2)) for d in (-width / 2, width / 2)]
-    rows = (5.0, 7.0) if _close([x for _, x, _ in marks], 2.4) else (5.0, 5.0)
+            paths += [stroke((x + d, STRIP), (x + d, STRIP - 2.2)) for d in (-width / 2, width / 2)]
+    rows = (6.4, 8.4) if _close([x for _, x, _ in marks], 2.4) else (6.4, 6.4)
     for rank, (string, x, _) in enumerate(sorted(marks, key=lambda m: m[1])):
-        words.append(Words(at=(x, rows[rank % 2]), text=str(string), height=1.3, anchor="middle"))
-    at = STRIP - 1.9
+        at = (x, STRIP - rows[rank % 2])
+        words.append(Words(at=at, text=str(string), height=1.3, anchor="middle"))
     words += [
-        Words(at=(0.8, at), text=sides[0], height=1.3),
-        Words(at=(length - 0.8, at), text=sides[1], height=1.3, anchor="right"),
-        Words(at=(length / 2, at), text=name, height=1.3, anchor="middle"),
+        Words(at=(0.8, 0.7), text=sides[0], height=1.3),
+        Words(at=(length - 0.8, 0.7), text=sides[1], height=1.3, anchor="right"),
+        Words(at=(length / 2, 0.7), text=name, height=1.3, anchor="middle"),
     ]
     positions = _labels([f"{x:.2f}" for _, x, _ in marks], [x for _, x, _ in marks], STRIP)
     return joined((Drawing(paths=tuple(paths), words=tuple(words)), positions))
@@ -229,7 +230,7 @@ def nut_section(nut: Nut, by: float) -> Drawing:
         (0.0, 0.0, t * by, max(front, back) * by), ((0.0, back * by), (t * by, front * by))
     )
     words = _sides("head side", "bridge side", t * by, back * by / 2)
-    slope = f"{math.degrees(nut.tilt):.1f} deg"
+    slope = f"{math.degrees(nut.tilt):.1f}°"
     return joined((
         view,
         Drawing(paths=lines, words=words),

@@ -24,7 +24,7 @@ def test_a_profiles_rows_come_first_and_keep_the_rest():
         ({"holds": "outlines"}, "not known"),
         ({"name": "X"}, "not known"),
         ({"holds": "slots", "color": 3}, "no field"),
-        ({"holds": "slots", "work": "burn"}, "use one of cut, mark, show"),
+        ({"holds": "slots", "work": "burn"}, "use one of cut, mark, show, omit"),
         ({"holds": "slots", "line": "wavy"}, "use one of"),
         ({"holds": "slots", "colour": 256}, "1 to 255"),
         ({"holds": "slots", "colour": True}, "1 to 255"),
@@ -33,6 +33,7 @@ def test_a_profiles_rows_come_first_and_keep_the_rest():
         ({"holds": "slots", "name": 3}, "letters"),
         ({"holds": "slots", "name": "outline"}, "two layers"),
         ({"holds": ["slots"]}, "not known"),
+        ({"holds": "notice", "work": "omit"}, "shown in every file"),
     ],
 )
 def test_a_bad_row_is_told(row, wrong):

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.parts import offset as off
@@ -63,6 +63,7 @@ def arc(p, q, sag):
 
 
 @pytest.mark.property
+@settings(deadline=None, max_examples=50)
 @given(tops(), st.floats(0.02, 1.0))
 def test_outward_is_shapelys_buffer(chain, distance):
     try:
@@ -76,12 +77,14 @@ def test_outward_is_shapelys_buffer(chain, distance):
 
 
 @pytest.mark.property
+@settings(deadline=None)
 @given(tops())
 def test_a_kerf_is_never_refused_on_a_top_like_these(chain):
     assert area(off.offset(chain, 0.1)) > area(chain)
 
 
 @pytest.mark.property
+@settings(deadline=None, max_examples=50)
 @given(tops(), st.floats(0.02, 0.5))
 def test_inward_is_shapelys_negative_buffer(chain, distance):
     try:

@@ -8,7 +8,7 @@ import os
 import subprocess
 import sys
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -16,11 +16,12 @@ from ezdxf import recover
 
 from blankcam.instrument import instrument
 from blankcam.job import read
-from blankcam.machine.layers import changed
+from blankcam.machine.layers import changed, default_layers
+from blankcam.machine.read import read_profile
 from blankcam.parts import nut, saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.top import ArcCurve
-from blankcam.writers import dxf
+from blankcam.writers import dxf, stock
 from blankcam.writers.drawing import Offset
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
@@ -29,7 +30,7 @@ NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 IN_ANOTHER_PROCESS = """
 import sys
 from blankcam.parts.outline import rectangle
-from blankcam.writers import dxf
+from blankcam.writers import dxf, stock
 from blankcam.writers.drawing import Offset
 from blankcam.writers.drawing import Drawing, Path
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
@@ -195,6 +196,8 @@ def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog)
     assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
     assert outline.is_closed
     data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    assert not old.layers.get("NOTICE").is_on()  # R12's way not to plot
+    assert "set millimetres" in dxf.told(dxf.Options(release="R12"))[0]
     assert not caplog.records  # the library's own warning must not reach the terminal
     assert b"R12 can't say so itself" in data.split(b"SECTION")[0]
 
@@ -279,3 +282,56 @@ def test_gauges_part_and_plan_do_not_overlap(steel):
         boxes = [bbox.extents([e]) for e in (*chains(doc, layer), *chains(doc, "TEST_SQUARE"))]
         spans = sorted((b.extmin.y, b.extmax.y) for b in boxes)
         assert all(low[1] < high[0] for low, high in pairwise(spans))
+
+
+@pytest.mark.parametrize("name", ["template-laser", "light-router", "bench-mill", "hand-bench"])
+def test_each_machine_gets_the_offset_it_needs(steel, name):
+    profile = read_profile(name)
+    options = dxf.options_for(profile)
+    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    layers = {e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")}
+    assert ("KERF_OFFSET" in layers) is (name == "template-laser")
+    assert ("TOOL_OFFSET" in layers) is (name == "light-router")
+    assert ("PLAN" in layers) is (name in ("bench-mill", "hand-bench"))  # nothing to cut by mistake
+    assert any("offset to zero" in t for t in dxf.told(options)) is bool(options.offset)
+    assert ("GAUGES" in layers) is (name in ("template-laser", "light-router"))
+
+
+def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
+    parts = [("Larkfield 1 nut", steel[1]), ("saddle", steel[2]), ("two", classical[1])]
+    way = Offset(kind="kerf", width=0.2)
+    drawn = stock.outlines(parts, Stage.FINAL, way=way, templates=True)
+    sheet = stock.Stock(width=200, height=160, spacing=3.0)
+    placed = stock.laid_out(drawn, sheet, way=way)
+    data = dxf.write(placed, notice=NOTICE, options=dxf.Options(offset=way))
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    from ezdxf import bbox
+
+    boxes = [bbox.extents([e]) for e in (*chains(doc, "KERF_OFFSET"), *chains(doc, "TEST_SQUARE"))]
+    assert len(boxes) == 3 + 2 + 2 * 2 + 1  # parts, slot gauges, two pairs of radii, the square
+    for one, other in combinations(boxes, 2):
+        assert not one.has_overlap(other)
+
+
+def test_the_boards_surface_is_on_the_seat_layer(steel):
+    job, n, _ = steel
+    drop, radius = job.nut.seat_drop, job.board.radius.nut
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
+    doc, _ = read_back(data)
+    ((a, b),) = (list(c.get_points("xyb")) for c in chains(doc, "SEAT"))
+    # sagitta of a chord as wide as the nut: R - sqrt(R² - (W/2)²), by hand
+    assert a[1] == pytest.approx(drop - (radius - math.sqrt(radius**2 - (n.length / 2) ** 2)))
+    assert abs(a[2]) == pytest.approx(math.tan(math.asin(n.length / 2 / radius) / 2))
+    assert (a[0], b[0]) == pytest.approx((0.0, n.length))
+
+
+def test_leaving_every_layer_out_is_refused(steel):
+    rows = tuple(
+        {"holds": r.holds, "work": "omit"} for r in default_layers() if r.holds != "notice"
+    )
+    options = dxf.Options(layers=changed(rows))
+    with pytest.raises(ValueError, match="left out"):
+        dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)

@@ -21,9 +21,9 @@ from blankcam.job import read
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.files import files
+from blankcam.parts.spread import spread
 from blankcam.parts.stage import Stage
 from blankcam.writers import pdf, report, sheet
-from blankcam.writers.dimension import spread
 from tests.conftest import DEMO_JOBS
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.", "Follow local codes.")

@@ -6,7 +6,7 @@ from itertools import combinations
 
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.faults import RefusedError
@@ -25,6 +25,7 @@ sizes = st.tuples(st.floats(1, 90), st.floats(1, 40))
 
 
 @pytest.mark.property
+@settings(deadline=None, max_examples=50)
 @given(st.lists(sizes, min_size=1, max_size=12), st.floats(0.5, 5), st.floats(0, 4))
 def test_nothing_overlaps_and_all_lies_on_the_sheet(plates, spacing, width):
     way = Offset(kind="tool", width=width)
