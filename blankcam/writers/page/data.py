@@ -6,7 +6,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-
 from blankcam.cutting.motion import Program
 from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
@@ -117,7 +116,10 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         return False, f"Do not cut: {first}{more}"
     if not cuts:
-        return True, "Good to mark out: both parts can be made from these blanks. No program to cut."
+        return (
+            True,
+            "Good to mark out: both parts can be made from these blanks. No program to cut.",
+        )
     deep = max(c.proof.gouge_um for c in cuts)
     count = sum(len(c.written) for c in cuts)
     programs = "the program" if count == 1 else f"all {count} programs"
@@ -205,5 +207,3 @@ def _program_tables(cuts: Sequence[PartCut], named: Mapping[tuple[int, int], str
         rows=tuple(rows),
         remark="Below and above are for the whole part, after its last program.",
     )  # fmt: skip
-
-

@@ -81,7 +81,9 @@ def _body(view: Elevation) -> str:
 def _grooves(view: Elevation) -> Iterator[str]:
     for i, groove in enumerate(view.grooves):
         note = view.ordinates[i][0]
-        inner = el("title", words(f"Slot {i + 1}, {note}")) + line(groove * UNIT, "groove", close=True)
+        inner = el("title", words(f"Slot {i + 1}, {note}")) + line(
+            groove * UNIT, "groove", close=True
+        )
         yield el("g", inner, cls="spot", data_spot=i)
 
 
@@ -116,7 +118,9 @@ def _overall(view: Elevation, top: float) -> Iterator[str]:
         yield from _upright(-64, rough, "height")
     width = view.length * UNIT
     yield line([(width, -8), (width, -52)], "thin")
-    yield label(width + TEXT * 0.35, -118, length(view.length, 2, name="tspan"), "ordinate", turned=True)
+    yield label(
+        width + TEXT * 0.35, -118, length(view.length, 2, name="tspan"), "ordinate", turned=True
+    )
 
 
 def _upright(x: float, height: float, cls: str) -> Iterator[str]:
@@ -130,7 +134,9 @@ def _upright(x: float, height: float, cls: str) -> Iterator[str]:
 
 
 def _key(view: Elevation, top: float) -> Iterator[str]:
-    what = "floor of each slot over the seat" if view.grooves else "top under each string over the seat"
+    what = (
+        "floor of each slot over the seat"
+        if view.grooves
+        else "top under each string over the seat"
+    )
     yield label(0, top + 108, words(f"Above: {what}. Below: from the left end."), "key")
-
-

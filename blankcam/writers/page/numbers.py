@@ -138,7 +138,14 @@ def _strings(found: Design) -> Table:
     return Table(
         key="strings",
         caption="Strings at pitch",
-        head=("String", "Gauge [mm]", "Unit weight g/m", "Tension N", "Break angle °", "Downforce N"),
+        head=(
+            "String",
+            "Gauge [mm]",
+            "Unit weight g/m",
+            "Tension N",
+            "Break angle °",
+            "Downforce N",
+        ),
         rows=rows,
         remark=remark if banded else "",
     )

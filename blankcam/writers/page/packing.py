@@ -37,7 +37,9 @@ def of_words(words: NDArray[np.uint16]) -> str:
     """16-bit words, differenced along themselves, in byte planes."""
     flat = words.ravel()
     steps = np.diff(flat, prepend=flat[:1] * 0)
-    return deflated((steps & 255).astype(np.uint8).tobytes() + (steps >> 8).astype(np.uint8).tobytes())
+    return deflated(
+        (steps & 255).astype(np.uint8).tobytes() + (steps >> 8).astype(np.uint8).tobytes()
+    )
 
 
 def of_longs(values: NDArray[np.int64]) -> str:
@@ -137,4 +139,5 @@ def _owner(count: int, kept: slice) -> NDArray[np.int64]:
     """Which kept index lies nearest to each of ``count`` indices."""
     start, step = kept.start, kept.step
     total = len(range(count)[kept])
-    return np.clip(np.round((np.arange(count) - start) / step), 0, total - 1).astype(np.int64)
+    nearest = np.round((np.arange(count) - start) / step)
+    return np.asarray(np.clip(nearest, 0, total - 1), dtype=np.int64)

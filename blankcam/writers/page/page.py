@@ -16,8 +16,6 @@ VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"
 STAGE = {"rough": "rough", "final": "finished"}
 
 
-
-
 def page(given: PageData) -> str:
     """The whole page; the same for the same data."""
     script, style = _script(), _style()

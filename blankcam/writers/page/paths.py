@@ -74,8 +74,8 @@ def _chords(moves: Moves, i: int) -> Floats:
     sweep = turn if moves.kind[i] == 3 else turn - math.tau
     radius = math.hypot(start[a] - centre[a], start[b] - centre[b])
     step = 2 * math.acos(max(1 - SAGITTA / max(radius, SAGITTA), -1.0))
-    t = np.arange(1, max(1, math.ceil(abs(sweep) / step)) + 1)
-    t = t / len(t)
+    count = max(1, math.ceil(abs(sweep) / step))
+    t = np.arange(1, count + 1) / count
     out = np.empty((len(t), 3))
     out[:, a] = centre[a] + radius * np.cos(first + sweep * t)
     out[:, b] = centre[b] + radius * np.sin(first + sweep * t)

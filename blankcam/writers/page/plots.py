@@ -47,7 +47,7 @@ def side(view: SideView) -> tuple[str, float]:
 
 def _round_down(factor: float) -> float:
     """A factor one can say: one or two leading digits, the last 0 or 5."""
-    size = 10 ** math.floor(math.log10(factor))
+    size = 10.0 ** math.floor(math.log10(factor))
     return math.floor(factor / size * 2) / 2 * size
 
 
@@ -71,7 +71,9 @@ def _string(s: SideString, along: float, up: float) -> str:
     for _, place, crown, gap in s.frets:
         at, under = float(place) * along, float(crown + gap) * up
         marks.append(line([(at, float(crown) * up), (at, under)], "gap"))
-        marks.append(label(at + 4, under + 6, length(float(gap), 2, name="tspan"), "gapvalue", turned=True))
+        marks.append(
+            label(at + 4, under + 6, length(float(gap), 2, name="tspan"), "gapvalue", turned=True)
+        )
     for x, z in (run[0], run[-1]):
         marks.append(line([(x, z), (x, 0)], "stand"))
     return el("g", *marks, cls="path", data_string=s.string)

@@ -60,7 +60,8 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
               choices: Mapping[int, Choice]) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
-        replayed(part, left[s]) if s in left else wanted(part, s) for s in (Stage.ROUGH, Stage.FINAL)
+        replayed(part, left[s]) if s in left else wanted(part, s)
+        for s in (Stage.ROUGH, Stage.FINAL)
     )
     nut = isinstance(part, Nut)
     return PartView(
@@ -95,8 +96,9 @@ def cells(field: Field) -> Heights:
 
 def _whole(field: Field) -> Heights:
     dx, dy = float(field.x[1] - field.x[0]) / 2, float(field.y[1] - field.y[0]) / 2
-    ends = (field.x[0] - dx, field.x[-1] + dx, field.y[0] - dy, field.y[-1] + dy)
-    return Heights(x=field.x, y=field.y, z=field.z, box=tuple(float(e) for e in ends))
+    x, y = (field.x[0], field.x[-1]), (field.y[0], field.y[-1])
+    box = (float(x[0]) - dx, float(x[1]) + dx, float(y[0]) - dy, float(y[1]) + dy)
+    return Heights(x=field.x, y=field.y, z=field.z, box=box)
 
 
 def deviation(part: Nut | Saddle, left: Left) -> Floats:
@@ -138,7 +140,7 @@ def wanted(part: Nut | Saddle, stage: Stage) -> StageView:
 def middles(length: float, step: float) -> Floats:
     """Centres of cells of about that step from 0 to a length."""
     count = max(2, math.ceil(length / step))
-    return (np.arange(count) + 0.5) * (length / count)
+    return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
 
 
 def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
@@ -252,7 +254,9 @@ def _nut_elevation(nut: Nut) -> Elevation:
     for across in edges:
         floor = nut.lower(across, np.zeros_like(across), Stage.FINAL)
         top = nut.top_height(across, np.zeros_like(across), Stage.FINAL)
-        outline = np.vstack([np.column_stack([across, floor]), np.column_stack([across, top])[::-1]])
+        outline = np.vstack(
+            [np.column_stack([across, floor]), np.column_stack([across, top])[::-1]]
+        )
         grooves.append(outline)
     return Elevation(
         part=nut.name,
