@@ -1,0 +1,252 @@
+"""What the preview page shows, as plain values; ``data.py`` makes them from a job worked out.
+
+Millimetres, degrees, newtons, seconds, micrometres for deviations. Arrays are over y (rows) and
+x (columns), as everywhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heights:
+    """Heights z (ny, nx) over evenly spaced cell centres; NaN where there is nothing.
+
+    ``box`` is the plan the cells cover: x_min, x_max, y_min, y_max.
+    """
+
+    x: Floats
+    y: Floats
+    z: Floats
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """Evenly spaced cell centres x (nx,) and y (ny,), and the plan they cover, as in Heights."""
+
+    x: Floats
+    y: Floats
+    box: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageView:
+    """A part as it stands after one stage."""
+
+    stage: str
+    """``rough`` or ``final``."""
+    replayed: bool
+    """Whether these are the replay's heights; else the shape asked for."""
+    heights: Heights
+    deviation: Floats | None = None
+    """(ny, nx) µm against what the stage wants: above it positive; NaN where there is nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """One number about a slot or a crossing, said in the trade's words."""
+
+    words: str
+    value: float
+    unit: str = "mm"
+    """``mm`` is switched to inches by the page; anything else is shown as it is."""
+    digits: int = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A place one can point at: a nut slot, a string's crossing on the saddle."""
+
+    string: int
+    note: str
+    x: float
+    half_width: float
+    facts: tuple[Fact, ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringLine:
+    """A string as it lies on a part: its middle line (n, 3), and its gauge."""
+
+    string: int
+    note: str
+    gauge: float
+    wound: bool
+    points: Floats
+    raised: float = 0.0
+    """How much higher it lies on the rough part."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartView:
+    """One part."""
+
+    name: str
+    length: float
+    thickness: float
+    height: float
+    spots: tuple[Spot, ...]
+    strings: tuple[StringLine, ...]
+    stages: tuple[StageView, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToolView:
+    """A tool as it is drawn and swept: the forms of the machine profiles."""
+
+    number: int
+    shape: str
+    diameter: float
+    tip_diameter: float
+    angle: float
+    flute_length: float
+    stick_out: float
+    shank: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PathView:
+    """A tool's way as chords: n points, each reached from the one before."""
+
+    points: Floats
+    """(n, 3) machine axes, mm. The first point is where the tool is first known to be."""
+    line: Ints
+    """(n,) line of the program that asks for the point."""
+    rapid: NDArray[np.bool_]
+    """(n,) whether the point is reached by positioning."""
+    tool: Ints
+    """(n,) number of the tool."""
+    seconds: Floats
+    """(n,) estimated time at which it is reached."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProgramView:
+    """One program and what it does."""
+
+    file: str
+    part: str
+    setup: str
+    """``edge`` or ``face``."""
+    stage: str
+    text: tuple[str, ...]
+    tools: tuple[ToolView, ...]
+    path: PathView
+    stock_top: float
+    stock_bottom: float
+    cells: Cells
+    """Where the page reckons the stock, in the machine's axes."""
+    after: int | None = None
+    """The program (its place in the page's list) that was run before on the same stock."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One cell of a table: a number that the unit switch knows, or words."""
+
+    value: float | None = None
+    digits: int = 2
+    unit: str = ""
+    """``mm`` is switched to inches; others stay."""
+    words: str = ""
+    signed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """A table one can read, print and copy."""
+
+    key: str
+    caption: str
+    head: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Elevation:
+    """What the drawing of a part shows, besides its spots."""
+
+    part: str
+    length: float
+    finished: Floats
+    """(n, 2) x and z of the finished top, seen from the bridge."""
+    rough: Floats
+    """(n, 2) of the rough top."""
+    grooves: tuple[Floats, ...]
+    """(n, 2) each finished slot at the witness edge."""
+    ordinates: tuple[tuple[str, float], ...]
+    """Note and x of each string from the left end."""
+    heights: tuple[tuple[str, float, float], ...]
+    """Note, x and height that are written at the top."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideString:
+    """One string in the side view."""
+
+    string: int
+    note: str
+    line: Floats
+    """(n, 2) place along and height of the underside over the wood's line without relief."""
+    frets: Floats
+    """(k, 4): fret, place along, height of its crown on the same scale, clearance."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SideView:
+    """The string path from the side; heights over the wood's line without relief."""
+
+    crown: float
+    relief: float
+    board_end: float
+    wood: Floats
+    """(n, 2) place along and height of the wood, relief included."""
+    strings: tuple[SideString, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plot:
+    """Lines over the frets, one a string."""
+
+    key: str
+    caption: str
+    axis: str
+    unit: str
+    digits: int
+    names: tuple[str, ...]
+    frets: tuple[int, ...]
+    values: Floats
+    """(strings, frets)."""
+    zero: bool = False
+    """Whether a line is drawn at zero."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PageData:
+    """The whole page."""
+
+    title: str
+    subtitle: str
+    good: bool
+    verdict: str
+    cautions: tuple[str, ...]
+    notice: tuple[str, ...]
+    parts: tuple[PartView, ...]
+    programs: tuple[ProgramView, ...]
+    elevations: tuple[Elevation, ...]
+    side: SideView
+    plots: tuple[Plot, ...]
+    tables: tuple[Table, ...]
+    limit_um: float = 10.0
+    """Deviations beyond this are hatched."""

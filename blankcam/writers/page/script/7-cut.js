@@ -1,0 +1,175 @@
+'use strict';
+
+/* The cut as it happens: a program's tool, path, text and stock at any moment. */
+(function (bc) {
+  const $ = (id) => document.getElementById(id);
+  const LINES_ROUND = 5;
+
+  function clock(seconds) {
+    const s = Math.round(seconds);
+    return Math.floor(s / 60) + ':' + String(s % 60).padStart(2, '0');
+  }
+
+  /* Tool outline (radius, height over the tip), then shank, as far as it sticks out. */
+  function outline(tool) {
+    const f = bc.sweep.form(tool);
+    const steps = 16;
+    const out = [[0, 0]];
+    for (let i = 1; i <= steps; i++) {
+      const r = f.R * i / steps;
+      if (f.kind === 'flat' && i < steps) continue;
+      out.push([r, bc.sweep.rise(f, r)]);
+    }
+    const high = Math.max(tool.flute, out[out.length - 1][1]);
+    out.push([f.R, high], [tool.shank / 2, high + Math.abs(tool.shank / 2 - f.R)],
+      [tool.shank / 2, Math.max(tool.out, high + 1)], [0, Math.max(tool.out, high + 1)]);
+    return out;
+  }
+
+  class CutView {
+    constructor(data) {
+      this.programs = data.programs;
+      this.scene = new bc.scene.Scene($('cut-canvas'));
+      this.playing = 0;
+      bc.scene.steer(this.scene, () => this.scene.draw());
+      $('program').addEventListener('change', () => this.load(Number($('program').value)));
+      $('scrub').addEventListener('input', () => { this.stop(); this.seek(Number($('scrub').value)); });
+      $('play').addEventListener('click', () => this.playing ? this.stop() : this.play());
+      $('line-back').addEventListener('click', () => this.step(-1));
+      $('line-on').addEventListener('click', () => this.step(1));
+      $('to-end').addEventListener('click', () => { this.stop(); this.seek(this.total); });
+      for (const name of ['corner', 'front', 'top', 'end']) {
+        $('cut-' + name).addEventListener('click', () => { this.scene.camera.turn(name); this.scene.draw(); });
+      }
+    }
+
+    async load(index) {
+      this.stop();
+      const p = this.programs[index];
+      await this.ready(p);
+      this.program = p;
+      this.replay = p.replay;
+      this.total = p.way.seconds[p.way.n - 1];
+      $('scrub').max = String(this.total);
+      this.scene.camera = new bc.scene.Camera([...p.cells.box, p.bottom, p.top]);
+      this.scene.look.ground = p.bottom;
+      this.solids = new Map(p.tools.map((t) => [t.number,
+        this.scene.solid(bc.scene.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
+      this.wires();
+      this.seek(0);
+    }
+
+    /* Unpack a program; its stock is what the program before it left. */
+    async ready(p) {
+      if (p.replay) return;
+      [p.way, p.lines] = await Promise.all([bc.unpack.path(p.path), bc.unpack.text(p.text)]);
+      let before = null;
+      if (p.after !== null) {
+        const other = this.programs[p.after];
+        await this.ready(other);
+        before = other.replay.stand(other.way.n - 1, 0).z;
+      }
+      p.replay = new bc.sweep.Replay(p.cells, p.top, p.way, p.tools, before);
+    }
+
+    /* Two sets of strokes, at feed and rapid, and how many of each have been made at a point. */
+    wires() {
+      const w = this.program.way;
+      const sets = [[], []];
+      this.counts = [new Int32Array(w.n), new Int32Array(w.n)];
+      for (let i = 1; i < w.n; i++) {
+        sets[w.rapid[i]].push(w.x[i - 1], w.y[i - 1], w.z[i - 1], w.x[i], w.y[i], w.z[i]);
+        for (const k of [0, 1]) this.counts[k][i] = sets[k].length / 3;
+      }
+      this.scene.wires = [
+        this.scene.wire(new Float32Array(sets[0]), [0.05, 0.42, 0.48, 0.55]),
+        this.scene.wire(new Float32Array(sets[1]), [0.72, 0.36, 0.10, 0.40]),
+      ];
+    }
+
+    /* Show the moment at so many seconds. */
+    seek(seconds) {
+      const w = this.program.way;
+      const t = Math.min(Math.max(seconds, 0), this.total);
+      let [low, high] = [0, w.n - 1];
+      while (low < high) {
+        const mid = (low + high + 1) >> 1;
+        if (w.seconds[mid] <= t) low = mid; else high = mid - 1;
+      }
+      const next = Math.min(low + 1, w.n - 1);
+      const gap = w.seconds[next] - w.seconds[low];
+      this.now = t;
+      this.index = low;
+      this.show(low, next, gap > 0 ? (t - w.seconds[low]) / gap : 0);
+    }
+
+    show(k, next, part) {
+      const w = this.program.way;
+      const tool = w.tool[part > 0 ? next : k];
+      const solid = this.solids.get(tool);
+      this.scene.setSurface(this.replay.stand(k, part), null);
+      this.scene.wires.forEach((wire, i) => { wire.count = this.counts[i][k]; });
+      if (solid) solid.shift = [w.x, w.y, w.z].map((a) => a[k] + (a[next] - a[k]) * part);
+      this.scene.solids = solid ? [solid] : [];
+      this.scene.draw();
+      this.tell(w.line[part > 0 ? next : k], tool);
+    }
+
+    tell(line, number) {
+      const p = this.program;
+      const tool = p.tools.find((t) => t.number === number);
+      $('scrub').value = String(this.now);
+      const said = clock(this.now) + ' of about ' + clock(this.total);
+      $('time').textContent = said;
+      $('scrub').setAttribute('aria-valuetext', said + ', line ' + line);
+      $('tool').textContent = tool ? 'Tool ' + tool.number + ': ' + tool.words : '';
+      $('line').textContent = 'Line ' + line + ' of ' + p.lines.length;
+      const from = Math.max(1, Math.min(line - LINES_ROUND, p.lines.length - 2 * LINES_ROUND));
+      const rows = p.lines.slice(from - 1, from + 2 * LINES_ROUND);
+      $('listing').replaceChildren(...rows.map((text, i) => {
+        const row = document.createElement('div');
+        const n = document.createElement('span');
+        n.textContent = String(from + i);
+        row.append(n, ' ' + text);
+        if (from + i === line) row.className = 'current';
+        return row;
+      }));
+    }
+
+    /* To the end of the line before or after. */
+    step(way) {
+      this.stop();
+      const w = this.program.way;
+      const line = w.line[this.index];
+      let k = this.index;
+      while (k + way >= 0 && k + way < w.n && w.line[k] === line) k += way;
+      while (way > 0 && k + 1 < w.n && w.line[k + 1] === w.line[k]) k += 1;
+      this.seek(w.seconds[k]);
+    }
+
+    play() {
+      if (this.now >= this.total) this.seek(0);
+      $('play').textContent = 'Pause';
+      const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
+      let last = performance.now();
+      const tick = (time) => {
+        const passed = (time - last) / 1000;
+        if (!still || passed > 1) {
+          last = time;
+          this.seek(this.now + passed * Number($('speed').value));
+        }
+        if (this.now >= this.total) this.stop();
+        else if (this.playing) this.playing = requestAnimationFrame(tick);
+      };
+      this.playing = requestAnimationFrame(tick);
+    }
+
+    stop() {
+      cancelAnimationFrame(this.playing);
+      this.playing = 0;
+      $('play').textContent = 'Play';
+    }
+  }
+
+  Object.assign(bc, { cut: { CutView, outline, clock } });
+})(window.blankcam = window.blankcam || {});
