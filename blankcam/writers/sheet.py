@@ -115,13 +115,14 @@ def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
     marks = [(s.string, s.centre, s.width) for s in nut.slots]
     band = views.strip(nut.length, marks, bass_left, "nut")
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
-    if nut.length <= BESIDE:
-        slot = views.lowest(nut)
-        words = f"along slot {slot.string} {slot.note}, the lowest"
-        parts.append(_beside(partial(views.nut_section, nut), size, y, words))
+    low = y
     y = _cells(parts, y, nut, size)
     head = _title("Slots by hand", "depths at the bridge side; files in inches")
-    _table(parts, y, head, SLOT_COLUMNS, [_slot_row(nut, s) for s in nut.slots])
+    y = _table(parts, y, head, SLOT_COLUMNS, [_slot_row(nut, s) for s in nut.slots])
+    slot = views.lowest(nut)
+    words = f"along slot {slot.string} {slot.note}, the lowest"
+    at, low = _section_at(nut, size, low, y)
+    parts.append(_section(partial(views.nut_section, nut), at, low, words))
     return joined(parts)
 
 
@@ -134,13 +135,14 @@ def _saddle_page(design: Design, size: tuple[float, float]) -> Drawing:
     marks = [(s.string, s.centre, 0.0) for s in saddle.strings]
     band = views.strip(saddle.length, marks, bass_left, "saddle")
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
-    if saddle.length <= BESIDE:
-        seat = views.middle(saddle)
-        words = f"at string {seat.string} {seat.note}"
-        parts.append(_beside(partial(views.saddle_section, saddle), size, y, words))
+    low = y
     head = _title("Saddle by hand", "heights over the slot's floor at the ridge")
     rows = [_seat_row(saddle, i) for i in range(len(saddle.strings))]
-    _table(parts, y, head, SEAT_COLUMNS, rows)
+    y = _table(parts, y, head, SEAT_COLUMNS, rows)
+    seat = views.middle(saddle)
+    at, low = _section_at(saddle, size, low, y)
+    words = f"at string {seat.string} {seat.note}"
+    parts.append(_section(partial(views.saddle_section, saddle), at, low, words))
     return joined(parts)
 
 
@@ -175,16 +177,15 @@ def _under(parts: list[Drawing], y: float, view: Drawing, title: Drawing) -> flo
     return foot + low - 5.0
 
 
-def _beside(
-    draw: Callable[[float], Drawing], size: tuple[float, float], low: float, words: str
+def _section(
+    draw: Callable[[float], Drawing], at: tuple[float, float], low: float, words: str
 ) -> Drawing:
-    """An enlarged section in the right column, as large as fits, above ``low``."""
-    y = _top(size)
+    """An enlarged section, its upper left corner ``at``, as large as fits above ``low``."""
+    x, y = at
     for by in (5.0, 4.0, 3.0, 2.0, 1.0):
         section = draw(by)
         left, _, right, _ = section.bounds()
         foot, head = _reach(section)
-        at = size[0] - MARGIN - COLUMN + 14.0 - left
         if right - left <= COLUMN - 20.0 and head - foot <= y - low - HEAD - 8.0:
             break
     title = Drawing(
@@ -193,8 +194,17 @@ def _beside(
             Words(at=(0.0, -3.4), text=words, height=SMALL),
         )
     )
-    placed = section.moved(at, y - HEAD - 6.0 - head)
-    return joined((title.moved(size[0] - MARGIN - COLUMN, y - HEAD), placed))
+    placed = section.moved(x + 14.0 - left, y - HEAD - 6.0 - head)
+    return joined((title.moved(x, y - HEAD), placed))
+
+
+def _section_at(
+    part: Nut | Saddle, size: tuple[float, float], low: float, under: float
+) -> tuple[tuple[float, float], float]:
+    """Where a part's section goes and how far down it may reach: beside short parts' views."""
+    if part.length <= BESIDE:
+        return (size[0] - MARGIN - COLUMN, _top(size)), low
+    return (MARGIN, under), MARGIN + FOOT
 
 
 def _cells(parts: list[Drawing], y: float, nut: Nut, size: tuple[float, float]) -> float:

@@ -11,6 +11,7 @@ import re
 import shutil
 import subprocess
 import zlib
+from importlib.util import find_spec
 
 import numpy as np
 import pytest
@@ -55,7 +56,9 @@ def files(found):
 
 def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     """It loses the layer of a polyline with bulges, so the outline is written alone."""
-    trimesh = pytest.importorskip("trimesh")
+    needed(find_spec("trimesh"), "trimesh")
+    import trimesh
+
     monkeypatch.setattr(trimesh.constants.res_path, "seg_angle", 1e-4)  # how it flattens arcs
     monkeypatch.setattr(trimesh.constants.res_path, "seg_frac", 0.002)
     for part in (found.nut, found.saddle):
@@ -74,7 +77,8 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
 def test_gdal_reads_area_and_bounds(found, tmp_path, monkeypatch):
     """Its default arc step of 4 degrees is far too coarse: 0.01 degree."""
     monkeypatch.setenv("OGR_ARC_STEPSIZE", "0.01")
-    pyogrio = pytest.importorskip("pyogrio")
+    needed(find_spec("pyogrio"), "pyogrio")
+    import pyogrio
     import shapely
 
     pyogrio.set_gdal_config_options({"OGR_ARC_STEPSIZE": "0.01"})
