@@ -55,12 +55,27 @@ def _main(
 
 
 @app.command()
-def layout(job: JobArg, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-           as_json: JsonOpt = False) -> None:  # fmt: skip
+def layout(
+    job: JobArg,
+    machine: MachineOpt = None,
+    stage: StageOpt = Stage.ROUGH,
+    as_json: JsonOpt = False,
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Draw both parts in the terminal instead.")
+    ] = False,
+    scatter: Annotated[
+        bool, typer.Option("--scatter", help="Add what the measurements' uncertainty does.")
+    ] = False,
+    feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
+) -> None:
     """Print every computed number of a job. Example: blankcam layout my-job.toml"""
     from blankcam import run, terminal
 
-    found = run.layout(job, machine, stage)
+    if picture:
+        for line in run.picture(job, terminal.width(), plain=terminal.is_plain()):
+            print(line)
+        return
+    found = run.layout(job, machine, stage, scatter=scatter, feeds=feeds)
     if as_json:
         print(found.report_text, end="")
     else:
@@ -88,6 +103,27 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
     _written(job, out, machine, stage, force=force, what="gcode")
 
 
+@app.command()
+def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+            force: ForceOpt = False) -> None:  # fmt: skip
+    """Write the sheet and the page, nothing for a machine. Example: blankcam preview my-job.toml --out look"""
+    _written(job, out, machine, stage, force=force, what="preview")
+
+
+@app.command()
+def refit(
+    job: JobArg,
+    readings: Annotated[str, typer.Argument(metavar="READINGS", help="The readings file (TOML).")],
+    out: OutOpt,
+    machine: MachineOpt = None,
+    force: ForceOpt = False,
+) -> None:
+    """After stringing: what to take off, where, and the programs for it. Example: blankcam refit my-job.toml readings.toml --out refit"""
+    from blankcam import refitting, terminal
+
+    terminal.show(tuple(refitting.refit(job, readings, out, machine, force=force)))
+
+
 def _written(
     job: str, out: str, machine: str | None, stage: Stage, *, force: bool, what: str
 ) -> None:
@@ -106,9 +142,9 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave. Example: blankcam prove nut-edge.ngc --job my-job.toml"""
-    from blankcam import run
+    from blankcam import proving
 
-    passed, lines = run.prove(program, job, machine, stage, as_json=as_json)
+    passed, lines = proving.prove(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line)
     if not passed:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from blankcam import folder, run
+from blankcam import folder, proving
 from blankcam.faults import Fault, RefusedError
 from blankcam.instrument import refit as refits
 from blankcam.instrument.instrument import per_string
@@ -178,7 +178,7 @@ def refit(
         Before anything is written, but for a log that can't be written.
     """
     worked = work_out(job_path, readings_path)
-    profile = run.machine_of(worked.found.job, machine)
+    profile = proving.machine_of(worked.found.job, machine)
     cuts = tuple(_cuts(worked, profile)) if profile.cuts_programs else ()
     _stop_unproven(cuts)
     sheet = _sheet(worked, profile, cuts)
@@ -295,7 +295,7 @@ def _stop_unproven(cuts: Sequence[Cut]) -> None:
         Fault(where=c.stem, wrong=f"the proof failed: {finding}", mend="nothing was written")
         for c in cuts
         if not c.proof.passed
-        for finding in c.proof.faults[: run.MOST_TOLD]
+        for finding in c.proof.faults[: proving.MOST_TOLD]
     ]
     if faults:
         raise RefusedError(faults)

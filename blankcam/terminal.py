@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sys
 from collections.abc import Iterable
 
@@ -15,12 +16,22 @@ def show(parts: Iterable[Section]) -> None:
     """Print tables as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
     from rich.console import Console
 
-    columns = os.environ.get("COLUMNS", "")
-    width = int(columns) if columns.isdecimal() and int(columns) > 20 else None
-    tty = sys.stdout.isatty()
-    console = Console(width=width or (None if tty else PIPE_WIDTH), highlight=False)
+    console = Console(width=width(), highlight=False)
     for section in parts:
         _show(console, section)
+
+
+def width() -> int:
+    """Columns there are to write in: as COLUMNS says, as the terminal is, or as a pipe gets."""
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdecimal() and 20 < int(columns) < 1000:
+        return int(columns)
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_WIDTH
+
+
+def is_plain() -> bool:
+    """Whether only plain letters can be written."""
+    return not _speaks_unicode()
 
 
 def _show(console: object, section: Section) -> None:
@@ -30,7 +41,7 @@ def _show(console: object, section: Section) -> None:
     from rich.text import Text
 
     assert isinstance(console, Console)
-    plain = not _speaks_unicode()
+    plain = is_plain()
     console.print(Text(_safe(section.title, plain=plain), style="bold"))
     if section.rows:
         table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)

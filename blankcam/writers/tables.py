@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from blankcam.cutting.motion import Program
+from blankcam.instrument.scatter import Band, Scatter
 from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
 from blankcam.machine.profile import Profile
@@ -203,6 +205,64 @@ def _cents(design: Design) -> Section:
 
 def _words(title: str, words: tuple[str, ...]) -> Section:
     return Section(title=title if words else f"{title}: none", notes=words)
+
+
+def scattered(scatter: Scatter) -> tuple[Section, ...]:
+    """What the measurements' uncertainty does to the finished instrument."""
+
+    def band(b: Band | None, factor: float = 1.0, places: int = 2) -> str:
+        return "" if b is None else f"{b.low * factor:.{places}f} .. {b.high * factor:.{places}f}"
+
+    rows = tuple(
+        (
+            f"{s.number} {s.note}",
+            band(s.first_fret),
+            band(s.action),
+            band(s.break_angle, math.degrees(1), 1),
+            band(s.cents_twelfth, places=1),
+            f"{s.buzz:.0%}",
+        )
+        for s in scatter.strings
+    )
+    return (
+        Section(
+            title="What the uncertainty of the measurements does: 90 of 100 instruments lie between",
+            columns=("string", "fret 1 mm", "fret 12 mm", "break angle deg", "cents at 12", "buzz"),
+            rows=rows,
+            notes=(f"chance that any string buzzes: {scatter.buzz:.0%}", *scatter.words),
+        ),
+    )
+
+
+def feeds(programs: Sequence[Program]) -> tuple[Section, ...]:
+    """How each operation cuts and what set its limits."""
+    pairs = [(p, o) for p in programs for o in p.operations]
+    rows = tuple(
+        (
+            f"{p.stem} {o.name}",
+            f"{o.tool.number}: {o.tool.shape} {o.tool.diameter:g}",
+            f"{o.cut.rpm:.0f}",
+            f"{o.cut.feed:.0f}",
+            f"{o.cut.plunge:.0f}",
+            f"{o.cut.depth:.3f}",
+            f"{o.cut.width:.2f}",
+            f"{o.cut.chip:.4f}",
+            f"{o.cut.force:.1f}",
+            f"{o.cut.bend_um:.2f}",
+            f"{o.cut.power:.1f}",
+        )
+        for p, o in pairs
+    )
+    said = dict.fromkeys(f"{p.stem} {o.name}: {'; '.join(o.cut.limits)}" for p, o in pairs)
+    return (
+        Section(
+            title="Feeds" if rows else "Feeds: this machine takes no programs",
+            columns=("operation", "tool", "rpm", "feed mm/min", "plunge", "depth", "width", "chip",
+                     "force N", "bend um", "power W"),
+            rows=rows,
+            notes=tuple(said),
+        ),
+    )  # fmt: skip
 
 
 def machines(profiles: Mapping[str, Profile]) -> tuple[Section, ...]:

@@ -8,7 +8,7 @@ import math
 
 import pytest
 
-from blankcam import run
+from blankcam import proving
 from blankcam.cutting.motion import AXES_OF_PLANE, Arc, Note, Rapid
 from blankcam.job import read
 from blankcam.parts.design import design
@@ -71,10 +71,12 @@ def compare(heard, program):
 def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path):
     interpreter.require()
     job = read.load(str(path))
-    profile, found = run.machine_of(job, machine), design(job)
+    profile, found = proving.machine_of(job, machine), design(job)
     for part in (found.nut, found.saddle):
-        plan = run.plan_part(found, part, profile, stage)
-        for program, written in zip(plan.programs, run.written(found, plan, profile), strict=True):
+        plan = proving.plan_part(found, part, profile, stage)
+        for program, written in zip(
+            plan.programs, proving.written(found, plan, profile), strict=True
+        ):
             heard = interpreter.ask(written.text, profile.tools, tmp_path)
             assert heard.accepted, heard.complaint
             assert any(s.kind == "arc" and s.plane == "G18" for s in heard.steps)

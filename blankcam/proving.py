@@ -1,0 +1,270 @@
+"""Programs of a job planned, written and proven; and any program proved in its place among them."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+from blankcam.faults import Fault, InputError, RefusedError
+from blankcam.job import read
+from blankcam.job.job import BlankJob, Job
+from blankcam.machine.profile import Holding, Profile
+from blankcam.machine.read import read_profile
+from blankcam.parts.design import Design, design
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+from blankcam.writers import report
+
+if TYPE_CHECKING:
+    from blankcam.cutting.plan import Plan
+    from blankcam.cutting.slots import SlotChoice
+    from blankcam.replay.verdict import Proof
+    from blankcam.writers.gcode import Written
+
+LARGEST_PROGRAM = 20_000_000
+MOST_TOLD = 20  # findings of one proof that are printed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What the plan says of one slot, as plain values."""
+
+    by: str
+    tool: int | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """One part's programs and their proof."""
+
+    part: Nut | Saddle
+    plan: Plan
+    written: tuple[Written, ...]
+    proof: Proof
+
+
+def programs(found: Design, profile: Profile, stage: Stage) -> tuple[Made, ...]:
+    """Both parts' programs, proven; raises RefusedError where a plan can't be made."""
+    plans: list[tuple[Nut | Saddle, Plan]] = []
+    faults: list[Fault] = []
+    for part in (found.nut, found.saddle):
+        try:
+            plans.append((part, plan_part(found, part, profile, stage)))
+        except RefusedError as refused:
+            faults += refused.faults
+    if faults:
+        raise RefusedError(faults)
+    # numpy lets go of the interpreter while it works: two parts take two cores
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        return tuple(pool.map(lambda p: _made(found, p[0], p[1], profile, stage), plans))
+
+
+def machine_of(job: Job, machine: str | None) -> Profile:
+    """The machine profile asked for, with the job's own holding laid over it."""
+    profile = read_profile(machine or job.plan.machine)
+    given = {k: v for k, v in dataclasses.asdict(job.holding).items() if v is not None}
+    held: Holding = dataclasses.replace(profile.holding, **given)
+    return dataclasses.replace(profile, holding=held)
+
+
+def slot_choices(found: Design, profile: Profile, stage: Stage) -> dict[int, Choice]:
+    """Who makes each slot and why, without planning the rest."""
+    from blankcam.cutting import slots
+
+    by_file = found.job.plan.slots != "mill" or not profile.cuts_programs
+    return choices_of(
+        [slots.choose(found.nut, s, profile, stage, by_file=by_file) for s in found.nut.slots]
+    )
+
+
+def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
+    """The plan's choices as plain values, by the number of the string."""
+    return {
+        c.string: Choice(by=c.by, tool=c.tool.number if c.tool else None, why=c.why) for c in chosen
+    }
+
+
+def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
+    """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
+    blank: BlankJob = getattr(found.job.blanks, part.name)
+    return dataclasses.replace(blank, thickness=part.thickness)
+
+
+def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> Plan:
+    """The programs of one part and who does what; raises RefusedError where it can't be cut."""
+    from blankcam.cutting import plan
+
+    blank, material = blank_as_cut(found, part), found.job.blanks.material
+    if isinstance(part, Nut):
+        by = found.job.plan.slots
+        return plan.plan_nut(
+            part, blank, profile, material, stage,
+            slots_by=by, outline_by=found.job.plan.outline,
+        )  # fmt: skip
+    by_hand = found.job.plan
+    return plan.plan_saddle(
+        part, blank, profile, material, stage,
+        outline_by=by_hand.outline, ends_by=by_hand.ends,
+    )  # fmt: skip
+
+
+def written(found: Design, plan: Plan, profile: Profile) -> tuple[Written, ...]:
+    """The texts of a plan's programs."""
+    from blankcam.writers import gcode
+
+    name, digest = found.job.instrument.name, found.job.digest
+    return tuple(gcode.write(p, profile, name, digest) for p in plan.programs)
+
+
+def _made(found: Design, part: Nut | Saddle, plan: Plan, profile: Profile, stage: Stage) -> Made:
+    texts = written(found, plan, profile)
+    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in texts})
+    return Made(part=part, plan=plan, written=texts, proof=proof)
+
+
+def _proof(  # everything a proof needs is a fact of its own
+    found: Design,
+    part: Nut | Saddle,
+    plan: Plan,
+    profile: Profile,
+    stage: Stage,
+    texts: Mapping[str, str | bytes],
+) -> Proof:
+    from blankcam.replay import verdict
+    from blankcam.replay.stock import Stock
+
+    blank = blank_as_cut(found, part)
+    over = (blank.length - part.length) / 2
+    setups = {f"{p.stem}.ngc": verdict.Setup(p.setup) for p in plan.programs}
+    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    return verdict.prove(
+        [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()],
+        part,
+        stage=stage,
+        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
+        stock=Stock(
+            x0=-over,
+            x1=part.length + over,
+            y0=0.0,
+            y1=blank.thickness,
+            z0=0.0,
+            z1=blank.height,
+        ),
+        profile=profile,
+        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
+        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
+    )
+
+
+def stop_unproven(made: Sequence[Made]) -> None:
+    """Raise RefusedError with what the proofs found, where one failed."""
+    faults = [
+        Fault(where=m.part.name, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        for m in made
+        if not m.proof.passed
+        for finding in m.proof.faults[:MOST_TOLD]
+    ]
+    if faults:
+        raise RefusedError(faults)
+
+
+def prove(
+    program: str, job_path: str, machine: str | None, stage: Stage | None, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """Replay a program, also an edited one, in its place among its part's programs.
+
+    Returns whether it passed and the lines to print. The part's other programs, run before or
+    after it on the same blank, are those this tool would write.
+    """
+    data = _program_bytes(program)
+    job = read.load(job_path)
+    profile, found = machine_of(job, machine), design(job)
+    stage = stage or _stage_said(data)
+    stem = _stem_of(program, data)
+    part = found.saddle if stem.startswith("saddle") else found.nut
+    plan = plan_part(found, part, profile, stage)
+    texts = _in_place(found, plan, profile, f"{stem}.ngc", data)
+    if texts is None:
+        names = ", ".join(f"{p.stem}.ngc" for p in plan.programs)
+        raise InputError(
+            Fault(
+                where=program,
+                wrong=f"does not say which program of the {part.name} it is",
+                mend=f"name it like one of these: {names}",
+            )
+        )
+    proof = _proof(found, part, plan, profile, stage, texts)
+    one = next(p for p in proof.programs if p.name == f"{stem}.ngc")
+    signed = _signed(one.as_written, one.job_digest, job.digest)
+    if as_json:
+        record = {"file": program, "part": part.name, "stage": str(stage), "signed": signed}
+        return proof.passed, [report.dumps(record | {"proof": proof.record()}).rstrip("\n")]
+    return proof.passed, list(_verdict_lines(program, proof, signed))
+
+
+def _in_place(
+    found: Design, plan: Plan, profile: Profile, name: str, data: bytes
+) -> dict[str, str | bytes] | None:
+    texts: dict[str, str | bytes] = {w.file: w.text for w in written(found, plan, profile)}
+    if name not in texts:
+        return None
+    texts[name] = data
+    return texts
+
+
+def _verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
+    yield f"{program}: {'passed' if proof.passed else 'FAILED'}; {signed}"
+    yield (
+        f"  deepest below the part {proof.gouge_um:.1f} um, most left above it "
+        f"{proof.left_um:.1f} um"
+    )
+    yield (
+        f"  rapids through stock {proof.rapid_contacts}, shank or holder contacts "
+        f"{proof.holder_contacts}, jaws or bed {proof.holding_contacts}, "
+        f"outside travel {proof.outside_travel}"
+    )
+    yield from (f"  {finding}" for finding in proof.faults[:MOST_TOLD])
+    if len(proof.faults) > MOST_TOLD:
+        yield f"  and {len(proof.faults) - MOST_TOLD} more"
+
+
+def _signed(as_written: bool | None, job_in_header: str, digest: str) -> str:
+    if as_written is None:
+        return "carries no digest of its moves"
+    if not as_written:
+        return "differs from what was written"
+    return "as written" if job_in_header == digest else "as written, but for another job"
+
+
+def _program_bytes(path: str) -> bytes:
+    try:
+        found = Path(path)
+        if not found.is_file():
+            raise InputError(Fault(where=path, wrong="there is no such file"))
+        if found.stat().st_size > LARGEST_PROGRAM:
+            raise InputError(Fault(where=path, wrong="is too large for a program"))
+        return found.read_bytes()
+    except (OSError, ValueError) as fault:
+        raise InputError(Fault(where=path, wrong=f"can't be read ({fault})")) from None
+
+
+def _stage_said(data: bytes) -> Stage:
+    said = re.search(rb"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)", data)
+    return Stage(said[1].decode()) if said else Stage.ROUGH
+
+
+def _stem_of(path: str, data: bytes) -> str:
+    """Which of a part's programs this is: by its header, else by its name."""
+    pattern = rb"((?:nut|saddle)-(?:edge|face)(?:-\d{1,2})?)\.ngc"
+    said = re.search(rb"file[:=]? " + pattern, data)
+    if said:
+        return said[1].decode()
+    named = re.search(pattern, PurePath(path).name.encode(errors="replace"))
+    return named[1].decode() if named else PurePath(path).stem
