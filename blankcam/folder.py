@@ -58,6 +58,22 @@ def write(out: str, files: Mapping[str, bytes], *, force: bool = False) -> None:
         raise OutputError(Fault(where=out, wrong=f"can't be written ({_reason(fault)})")) from None
 
 
+def check(out: str, *, force: bool = False) -> None:
+    """Say at once, before any work is done, that a folder holds the maker's own files.
+
+    Raises
+    ------
+    OutputError
+        Where ``write`` would.
+    """
+    try:
+        foreign = _foreign(Path(out))
+    except (OSError, ValueError) as fault:
+        raise OutputError(Fault(where=out, wrong=f"can't be written ({_reason(fault)})")) from None
+    if foreign and not force:
+        raise OutputError(_foreign_fault(out, foreign, {}))
+
+
 def write_file(path: str, content: bytes, *, force: bool = False) -> None:
     """One file, whole or not at all; an old one only where ``force`` says so."""
     target = Path(path)

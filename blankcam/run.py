@@ -105,6 +105,7 @@ def make(
     """
     job = read.load(job_path)
     profile = machine_of(job, machine)
+    folder.check(out, force=force)
     found = design(job)
     files: dict[str, bytes] = {}
     made: tuple[Made, ...] = ()

@@ -7,7 +7,7 @@ z up from the floor of the seat.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -119,12 +119,10 @@ class Nut:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
         x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
         z = self.top_height(x, y, stage)
-        finished = self.top_height(x, y, Stage.FINAL)
-        for slot in self.slots:
-            if stage is Stage.ROUGH:
-                left, right = self.clear_window(slot)
-                z = np.where((x >= left) & (x <= right), finished, z)
-            z = np.minimum(z, slot.surface(x, y) + self.slot_raise(stage))
+        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        for left, right in (self.clear_window(s) for s in self.slots if raised):
+            z[(x >= left) & (x <= right)] -= raised
+        self._groove(z, x, y, stage, self.slots)
         return np.where(self.covers(x, y), z, -np.inf)
 
     def upper(self, x: Array, y: Array, stage: Stage, milled: frozenset[int]) -> Array:
@@ -135,10 +133,15 @@ class Nut:
         """
         x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
         z = self.top_height(x, y, stage)
-        for slot in self.slots:
-            if slot.string in milled:
-                z = np.minimum(z, slot.surface(x, y) + self.slot_raise(stage))
+        self._groove(z, x, y, stage, [s for s in self.slots if s.string in milled])
         return np.where(self.covers(x, y), z, np.inf)
+
+    def _groove(self, z: Array, x: Array, y: Array, stage: Stage, slots: Iterable[Slot]) -> None:
+        """Lower the heights z to the stage's grooves, in place; only where each one runs."""
+        for slot in slots:
+            near = np.abs(x - slot.axis(y)) * math.cos(slot.yaw) <= slot.radius
+            groove = slot.surface(x[near], y[near]) + self.slot_raise(stage)
+            z[near] = np.minimum(z[near], groove)
 
     def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
         """Whether a place lies in the part's plan."""
