@@ -132,6 +132,6 @@ def test_new_targets_stand_in_the_readings(job):
 
 
 def test_a_low_part_is_named(job):
-    record, programs = cut(job, readings(job, "r.toml", -0.2, -0.3), "out")
+    record, _ = cut(job, readings(job, "r.toml", -0.2, -0.3), "out")
     assert any("too low" in c for c in record["cautions"])
     assert all(s["nut_take"] == 0 and s["saddle_take"] == 0 for s in record["strings"])
