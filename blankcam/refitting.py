@@ -6,6 +6,7 @@ Stands beside ``run``, on the same layers below.
 from __future__ import annotations
 
 import dataclasses
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from blankcam import folder, proving
+from blankcam import digest, folder, proving
 from blankcam.faults import Fault, RefusedError
 from blankcam.instrument import refit as refits
 from blankcam.instrument.instrument import per_string
@@ -39,6 +40,9 @@ if TYPE_CHECKING:
     from blankcam.cutting.plan import Plan
     from blankcam.replay.verdict import Proof
     from blankcam.writers.gcode import Written
+
+
+OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are not cut again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,7 +86,7 @@ def work_out(job_path: str, readings_path: str) -> Worked:
     readings = readings_files.load(readings_path, len(job.strings))
     path = log.log_path(job_path)
     entries = log.read_log(path)
-    _same_job(path, entries, job)
+    _same_job(path, entries, shape_digest(job))
     cut = log.cut_so_far(entries, readings.digest, readings.last_refit)
     now = _standing(found, cut, readings)
     done = _refit(found, readings)
@@ -99,8 +103,15 @@ def work_out(job_path: str, readings_path: str) -> Worked:
     )
 
 
-def _same_job(path: str, entries: Sequence[LogEntry], job: Job) -> None:
-    if any(e.job != job.digest for e in entries):
+def shape_digest(job: Job) -> str:
+    """Of all in a job that says how its parts stand: neither machine, holding nor doubts."""
+    names = ("instrument", "board", "strings", "nut", "saddle", "blanks")
+    values = {n: v for n, v in dataclasses.asdict(job).items() if n in names}
+    return digest.of_text(json.dumps(values, sort_keys=True))
+
+
+def _same_job(path: str, entries: Sequence[LogEntry], shape: str) -> None:
+    if any(e.job != shape for e in entries):
         raise RefusedError(
             Fault(
                 where=path,
@@ -199,7 +210,7 @@ def _entry(worked: Worked) -> LogEntry:
     done, readings = worked.done, worked.readings
     return LogEntry(
         made=datetime.now(UTC).isoformat(timespec="seconds"),
-        job=worked.found.job.digest,
+        job=shape_digest(worked.found.job),
         readings=readings.digest,
         before=readings.last_refit,
         stage=readings.stage,
@@ -232,7 +243,8 @@ def _cut(
     from blankcam.writers import gcode
 
     job = worked.found.job
-    box = BlankJob(length=piece.length, height=now.height, thickness=piece.thickness)
+    length = piece.length + 2 * OVER
+    box = BlankJob(length=length, height=now.height, thickness=piece.thickness)
     plan = _named(_plan(job, piece, box, profile), piece.name, stem, box)
     written = tuple(gcode.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
     return Cut(
@@ -251,15 +263,19 @@ def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Pla
 
 def _named(plan: Plan, part: str, stem: str, box: BlankJob) -> Plan:
     """The plan under the refit's own names, and where zero lies on a part turned over."""
-    zero: dict[str, Any] = {}
+    zero = "X0 its left end, Y0 its face toward the tail, Z0 its seat side"
     if stem == "saddle-bottom":
-        zero["zero"] = (
+        zero = (
             "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
             f" Z{box.height:.3f} its underside, levelled"
         )
     programs = tuple(
         dataclasses.replace(
-            p, part=part, stage="refit", stem=p.stem.replace(f"{_old_stem(p.stem)}", stem), **zero
+            p,
+            part=part,
+            stage="refit",
+            stem=p.stem.replace(f"{_old_stem(p.stem)}", stem),
+            zero=zero,
         )
         for p in plan.programs
     )
@@ -283,7 +299,9 @@ def _proof(
         piece,
         stage=Stage.FINAL,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=Stock(x0=0.0, x1=box.length, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height),
+        stock=Stock(
+            x0=-OVER, x1=piece.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
+        ),
         profile=profile,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},

@@ -184,7 +184,8 @@ def nick_operation(
         layers = math.ceil((depth + STANDING) / cut.depth)
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
-            z = top - depth * k / layers
+            # Layers share what may stand over the top, so that the first is no deeper
+            z = top + STANDING - (depth + STANDING) * k / layers
             path.over(slot.centre + lean * y0, y0, z - fall * y0, ceiling + HOP)
             path.line(cut.feed, x=slot.centre + lean * y1, y=y1, z=z - fall * y1)
     path.leave()

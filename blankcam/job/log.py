@@ -29,7 +29,7 @@ class LogEntry:
     made: str
     """When, ISO 8601."""
     job: str
-    """Digest of the job."""
+    """Digest of all in the job that says how its parts stand."""
     readings: str
     """Digest of the readings: the same readings again are the same refit, not a further one."""
     before: str

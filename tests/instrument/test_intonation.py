@@ -227,3 +227,10 @@ def test_many_strings_at_once_are_each_string_alone():
     whole = saddle_setback(a_set(NYLON_GAUGES, NYLON_KAPPA))
     for gauge, kappa, value in zip(NYLON_GAUGES, NYLON_KAPPA, whole, strict=True):
         assert saddle_setback(a_set([gauge], [kappa]))[0] == pytest.approx(value, abs=1e-6)
+
+
+def test_a_string_far_from_any_real_one_still_finds_its_least_squares():
+    string = FrettedString(scale=330.0, lift=1.5, rise=8.0, radius=0.25, stiffness=237.0)
+    start = np.array([float(v) for v in analytic_setbacks(string)])
+    both = least_squares(lambda v: cents(string, v[0], v[1]), start, **TIGHT)
+    assert saddle_and_nut_setbacks(string) == pytest.approx(tuple(both.x), abs=2e-5)
