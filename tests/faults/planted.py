@@ -475,7 +475,7 @@ FAULTS["two_planes_at_once"] = before_first_cut("G17 G18")
 
 HARMLESS_AT_TIMES = frozenset({
     "a_sign_lost", "an_arc_turned_round", "an_arc_made_a_chord", "the_last_cut_dropped",
-    "zero_off_along_x", "a_retract_dropped",
+    "zero_off_along_x", "a_retract_dropped", "all_retracts_dropped",
 })  # fmt: skip
 """What a program of many passes may bear: another pass does the same, the arc is nearly straight,
 nothing along x is held closely, the
