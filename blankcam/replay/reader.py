@@ -14,12 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.machine.profile import Profile, ToolChange
+from blankcam.replay import arcs
 from blankcam.replay.findings import Code, Collector, Finding
 from blankcam.replay.moves import PLANE_AXES, Moves
 from blankcam.replay.words import LINE_LIMIT, Block, block
 
 INCH = 25.4
-ARC_TOLERANCE = {"mm": 0.002, "inch": 0.0002}  # §3.5.3.2
 COMMENTS_KEPT = 500
 LINES_READ = 2_000_000
 
@@ -450,64 +450,22 @@ class _Reader:
         ):
             self.fault(Code.ARC_CIRCLE, "an arc that ends where it starts is a full circle")
         else:
-            centre = self._centre(end, words, a, b)
-            if centre is not None:
-                middle = [0.0, 0.0, 0.0]
-                middle[a], middle[b] = centre
-                self._keep(self.motion // 10 if self.motion else 0, end, tuple(middle))  # type: ignore[arg-type]
+            ask = arcs.Asked(
+                start=(self.at[a], self.at[b]),
+                end=(end[a], end[b]),
+                words={k: words[k] * self.scale for k in "IJKR" if k in words},
+                names=("IJK"[a], "IJK"[b]),
+                ccw=self.motion == 30,
+                unit=self.scale,
+            )
+            centre = arcs.centre(ask)
+            if not isinstance(centre, arcs.Refused):
+                middle = {a: centre[0], b: centre[1]}
+                places = (middle.get(0, 0.0), middle.get(1, 0.0), middle.get(2, 0.0))
+                self._keep(self.motion // 10 if self.motion else 0, end, places)
                 return
+            self.fault(centre.code, centre.what, centre.value, centre.limit)
         self.at = end
-
-    def _centre(self, end: list[float], words: dict[str, float], a: int, b: int
-                ) -> tuple[float, float] | None:  # fmt: skip
-        """The arc's centre in its plane, or None and a fault: §3.5.3."""
-        offsets = "IJK"
-        given = [k for k in offsets if k in words]
-        if "R" in words:
-            if given:
-                self.fault(Code.ARC_FORM, "R and I J K on one line")
-                return None
-            return self._from_radius(end, words["R"] * self.scale, a, b)
-        if not given:
-            self.fault(Code.ARC_FORM, "an arc needs its centre or its radius")
-            return None
-        if any(k not in (offsets[a], offsets[b]) for k in given):
-            self.fault(Code.ARC_FORM, f"{' '.join(given)} does not belong in G{self.plane}")
-            return None
-        scale = self.scale
-        centre = (self.at[a] + words.get(offsets[a], 0.0) * scale,
-                  self.at[b] + words.get(offsets[b], 0.0) * scale)  # fmt: skip
-        first = math.hypot(self.at[a] - centre[0], self.at[b] - centre[1])
-        last = math.hypot(end[a] - centre[0], end[b] - centre[1])
-        limit = ARC_TOLERANCE["inch" if scale == INCH else "mm"]
-        if not abs(first - last) / scale <= limit + 1e-9:
-            self.fault(Code.ARC_RADIUS, "the arc's end is not on its circle",
-                       abs(first - last) / scale, limit)  # fmt: skip
-            return None
-        if not first > 0:
-            self.fault(Code.ARC_FORM, "an arc without a radius")
-            return None
-        return centre
-
-    def _from_radius(self, end: list[float], radius: float, a: int, b: int
-                     ) -> tuple[float, float] | None:  # fmt: skip
-        """Centre from an R word, §3.5.3.1: R > 0 for the arc of at most half a turn."""
-        da, db = end[a] - self.at[a], end[b] - self.at[b]
-        half = math.hypot(da, db) / 2
-        if not 0 < half <= abs(radius):
-            self.fault(Code.ARC_RADIUS, "the radius is too small for the arc's ends", radius, half)
-            return None
-        turn = 2 * math.degrees(math.asin(min(1.0, half / abs(radius))))
-        if turn > 165 or (radius < 0 and turn < 15):
-            self.fault(Code.ARC_FORM, "near half or whole turns R leaves the centre uncertain")
-            return None
-        rise = math.sqrt(radius**2 - half**2)
-        ccw = self.motion == 30
-        side = 1.0 if ccw == (radius > 0) else -1.0
-        return (
-            self.at[a] + da / 2 - side * rise * db / (2 * half),
-            self.at[b] + db / 2 + side * rise * da / (2 * half),
-        )
 
     def finish(self, lines: int) -> None:
         """What can only be said at the end."""
