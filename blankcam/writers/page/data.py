@@ -105,7 +105,12 @@ def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
     """Names of the programs, with their stage where two stages have the same file."""
     files = [(i, j, w.file) for i, cut in enumerate(cuts) for j, w in enumerate(cut.written)]
     double = {f for _, _, f in files if sum(f == other for _, _, other in files) > 1}
-    return {(i, j): f"{f}, {cuts[i].stage}" if f in double else f for i, j, f in files}
+    return {
+        (i, j): f"{f}, {'rough' if cuts[i].stage is Stage.ROUGH else 'finished'}"
+        if f in double
+        else f
+        for i, j, f in files
+    }
 
 
 def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:

@@ -1,6 +1,7 @@
 """The elevations of both parts, dimensioned, as SVG in the page.
 
-As seen from the bridge looking to the head: x to the right, z up. One user unit is 0.1 mm.
+As seen from the bridge looking to the head: x to the right, z up. Every part is drawn 900 user
+units long, so that letters come out alike.
 """
 
 from __future__ import annotations
@@ -12,28 +13,27 @@ import numpy as np
 from blankcam.writers.page.markup import el, length, void, words
 from blankcam.writers.page.model import Elevation, Floats
 
-UNIT = 10.0
-"""User units a millimetre."""
-TEXT = 15.0
+LONG = 900.0
+TEXT = 17.0
 """Height of the letters in user units."""
-SPREAD = 17.0
+SPREAD = 20.0
 """Ordinates stand at least so far from each other."""
 
 
 def elevation(view: Elevation) -> str:
     """One part seen from the bridge, with its ordinates, heights and overall sizes."""
-    top = float(max(view.rough[:, 1].max(), view.finished[:, 1].max())) * UNIT
-    width = view.length * UNIT
+    unit = LONG / view.length
+    top = float(max(view.rough[:, 1].max(), view.finished[:, 1].max())) * unit
     body = [
-        _body(view),
-        *_grooves(view),
-        *_ordinates(view),
-        *_heights(view, top),
-        *_overall(view, top),
+        _body(view, unit),
+        *_grooves(view, unit),
+        *_ordinates(view, unit),
+        *_heights(view, unit, top),
+        *_overall(view, unit),
         *_key(view, top),
     ]
-    left, right, above, below = 95.0, 40.0, 130.0, 155.0
-    box = f"{-left} {-top - above} {width + left + right} {top + above + below}"
+    left, right, above, below = 105.0, 30.0, 128.0, 150.0
+    box = f"{-left} {-top - above} {LONG + left + right} {top + above + below}"
     title = f"{view.part.capitalize()} seen from the bridge, looking to the head"
     return el(
         "svg",
@@ -72,24 +72,24 @@ def spread(places: Sequence[float], least: float) -> list[float]:
     return [mean + i * least for i, mean in enumerate(means)]
 
 
-def _body(view: Elevation) -> str:
-    top = view.finished * UNIT
-    corners = np.array([[view.length * UNIT, 0.0], [0.0, 0.0]])
-    return line(np.vstack([top, corners]), "body", close=True) + line(view.rough * UNIT, "rough")
+def _body(view: Elevation, unit: float) -> str:
+    top = view.finished * unit
+    corners = np.array([[LONG, 0.0], [0.0, 0.0]])
+    return line(np.vstack([top, corners]), "body", close=True) + line(view.rough * unit, "rough")
 
 
-def _grooves(view: Elevation) -> Iterator[str]:
+def _grooves(view: Elevation, unit: float) -> Iterator[str]:
     for i, groove in enumerate(view.grooves):
         note = view.ordinates[i][0]
         inner = el("title", words(f"Slot {i + 1}, {note}")) + line(
-            groove * UNIT, "groove", close=True
+            groove * unit, "groove", close=True
         )
         yield el("g", inner, cls="spot", data_spot=i)
 
 
-def _ordinates(view: Elevation) -> Iterator[str]:
+def _ordinates(view: Elevation, unit: float) -> Iterator[str]:
     order = sorted(range(len(view.ordinates)), key=lambda i: view.ordinates[i][1])
-    at = [view.ordinates[i][1] * UNIT for i in order]
+    at = [view.ordinates[i][1] * unit for i in order]
     for i, x, shown in zip(order, at, spread(at, SPREAD), strict=True):
         note, mm = view.ordinates[i]
         yield line([(x, -8), (x, -20), (shown, -45), (shown, -52)], "thin")
@@ -99,32 +99,29 @@ def _ordinates(view: Elevation) -> Iterator[str]:
     yield label(TEXT * 0.35, -118, length(0.0, 2, name="tspan"), "ordinate", turned=True)
 
 
-def _heights(view: Elevation, top: float) -> Iterator[str]:
+def _heights(view: Elevation, unit: float, top: float) -> Iterator[str]:
     order = sorted(view.heights, key=lambda h: h[1])
-    at = [x * UNIT for _, x, _ in order]
+    at = [x * unit for _, x, _ in order]
     for (_, x, z), shown in zip(order, spread(at, SPREAD), strict=True):
-        yield line([(x * UNIT, z * UNIT + 3), (x * UNIT, top + 12), (shown, top + 32)], "thin")
+        yield line([(x * unit, z * unit + 3), (x * unit, top + 12), (shown, top + 32)], "thin")
         yield label(
             shown + TEXT * 0.35, top + 36, length(z, 2, name="tspan"), "ordinate", turned=True
         )
 
 
-def _overall(view: Elevation, top: float) -> Iterator[str]:
+def _overall(view: Elevation, unit: float) -> Iterator[str]:
     peak = float(view.finished[:, 1].max())
     rough = float(view.rough[:, 1].max())
-    del top
-    yield from _upright(-24, peak, "height")
+    yield from _upright(-28, peak * unit, peak, "height")
     if rough > peak + 0.01:
-        yield from _upright(-64, rough, "height")
-    width = view.length * UNIT
-    yield line([(width, -8), (width, -52)], "thin")
+        yield from _upright(-72, rough * unit, rough, "height")
+    yield line([(LONG, -8), (LONG, -52)], "thin")
     yield label(
-        width + TEXT * 0.35, -118, length(view.length, 2, name="tspan"), "ordinate", turned=True
+        LONG + TEXT * 0.35, -118, length(view.length, 2, name="tspan"), "ordinate", turned=True
     )
 
 
-def _upright(x: float, height: float, cls: str) -> Iterator[str]:
-    z = height * UNIT
+def _upright(x: float, z: float, height: float, cls: str) -> Iterator[str]:
     yield line([(x - 8, 0), (-6, 0)], "thin")
     yield line([(x - 8, z), (-6, z)], "thin")
     yield line([(x, 0), (x, z)], "thin")
@@ -139,4 +136,4 @@ def _key(view: Elevation, top: float) -> Iterator[str]:
         if view.grooves
         else "top under each string over the seat"
     )
-    yield label(0, top + 108, words(f"Above: {what}. Below: from the left end."), "key")
+    yield label(0, top + 105, words(f"Above: {what}. Below: from the left end."), "key")

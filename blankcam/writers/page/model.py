@@ -46,6 +46,8 @@ class StageView:
     replayed: bool
     """Whether these are the replay's heights; else the shape asked for."""
     heights: Heights
+    remark: str = ""
+    """What a maker should know of this stage, such as slots left to the file."""
     deviation: Floats | None = None
     """(ny, nx) µm against what the stage wants: above it positive; NaN where there is nothing."""
 

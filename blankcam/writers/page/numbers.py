@@ -12,7 +12,6 @@ from blankcam.instrument.instrument import StringPath
 from blankcam.parts.design import Design
 from blankcam.writers.page.model import Cell, Plot, SideString, SideView, Table
 from blankcam.writers.page.paths import tool_words
-from blankcam.writers.page.solids import made_by
 from blankcam.writers.report import Choice
 
 
@@ -56,7 +55,7 @@ def _nut(found: Design, choices: Mapping[int, Choice]) -> Table:
             mm(s.depth_front + nut.allowance),
             mm(s.lift, 3),
             plain(s.exposure, 2),
-            words(made_by(choices.get(s.string)) or "left to the file"),
+            words(_with(choices.get(s.string))),
         )
         for s in nut.slots
     )
@@ -67,11 +66,15 @@ def _nut(found: Design, choices: Mapping[int, Choice]) -> Table:
         head=("String", "Gauge [mm]", "Centre from the left end [mm]", "Slot width [mm]",
               "Floor over the seat [mm]", "Depth below the finished top [mm]",
               "Depth below the rough top [mm]", "Lift over the frets [mm]", "Share exposed",
-              "Made by"),
+              "Made with"),
         rows=rows,
         remark=f"Floors and depths at the witness edge; every floor falls {tilt:.1f}° toward the "
         f"head. Rough floors stand {nut.hold_back:.2f} mm higher for the file.",
     )  # fmt: skip
+
+
+def _with(choice: Choice | None) -> str:
+    return f"tool {choice.tool}" if choice and choice.by == "mill" else "file"
 
 
 def _saddle(found: Design) -> Table:
@@ -90,10 +93,10 @@ def _saddle(found: Design) -> Table:
     return Table(
         key="saddle",
         caption="Saddle",
-        head=("String", "Centre from the left end [mm]", "Height wanted over the seat [mm]",
-              "Finished top stands off by [mm]", "Setback [mm]", "Ridge from the tail face [mm]"),
+        head=("String", "Centre from the left end [mm]", "Height wanted [mm]",
+              "Top stands off [mm]", "Setback [mm]", "Ridge from the tail face [mm]"),
         rows=rows,
-        remark=f"The rough top stands {saddle.allowance:.2f} mm higher.",
+        remark=f"Heights over the floor of the seat. The rough top stands {saddle.allowance:.2f} mm higher.",
     )  # fmt: skip
 
 
@@ -101,7 +104,7 @@ def _blanks(found: Design) -> Table:
     rows = []
     for c in found.checks:
         if c.rub_off:
-            said = "rub off the difference before cutting"
+            said = "rub off this much first"
             left = mm(c.rub_off, 3)
         elif c.loose:
             said, left = "thinner than the fit wants", mm(c.loose, 3)

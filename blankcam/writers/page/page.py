@@ -178,7 +178,7 @@ def _solid() -> str:
 
 def _cut(given: PageData) -> str:
     options = (
-        el("option", f"{words(p.file)}: {p.part}, on {p.setup}, {STAGE[p.stage]}", value=i)
+        el("option", f"{words(p.file)} (on {p.setup}, {STAGE[p.stage]})", value=i)
         for i, p in enumerate(given.programs)
     )
     speeds = (el("option", f"{n} times", value=n, selected="" if n == 20 else None)
@@ -230,7 +230,7 @@ def _cut(given: PageData) -> str:
 
 def _drawings(given: PageData) -> Iterator[str]:
     named = {t.key: t for t in given.tables}
-    yield el("h2", "Drawings and numbers")
+    yield el("h2", "Drawings and numbers", cls="drawn-head")
     for view in given.elevations:
         yield el(
             "figure",
@@ -242,8 +242,9 @@ def _drawings(given: PageData) -> Iterator[str]:
             el("div", id=f"facts-{view.part}", cls="facts", aria_live="polite"),
             cls=f"elevation {view.part}",
         )  # fmt: skip
-        yield tables.table(named[view.part])
-    yield tables.table(named["blanks"])
+        if view.part == "nut":
+            yield tables.table(named["nut"])
+    yield el("div", tables.table(named["saddle"]), tables.table(named["blanks"]), cls="pair")
     side, factor = plots.side(given.side)
     yield el("h2", "The string path from the side", cls="side-head")
     yield el(
@@ -274,7 +275,8 @@ def _numbers(given: PageData) -> Iterator[str]:
     )  # fmt: skip
     yield el("div", *plotted, cls="two")
     shown = {"blanks", *(e.part for e in given.elevations)}
-    yield from (tables.table(t) for t in given.tables if t.key not in shown)
+    others = (tables.table(t) for t in given.tables if t.key not in shown)
+    yield el("div", *others, cls="others")
 
 
 def _data(given: PageData) -> dict[str, Any]:
@@ -324,7 +326,7 @@ def _stage(s: StageView) -> dict[str, Any]:
     )
     return {
         "stage": s.stage,
-        "words": said,
+        "words": f"{said} {s.remark}".strip(),
         "heights": packing.of_heights(s.heights),
         "deviation": None if s.deviation is None else packing.of_deviation(s.deviation),
     }

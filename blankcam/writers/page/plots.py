@@ -13,7 +13,7 @@ from blankcam.writers.page.model import Plot, SideString, SideView
 
 WIDTH = 960.0
 SIDE_HEIGHT = 250.0
-PLOT_HEIGHT = 260.0
+PLOT_WIDTH, PLOT_HEIGHT = 430.0, 260.0
 
 
 def side(view: SideView) -> tuple[str, float]:
@@ -36,7 +36,7 @@ def side(view: SideView) -> tuple[str, float]:
             "svg",
             el("title", "String path seen from the side"),
             *body,
-            viewBox=f"-70 {-highest * up - 30:.1f} {WIDTH + 90} {height + 85:.1f}",
+            viewBox=f"-20 {-highest * up - 20:.1f} {WIDTH + 40} {height + 30:.1f}",
             role="img",
             aria_label="String path seen from the side, heights exaggerated",
             cls="side",
@@ -83,7 +83,7 @@ def plot(p: Plot) -> str:
     """Lines over the frets, each with its name at its end."""
     low, high, step = _range(p)
     scale = PLOT_HEIGHT / (high - low)
-    left = {f: i * (WIDTH - 190) / (len(p.frets) - 1) for i, f in enumerate(p.frets)}
+    left = {f: i * PLOT_WIDTH / (len(p.frets) - 1) for i, f in enumerate(p.frets)}
 
     def z(v: float) -> float:
         return (v - low) * scale
@@ -95,7 +95,7 @@ def plot(p: Plot) -> str:
         el("title", words(p.caption)),
         *_axes(p, low, high, step, left, z),
         *lines,
-        viewBox=f"-85 {-PLOT_HEIGHT - 34} {WIDTH + 5} {PLOT_HEIGHT + 92}",
+        viewBox=f"-62 {-PLOT_HEIGHT - 36} {PLOT_WIDTH + 150} {PLOT_HEIGHT + 92}",
         role="img",
         aria_label=p.caption,
         cls="plot",
@@ -117,7 +117,7 @@ def _range(p: Plot) -> tuple[float, float, float]:
     span = max(high - low, 1e-6)
     size = 10 ** math.floor(math.log10(span / 4))
     step = next(m * size for m in (1, 2, 5, 10) if span / (m * size) <= 6)
-    return math.floor(low / step - 1e-9) * step, math.ceil(high / step + 1e-9) * step, step
+    return math.floor(low / step + 1e-9) * step, math.ceil(high / step - 1e-9) * step, step
 
 
 def _axes(p: Plot, low: float, high: float, step: float, left: dict[int, float],
@@ -134,7 +134,7 @@ def _axes(p: Plot, low: float, high: float, step: float, left: dict[int, float],
         yield label(at, -24, str(f), "fretname")
     yield label(last / 2, -48, "fret", "axis")
     unit = '<tspan class="unit">mm</tspan>' if p.unit == "mm" else words(p.unit)
-    yield label(-60, PLOT_HEIGHT + 16, f"{words(p.axis)}, {unit}", "axis start")
+    yield label(-58, PLOT_HEIGHT + 16, f"{words(p.axis)}, {unit}", "axis start")
 
 
 def _curve(p: Plot, i: int, left: dict[int, float], z: Callable[[float], float],

@@ -85,8 +85,22 @@ def replayed(part: Nut | Saddle, left: Left) -> StageView:
     heights, rows, columns = thinned(_whole(left.field), CELL_X, CELL_Y)
     off = deviation(part, left)
     return StageView(
-        stage=str(left.stage), replayed=True, heights=heights, deviation=worst(off, rows, columns)
+        stage=str(left.stage),
+        replayed=True,
+        heights=heights,
+        remark=_filed(part, left.milled),
+        deviation=worst(off, rows, columns),
     )
+
+
+def _filed(part: Nut | Saddle, milled: frozenset[int]) -> str:
+    """Which slots no program cuts to their floors."""
+    slots = part.slots if isinstance(part, Nut) else ()
+    names = [f"{s.string} {s.note}" for s in slots if s.string not in milled]
+    if not names:
+        return ""
+    slot = "Slot" if len(names) == 1 else "Slots"
+    return f"{slot} {', '.join(names)}: left to the file, so the string is not in its place yet."
 
 
 def cells(field: Field) -> Heights:

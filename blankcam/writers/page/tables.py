@@ -10,7 +10,14 @@ UNIT = '<span class="unit">mm</span>'
 
 def table(t: Table) -> str:
     """One table; ``[mm]`` in a heading becomes the unit that is switched."""
-    head = el("tr", *(el("th", heading(h), scope="col") for h in t.head))
+    worded = [c.value is None for c in t.rows[0]] if t.rows else [False] * len(t.head)
+    head = el(
+        "tr",
+        *(
+            el("th", heading(h), scope="col", cls="words" if w else None)
+            for h, w in zip(t.head, worded, strict=True)
+        ),
+    )
     rows = (
         el("tr", cell(r[0], "th").replace("<th", '<th scope="row"', 1), *(cell(c) for c in r[1:]))
         for r in t.rows

@@ -43,8 +43,8 @@
       if (there < 0.02) discard;
       vec3 n = normalize(cross(dFdx(place), dFdy(place)));
       if (dot(n, toward) < 0.0) n = -n;
-      vec3 lamp = normalize(toward * 0.8 + up * 0.75 - right * 0.6);
-      float light = 0.34 + 0.62 * max(dot(n, lamp), 0.0) + 0.1 * n.z;
+      vec3 lamp = normalize(toward + up * 0.45 - right * 0.3);
+      float light = 0.30 + 0.66 * max(dot(n, lamp), 0.0) + 0.1 * n.z;
       vec3 c = base;
       if (coloured == 1 && abs(off) < 1e6) {
         c = texture(ramp, vec2(0.5 + 0.5 * clamp(off / span, -1.0, 1.0), 0.5)).rgb;

@@ -26,6 +26,12 @@
     return out;
   }
 
+  /* The stock and some room round it for the tool. */
+  function roomy(p) {
+    const b = p.cells.box;
+    return [b[0] - 5, b[1] + 5, b[2] - 3, b[3] + 3, p.bottom, p.top + 14];
+  }
+
   class CutView {
     constructor(data) {
       this.programs = data.programs;
@@ -51,7 +57,7 @@
       this.replay = p.replay;
       this.total = p.way.seconds[p.way.n - 1];
       $('scrub').max = String(this.total);
-      this.scene.camera = new bc.scene.Camera([...p.cells.box, p.bottom, p.top]);
+      this.scene.camera = new bc.scene.Camera(roomy(p));
       this.scene.look.ground = p.bottom;
       this.solids = new Map(p.tools.map((t) => [t.number,
         this.scene.solid(bc.scene.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
