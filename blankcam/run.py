@@ -133,9 +133,17 @@ def make(
     if what == "all":
         content = _report(found, profile, stage, made)
         files["report.json"] = report.dumps(content).encode()
+        files["bench.md"] = _bench_list(found, profile, stage, made).encode()
     folder.write(out, files, force=force)
     cautions = [*found.cautions, *(c for m in made for c in m.plan.cautions), *said]
     yield from _told(out, files, made if what != "preview" else (), cautions)
+
+
+def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> str:
+    from blankcam.writers.bench import bench
+
+    plans = {m.part.name: m.plan for m in made}
+    return bench(found, profile, stage, plans, {w.file: w.seconds for m in made for w in m.written})
 
 
 def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, bytes], list[str]]:
