@@ -230,7 +230,8 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     flat = program.moves.where(~arcs)
     limit = table("proof")["limits"]["outline"]
     seats = [lower_by_face(each, flat, bench.tools, fields.middle) for each in fields.all]
-    over = (fields.main.x > 0) & (fields.main.x < 2 * fields.centre)
+    # A cell on the end itself is touched by the tool that runs along it
+    over = (fields.main.x > limit) & (fields.main.x < 2 * fields.centre - limit)
     if (seat := float(seats[0][over].max(initial=-np.inf))) > limit:
         found.add(Code.OUTLINE, "cut into the part from its seat, mm", value=seat, limit=limit)
     around = checks.on_face(fields.stock, bench.holding)
