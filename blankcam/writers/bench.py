@@ -61,14 +61,14 @@ def _steps(
         yield f"Leave it at least {_both(part.length)} long; square its seat side and string side."
     for program in programs:
         yield from _program_steps(program, seconds.get(program.stem + ENDING, 0.0))
+        if program.setup == "face":
+            yield "Saw through the tabs at the seat end of both ends, file them flush."
     if programs:
         yield (
             "Let the spindle stop, brush and vacuum, measure before unclamping: height over the "
             f"seat side at the highest {_both(_highest(part, stage))}."
         )
-    if "outline" in done:
-        yield "Saw through the tabs at the seat end of both ends, file them flush."
-    else:
+    if "outline" not in done:
         yield f"Saw to {_both(part.length)} long, file the ends."
     if isinstance(part, Nut):
         yield from _slot_steps(part, plan, stage)

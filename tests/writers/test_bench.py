@@ -30,6 +30,7 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     places = [text.index(f"`{p.stem}.ngc`") for p in nut.programs]
     assert places == sorted(places)
     assert "about 10 min" in text
+    assert places[0] < text.index("Saw through the tabs") < places[1]
     for program in nut.programs:
         for tool in program.tools:
             assert f"tool {tool.number}: " in text
