@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.optimize import brentq, least_squares
 
@@ -186,6 +186,7 @@ STRINGS = st.builds(
 def test_the_setbacks_are_the_least_squares_a_reference_solver_finds(string):
     start = np.array([float(v) for v in analytic_setbacks(string)])
     both = least_squares(lambda v: cents(string, v[0], v[1]), start, **TIGHT)
+    assume(abs(both.x[1]) <= 3)  # a job takes no greater offset of a nut's face (data/sane.toml)
     assert saddle_and_nut_setbacks(string) == pytest.approx(tuple(both.x), abs=1e-4)
     alone = least_squares(lambda v: cents(string, v[0]), start[:1], **TIGHT)
     assert saddle_setback(string) == pytest.approx(alone.x[0], abs=1e-4)
