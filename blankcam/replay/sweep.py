@@ -22,6 +22,7 @@ from blankcam.replay.moves import Kind, Moves, arc_angles, box, turn_of
 
 Floats = NDArray[np.float64]
 
+RAPID, ARC = int(Kind.RAPID), int(Kind.ARC_CW)  # plain numbers: asked once a move
 TOUCH = 0.001
 """mm; less than this is not called contact."""
 SIDE = 0.005
@@ -90,7 +91,7 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
                 patch = _patch(field, low[i], high[i], solid.form.radius, solid.above)
                 contacts.extend(_touch(solid, moves, i, patch))
         depth[i], place[i] = _cut(field, forms[number], moves, i, (low[i], high[i]), strips[i])
-        if moves.kind[i] == Kind.RAPID and depth[i] > TOUCH:
+        if moves.kind[i] == RAPID and depth[i] > TOUCH:
             contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
     return Swept(depth=depth, place=place, contacts=tuple(contacts))
 
@@ -158,7 +159,7 @@ def _low_over(form: Form, moves: Moves, i: int, x: Floats) -> float | Floats:
     """Lowest tip of a move while it can reach any of the places x."""
     near, far = float(x[0]) - form.radius, float(x[-1]) + form.radius
     start, end = moves.start[i], moves.end[i]
-    if moves.kind[i] < Kind.ARC_CW:
+    if moves.kind[i] < ARC:
         if start[0] == end[0]:
             return float(min(start[2], end[2]))
         t = np.clip((np.array((near, far)) - start[0]) / (end[0] - start[0]), 0.0, 1.0)
@@ -260,7 +261,7 @@ def _touch(solid: _Solid, moves: Moves, i: int, patch: Field | None) -> Iterator
 
 def lowest(form: Form, moves: Moves, i: int, x: Floats, y: Floats) -> Floats:
     """Lowest heights of move i over the grid x (nx,), y (ny,): (ny, nx), inf where untouched."""
-    if moves.kind[i] < Kind.ARC_CW:
+    if moves.kind[i] < ARC:
         return envelope.line(form, _triple(moves.start[i]), _triple(moves.end[i]), x, y)
     turn, rise, axes = turn_of(moves, i)
     plane = int(moves.plane[i])

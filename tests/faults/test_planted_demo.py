@@ -2,7 +2,7 @@
 
 import pytest
 
-from blankcam import run
+from blankcam import proving
 from blankcam.job import read as job_reader
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
@@ -23,14 +23,14 @@ def made(request):
     job = job_reader.load(str(DEMO_JOBS[-1]))
     found = design(job)
     part = getattr(found, request.param)
-    blank = run.blank_as_cut(found, part)
+    blank = proving.blank_as_cut(found, part)
     over = (blank.length - part.length) / 2
     stock = Stock(x0=-over, x1=part.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
                   z1=blank.height)  # fmt: skip
     out = []
     for name in MACHINES:
-        profile = run.machine_of(job, name)
-        plan = run._plan(found, part, profile, Stage.FINAL)
+        profile = proving.machine_of(job, name)
+        plan = proving.plan_part(found, part, profile, Stage.FINAL)
         edge = next(p for p in plan.programs if p.setup == "edge")
         text = gcode.write(edge, profile, job.instrument.name, job.digest).text
         milled = frozenset(c.string for c in plan.slots if c.by == "mill")
