@@ -28,7 +28,7 @@ _CURVATURE = (
 )  # of the stiff-string series, pinned at one end and clamped at the other
 _STEP = 1e-4  # mm: short enough that a nut far out of place bends its slope by nothing
 _ROUNDS = 200  # real strings settle in about 5; far-off ones, with large errors left, go slowly
-_SETTLED = 1e-9  # mm
+_SETTLED = 1e-6  # mm; a nanometre, and above the noise of the slopes by differences
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from blankcam.instrument.tension import StringForce
 from blankcam.job.job import Job
 
 _ROUNDS = 20
-_SETTLED = 1e-7  # mm
+_SETTLED = 1e-6  # mm
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,12 +85,23 @@ def computed_setbacks(instrument: Instrument) -> tuple[float, ...]:
     now = instrument
     setbacks = np.zeros(len(now.strings))
     for _ in range(_ROUNDS):
-        found = np.array([float(intonation.saddle_setback(fretted(now, s))) for s in now.strings])
+        found = intonation.saddle_setback(_together([fretted(now, s) for s in now.strings]))
         now = with_setbacks(now, tuple(found))
         if np.max(np.abs(found - setbacks)) < _SETTLED:
             break
         setbacks = found
     return tuple(float(b) for b in found)
+
+
+def _together(models: Sequence[intonation.FrettedString]) -> intonation.FrettedString:
+    """All strings as one model of arrays: solved at once."""
+    rows = [dataclasses.astuple(m) for m in models]
+    return intonation.FrettedString(
+        **{
+            field.name: np.array([row[i] for row in rows])
+            for i, field in enumerate(dataclasses.fields(intonation.FrettedString))
+        }
+    )
 
 
 def string_data(job: Job, instrument: Instrument) -> tuple[StringData, ...]:
