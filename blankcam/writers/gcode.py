@@ -49,6 +49,10 @@ class Written:
     """mm at feed."""
     seconds: float
     """Estimate."""
+    cutting_seconds: float
+    air_seconds: float
+    bound_seconds: float
+    """Cutting at least: the waste at the best rate allowed, and the finishing passes."""
 
 
 def write(program: Program, profile: Profile, job_name: str, job_digest: str) -> Written:
@@ -61,7 +65,8 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     job_digest
         As the job carries it.
     """
-    seconds = estimate(program, profile).total
+    times = estimate(program, profile)
+    seconds = times.total
     body = _Body(profile.controller)
     body.begin()
     for i, operation in enumerate(program.operations):
@@ -76,6 +81,9 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         lines=signed.count("\n"),
         cut_length=body.cut_length,
         seconds=seconds,
+        cutting_seconds=times.cutting,
+        air_seconds=times.air,
+        bound_seconds=sum(o.least for o in program.operations),
     )
 
 
