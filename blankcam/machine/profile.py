@@ -108,6 +108,8 @@ class Profile:
     holder_diameter: float = 16.0
     holder_length: float = 30.0
     tool_change_seconds: float = 15.0
+    spin_up: float = 3.0
+    """Seconds the spindle needs to come up to speed; programs wait for it."""
     controller: Controller = Controller()
     holding: Holding = Holding()
     tools: tuple[Tool, ...] = ()

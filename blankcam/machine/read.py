@@ -226,6 +226,7 @@ def _profile(table: _Table, where: str) -> Profile | None:
         holder_diameter=table.quantity("holder_diameter", "length", 3, 200, d.holder_diameter),
         holder_length=table.quantity("holder_length", "length", 1, 500, d.holder_length),
         tool_change_seconds=table.quantity("tool_change", "time", 0, 3600, d.tool_change_seconds),
+        spin_up=table.quantity("spin_up", "time", 0, 120, d.spin_up),
         controller=_controller(table.table("controller")),
         holding=_holding(table.table("holding")),
         tools=tools,
