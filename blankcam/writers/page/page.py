@@ -171,14 +171,18 @@ def _solid() -> str:
             id="solid-help",
             cls="help",
         ),
-        cls="needs-script solid",
+        cls="needs-script picture-part solid",
         hidden="",
     )  # fmt: skip
 
 
 def _cut(given: PageData) -> str:
     options = (
-        el("option", f"{words(p.file)} (on {p.setup}, {STAGE[p.stage]})", value=i)
+        el(
+            "option",
+            f"{words(p.file)}{'' if ',' in p.file else ', ' + STAGE[p.stage]}, on {p.setup}",
+            value=i,
+        )
         for i, p in enumerate(given.programs)
     )
     speeds = (el("option", f"{n} times", value=n, selected="" if n == 20 else None)
@@ -223,7 +227,7 @@ def _cut(given: PageData) -> str:
             id="cut-help",
             cls="help",
         ),
-        cls="needs-script cut",
+        cls="needs-script picture-part cut",
         hidden="",
     )  # fmt: skip
 

@@ -107,6 +107,8 @@ def spread_names(p: Plot, z: Callable[[float], float]) -> list[float]:
     ends = [z(float(v)) for v in p.values[:, -1]]
     order = sorted(range(len(ends)), key=lambda i: ends[i])
     placed = spread([ends[i] for i in order], 19.0)
+    over = max(0.0, placed[-1] - PLOT_HEIGHT - 8)
+    placed = [h - over for h in placed]
     return [h for _, h in sorted(zip(order, placed, strict=True))]
 
 

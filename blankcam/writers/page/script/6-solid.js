@@ -59,7 +59,7 @@
       this.stage = s;
       this.scene.setSurface(s.grid, s.off);
       if (!this.camera) {
-        const high = s.grid.z.reduce((m, v) => v > m ? v : m, 0);
+        const high = Math.max(...this.part.stages.map((o) => o.heights.low + 65534 * o.heights.step));
         this.camera = new bc.scene.Camera([...s.grid.box, 0, high]);
         this.scene.camera = this.camera;
       }
