@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from blankcam import folder
+from blankcam.beside import second_hand
 from blankcam.faults import Fault, RefusedError
 from blankcam.job import read, starter
 from blankcam.machine.profile import Kind, Profile
@@ -91,12 +92,14 @@ def make(
     *,
     what: str = "all",
     force: bool = False,
+    alone: bool = True,
 ) -> Iterator[str]:
     """Make the files of a job, then write them as a whole; yields what to tell the maker.
 
     Parameters
     ----------
     what : ``all``, ``dxf``, ``gcode`` or ``preview``
+    alone : whether the other cores are free; False in a batch
 
     Raises
     ------
@@ -106,14 +109,6 @@ def make(
     job = read.load(job_path)
     profile = machine_of(job, machine)
     folder.check(out, force=force)
-    found = design(job)
-    files: dict[str, bytes] = {}
-    made: tuple[Made, ...] = ()
-    if what in ("all", "gcode", "preview") and profile.cuts_programs:
-        made = programs(found, profile, stage)
-        stop_unproven(made)
-    if what in ("all", "gcode"):
-        files |= {w.file: w.text.encode() for m in made for w in m.written}
     if what == "gcode" and not profile.cuts_programs:
         raise RefusedError(
             Fault(
@@ -124,19 +119,38 @@ def make(
                 mend="choose a mill or a router with --machine",
             )
         )
-    said: list[str] = []
-    if what in ("all", "dxf"):
-        drawn, said = drawings(found, profile, stage)
-        files |= drawn
-    if what in ("all", "preview"):
-        files |= papers(found, profile, stage, made)
-    if what == "all":
-        content = _report(found, profile, stage, made)
-        files["report.json"] = report.dumps(content).encode()
-        files["bench.md"] = _bench_list(found, profile, stage, made).encode()
+    made, files, said = _produced(design(job), profile, stage, what, alone=alone)
     folder.write(out, files, force=force)
-    cautions = [*found.cautions, *(c for m in made for c in m.plan.cautions), *said]
-    yield from _told(out, files, made if what != "preview" else (), cautions)
+    yield from _told(out, files, made if what != "preview" else (), said)
+
+
+def _produced(
+    found: Design, profile: Profile, stage: Stage, what: str, *, alone: bool
+) -> tuple[tuple[Made, ...], dict[str, bytes], list[str]]:
+    """The programs, every file by its name, and the cautions."""
+    made: tuple[Made, ...] = ()
+    files: dict[str, bytes] = {}
+    said = [*found.cautions]
+    with second_hand(alone and what != "dxf") as hand:
+        if what != "dxf" and profile.cuts_programs:
+            made = programs(found, profile, stage, hand)
+            stop_unproven(made)
+        said += [c for m in made for c in m.plan.cautions]
+        drawn = hand.do(drawings, found, profile, stage) if what in ("all", "dxf") else None
+        sheets = hand.do(sheet, found, profile) if what in ("all", "preview") else None
+        if what in ("all", "gcode"):
+            files |= {w.file: w.text.encode() for m in made for w in m.written}
+        if sheets is not None:
+            files["preview.html"] = preview(found, profile, stage, made)
+            files["sheet.pdf"] = sheets.result()
+        if drawn is not None:
+            files |= drawn.result()[0]
+            said += drawn.result()[1]
+        if what == "all":
+            content = _report(found, profile, stage, made)
+            files["report.json"] = report.dumps(content).encode()
+            files["bench.md"] = _bench_list(found, profile, stage, made).encode()
+    return made, files, said
 
 
 def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> str:
@@ -183,14 +197,19 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     return {"nut.dxf": nut, "saddle.dxf": saddle}, said
 
 
-def papers(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> dict[str, bytes]:
-    """What a person looks at: the 1:1 sheet and the preview page."""
+def sheet(found: Design, profile: Profile) -> bytes:
+    """The 1:1 sheet as PDF."""
+    from blankcam.writers import sheet as sheets
+
+    return sheets.pdf(found, notice=notice(found.job.blanks.material, str(profile.kind)))
+
+
+def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> bytes:
+    """The preview page."""
     from blankcam.replay.reader import read as read_program
-    from blankcam.writers import sheet
     from blankcam.writers.page.data import PartCut, page_data
     from blankcam.writers.page.page import page
 
-    lines = notice(found.job.blanks.material, str(profile.kind))
     cuts = [
         PartCut(
             part=m.part.name,
@@ -205,11 +224,8 @@ def papers(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) 
         for m in made
     ]
     choices = _choices(found, profile, stage, made)
-    shown = page_data(found, profile, cuts, choices=choices, notice=lines)
-    return {
-        "sheet.pdf": sheet.pdf(found, notice=lines),
-        "preview.html": page(shown).encode(),
-    }
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()
 
 
 def _choices(
