@@ -37,8 +37,8 @@ def absent(what):
     (pytest.fail if os.environ.get("BLANKCAM_OUTSIDE") == "1" else pytest.skip)(f"{what} is absent")
 
 
-def data_of(name, stages, machine=None, change=lambda job: job):
-    job = change(read.load(str(REPO / "demo_jobs" / name)))
+def data_of(file, stages, machine=None, change=lambda job: job):
+    job = change(read.load(str(REPO / "demo_jobs" / file)))
     profile = proving.machine_of(job, machine)
     found = design(job)
     cuts = [
@@ -53,7 +53,7 @@ def data_of(name, stages, machine=None, change=lambda job: job):
             cautions=m.plan.cautions,
         )
         for stage in stages
-        for m in proving.programs(found, profile, stage)
+        for m in (proving.part_made(found, name, profile, stage) for name in ("nut", "saddle"))
     ]
     choices = proving.slot_choices(found, profile, Stage.ROUGH)
     lines = notice(job.blanks.material, str(profile.kind))
