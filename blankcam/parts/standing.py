@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import overload
 
 import numpy as np
 
@@ -94,6 +95,10 @@ def straight(level: float, slope: float) -> ArcCurve:
     return ArcCurve(z0=level, k=slope, radius=math.inf, middle=0.0)
 
 
+@overload
+def lowered(base: ArcCurve, by: ArcCurve) -> ArcCurve: ...
+@overload
+def lowered(base: Curve, by: Curve) -> Curve: ...
 def lowered(base: Curve, by: Curve) -> Curve:
     """A curve less another; an arc less a line stays that arc."""
     if isinstance(base, ArcCurve) and isinstance(by, ArcCurve) and math.isinf(by.radius):
@@ -132,10 +137,8 @@ def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
     wanted = [f + (1 - e) * s.gauge for f, e, s in zip(floors, exposures, nut.slots, strict=True)]
     centres = np.array([s.centre for s in nut.slots])
     top = fit_arc(centres, np.array(wanted), found.nut.top.radius, found.nut.top.middle)
-    x = np.linspace(0.0, nut.length, _GRID)
     bounds = [nut.top] if now.top_done else [nut.top, found.nut.top]
-    excess = max(float(np.max(top.height(x) - b.height(x))) for b in bounds)
-    top = replace(top, z0=top.z0 - max(excess, 0.0))
+    top = _under(top, bounds, nut.length)
     depths = top.height(centres) - np.array(floors)
     slots = tuple(
         replace(
@@ -148,6 +151,18 @@ def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
         for s, designed, f, d in zip(nut.slots, found.nut.slots, floors, depths, strict=True)
     )
     return replace(nut, top=top, slots=slots)
+
+
+def _under(top: ArcCurve, bounds: Sequence[ArcCurve], length: float) -> ArcCurve:
+    """The top brought under the bounds, each end by itself.
+
+    All are the same arc with lines of their own, so that what differs is straight: under at both
+    ends is under all along.
+    """
+    ends = np.array([0.0, length])
+    over = np.max([top.height(ends) - b.height(ends) for b in bounds], axis=0)
+    left, right = np.maximum(over, 0.0)
+    return lowered(top, straight(float(left), float(right - left) / length))
 
 
 def _saddle_after(saddle: Saddle, taken: Taken) -> Saddle:
@@ -255,6 +270,7 @@ def cautions(made: Standing) -> Iterator[str]:
     for slot in made.nut.slots:
         if slot.depth_front < least:
             yield (
-                f"slot {slot.string} ({slot.note}) would be only {slot.depth_front:.3f} mm deep under"
-                " the finished top: the string may jump out; leave the nut's top higher there"
+                f"slot {slot.string} ({slot.note}) would be only {max(slot.depth_front, 0.0):.3f} mm"
+                " deep, for its floor stays high and the nut's top was opened to the height designed:"
+                " the string may jump out until its floor comes down; leave the top for the last"
             )
