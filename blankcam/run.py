@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from blankcam import folder
 from blankcam.beside import second_hand
-from blankcam.faults import Fault, RefusedError
+from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.job import read, starter
+from blankcam.job.lengths import parse_length
 from blankcam.machine.profile import Kind, Profile
-from blankcam.machine.read import read_profile, shipped
+from blankcam.machine.read import PAPERS, RELEASES, read_profile, shipped
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.proving import (
@@ -93,6 +95,9 @@ def make(
     what: str = "all",
     force: bool = False,
     alone: bool = True,
+    release: str | None = None,
+    paper: str | None = None,
+    stock: str | None = None,
 ) -> Iterator[str]:
     """Make the files of a job, then write them as a whole; yields what to tell the maker.
 
@@ -100,6 +105,8 @@ def make(
     ----------
     what : ``all``, ``dxf``, ``gcode`` or ``preview``
     alone : whether the other cores are free; False in a batch
+    release, paper : of the DXF and the sheet, where not as the machine's profile says
+    stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
 
     Raises
     ------
@@ -107,7 +114,7 @@ def make(
         Before anything is written.
     """
     job = read.load(job_path)
-    profile = machine_of(job, machine)
+    profile = _drawn_as(machine_of(job, machine), release, paper)
     folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
         raise RefusedError(
@@ -119,9 +126,56 @@ def make(
                 mend="choose a mill or a router with --machine",
             )
         )
-    made, files, said = _produced(design(job), profile, stage, what, alone=alone)
+    found = design(job)
+    made, files, said = _produced(found, profile, stage, what, alone=alone)
+    if stock is not None:
+        files["stock.dxf"] = laid_out(found, profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
+
+
+def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
+    """The profile with what the command says of drawings laid over it."""
+    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
+        if value is not None and value not in allowed:
+            mend = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", mend=mend))
+    drawing = dataclasses.replace(
+        profile.drawing,
+        release=release or profile.drawing.release,
+        paper=paper or profile.drawing.paper,
+    )
+    return dataclasses.replace(profile, drawing=drawing)
+
+
+def laid_out(found: Design, profile: Profile, stage: Stage, size: str) -> bytes:
+    """All outlines, and gauges where the machine cuts them, on one sheet of stock.
+
+    Raises
+    ------
+    InputError
+        When the size can't be read.
+    RefusedError
+        When they don't fit.
+    """
+    from blankcam.writers import dxf
+    from blankcam.writers import stock as stocks
+
+    try:
+        width, height = (parse_length(side) for side in size.lower().split(" x "))
+    except ValueError:
+        mend = 'write it like "300 mm x 200 mm"'
+        raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
+    options = dxf.options_for(profile)
+    drawn = stocks.outlines(
+        [("nut", found.nut), ("saddle", found.saddle)],
+        stage,
+        way=options.offset,
+        templates=options.templates,
+    )
+    whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return dxf.write(whole, notice=lines, title=(found.job.instrument.name,), options=options)
 
 
 def _produced(
@@ -143,6 +197,8 @@ def _produced(
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
+        if what == "preview":
+            files |= sheet_pages(found, profile)
         if drawn is not None:
             files |= drawn.result()[0]
             said += drawn.result()[1]
@@ -201,7 +257,17 @@ def sheet(found: Design, profile: Profile) -> bytes:
     """The 1:1 sheet as PDF."""
     from blankcam.writers import sheet as sheets
 
-    return sheets.pdf(found, notice=notice(found.job.blanks.material, str(profile.kind)))
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
+
+
+def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
+    """The 1:1 sheet as SVG, a file a page."""
+    from blankcam.writers import sheet as sheets
+
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
+    return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
 
 
 def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> bytes:
