@@ -231,8 +231,11 @@ def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[Cut, ...], tuple[str,
         try:
             cuts.append(_cut(worked, profile, now, piece, stem))
         except RefusedError as refused:
-            why = "; ".join(dict.fromkeys(f"{f.wrong}, {f.mend}" for f in refused.faults))
-            by_hand.append(f"{piece.name}: no program, cut it by hand to the marks: {why}")
+            first, *others = refused.faults
+            more = f" (and {len(others)} more)" if others else ""
+            by_hand.append(
+                f"{piece.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
+            )
     return tuple(cuts), tuple(by_hand)
 
 

@@ -18,7 +18,7 @@ from blankcam.instrument.instrument import per_string
 from blankcam.instrument.refit import Refit, StringReading
 from blankcam.parts.curve import Array
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut
+from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.top import ArcCurve, Curve, SmoothCurve, fit_arc
@@ -115,15 +115,30 @@ def after(found: Design, now: Standing, taken: Taken) -> Standing:
     RefusedError
         When a part would become too low to stand.
     """
-    nut_cut = any(taken.nut) or not now.top_done
+    dressed = _nut_after(found, now, taken.nut)
+    waits = not (now.top_done or any(taken.nut)) and _shallow(dressed)
+    nut_cut = any(taken.nut) or not (now.top_done or waits)
     made = Standing(
-        nut=_nut_after(found, now, taken.nut) if nut_cut else now.nut,
+        nut=dressed if nut_cut else now.nut,
         saddle=_saddle_after(now.saddle, taken),
-        top_done=now.top_done or nut_cut,
+        top_done=now.top_done or not waits,
     )
     if faults := list(_refusals(found.job.path, made)):
         raise RefusedError(faults)
     return made
+
+
+def _shallow(nut: Nut) -> bool:
+    """Whether a string would have next to no wall."""
+    return any(s.depth_front < table("limits")["nut"]["depth"] / 2 for s in nut.slots)
+
+
+def _lifted(found: Design, slots: Sequence[Slot]) -> tuple[Slot, ...]:
+    """The slots with the lifts that go with their floors."""
+    return tuple(
+        replace(s, lift=d.lift + s.floor_front - d.floor_front)
+        for s, d in zip(slots, found.nut.slots, strict=True)
+    )
 
 
 def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
@@ -141,16 +156,10 @@ def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
     top = _under(top, bounds, nut.length)
     depths = top.height(centres) - np.array(floors)
     slots = tuple(
-        replace(
-            s,
-            floor_front=f,
-            depth_front=float(d),
-            exposure=float((s.gauge - d) / s.gauge),
-            lift=designed.lift + f - designed.floor_front,
-        )
-        for s, designed, f, d in zip(nut.slots, found.nut.slots, floors, depths, strict=True)
+        replace(s, floor_front=f, depth_front=float(d), exposure=float((s.gauge - d) / s.gauge))
+        for s, f, d in zip(nut.slots, floors, depths, strict=True)
     )
-    return replace(nut, top=top, slots=slots)
+    return replace(nut, top=top, slots=_lifted(found, slots))
 
 
 def _under(top: ArcCurve, bounds: Sequence[ArcCurve], length: float) -> ArcCurve:
@@ -266,11 +275,16 @@ def _refusals(path: str, made: Standing) -> Iterator[Fault]:
 
 def cautions(made: Standing) -> Iterator[str]:
     """What became doubtful by the refit."""
+    if not made.top_done:
+        yield (
+            "the nut's top is left for the next refit: no floor comes down now, and under the finished"
+            " top a string would have no wall"
+        )
+        return
     least = table("limits")["nut"]["depth"]
     for slot in made.nut.slots:
         if slot.depth_front < least:
             yield (
-                f"slot {slot.string} ({slot.note}) would be only {max(slot.depth_front, 0.0):.3f} mm"
-                " deep, for its floor stays high and the nut's top was opened to the height designed:"
-                " the string may jump out until its floor comes down; leave the top for the last"
+                f"slot {slot.string} ({slot.note}) would be only {slot.depth_front:.3f} mm deep:"
+                " the string may jump out until its floor comes down further"
             )
