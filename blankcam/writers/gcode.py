@@ -62,7 +62,7 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         As the job carries it.
     """
     seconds = estimate(program, profile).total
-    body = _Body(profile.controller)
+    body = _Body(profile.controller, profile.spin_up)
     body.begin()
     for i, operation in enumerate(program.operations):
         body.operation(operation, program, program.operations[i - 1] if i else None)
@@ -149,6 +149,7 @@ class _Body:
     """The moves as lines, and the modal state they leave; a receiver of the tool protocol."""
 
     controller: Controller
+    spin_up: float
     lines: list[str] = field(default_factory=list)
     at: list[int | None] = field(default_factory=lambda: [None, None, None])
     plane: str = "G17"
@@ -173,6 +174,8 @@ class _Body:
         self.say(f"{operation.name}: {operation.words}, {tool_words(operation.tool)}")
         if changed or before is None or before.cut.rpm != operation.cut.rpm:
             self.lines.append(f"S{int(operation.cut.rpm)} M3")
+        if changed and self.spin_up > 0:
+            self.lines.append(f"G4 P{self.spin_up:.1f}")
         if changed:
             if self.controller.coolant != "none":
                 self.lines.append("M7" if self.controller.coolant == "mist" else "M8")
