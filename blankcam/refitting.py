@@ -376,5 +376,8 @@ def _records(cut: Cut) -> Iterator[dict[str, Any]]:
             "lines": written.lines,
             "cut_length": written.cut_length,
             "seconds": written.seconds,
+            "cutting_seconds": written.cutting_seconds,
+            "air_seconds": written.air_seconds,
+            "bound_seconds": written.bound_seconds,
             "proof": cut.proof.record(),
         }

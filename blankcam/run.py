@@ -63,7 +63,8 @@ def layout(
 
         sections += tables.scattered(drawn(job, found.instrument))
     if feeds:
-        sections += tables.feeds(_planned(found, profile, stage))
+        planned = _planned(found, profile, stage)
+        sections += (*tables.feeds(planned), *tables.times(planned, profile))
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
 
 
@@ -325,6 +326,9 @@ def _program_records(made: Made, stage: Stage) -> Iterator[dict[str, Any]]:
             "lines": written.lines,
             "cut_length": written.cut_length,
             "seconds": written.seconds,
+            "cutting_seconds": written.cutting_seconds,
+            "air_seconds": written.air_seconds,
+            "bound_seconds": written.bound_seconds,
             "proof": made.proof.record()
             | {
                 "rapid_contacts": own.rapid_contacts,

@@ -177,11 +177,13 @@ def nick_operation(
     by_string = {s.string: s for s in nut.slots}
     beside = tool.radius + BESIDE
     y0, y1 = bench.stock.y_min - beside, bench.stock.y_max + beside
+    passes = 0
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
         layers = math.ceil((depth + STANDING) / cut.depth)
+        passes += layers
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
@@ -196,6 +198,7 @@ def nick_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
     )
 
 
@@ -294,6 +297,7 @@ def slot_operation(
     cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
+    passes = 0.0
     for choice in choices:
         slot = by_string[choice.string]
         groove = Groove(
@@ -303,6 +307,7 @@ def slot_operation(
             tilt=slot.tilt,
             yaw=slot.yaw,
         )
+        passes += _least_passes(groove.radius, tool, choice.depth, cut.depth)
         for across, up in _passes(groove, tool.radius, choice.depth, cut.depth):
             start, (x, y, z) = _line(groove, tool, bench.stock, across, up)
             path.over(*start, ceiling + HOP)
@@ -315,6 +320,7 @@ def slot_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
     )
 
 
@@ -337,6 +343,12 @@ def _passes(
             yield across, ball + high
     for angle in around(groove.radius, ball, FLOOR_CUSP):
         yield off * math.sin(angle), groove.radius - off * math.cos(angle)
+
+
+def _least_passes(radius: float, tool: Tool, depth: float, step: float) -> float:
+    """Full-width passes that hold the groove's waste, and those round its floor."""
+    section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
+    return section / (tool.diameter * step) + len(around(radius, tool.radius, FLOOR_CUSP)) - 1
 
 
 def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:

@@ -9,6 +9,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from blankcam.cutting import explain
+from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Program
 from blankcam.data import table
 from blankcam.instrument import advice
@@ -286,33 +288,36 @@ def scattered(scatter: Scatter) -> tuple[Section, ...]:
 
 def feeds(programs: Sequence[Program]) -> tuple[Section, ...]:
     """How each operation cuts and what set its limits."""
-    pairs = [(p, o) for p in programs for o in p.operations]
-    rows = tuple(
-        (
-            f"{p.stem} {o.name}",
-            f"{o.tool.number}: {o.tool.shape} {o.tool.diameter:g}",
-            f"{o.cut.rpm:.0f}",
-            f"{o.cut.feed:.0f}",
-            f"{o.cut.plunge:.0f}",
-            f"{o.cut.depth:.3f}",
-            f"{o.cut.width:.2f}",
-            f"{o.cut.chip:.4f}",
-            f"{o.cut.force:.1f}",
-            f"{o.cut.bend_um:.2f}",
-            f"{o.cut.power:.1f}",
-        )
-        for p, o in pairs
-    )
-    said = dict.fromkeys(f"{p.stem} {o.name}: {'; '.join(o.cut.limits)}" for p, o in pairs)
+    rows = explain.feed_rows(programs)
+    said = dict.fromkeys(f"{r[0]} {r[1]}, tool {r[2]}: {r[-1]}" for r in rows)
     return (
         Section(
             title="Feeds" if rows else "Feeds: this machine takes no programs",
-            columns=("operation", "tool", "rpm", "feed mm/min", "plunge", "depth", "width", "chip",
-                     "force N", "bend um", "power W"),
-            rows=rows,
+            columns=explain.HEADINGS[:-1],
+            rows=tuple(r[:-1] for r in rows),
             notes=tuple(said),
         ),
-    )  # fmt: skip
+    )
+
+
+def times(programs: Sequence[Program], profile: Profile) -> tuple[Section, ...]:
+    """Estimated seconds of each program, and the least its cutting could take."""
+    rows = []
+    for program in programs:
+        took = estimate(program, profile)
+        least = sum(o.least for o in program.operations)
+        shown = (took.cutting, took.air, took.changes, took.total, least)
+        rows.append((program.stem, *(f"{s:.0f}" for s in shown)))
+    if not rows:
+        return ()
+    return (
+        Section(
+            title="Times, s",
+            columns=("program", "cutting", "air", "tool changes", "estimate", "cutting at least"),
+            rows=tuple(rows),
+            notes=("at least: the waste at the best rate allowed, and the finishing passes",),
+        ),
+    )
 
 
 def machines(profiles: Mapping[str, Profile]) -> tuple[Section, ...]:
