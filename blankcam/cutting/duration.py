@@ -110,7 +110,9 @@ def estimate(program: Program, profile: Profile) -> Times:
     count = sum(a != b for a, b in pairwise(numbers))
     if profile.controller.tool_change is ToolChange.AUTOMATIC:
         count += 1
-    return Times(cutting=cutting, air=air, changes=count * (profile.tool_change_seconds + PAUSE))
+    starts = 1 + sum(a != b for a, b in pairwise(numbers))
+    waits = count * (profile.tool_change_seconds + PAUSE) + starts * profile.spin_up
+    return Times(cutting=cutting, air=air, changes=waits)
 
 
 def legs_of(moves: Iterable[Move], profile: Profile) -> Iterable[Leg]:

@@ -67,7 +67,7 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     """
     times = estimate(program, profile)
     seconds = times.total
-    body = _Body(profile.controller)
+    body = _Body(profile.controller, profile.spin_up)
     body.begin()
     for i, operation in enumerate(program.operations):
         body.operation(operation, program, program.operations[i - 1] if i else None)
@@ -135,6 +135,8 @@ def _holding_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
+    if held.kind == "carrier":
+        return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
     return f"hold: {held.kind}"
 
 
@@ -157,6 +159,7 @@ class _Body:
     """The moves as lines, and the modal state they leave; a receiver of the tool protocol."""
 
     controller: Controller
+    spin_up: float
     lines: list[str] = field(default_factory=list)
     at: list[int | None] = field(default_factory=lambda: [None, None, None])
     plane: str = "G17"
@@ -181,6 +184,8 @@ class _Body:
         self.say(f"{operation.name}: {operation.words}, {tool_words(operation.tool)}")
         if changed or before is None or before.cut.rpm != operation.cut.rpm:
             self.lines.append(f"S{int(operation.cut.rpm)} M3")
+        if changed and self.spin_up > 0:
+            self.lines.append(f"G4 P{self.spin_up:.1f}")
         if changed:
             if self.controller.coolant != "none":
                 self.lines.append("M7" if self.controller.coolant == "mist" else "M8")

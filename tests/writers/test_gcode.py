@@ -86,7 +86,7 @@ def test_common_subset():
     assert lines[-3:] == ["M5", "M9", "M30"]
     words = {w for line in lines for w in re.findall(r"[GMT]\d+", line)}
     assert words <= {
-        "G0", "G1", "G2", "G3", "G17", "G18", "G21", "G40", "G49", "G54", "G90", "G94",
+        "G0", "G1", "G2", "G3", "G17", "G18", "G4", "G21", "G40", "G49", "G54", "G90", "G94",
         "M0", "M3", "M5", "M9", "M30", "T1", "T2",
     }  # fmt: skip
     assert "%" not in text
@@ -114,8 +114,9 @@ def test_spindle_is_off_and_the_tool_up_at_a_change():
     assert lines[stop - 3 : stop] == ["M5", "M9", "T2"]
     assert lines[stop - 4] == "G17"
     assert lines[stop - 5] == "G0 Z15"
-    assert lines[stop + 1 : stop + 3] == [
+    assert lines[stop + 1 : stop + 4] == [
         f"S{int(program().operations[1].cut.rpm)} M3",
+        "G4 P3.0",  # the spindle comes up to speed: seconds, NISTIR 6556 3.5.4
         "G0 Z15",
     ]
 

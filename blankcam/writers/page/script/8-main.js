@@ -75,7 +75,6 @@
   }
 
   async function pictures(data) {
-    for (const e of document.querySelectorAll('.needs-script')) e.hidden = false;
     bc.solidView = new bc.solid.SolidView(data);
     await bc.solidView.show(0);
     if (data.programs.length) {
@@ -86,6 +85,7 @@
 
   async function start() {
     const data = JSON.parse($('data').textContent);
+    for (const e of document.querySelectorAll('.needs-script')) e.hidden = false;
     units();
     theme();
     sides(data);
@@ -96,7 +96,7 @@
       await pictures(data);
     } catch (fault) {
       bc.fault = String(fault);
-      for (const e of document.querySelectorAll('.needs-script')) e.hidden = true;
+      for (const e of document.querySelectorAll('.picture-part')) e.hidden = true;
       $('no-picture').hidden = false;
     }
     document.documentElement.dataset.ready = 'yes';
