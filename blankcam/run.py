@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from blankcam import folder
 from blankcam.faults import Fault, RefusedError
 from blankcam.job import read, starter
+from blankcam.job.job import Job
 from blankcam.machine.profile import Kind, Profile
 from blankcam.machine.read import read_profile, shipped
 from blankcam.parts.design import Design, design
@@ -35,6 +36,15 @@ class Layout:
 
     sections: tuple[tables.Section, ...]
     report_text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Built:
+    """The files of one job, proven, before they are written."""
+
+    files: Mapping[str, bytes]
+    made: tuple[Made, ...]
+    cautions: tuple[str, ...]
 
 
 def layout(
@@ -106,6 +116,19 @@ def make(
     job = read.load(job_path)
     profile = machine_of(job, machine)
     folder.check(out, force=force)
+    built = build(job, profile, stage, what=what)
+    folder.write(out, built.files, force=force)
+    yield from _told(out, built, with_programs=what != "preview")
+
+
+def build(job: Job, profile: Profile, stage: Stage, *, what: str = "all") -> Built:
+    """All files of a job as bytes, each program proven; nothing is written.
+
+    Raises
+    ------
+    RefusedError
+        When the job must not be cut so.
+    """
     found = design(job)
     files: dict[str, bytes] = {}
     made: tuple[Made, ...] = ()
@@ -134,9 +157,8 @@ def make(
         content = _report(found, profile, stage, made)
         files["report.json"] = report.dumps(content).encode()
         files["bench.md"] = _bench_list(found, profile, stage, made).encode()
-    folder.write(out, files, force=force)
     cautions = [*found.cautions, *(c for m in made for c in m.plan.cautions), *said]
-    yield from _told(out, files, made if what != "preview" else (), cautions)
+    return Built(files=files, made=made, cautions=tuple(dict.fromkeys(cautions)))
 
 
 def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> str:
@@ -253,18 +275,16 @@ def _program_records(made: Made, stage: Stage) -> Iterator[dict[str, Any]]:
         }
 
 
-def _told(
-    out: str, files: Mapping[str, bytes], made: Sequence[Made], cautions: Sequence[str]
-) -> Iterator[str]:
-    for m in made:
+def _told(out: str, built: Built, *, with_programs: bool) -> Iterator[str]:
+    for m in built.made if with_programs else ():
         for w in m.written:
             yield (
                 f"{w.file}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {w.lines} lines, about {w.seconds / 60:.0f} min"
             )
-    for caution in dict.fromkeys(cautions):
+    for caution in built.cautions:
         yield f"caution: {caution}"
-    yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
+    yield f"wrote {len(built.files)} files to {out}: {', '.join(sorted(built.files))}"
 
 
 def machines(name: str | None) -> tuple[tables.Section, ...]:
