@@ -282,13 +282,13 @@ def work(task: Task) -> Result:
         wrong = f"its worker runs version {__version__}, this run is of {task.version}"
         return Result(files={}, outcome=_broken(task, wrong))
     try:
-        built = run.build(job, task.profile, task.stage)
+        files = run.build(job, task.profile, task.stage)
     except BlankcamError as failed:
         return Result(files={}, outcome=_failed(task.name, job.instrument, job.path, failed))
     except Exception as fault:  # noqa: BLE001 - one bad job must not stop the rest
         words = printable(f"{type(fault).__name__}: {fault}", 300)
         return Result(files={}, outcome=_broken(task, f"a fault of the program itself: {words}"))
-    report = json.loads(built.files["report.json"])
+    report = json.loads(files["report.json"])
     outcome = Outcome(
         folder=task.name,
         job=job.instrument.name,
@@ -297,7 +297,7 @@ def work(task: Task) -> Result:
         cautions=tuple(report["cautions"]),
         **_figures(report["programs"]),
     )
-    return Result(files=dict(built.files), outcome=outcome)
+    return Result(files=dict(files), outcome=outcome)
 
 
 def _broken(task: Task, wrong: str) -> Outcome:

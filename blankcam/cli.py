@@ -37,6 +37,16 @@ JsonOpt = Annotated[bool, typer.Option("--json", help="Print the contract's keys
 ForceOpt = Annotated[
     bool, typer.Option("--force", help="Go on though the folder holds other files; they are kept.")
 ]
+ReleaseOpt = Annotated[
+    str | None, typer.Option("--release", help="Of the DXF: R2000, R2010 or R12 (no unit).")
+]
+PaperOpt = Annotated[str | None, typer.Option("--paper", help="Of the sheet: A4 or Letter.")]
+StockOpt = Annotated[
+    str | None,
+    typer.Option(
+        "--stock", metavar="SIZE", help='Lay all outlines out too on a sheet "300 mm x 200 mm".'
+    ),
+]
 
 
 def _version(wanted: bool) -> None:
@@ -84,16 +94,16 @@ def layout(
 
 @app.command()
 def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-         force: ForceOpt = False) -> None:  # fmt: skip
+         force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
     """Make every file of a job, each program proven. Example: blankcam make my-job.toml --out cuts"""
-    _written(job, out, machine, stage, force=force, what="all")
+    _written(job, out, machine, stage, force=force, what="all", paper=paper)
 
 
 @app.command()
 def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-        force: ForceOpt = False) -> None:  # fmt: skip
+        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
     """Write the DXF outlines alone. Example: blankcam dxf my-job.toml --out drawings"""
-    _written(job, out, machine, stage, force=force, what="dxf")
+    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
 
 
 @app.command()
@@ -105,9 +115,9 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 
 @app.command()
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-            force: ForceOpt = False) -> None:  # fmt: skip
+            force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
     """Write the sheet and the page, nothing for a machine. Example: blankcam preview my-job.toml --out look"""
-    _written(job, out, machine, stage, force=force, what="preview")
+    _written(job, out, machine, stage, force=force, what="preview", paper=paper)
 
 
 @app.command()
@@ -125,11 +135,22 @@ def refit(
 
 
 def _written(
-    job: str, out: str, machine: str | None, stage: Stage, *, force: bool, what: str
+    job: str,
+    out: str,
+    machine: str | None,
+    stage: Stage,
+    *,
+    force: bool,
+    what: str,
+    release: str | None = None,
+    paper: str | None = None,
+    stock: str | None = None,
 ) -> None:
     from blankcam import run
 
-    for line in run.make(job, out, machine, stage, what=what, force=force):
+    for line in run.make(
+        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
+    ):
         print(line)
 
 

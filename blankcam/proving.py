@@ -5,11 +5,11 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
+from blankcam.beside import Hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.job import read
 from blankcam.job.job import BlankJob, Job
@@ -50,20 +50,35 @@ class Made:
     proof: Proof
 
 
-def programs(found: Design, profile: Profile, stage: Stage) -> tuple[Made, ...]:
-    """Both parts' programs, proven; raises RefusedError where a plan can't be made."""
-    plans: list[tuple[Nut | Saddle, Plan]] = []
+def programs(found: Design, profile: Profile, stage: Stage, hand: Hand) -> tuple[Made, ...]:
+    """Both parts' programs, planned, written and proven, the saddle beside the nut.
+
+    Raises
+    ------
+    RefusedError
+        Where a plan can't be made: every reason for both parts.
+    """
+    saddle = hand.do(part_made, found, "saddle", profile, stage)
+    nut = Hand(None).do(part_made, found, "nut", profile, stage)
     faults: list[Fault] = []
-    for part in (found.nut, found.saddle):
+    made: list[Made] = []
+    for part in (nut, saddle):
         try:
-            plans.append((part, plan_part(found, part, profile, stage)))
+            made.append(part.result())
         except RefusedError as refused:
             faults += refused.faults
     if faults:
         raise RefusedError(faults)
-    # numpy lets go of the interpreter while it works: two parts take two cores
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        return tuple(pool.map(lambda p: _made(found, p[0], p[1], profile, stage), plans))
+    return tuple(made)
+
+
+def part_made(found: Design, name: str, profile: Profile, stage: Stage) -> Made:
+    """One part's programs, planned, written and proven."""
+    part = found.nut if name == "nut" else found.saddle
+    plan = plan_part(found, part, profile, stage)
+    texts = written(found, plan, profile)
+    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in texts})
+    return Made(part=part, plan=plan, written=texts, proof=proof)
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:
@@ -121,12 +136,6 @@ def written(found: Design, plan: Plan, profile: Profile) -> tuple[Written, ...]:
 
     name, digest = found.job.instrument.name, found.job.digest
     return tuple(gcode.write(p, profile, name, digest) for p in plan.programs)
-
-
-def _made(found: Design, part: Nut | Saddle, plan: Plan, profile: Profile, stage: Stage) -> Made:
-    texts = written(found, plan, profile)
-    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in texts})
-    return Made(part=part, plan=plan, written=texts, proof=proof)
 
 
 def _proof(  # everything a proof needs is a fact of its own

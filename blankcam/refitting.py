@@ -190,9 +190,9 @@ def refit(
     """
     worked = work_out(job_path, readings_path)
     profile = proving.machine_of(worked.found.job, machine)
-    cuts = tuple(_cuts(worked, profile)) if profile.cuts_programs else ()
+    cuts, by_hand = _cuts(worked, profile) if profile.cuts_programs else ((), ())
     _stop_unproven(cuts)
-    sheet = _sheet(worked, profile, cuts)
+    sheet = _sheet(worked, profile, cuts, by_hand)
     files = {w.file: w.text.encode() for c in cuts for w in c.written}
     files["refit.md"] = papers.bench(sheet).encode()
     files["refit.json"] = report.dumps(papers.record(sheet)).encode()
@@ -224,16 +224,31 @@ def _entry(worked: Worked) -> LogEntry:
     )
 
 
-def _cuts(worked: Worked, profile: Profile) -> Iterator[Cut]:
-    """The programs of what is to be cut; raises RefusedError where one can't be made."""
+def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
+    """The programs of what is to be cut; and why a piece has none, for the marks serve a hand too."""
+    cuts, by_hand = [], []
+    for now, piece, stem in _pieces(worked):
+        try:
+            cuts.append(_cut(worked, profile, now, piece, stem))
+        except RefusedError as refused:
+            first, *others = refused.faults
+            more = f" (and {len(others)} more)" if others else ""
+            by_hand.append(
+                f"{piece.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
+            )
+    return tuple(cuts), tuple(by_hand)
+
+
+def _pieces(worked: Worked) -> Iterator[tuple[Nut | Saddle, Nut | Saddle, str]]:
+    """What is to be cut: as it stands, as it is to be, and the name of its program."""
     now, after = worked.now, worked.after
     if after.nut != now.nut:
-        yield _cut(worked, profile, now.nut, after.nut, "nut-refit")
+        yield now.nut, after.nut, "nut-refit"
     if worked.done.saddle_by == "crown":
-        yield _cut(worked, profile, now.saddle, after.saddle, "saddle-refit")
+        yield now.saddle, after.saddle, "saddle-refit"
     elif worked.done.saddle_by == "bottom":
         piece = standing.bottom_trim(now.saddle, Taken.of(worked.done))
-        yield _cut(worked, profile, now.saddle, piece, "saddle-bottom")
+        yield now.saddle, piece, "saddle-bottom"
 
 
 def _cut(
@@ -319,12 +334,15 @@ def _stop_unproven(cuts: Sequence[Cut]) -> None:
         raise RefusedError(faults)
 
 
-def _sheet(worked: Worked, profile: Profile, cuts: Sequence[Cut]) -> RefitSheet:
+def _sheet(
+    worked: Worked, profile: Profile, cuts: Sequence[Cut], by_hand: Sequence[str]
+) -> RefitSheet:
     from blankcam.writers import notice
 
     job = worked.found.job
     told = (
         *worked.cautions,
+        *by_hand,
         *standing.cautions(worked.after),
         *(c for cut in cuts for c in cut.plan.cautions),
         *_left_to_the_file(cuts),
@@ -358,5 +376,8 @@ def _records(cut: Cut) -> Iterator[dict[str, Any]]:
             "lines": written.lines,
             "cut_length": written.cut_length,
             "seconds": written.seconds,
+            "cutting_seconds": written.cutting_seconds,
+            "air_seconds": written.air_seconds,
+            "bound_seconds": written.bound_seconds,
             "proof": cut.proof.record(),
         }

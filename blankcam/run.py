@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from blankcam import folder
-from blankcam.faults import Fault, RefusedError
+from blankcam.beside import second_hand
+from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.job import read, starter
 from blankcam.job.job import Job
+from blankcam.job.lengths import parse_length
 from blankcam.machine.profile import Kind, Profile
-from blankcam.machine.read import read_profile, shipped
+from blankcam.machine.read import PAPERS, RELEASES, read_profile, shipped
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.proving import (
@@ -38,15 +41,6 @@ class Layout:
     report_text: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Built:
-    """The files of one job, proven, before they are written."""
-
-    files: Mapping[str, bytes]
-    made: tuple[Made, ...]
-    cautions: tuple[str, ...]
-
-
 def layout(
     job_path: str,
     machine: str | None,
@@ -70,7 +64,8 @@ def layout(
 
         sections += tables.scattered(drawn(job, found.instrument))
     if feeds:
-        sections += tables.feeds(_planned(found, profile, stage))
+        planned = _planned(found, profile, stage)
+        sections += (*tables.feeds(planned), *tables.times(planned, profile))
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
 
 
@@ -101,12 +96,19 @@ def make(
     *,
     what: str = "all",
     force: bool = False,
+    alone: bool = True,
+    release: str | None = None,
+    paper: str | None = None,
+    stock: str | None = None,
 ) -> Iterator[str]:
     """Make the files of a job, then write them as a whole; yields what to tell the maker.
 
     Parameters
     ----------
     what : ``all``, ``dxf``, ``gcode`` or ``preview``
+    alone : whether the other cores are free; False in a batch
+    release, paper : of the DXF and the sheet, where not as the machine's profile says
+    stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
 
     Raises
     ------
@@ -114,29 +116,8 @@ def make(
         Before anything is written.
     """
     job = read.load(job_path)
-    profile = machine_of(job, machine)
+    profile = _drawn_as(machine_of(job, machine), release, paper)
     folder.check(out, force=force)
-    built = build(job, profile, stage, what=what)
-    folder.write(out, built.files, force=force)
-    yield from _told(out, built, with_programs=what != "preview")
-
-
-def build(job: Job, profile: Profile, stage: Stage, *, what: str = "all") -> Built:
-    """All files of a job as bytes, each program proven; nothing is written.
-
-    Raises
-    ------
-    RefusedError
-        When the job must not be cut so.
-    """
-    found = design(job)
-    files: dict[str, bytes] = {}
-    made: tuple[Made, ...] = ()
-    if what in ("all", "gcode", "preview") and profile.cuts_programs:
-        made = programs(found, profile, stage)
-        stop_unproven(made)
-    if what in ("all", "gcode"):
-        files |= {w.file: w.text.encode() for m in made for w in m.written}
     if what == "gcode" and not profile.cuts_programs:
         raise RefusedError(
             Fault(
@@ -147,18 +128,98 @@ def build(job: Job, profile: Profile, stage: Stage, *, what: str = "all") -> Bui
                 mend="choose a mill or a router with --machine",
             )
         )
-    said: list[str] = []
-    if what in ("all", "dxf"):
-        drawn, said = drawings(found, profile, stage)
-        files |= drawn
-    if what in ("all", "preview"):
-        files |= papers(found, profile, stage, made)
-    if what == "all":
-        content = _report(found, profile, stage, made)
-        files["report.json"] = report.dumps(content).encode()
-        files["bench.md"] = _bench_list(found, profile, stage, made).encode()
-    cautions = [*found.cautions, *(c for m in made for c in m.plan.cautions), *said]
-    return Built(files=files, made=made, cautions=tuple(dict.fromkeys(cautions)))
+    found = design(job)
+    made, files, said = _produced(found, profile, stage, what, alone=alone)
+    if stock is not None:
+        files["stock.dxf"] = laid_out(found, profile, stage, stock)
+    folder.write(out, files, force=force)
+    yield from _told(out, files, made if what != "preview" else (), said)
+
+
+def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
+    """All files of a job as bytes, each program proven, on one core; nothing is written.
+
+    Raises
+    ------
+    RefusedError
+        When the job must not be cut so.
+    """
+    return _produced(design(job), profile, stage, "all", alone=False)[1]
+
+
+def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
+    """The profile with what the command says of drawings laid over it."""
+    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
+        if value is not None and value not in allowed:
+            mend = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", mend=mend))
+    drawing = dataclasses.replace(
+        profile.drawing,
+        release=release or profile.drawing.release,
+        paper=paper or profile.drawing.paper,
+    )
+    return dataclasses.replace(profile, drawing=drawing)
+
+
+def laid_out(found: Design, profile: Profile, stage: Stage, size: str) -> bytes:
+    """All outlines, and gauges where the machine cuts them, on one sheet of stock.
+
+    Raises
+    ------
+    InputError
+        When the size can't be read.
+    RefusedError
+        When they don't fit.
+    """
+    from blankcam.writers import dxf
+    from blankcam.writers import stock as stocks
+
+    try:
+        width, height = (parse_length(side) for side in size.lower().split(" x "))
+    except ValueError:
+        mend = 'write it like "300 mm x 200 mm"'
+        raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
+    options = dxf.options_for(profile)
+    drawn = stocks.outlines(
+        [("nut", found.nut), ("saddle", found.saddle)],
+        stage,
+        way=options.offset,
+        templates=options.templates,
+    )
+    whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return dxf.write(whole, notice=lines, title=(found.job.instrument.name,), options=options)
+
+
+def _produced(
+    found: Design, profile: Profile, stage: Stage, what: str, *, alone: bool
+) -> tuple[tuple[Made, ...], dict[str, bytes], list[str]]:
+    """The programs, every file by its name, and the cautions."""
+    made: tuple[Made, ...] = ()
+    files: dict[str, bytes] = {}
+    said = [*found.cautions]
+    with second_hand(alone and what != "dxf") as hand:
+        if what != "dxf" and profile.cuts_programs:
+            made = programs(found, profile, stage, hand)
+            stop_unproven(made)
+        said += [c for m in made for c in m.plan.cautions]
+        drawn = hand.do(drawings, found, profile, stage) if what in ("all", "dxf") else None
+        sheets = hand.do(sheet, found, profile) if what in ("all", "preview") else None
+        if what in ("all", "gcode"):
+            files |= {w.file: w.text.encode() for m in made for w in m.written}
+        if sheets is not None:
+            files["preview.html"] = preview(found, profile, stage, made)
+            files["sheet.pdf"] = sheets.result()
+        if what == "preview":
+            files |= sheet_pages(found, profile)
+        if drawn is not None:
+            files |= drawn.result()[0]
+            said += drawn.result()[1]
+        if what == "all":
+            content = _report(found, profile, stage, made)
+            files["report.json"] = report.dumps(content).encode()
+            files["bench.md"] = _bench_list(found, profile, stage, made).encode()
+    return made, files, said
 
 
 def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> str:
@@ -205,14 +266,29 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     return {"nut.dxf": nut, "saddle.dxf": saddle}, said
 
 
-def papers(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> dict[str, bytes]:
-    """What a person looks at: the 1:1 sheet and the preview page."""
+def sheet(found: Design, profile: Profile) -> bytes:
+    """The 1:1 sheet as PDF."""
+    from blankcam.writers import sheet as sheets
+
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
+
+
+def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
+    """The 1:1 sheet as SVG, a file a page."""
+    from blankcam.writers import sheet as sheets
+
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
+    return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
+
+
+def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> bytes:
+    """The preview page."""
     from blankcam.replay.reader import read as read_program
-    from blankcam.writers import sheet
     from blankcam.writers.page.data import PartCut, page_data
     from blankcam.writers.page.page import page
 
-    lines = notice(found.job.blanks.material, str(profile.kind))
     cuts = [
         PartCut(
             part=m.part.name,
@@ -227,11 +303,8 @@ def papers(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) 
         for m in made
     ]
     choices = _choices(found, profile, stage, made)
-    shown = page_data(found, profile, cuts, choices=choices, notice=lines)
-    return {
-        "sheet.pdf": sheet.pdf(found, notice=lines),
-        "preview.html": page(shown).encode(),
-    }
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()
 
 
 def _choices(
@@ -265,6 +338,9 @@ def _program_records(made: Made, stage: Stage) -> Iterator[dict[str, Any]]:
             "lines": written.lines,
             "cut_length": written.cut_length,
             "seconds": written.seconds,
+            "cutting_seconds": written.cutting_seconds,
+            "air_seconds": written.air_seconds,
+            "bound_seconds": written.bound_seconds,
             "proof": made.proof.record()
             | {
                 "rapid_contacts": own.rapid_contacts,
@@ -275,16 +351,18 @@ def _program_records(made: Made, stage: Stage) -> Iterator[dict[str, Any]]:
         }
 
 
-def _told(out: str, built: Built, *, with_programs: bool) -> Iterator[str]:
-    for m in built.made if with_programs else ():
+def _told(
+    out: str, files: Mapping[str, bytes], made: Sequence[Made], cautions: Sequence[str]
+) -> Iterator[str]:
+    for m in made:
         for w in m.written:
             yield (
                 f"{w.file}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {w.lines} lines, about {w.seconds / 60:.0f} min"
             )
-    for caution in built.cautions:
+    for caution in dict.fromkeys(cautions):
         yield f"caution: {caution}"
-    yield f"wrote {len(built.files)} files to {out}: {', '.join(sorted(built.files))}"
+    yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
 
 
 def machines(name: str | None) -> tuple[tables.Section, ...]:

@@ -14,6 +14,7 @@ from blankcam.cutting.surface import HOP, tip_height
 from blankcam.cutting.top import TopSurface
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
+from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
@@ -35,6 +36,14 @@ def choose(profile: Profile, width: float, depth: float) -> Tool | None:
     return max(fit, key=lambda t: (t.diameter, t.shape is Shape.FLAT, -t.number), default=None)
 
 
+def _places(nut: Nut, slot: Slot, tool: Tool) -> Array:
+    """Where the passes of a window run, x."""
+    left, right = nut.clear_window(slot)
+    span = right - left - tool.diameter
+    count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
+    return left + tool.radius + span * np.linspace(0, 1, count)
+
+
 def clear_operation(
     nut: Nut,
     slots: Sequence[Slot],
@@ -45,7 +54,10 @@ def clear_operation(
     """Each window opened down to the finished top in layers, from the witness face to the head."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
+    section = 0.0
     for slot in slots:
+        left, right = nut.clear_window(slot)
+        section += (right - left) * nut.allowance
         for x, y0, z0, y1, z1 in _passes(nut, slot, tool, bench.stock, cut.depth):
             path.over(x, y0, z0, ceiling + HOP)
             path.line(cut.feed, x=x, y=y1, z=z1)
@@ -57,6 +69,7 @@ def clear_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * section / (tool.diameter * cut.depth * cut.feed),
     )
 
 
@@ -64,19 +77,13 @@ def _passes(
     nut: Nut, slot: Slot, tool: Tool, stock: Stock, depth: float
 ) -> Iterator[tuple[float, float, float, float, float]]:
     """(x, y from, z from, y to, z to) of each pass, layer by layer."""
-    left, right = nut.clear_window(slot)
-    span = right - left - tool.diameter
-    count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
-    xs = left + tool.radius + span * np.linspace(0, 1, count)
-
+    xs = _places(nut, slot, tool)
     finished = TopSurface(nut=nut, stage=Stage.FINAL)
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
     fall = math.tan(nut.tilt)
     beside = tool.radius + 0.5
     y0, y1 = stock.y_min - beside, stock.y_max + beside
-    edges = np.array([left, right])
-    high = float(np.max(nut.top_height(edges, np.zeros(2), Stage.ROUGH)))
-    rise = high + STANDING - float(np.min(tips))
+    rise = nut.allowance + STANDING
     layers = max(1, math.ceil(rise / depth))
     for k in range(layers - 1, -1, -1):
         for x, tip in zip(xs, tips, strict=True):

@@ -74,6 +74,7 @@ def ends_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=120 * math.pi * (r + tool.radius) * depth / cut.depth / cut.feed,
     )
 
 

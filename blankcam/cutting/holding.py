@@ -42,7 +42,7 @@ def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
             where=where,
             key="holding.jaw_top",
             found=f"{holding.jaw_top:g} mm",
-            wrong=f"grips too little of a blank {height:g} mm high",
+            wrong=f"grips too little of a blank {height:.2f} mm high",
             mend=f"let the jaws hold at least {need:.2f} mm",
         )
     ]

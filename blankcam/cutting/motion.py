@@ -101,6 +101,8 @@ class Operation:
     tool: Tool
     cut: Cut
     moves: tuple[Move, ...]
+    least: float = 0.0
+    """Seconds at least: the waste at the best rate allowed, and the finishing passes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -70,6 +70,7 @@ def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * (way.around) * thick / cut.depth / cut.feed,
     )
 
 
@@ -110,6 +111,12 @@ class _Way:
             *fitted,
             *_turn((a1, b1), (length + r, right[1]), right),
         )
+
+    @property
+    def around(self) -> float:
+        """Length of the outline from the seat side over the top and back, mm."""
+        ends = self.corner(0.0) + self.corner(self.part.length)
+        return ends + sum(s.length for s in self.over())
 
     def feed(self, segment: curve.Segment) -> float:
         """The feed along a segment: slower inside arcs."""

@@ -150,6 +150,9 @@ def _highest(sweep: Sweep) -> float:
 def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, ...]:
     """The program that cuts the outline out of the blank lying on its face."""
     edge, profile = bench.stock, bench.profile
+    if held.kind in ("vice", "fixture"):
+        # jaws can't hold what is cut all around: they hold a waste board that carries the blank
+        held = dataclasses.replace(held, kind="carrier")
     stock = Stock(
         x_min=edge.x_min,
         x_max=edge.x_max,

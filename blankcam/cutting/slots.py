@@ -44,7 +44,7 @@ SAME = 1e-4
 """mm under which two radii are one."""
 NICK = 0.15
 """mm: depth of a locating nick."""
-BESIDE = 0.5
+BESIDE = 0.3
 """mm of air beyond the faces, over the tool's radius."""
 
 
@@ -177,11 +177,13 @@ def nick_operation(
     by_string = {s.string: s for s in nut.slots}
     beside = tool.radius + BESIDE
     y0, y1 = bench.stock.y_min - beside, bench.stock.y_max + beside
+    passes = 0
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
         layers = math.ceil((depth + STANDING) / cut.depth)
+        passes += layers
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
@@ -196,6 +198,7 @@ def nick_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
     )
 
 
@@ -235,18 +238,14 @@ class Groove:
     tilt: float
     yaw: float
 
-    def tip(self, ball: float, around: float, y: float, raised: float) -> tuple[float, float]:
-        """(x, z) of the tip of a ball of that radius at y, its centre ``around`` from straight down.
+    def tip(self, ball: float, across: float, up: float, y: float) -> tuple[float, float]:
+        """(x, z) at y of the tip of a ball whose centre runs parallel to the groove's axis.
 
-        The centre runs parallel to the groove's axis, the difference of the radii away from it.
+        ``across`` is how far the centre runs beside the axis, ``up`` how far over the groove's
+        lowest line, along the groove's upright normal (0, sin, cos).
         """
-        off = self.radius - ball
         cos, sin = math.cos(self.tilt), math.sin(self.tilt)
-        across = off * math.sin(around)
-        # Measured up from the groove's lowest line along its upright normal (0, sin, cos)
-        up = self.radius - off * math.cos(around)
-        start_y = up * sin
-        z = self.z + up * cos - (y - start_y) * math.tan(self.tilt) - ball + raised
+        z = self.z + up * cos - (y - up * sin) * math.tan(self.tilt) - ball
         return self.x + across / math.cos(self.yaw) + y * math.tan(self.yaw), z
 
 
@@ -254,18 +253,37 @@ def around(radius: float, ball: float, cusp: float) -> list[float]:
     """Angles from straight down at which passes leave no more than ``cusp``, measured upright.
 
     Between passes 2h apart the groove falls short most in the middle, radially by
-    R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; next to an upright
-    wall that is 1/sin h as much upright.
+    R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
+    wall stands at an angle m that is 1/cos m as much upright. So passes stand close at the upright
+    walls and further apart toward the floor.
     """
-    off, quarter = radius - ball, math.pi / 2
+    off, at = radius - ball, math.pi / 2
     if off <= SAME:
         return [0.0]
-    for count in range(1, MOST_PASSES):
-        half = quarter / count
-        reach = off * math.cos(half) + math.sqrt(max(ball**2 - (off * math.sin(half)) ** 2, 0.0))
-        if off * math.sin(half) < ball and (radius - reach) / math.sin(half) <= cusp:
-            break
-    return [-quarter + 2 * half * i for i in range(count + 1)]
+    angles = [at]
+    while at > 0.0 and len(angles) < MOST_PASSES:
+        at = max(0.0, at - 2 * _half_angle(radius, ball, cusp, at))
+        angles.append(at)
+    return [-a for a in angles[:-1]] + angles[::-1]
+
+
+def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
+    """Half the widest step down from an angle that leaves no more than ``cusp`` upright."""
+    off = radius - ball
+
+    def left(half: float) -> float:
+        if off * math.sin(half) >= ball:
+            return math.inf
+        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
+        return (radius - reach) / math.cos(start - half)
+
+    low, high = 0.0, max(start / 2, 1e-3)
+    if left(high) <= cusp:
+        return high
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if left(middle) <= cusp else (low, middle)
+    return low
 
 
 def slot_operation(
@@ -279,6 +297,7 @@ def slot_operation(
     cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
+    passes = 0.0
     for choice in choices:
         slot = by_string[choice.string]
         groove = Groove(
@@ -288,8 +307,9 @@ def slot_operation(
             tilt=slot.tilt,
             yaw=slot.yaw,
         )
-        for around, raised in _passes(groove.radius, tool.radius, choice.depth, cut.depth):
-            start, (x, y, z) = _line(groove, tool, bench.stock, around, raised)
+        passes += _least_passes(groove.radius, tool, choice.depth, cut.depth)
+        for across, up in _passes(groove, tool.radius, choice.depth, cut.depth):
+            start, (x, y, z) = _line(groove, tool, bench.stock, across, up)
             path.over(*start, ceiling + HOP)
             path.line(cut.feed, x=x, y=y, z=z)
     path.leave()
@@ -300,30 +320,53 @@ def slot_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
     )
 
 
-def _passes(radius: float, ball: float, depth: float, step: float) -> Iterator[tuple[float, float]]:
-    """(angle around the axis, height over the floor) of each pass, from the top layer down.
+def _passes(
+    groove: Groove, ball: float, depth: float, step: float
+) -> Iterator[tuple[float, float]]:
+    """(across, up) of the ball's centre in each pass, from the top layer down.
 
-    The layers above the last one have only as many passes as keep the next layer's depth small.
+    A layer is as wide as the groove lets the ball be at that height, with only as many passes as
+    keep what stands between them small; the last passes go round the floor.
     """
-    rough = around(radius, ball, ROUGH_SHARE * step)
-    layers = math.ceil((depth + STANDING) / ((1 - ROUGH_SHARE) * step))
-    for k in range(max(layers, 1) - 1, 0, -1):
-        for angle in rough:
-            yield angle, k * (depth + STANDING) / layers
-    for angle in around(radius, ball, FLOOR_CUSP):
-        yield angle, 0.0
+    off, step = max(groove.radius - ball, 0.0), step * math.cos(groove.tilt)
+    deep = (depth + STANDING) * math.cos(groove.tilt)
+    between = ROUGH_SHARE * step if off > SAME else 0.0
+    layers = max(1, math.ceil(deep / (step - between)))
+    for k in range(layers - 1, 0, -1):
+        high = deep * k / layers
+        half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
+        for across in _side_by_side(half, ball, between):
+            yield across, ball + high
+    for angle in around(groove.radius, ball, FLOOR_CUSP):
+        yield off * math.sin(angle), groove.radius - off * math.cos(angle)
+
+
+def _least_passes(radius: float, tool: Tool, depth: float, step: float) -> float:
+    """Full-width passes that hold the groove's waste, and those round its floor."""
+    section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
+    return section / (tool.diameter * step) + len(around(radius, tool.radius, FLOOR_CUSP)) - 1
+
+
+def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
+    """Places from -half to half at which level passes leave no more than ``cusp`` between them."""
+    if half <= SAME:
+        return [0.0]
+    most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
+    count = math.ceil(2 * half / most)
+    return [half * (2 * i / count - 1) for i in range(count + 1)]
 
 
 def _line(
-    groove: Groove, tool: Tool, stock: Stock, around: float, raised: float
+    groove: Groove, tool: Tool, stock: Stock, across: float, up: float
 ) -> tuple[Place, Place]:
     """Where a pass begins in air before the witness face and ends in air behind the head side."""
     beside = tool.radius + BESIDE
     y0, y1 = stock.y_min - beside, stock.y_max + beside
-    (x0, z0), (x1, z1) = (groove.tip(tool.radius, around, y, raised) for y in (y0, y1))
+    (x0, z0), (x1, z1) = (groove.tip(tool.radius, across, up, y) for y in (y0, y1))
     return (x0, y0, z0), (x1, y1, z1)
 
 

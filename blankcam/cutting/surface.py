@@ -34,7 +34,7 @@ FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
 WASTE = 1.0
 """mm beyond a part's ends over which its surface still goes on falling."""
-BESIDE = 1.0
+BESIDE = 0.5
 """mm of air between the tool's side and the blank where a pass begins."""
 HOP = 1.0
 """mm of air over what stands, for moves inside one operation."""
@@ -42,6 +42,8 @@ STRAIGHT = 2e-4
 """mm of bow under which an arc is a line."""
 FLATTEST = 4000.0
 """mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
+GAP = 5.0
+"""mm of air in a pass over which a rapid is worth while."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
 _D = 1e-6
@@ -134,7 +136,9 @@ class Sweep:
         stop = float(np.max(self._axis_over(xs, self.y_high)))
         ys = [start]
         while ys[-1] < stop - 1e-9:
-            ys.append(ys[-1] + self._stride(xs, ys[-1], step))
+            stride = self._stride(xs, ys[-1], step)
+            # A section that grows steeper allows less at the stride's far end
+            ys.append(ys[-1] + min(stride, self._stride(xs, min(ys[-1] + stride, stop), step)))
         stretch = (stop - start) / max(ys[-1] - start, 1e-9)
         return [start + (y - start) * min(stretch, 1.0) for y in ys]
 
@@ -144,6 +148,14 @@ class Sweep:
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
         x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
         return xs, self.tip(x, y)
+
+    def over_face(self, y: float) -> float:
+        """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
+        out = max(self.stock.y_min - y, y - self.stock.y_max, 0.0)
+        r = self.tool.radius
+        if out >= r:
+            return math.inf
+        return r - math.sqrt(r**2 - out**2) if self.tool.shape is Shape.BALL else 0.0
 
     def _axis_over(self, x: Array, y: float) -> Array:
         """Where the tool's axis stands when it touches the surface at y."""
@@ -162,20 +174,20 @@ class Sweep:
         return step * (1 + self.tool.radius / self.crown) * level * math.sqrt(level)
 
 
-def inward(ys: list[float]) -> Iterator[tuple[float, bool]]:
+def inward(count: int) -> Iterator[tuple[int, bool]]:
     """Rows taken in turn from both faces up to the middle, and whether the pass goes right.
 
     From the low face to the left and from the high face to the right: the cutter climbs, and
     every pass ends where the next one begins.
     """
-    low, high = 0, len(ys) - 1
+    low, high = 0, count - 1
     from_low = True
     while low <= high:
         if from_low:
-            yield ys[low], False
+            yield low, False
             low += 1
         else:
-            yield ys[high], True
+            yield high, True
             high -= 1
         from_low = not from_low
 
@@ -183,22 +195,34 @@ def inward(ys: list[float]) -> Iterator[tuple[float, bool]]:
 def cut_layer(
     path: Path, sweep: Sweep, rows: list[float], raised: float, *, cut: Cut, ceiling: float
 ) -> None:
-    """All passes of one layer; those that would only cut air are left out.
+    """All passes of one layer; where a pass would only cut air it is left out.
 
     ``ceiling`` is the height of what stands before this layer.
     """
     hop = ceiling + HOP
     xs, tips = sweep.table(rows)
-    heights = dict(zip(rows, tips + raised, strict=True))
-    for y, to_right in inward(rows):
-        if float(np.min(heights[y])) >= ceiling:
-            continue
-        chain = tuple(p for s in curve.fit_table(xs, heights[y], FIT) for p in _plain(s))
-        if not to_right:
-            chain = tuple(s.reversed() for s in reversed(chain))
-        x, z = chain[0].start
-        approach(path, sweep, (x, y, z), hop)
-        path.chain(chain, y, cut.feed)
+    for i, to_right in inward(len(rows)):
+        y, heights = rows[i], tips[i] + raised
+        runs = _runs(heights + sweep.over_face(y) < ceiling)
+        for first, last in runs if to_right else reversed(runs):
+            fitted = curve.fit_table(xs[first:last], heights[first:last], FIT)
+            chain = tuple(p for s in fitted for p in _plain(s))
+            if not to_right:
+                chain = tuple(s.reversed() for s in reversed(chain))
+            x, z = chain[0].start
+            approach(path, sweep, (x, y, z), hop)
+            path.chain(chain, y, cut.feed)
+
+
+def _runs(cuts: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
+    """Stretches of a row where something is cut, one place of air at both ends; short gaps closed."""
+    at = np.flatnonzero(cuts)
+    if at.size == 0:
+        return []
+    breaks = np.flatnonzero(np.diff(at) > GAP / TABLE)
+    begins = [int(at[0]), *(int(at[i + 1]) for i in breaks)]
+    ends = [*(int(at[i]) for i in breaks), int(at[-1])]
+    return [(max(b - 1, 0), min(e + 2, cuts.size)) for b, e in zip(begins, ends, strict=True)]
 
 
 def approach(path: Path, sweep: Sweep, to: Place, hop: float) -> None:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from blankcam.data import table
 from blankcam.instrument import intonation, strings, tension
-from blankcam.instrument.instrument import Instrument, with_setbacks
+from blankcam.instrument.instrument import Instrument, StringPath, per_string, with_setbacks
 from blankcam.instrument.strings import StringData
-from blankcam.job.job import Job
+from blankcam.job.job import Graded, Job
+from blankcam.job.lengths import parse_length
 
 CENTS_NOTICED = 3.0  # an error at a fret that is worth a word; our own choice
 NEAR_NUT = 3  # frets where the lift at the nut weighs most
@@ -25,6 +27,68 @@ SENSITIVITIES = (
     "0.1 mm at the saddle moves the clearance at fret 12 by 0.05 mm and at fret 1 by 0.006 mm",
     "0.1 mm at the nut moves the clearance at fret 1 by 0.094 mm and at fret 12 by 0.05 mm",
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NutEdge:
+    """Where one string's witness edge would lie for the least error; lengths in mm."""
+
+    number: int
+    note: str
+    forward: float
+    """How far the edge lies toward the saddle from the board's end; below 0: toward the head."""
+    back: float
+    """How far behind the most forward edge: what to file off its face once the nut stands there."""
+    setback: float
+    """The ridge that goes with it."""
+    cents: tuple[float, ...]
+    """Errors at frets 1 to 12 with both; positive is sharp."""
+
+
+def nut_edges(job: Job, instrument: Instrument) -> tuple[NutEdge, ...]:
+    """The edges that ``[nut] setbacks`` asks for, with what they would do; none where it is "none".
+
+    Given lengths go with the ridges as they are; "computed" finds ridges and edges together.
+    """
+    asked, paths = job.nut.setbacks, instrument.strings
+    if asked == "none":
+        return ()
+    if isinstance(asked, str):
+        ridges, moved = computed_setbacks_and_nut(instrument)
+        forward = [-n for n in moved]
+    else:
+        ridges = tuple(s.setback for s in paths)
+        forward = list(per_string(asked, [s.u_nut for s in paths]))
+    return tuple(
+        NutEdge(
+            number=s.number,
+            note=s.note,
+            forward=f,
+            back=max(0.0, *forward) - f,
+            setback=b,
+            cents=tuple(float(c) for c in intonation.cents(strings.fretted(instrument, s), b, -f)),
+        )
+        for s, f, b in zip(paths, forward, ridges, strict=True)
+    )
+
+
+def edge_cautions(edges: Sequence[NutEdge], data: Sequence[StringData]) -> Iterator[str]:
+    """What of moved edges is left to the maker, and what it costs to leave it."""
+    if not edges:
+        return
+    now = max(abs(c) for s in data for c in s.cents)
+    then = max(abs(c) for e in edges for c in e.cents)
+    yield (
+        "nut setbacks are numbers only, the programs cut the nut's face straight at the board's end:"
+        f" the worst error is {now:.1f} cents as cut, {then:.1f} with the edges moved"
+    )
+    most = max(e.forward for e in edges)
+    if most > 0:
+        yield (
+            f"edges toward the saddle would hang over the board: shorten the board's end by"
+            f" {most:.2f} mm first, then file each face back as listed, and set the saddle's"
+            " setbacks to those listed"
+        )
 
 
 def computed_setbacks_and_nut(
@@ -44,6 +108,23 @@ def _both(instrument: Instrument, index: int) -> tuple[float, float]:
     model = strings.fretted(instrument, instrument.strings[index])
     dS, dN = intonation.saddle_and_nut_setbacks(model)
     return float(dS), float(dN)
+
+
+def usual_heights(kind: str, strings: Sequence[StringPath]) -> list[tuple[float, float]]:
+    """Clearance at fret 1 and action usual for a kind, mm, a string each; see data/targets.toml."""
+    usual = table("typical")[kind]
+    first, action = usual["nut"]["first_fret"], usual["saddle"]["action"]
+
+    def graded(ends: Mapping[str, str]) -> Graded:
+        return Graded(bass=parse_length(ends["bass"]), treble=parse_length(ends["treble"]))
+
+    return list(
+        zip(
+            per_string(graded(first), [s.u_nut for s in strings]),
+            per_string(graded(action), [s.u_saddle for s in strings]),
+            strict=True,
+        )
+    )
 
 
 def total_tension(data: Sequence[StringData]) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from blankcam.machine.layers import LayerRule
 from blankcam.machine.tool import Tool
 
 
@@ -68,6 +69,18 @@ class Holding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """How drawings are wanted."""
+
+    release: str = "R2000"
+    """Of the DXF: ``R2000``, ``R2010`` or ``R12``."""
+    paper: str = "A4"
+    """Of the sheet: ``A4`` or ``Letter``."""
+    layers: tuple[LayerRule, ...] | None = None
+    """Names, order and work of the layers; None: as data/layers.toml says for the kind."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Axis:
     """One value an axis."""
 
@@ -113,6 +126,7 @@ class Profile:
     controller: Controller = Controller()
     holding: Holding = Holding()
     tools: tuple[Tool, ...] = ()
+    drawing: Drawn = Drawn()
     kerf: float = 0.0
     """Laser: width of the cut."""
     path: str = ""

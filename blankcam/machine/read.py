@@ -15,10 +15,11 @@ from typing import Any
 
 from blankcam.faults import Fault, InputError
 from blankcam.job import lines as toml_lines
-from blankcam.machine import quantity
+from blankcam.machine import layers, quantity
 from blankcam.machine.profile import (
     Axis,
     Controller,
+    Drawn,
     Holding,
     Kind,
     Profile,
@@ -30,6 +31,8 @@ LARGEST_FILE = 200_000
 MOST_TOOLS = 200
 HOLDINGS = ("vice", "fixture", "carrier", "tape")
 PLANES = ("G17", "G18", "G19")
+RELEASES = ("R2000", "R2010", "R12")
+PAPERS = ("A4", "Letter")
 
 
 def shipped() -> dict[str, Path]:
@@ -230,6 +233,7 @@ def _profile(table: _Table, where: str) -> Profile | None:
         controller=_controller(table.table("controller")),
         holding=_holding(table.table("holding")),
         tools=tools,
+        drawing=_drawn(table.table("drawing")),
         kerf=table.quantity("kerf", "length", 0, 2, None if kind is Kind.LASER else 0.0),
         path=where,
     )
@@ -254,6 +258,25 @@ def _axes(  # a getter like those of _Table
     x, y, z = (inner.quantity(a, what, low, high) for a in "xyz")
     inner.done()
     return Axis(x=x, y=y, z=z)
+
+
+def _drawn(table: _Table) -> Drawn:
+    rows = table.raw("layers")
+    rules = None
+    if isinstance(rows, list) and all(isinstance(r, dict) for r in rows):
+        try:
+            rules = layers.changed(tuple(rows))
+        except (ValueError, TypeError) as fault:
+            table.fault("layers", str(fault))
+    elif rows is not None:
+        table.fault("layers", "is not a list of tables")
+    drawn = Drawn(
+        release=table.choice("release", RELEASES, "R2000"),
+        paper=table.choice("paper", PAPERS, "A4"),
+        layers=rules,
+    )
+    table.done()
+    return drawn
 
 
 def _controller(table: _Table) -> Controller:

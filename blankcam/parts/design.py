@@ -9,6 +9,7 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.instrument import advice, strings
 from blankcam.instrument import instrument as instruments
+from blankcam.instrument.advice import NutEdge
 from blankcam.instrument.instrument import Instrument
 from blankcam.instrument.strings import StringData
 from blankcam.job.job import Job
@@ -32,6 +33,8 @@ class Design:
     strings: tuple[StringData, ...]
     checks: tuple[blank.Check, ...]
     cautions: tuple[str, ...]
+    edges: tuple[NutEdge, ...]
+    """Where the nut's edges would lie; empty unless the job asks."""
 
 
 def design(job: Job) -> Design:
@@ -64,7 +67,9 @@ def design(job: Job) -> Design:
     assert isinstance(the_nut, Nut)
     assert isinstance(the_saddle, Saddle)
     data = strings.string_data(job, instrument)
+    edges = advice.nut_edges(job, instrument)
     cautions = [
+        *advice.edge_cautions(edges, data),
         *(c.caution for c in checks if c.caution),
         *_cautions(job, the_nut, the_saddle),
         *strings.cautions(job, instrument, data),
@@ -78,6 +83,7 @@ def design(job: Job) -> Design:
         strings=data,
         checks=tuple(checks),
         cautions=tuple(cautions),
+        edges=edges,
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import overload
 
 import numpy as np
 
@@ -17,7 +18,7 @@ from blankcam.instrument.instrument import per_string
 from blankcam.instrument.refit import Refit, StringReading
 from blankcam.parts.curve import Array
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut
+from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.top import ArcCurve, Curve, SmoothCurve, fit_arc
@@ -94,6 +95,10 @@ def straight(level: float, slope: float) -> ArcCurve:
     return ArcCurve(z0=level, k=slope, radius=math.inf, middle=0.0)
 
 
+@overload
+def lowered(base: ArcCurve, by: ArcCurve) -> ArcCurve: ...
+@overload
+def lowered(base: Curve, by: Curve) -> Curve: ...
 def lowered(base: Curve, by: Curve) -> Curve:
     """A curve less another; an arc less a line stays that arc."""
     if isinstance(base, ArcCurve) and isinstance(by, ArcCurve) and math.isinf(by.radius):
@@ -110,15 +115,30 @@ def after(found: Design, now: Standing, taken: Taken) -> Standing:
     RefusedError
         When a part would become too low to stand.
     """
-    nut_cut = any(taken.nut) or not now.top_done
+    dressed = _nut_after(found, now, taken.nut)
+    waits = not (now.top_done or any(taken.nut)) and _shallow(dressed)
+    nut_cut = any(taken.nut) or not (now.top_done or waits)
     made = Standing(
-        nut=_nut_after(found, now, taken.nut) if nut_cut else now.nut,
+        nut=dressed if nut_cut else now.nut,
         saddle=_saddle_after(now.saddle, taken),
-        top_done=now.top_done or nut_cut,
+        top_done=now.top_done or not waits,
     )
     if faults := list(_refusals(found.job.path, made)):
         raise RefusedError(faults)
     return made
+
+
+def _shallow(nut: Nut) -> bool:
+    """Whether a string would have next to no wall."""
+    return any(s.depth_front < table("limits")["nut"]["depth"] / 2 for s in nut.slots)
+
+
+def _lifted(found: Design, slots: Sequence[Slot]) -> tuple[Slot, ...]:
+    """The slots with the lifts that go with their floors."""
+    return tuple(
+        replace(s, lift=d.lift + s.floor_front - d.floor_front)
+        for s, d in zip(slots, found.nut.slots, strict=True)
+    )
 
 
 def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
@@ -132,22 +152,26 @@ def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
     wanted = [f + (1 - e) * s.gauge for f, e, s in zip(floors, exposures, nut.slots, strict=True)]
     centres = np.array([s.centre for s in nut.slots])
     top = fit_arc(centres, np.array(wanted), found.nut.top.radius, found.nut.top.middle)
-    x = np.linspace(0.0, nut.length, _GRID)
     bounds = [nut.top] if now.top_done else [nut.top, found.nut.top]
-    excess = max(float(np.max(top.height(x) - b.height(x))) for b in bounds)
-    top = replace(top, z0=top.z0 - max(excess, 0.0))
+    top = _under(top, bounds, nut.length)
     depths = top.height(centres) - np.array(floors)
     slots = tuple(
-        replace(
-            s,
-            floor_front=f,
-            depth_front=float(d),
-            exposure=float((s.gauge - d) / s.gauge),
-            lift=designed.lift + f - designed.floor_front,
-        )
-        for s, designed, f, d in zip(nut.slots, found.nut.slots, floors, depths, strict=True)
+        replace(s, floor_front=f, depth_front=float(d), exposure=float((s.gauge - d) / s.gauge))
+        for s, f, d in zip(nut.slots, floors, depths, strict=True)
     )
-    return replace(nut, top=top, slots=slots)
+    return replace(nut, top=top, slots=_lifted(found, slots))
+
+
+def _under(top: ArcCurve, bounds: Sequence[ArcCurve], length: float) -> ArcCurve:
+    """The top brought under the bounds, each end by itself.
+
+    All are the same arc with lines of their own, so that what differs is straight: under at both
+    ends is under all along.
+    """
+    ends = np.array([0.0, length])
+    over = np.max([top.height(ends) - b.height(ends) for b in bounds], axis=0)
+    left, right = np.maximum(over, 0.0)
+    return lowered(top, straight(float(left), float(right - left) / length))
 
 
 def _saddle_after(saddle: Saddle, taken: Taken) -> Saddle:
@@ -251,10 +275,16 @@ def _refusals(path: str, made: Standing) -> Iterator[Fault]:
 
 def cautions(made: Standing) -> Iterator[str]:
     """What became doubtful by the refit."""
+    if not made.top_done:
+        yield (
+            "the nut's top is left for the next refit: no floor comes down now, and under the finished"
+            " top a string would have no wall"
+        )
+        return
     least = table("limits")["nut"]["depth"]
     for slot in made.nut.slots:
         if slot.depth_front < least:
             yield (
-                f"slot {slot.string} ({slot.note}) would be only {slot.depth_front:.3f} mm deep under"
-                " the finished top: the string may jump out; leave the nut's top higher there"
+                f"slot {slot.string} ({slot.note}) would be only {slot.depth_front:.3f} mm deep:"
+                " the string may jump out until its floor comes down further"
             )

@@ -114,7 +114,8 @@ def probes(
     """Fine lines along x: one field a milled slot, by its string, and one an end."""
     cells = table("proof")["cells"]
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
-    y = part.thickness * (np.arange(stations) + 0.5) / stations
+    y = np.linspace(0.0, part.thickness, stations)
+    y[[0, -1]] += np.array((1.0, -1.0)) * cells["probe_face"]
     slots = {}
     for slot in slots_of(part):
         if slot.string in milled:
@@ -204,18 +205,28 @@ def _crossing(x: Floats, z: Floats, high: int, low: int, level: float) -> float:
 def end_errors(part: PartLike, ends: tuple[Field, Field], stage: Stage) -> Iterator[Worst]:
     """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
 
-    Measured at 0.9 of the part's height there; an end with no cut near it is left to the saw.
+    Measured at 0.9 of the part's height there; an end with no cut near it on any line is left to
+    the saw, but one that is cut on some lines must be cut on all.
     """
     for field, outward in zip(ends, (-1.0, 1.0), strict=True):
-        for row, y in enumerate(field.y):
-            nominal = part.lower(field.x, np.full_like(field.x, y), stage)
-            there = np.flatnonzero(np.isfinite(nominal))
-            if not there.size:
-                continue
-            edge = there[0] if outward < 0 else there[-1]
-            level = 0.9 * float(nominal[edge])
-            stands = np.flatnonzero(field.z[row] >= level)
-            if 0 < stands.size < len(field.x):
-                last = stands[0] if outward < 0 else stands[-1]
-                off = outward * float(field.x[last] - field.x[edge])
-                yield Worst(amount=off, at=(float(field.x[last]), float(y), level))
+        found = list(_end_lines(part, field, outward, stage))
+        if any(cut for cut, _ in found):
+            yield from (worst for _, worst in found)
+
+
+def _end_lines(part: PartLike, field: Field, outward: float, stage: Stage
+               ) -> Iterator[tuple[bool, Worst]]:  # fmt: skip
+    """Whether each line of an end was cut at all, and how far it stands out."""
+    for row, y in enumerate(field.y):
+        nominal = part.lower(field.x, np.full_like(field.x, y), stage)
+        there = np.flatnonzero(np.isfinite(nominal))
+        if not there.size:
+            continue
+        edge = there[0] if outward < 0 else there[-1]
+        level = 0.9 * float(nominal[edge])
+        stands = np.flatnonzero(field.z[row] >= level)
+        if stands.size:
+            last = stands[0] if outward < 0 else stands[-1]
+            off = outward * float(field.x[last] - field.x[edge])
+            at = (float(field.x[last]), float(y), level)
+            yield stands.size < len(field.x), Worst(amount=off, at=at)

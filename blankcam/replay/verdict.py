@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -96,6 +97,8 @@ class Proof:
     programs: tuple[ProgramProof, ...]
     faults: tuple[Finding, ...]
     """Every finding, those of the programs included."""
+    before: Field | None = field(repr=False)
+    """What stood before the set-up on edge where there was one on face, else None."""
     field: Field = field(repr=False)
     """What is left, in the part's frame, seen on edge: heights over x and y."""
 
@@ -168,6 +171,7 @@ def prove(
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
     for each in fields.all if proofs else ():
         drop_waste(each, fields.middle, fields.centre)
+    before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
     faults = (*(f for p in proofs for f in p.faults), *judged.found.kept)
@@ -180,6 +184,7 @@ def prove(
         programs=tuple(proofs),
         faults=faults,
         field=fields.main,
+        before=before,
     )
 
 

@@ -66,8 +66,7 @@ PLAIN = Options()
 def options_for(
     profile: Profile,
     *,
-    layers: tuple[LayerRule, ...] | None = None,
-    release: str = "R2000",
+    release: str | None = None,
     tool: int | None = None,
 ) -> Options:
     """How a machine wants its DXF: a laser its kerf, a router its tool beside the outlines.
@@ -83,9 +82,12 @@ def options_for(
         width = max((t.diameter for t in flat), default=0.0)
         way = Offset(kind="tool", width=width) if width else None
     templates = profile.kind in (Kind.LASER, Kind.ROUTER)
+    layers = profile.drawing.layers
     if layers is None and templates:
         layers = for_cutting(default_layers())
-    return Options(layers=layers, release=release, offset=way, templates=templates)
+    return Options(
+        layers=layers, release=release or profile.drawing.release, offset=way, templates=templates
+    )
 
 
 def told(options: Options) -> tuple[str, ...]:

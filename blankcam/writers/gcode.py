@@ -49,6 +49,10 @@ class Written:
     """mm at feed."""
     seconds: float
     """Estimate."""
+    cutting_seconds: float
+    air_seconds: float
+    bound_seconds: float
+    """Cutting at least: the waste at the best rate allowed, and the finishing passes."""
 
 
 def write(program: Program, profile: Profile, job_name: str, job_digest: str) -> Written:
@@ -61,7 +65,8 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     job_digest
         As the job carries it.
     """
-    seconds = estimate(program, profile).total
+    times = estimate(program, profile)
+    seconds = times.total
     body = _Body(profile.controller, profile.spin_up)
     body.begin()
     for i, operation in enumerate(program.operations):
@@ -76,6 +81,9 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         lines=signed.count("\n"),
         cut_length=body.cut_length,
         seconds=seconds,
+        cutting_seconds=times.cutting,
+        air_seconds=times.air,
+        bound_seconds=sum(o.least for o in program.operations),
     )
 
 
@@ -127,6 +135,8 @@ def _holding_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
+    if held.kind == "carrier":
+        return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
     return f"hold: {held.kind}"
 
 

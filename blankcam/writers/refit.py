@@ -64,7 +64,9 @@ def sections(sheet: RefitSheet) -> tuple[Section, ...]:
 def saddle_words(sheet: RefitSheet) -> Iterator[str]:
     """How the saddle comes down, for the hand too."""
     done = sheet.done
-    if done.nothing:
+    if done.nothing and any(c.nut_short or c.saddle_short for c in done.strings):
+        yield "nothing to take off: mend what is too low first, as told below, then read again"
+    elif done.nothing:
         yield "nothing to take off: the readings meet the targets, as far as they can be trusted"
     if done.saddle_by == "bottom":
         yield (

@@ -10,7 +10,10 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
-from blankcam.instrument.strings import StringData, degrees
+import numpy as np
+
+from blankcam.instrument import advice
+from blankcam.instrument.strings import degrees
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Seat
@@ -50,7 +53,8 @@ def report(
         "nut": _nut(design, choices or {}),
         "saddle": _saddle(design),
         "blanks": [_check(c) for c in design.checks],
-        "strings": [_string(s) for s in design.strings],
+        "strings": [_string(design, i) for i in range(len(design.strings))],
+        "total_tension": advice.total_tension(design.strings),
         "programs": list(programs),
     }
     return {key: rounded(value) for key, value in content.items()}
@@ -83,6 +87,18 @@ def _nut(design: Design, choices: Mapping[int, Choice]) -> dict[str, Any]:
         "allowance": nut.allowance,
         "hold_back": nut.hold_back,
         "slots": [_slot(s, choices.get(s.string)) for s in nut.slots],
+        "edges": [_edge(e) for e in design.edges],
+    }
+
+
+def _edge(edge: advice.NutEdge) -> dict[str, Any]:
+    return {
+        "string": edge.number,
+        "note": edge.note,
+        "forward": edge.forward,
+        "back": edge.back,
+        "setback": edge.setback,
+        "cents": list(edge.cents),
     }
 
 
@@ -134,11 +150,18 @@ def _seat(seat: Seat) -> dict[str, Any]:
     }
 
 
-def _string(data: StringData) -> dict[str, Any]:
+def _string(design: Design, index: int) -> dict[str, Any]:
+    data, path = design.strings[index], design.instrument.strings[index]
+    first_fret, action = path.clearance(design.instrument.board, np.array([1.0, 12.0]))
+    usual = advice.usual_heights(design.job.instrument.kind, design.instrument.strings)[index]
     return {
         "string": data.number,
         "note": data.note,
         "gauge": data.gauge,
+        "first_fret": float(first_fret),
+        "action": float(action),
+        "usual_first_fret": usual[0],
+        "usual_action": usual[1],
         "unit_weight": data.force.unit_weight,
         "unit_weight_band": data.force.unit_weight_band,
         "tension": data.force.tension,

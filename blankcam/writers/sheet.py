@@ -16,7 +16,7 @@ from blankcam.parts.design import Design
 from blankcam.parts.files import files
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
-from blankcam.writers import views
+from blankcam.writers import cents, views
 from blankcam.writers.dimension import stroke
 from blankcam.writers.drawing import Drawing, Words, joined
 
@@ -342,6 +342,7 @@ def _last_pages(design: Design, notice: Sequence[str], size: tuple[float, float]
     rows = [_blank_row(c) for c in design.checks]
     head = _title("Blanks", design.job.blanks.material)
     y = _table(parts, _top(size), head, BLANK_COLUMNS, rows)
+    y = _cents(parts, y, design)
     done = [joined(parts)]
     blocks = (
         ("Fits", list(_fit_lines(design))),
@@ -353,6 +354,14 @@ def _last_pages(design: Design, notice: Sequence[str], size: tuple[float, float]
     for head_words, lines in blocks:
         y = _lines(done, y, head_words, lines, size)
     return done
+
+
+def _cents(parts: list[Drawing], y: float, design: Design) -> float:
+    """Every string's errors at the frets; returns where the next begins."""
+    drawn, deep = cents.plots(design.strings)
+    parts.append(_title("Cents off at each fret", cents.WORDS).moved(MARGIN, y - HEAD))
+    parts.append(drawn.moved(MARGIN, y - HEAD - 3.0))
+    return y - HEAD - 3.0 - deep
 
 
 BLANK_COLUMNS: tuple[Column, ...] = (

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
+
+from blankcam.cutting import explain
+from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Program
+from blankcam.data import table
+from blankcam.instrument import advice
 from blankcam.instrument.scatter import Band, Scatter
 from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
@@ -15,6 +21,8 @@ from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.writers.report import Choice
+
+FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,8 +48,10 @@ def sections(design: Design, choices: Mapping[int, Choice]) -> tuple[Section, ..
         _slot_places(design),
         _slot_heights(design, choices),
         _saddle(design),
+        _heights(design),
         _strings(design),
-        _cents(design),
+        *_cents(design),
+        *_edges(design),
         _words("Assumed for the kind, not in the job", design.job.assumed),
         _words("Cautions", design.cautions),
     )
@@ -161,7 +171,7 @@ def _saddle(design: Design) -> Section:
 
 
 def _strings(design: Design) -> Section:
-    total = sum(s.force.tension for s in design.strings)
+    total = advice.total_tension(design.strings)
     rows = [
         (
             f"{s.number} {s.note}",
@@ -186,20 +196,62 @@ def _strings(design: Design) -> Section:
     )
 
 
-def _cents(design: Design) -> Section:
-    frets = (1, 2, 3, 5, 7, 9, 12)
+def _heights(design: Design) -> Section:
+    paths, kind = design.instrument.strings, design.job.instrument.kind
+    rows = []
+    for path, usual in zip(paths, advice.usual_heights(kind, paths), strict=True):
+        asked = path.clearance(design.instrument.board, np.array([1.0, 12.0]))
+        cells = [c for a, u in zip(asked, usual, strict=True) for c in (both(a), _usual(a, u))]
+        rows.append((f"{path.number} {path.note}", *cells))
     return Section(
-        title="Intonation: cents off at each fret, with this ridge",
-        columns=("string", *(str(n) for n in frets), "ridge at scale, fret 12"),
-        rows=tuple(
-            (f"{s.number} {s.note}", *(f"{s.cents[n - 1]:+.1f}" for n in frets),
-             f"{s.cents_straight[11]:+.1f}")
+        title="Clearances aimed at, open strings, mm (in)",
+        columns=("string", "fret 1", "usual", "fret 12", "usual"),
+        rows=tuple(rows),
+        notes=(f"usual for a {kind}: {table('targets')['source']}", *advice.SENSITIVITIES),
+    )
+
+
+def _usual(asked: float, usual: float) -> str:
+    """The usual value, with what the job asks beyond it where that is far."""
+    far = f", here {asked - usual:+.2f}" if abs(asked - usual) > FAR * usual else ""
+    return f"{usual:.2f}{far}"
+
+
+def _cents(design: Design) -> Iterator[Section]:
+    frets = tuple(str(n) for n in range(1, 13))
+
+    def rows(name: str) -> tuple[tuple[str, ...], ...]:
+        return tuple(
+            (f"{s.number} {s.note}", *(f"{c:+.1f}" for c in getattr(s, name)))
             for s in design.strings
+        )
+
+    yield Section(
+        title="Intonation: cents off at each fret, ridge at the scale length (before)",
+        columns=("string", *frets),
+        rows=rows("cents_straight"),
+    )
+    yield Section(
+        title="Intonation: cents off at each fret, with this ridge (after)",
+        columns=("string", *frets),
+        rows=rows("cents"),
+        notes=(advice.MODEL_WORDS,),
+    )
+
+
+def _edges(design: Design) -> Iterator[Section]:
+    if not design.edges:
+        return
+    yield Section(
+        title="Nut: where its edges would lie for the least error, mm (in); not cut",
+        columns=("string", "toward the saddle", "face filed back", "setback with it", "fret 1",
+                 "worst cents"),
+        rows=tuple(
+            (f"{e.number} {e.note}", both(e.forward), both(e.back), both(e.setback),
+             f"{e.cents[0]:+.1f}", f"{max(e.cents, key=abs):+.1f}")
+            for e in design.edges
         ),
-        notes=(
-            ("a model: it met a measured guitar within 0.15 cent, but stiffness is good to "
-            "10 or 20 percent only; use it to compare ridges"),
-        ),
+        notes=("face filed back: once the board's end is shortened by the greatest",),
     )  # fmt: skip
 
 
@@ -236,33 +288,36 @@ def scattered(scatter: Scatter) -> tuple[Section, ...]:
 
 def feeds(programs: Sequence[Program]) -> tuple[Section, ...]:
     """How each operation cuts and what set its limits."""
-    pairs = [(p, o) for p in programs for o in p.operations]
-    rows = tuple(
-        (
-            f"{p.stem} {o.name}",
-            f"{o.tool.number}: {o.tool.shape} {o.tool.diameter:g}",
-            f"{o.cut.rpm:.0f}",
-            f"{o.cut.feed:.0f}",
-            f"{o.cut.plunge:.0f}",
-            f"{o.cut.depth:.3f}",
-            f"{o.cut.width:.2f}",
-            f"{o.cut.chip:.4f}",
-            f"{o.cut.force:.1f}",
-            f"{o.cut.bend_um:.2f}",
-            f"{o.cut.power:.1f}",
-        )
-        for p, o in pairs
-    )
-    said = dict.fromkeys(f"{p.stem} {o.name}: {'; '.join(o.cut.limits)}" for p, o in pairs)
+    rows = explain.feed_rows(programs)
+    said = dict.fromkeys(f"{r[0]} {r[1]}, tool {r[2]}: {r[-1]}" for r in rows)
     return (
         Section(
             title="Feeds" if rows else "Feeds: this machine takes no programs",
-            columns=("operation", "tool", "rpm", "feed mm/min", "plunge", "depth", "width", "chip",
-                     "force N", "bend um", "power W"),
-            rows=rows,
+            columns=explain.HEADINGS[:-1],
+            rows=tuple(r[:-1] for r in rows),
             notes=tuple(said),
         ),
-    )  # fmt: skip
+    )
+
+
+def times(programs: Sequence[Program], profile: Profile) -> tuple[Section, ...]:
+    """Estimated seconds of each program, and the least its cutting could take."""
+    rows = []
+    for program in programs:
+        took = estimate(program, profile)
+        least = sum(o.least for o in program.operations)
+        shown = (took.cutting, took.air, took.changes, took.total, least)
+        rows.append((program.stem, *(f"{s:.0f}" for s in shown)))
+    if not rows:
+        return ()
+    return (
+        Section(
+            title="Times, s",
+            columns=("program", "cutting", "air", "tool changes", "estimate", "cutting at least"),
+            rows=tuple(rows),
+            notes=("at least: the waste at the best rate allowed, and the finishing passes",),
+        ),
+    )
 
 
 def machines(profiles: Mapping[str, Profile]) -> tuple[Section, ...]:

@@ -10,8 +10,11 @@ import pytest
 from blankcam.data import table
 from blankcam.instrument import advice, strings, tension
 from blankcam.instrument import instrument as instruments
+from blankcam.job import read
 from blankcam.job.job import KINDS, MAKES
 from blankcam.job.read import parse
+from blankcam.parts.design import design
+from tests.conftest import REPO
 
 # Anderson and Beausoleil's normal nylon, bass to treble: unit weight g/m, tension N, stiffness.
 NYLON = {
@@ -150,5 +153,29 @@ def test_sensitivities_are_the_coefficients_of_the_action_geometry():
 
 
 def test_every_kind_and_make_has_its_table():
-    assert set(table("targets")) == set(KINDS)
+    assert set(table("targets")) - {"source"} == set(KINDS)
     assert tension.MAKES == MAKES
+
+
+def test_moved_nut_edges_are_told_with_what_they_would_do(tmp_path):
+    text = (REPO / "demo_jobs" / "concert-steel.toml").read_text(encoding="utf-8")
+    path = tmp_path / "job.toml"
+    path.write_text(text.replace("[nut]", '[nut]\nsetbacks = "computed"', 1), encoding="utf-8")
+    found = design(read.load(str(path)))
+    plain = design(read.load(str(REPO / "demo_jobs" / "concert-steel.toml")))
+    assert plain.edges == ()
+    assert found.nut == plain.nut  # numbers only
+    # A string with lift wants its edge toward the saddle [AB], so that the board's end is in the way.
+    assert all(e.forward > 0 for e in found.edges)
+    assert min(e.back for e in found.edges) == 0
+    for edge, string in zip(found.edges, found.strings, strict=True):
+        assert max(map(abs, edge.cents)) < max(map(abs, string.cents))
+    assert any("hang over the board" in c for c in found.cautions)
+
+
+def test_usual_heights_go_from_bass_to_treble():
+    found = design(read.load(str(REPO / "demo_jobs" / "concert-steel.toml")))
+    usual = advice.usual_heights("bass", found.instrument.strings)
+    # The sheet's .56 / .51 at fret 1; 2.67 / 2.39 at fret 17 brought to fret 12 by hand.
+    assert usual[0] == pytest.approx((0.56, 2.21), abs=1e-9)
+    assert usual[-1] == pytest.approx((0.51, 1.98), abs=1e-9)

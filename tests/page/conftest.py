@@ -37,8 +37,8 @@ def absent(what):
     (pytest.fail if os.environ.get("BLANKCAM_OUTSIDE") == "1" else pytest.skip)(f"{what} is absent")
 
 
-def data_of(name, stages, machine=None):
-    job = read.load(str(REPO / "demo_jobs" / name))
+def data_of(file, stages, machine=None, change=lambda job: job):
+    job = change(read.load(str(REPO / "demo_jobs" / file)))
     profile = proving.machine_of(job, machine)
     found = design(job)
     cuts = [
@@ -53,7 +53,7 @@ def data_of(name, stages, machine=None):
             cautions=m.plan.cautions,
         )
         for stage in stages
-        for m in proving.programs(found, profile, stage)
+        for m in (proving.part_made(found, name, profile, stage) for name in ("nut", "saddle"))
     ]
     choices = proving.slot_choices(found, profile, Stage.ROUGH)
     lines = notice(job.blanks.material, str(profile.kind))
@@ -71,6 +71,22 @@ def steel_file(steel, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "preview.html"
     path.write_text(page(steel[2]), encoding="utf-8")
     return path
+
+
+def on_face(job):
+    """The job with its outlines milled, lying on face."""
+    plan = dataclasses.replace(job.plan, outline="mill")
+    saddle = dataclasses.replace(job.saddle, slot_ends="square")
+    return dataclasses.replace(job, plan=plan, saddle=saddle)
+
+
+@pytest.fixture(scope="session")
+def faced(tmp_path_factory):
+    """(cuts, file) of the left-handed demo job with its outline milled first."""
+    _, cuts, data = data_of("left-classical.toml", (Stage.ROUGH,), change=on_face)
+    path = tmp_path_factory.mktemp("faced") / "preview.html"
+    path.write_text(page(data), encoding="utf-8")
+    return cuts, path
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 import re
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -80,8 +81,8 @@ def test_a_cell_says_minus_with_a_minus_and_never_minus_zero():
 @given(st.lists(st.floats(0, 500), min_size=1, max_size=12))
 def test_spread_labels_keep_order_and_distance(places):
     got = drawing.spread(sorted(places), 10.0)
-    assert all(b - a >= 10.0 - 1e-6 for a, b in zip(got, got[1:], strict=False))
-    if all(b - a >= 10.0 for a, b in zip(sorted(places), sorted(places)[1:], strict=False)):
+    assert all(b - a >= 10.0 - 1e-6 for a, b in pairwise(got))
+    if all(b - a >= 10.0 for a, b in pairwise(sorted(places))):
         assert np.allclose(got, sorted(places))
 
 

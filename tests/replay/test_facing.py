@@ -78,3 +78,12 @@ def test_a_rapid_through_the_blank_on_face():
 
 def test_only_flat_tools_on_face():
     assert Code.KERNEL in codes(prove_both(face_program().replace("T6", "T3"), EDGE))
+
+
+def test_an_end_cut_through_only_on_part_of_its_thickness_is_faulted():
+    """The last step of the right end dropped: a skin stays at the far face."""
+    good = face_program()
+    head, tail = good.rsplit("G1 X", 1)
+    skin = head + "Z-4.5\nG1 X" + tail
+    proof = prove_both(skin, edge_program())
+    assert Code.OUTLINE in {f.code for f in proof.faults}

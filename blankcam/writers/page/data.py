@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from blankcam.cutting.motion import Program
+from blankcam.data import table
 from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
 from blankcam.writers.gcode import Written
 from blankcam.writers.page import numbers, paths, solids
-from blankcam.writers.page.model import Cell, Cells, PageData, ProgramView, Table
+from blankcam.writers.page.model import Cell, Cells, Heights, PageData, ProgramView, Table
 from blankcam.writers.report import Choice
 
 
@@ -37,6 +38,8 @@ class ProofLike(Protocol):
     def faults(self) -> Sequence[object]: ...  # noqa: D102
     @property
     def field(self) -> solids.Field: ...  # noqa: D102
+    @property
+    def before(self) -> solids.Field | None: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +80,7 @@ def page_data(
     """
     good, verdict = _verdict(cuts)
     job = found.job
+    limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
     digest = f"job digest {job.digest}"
     cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
@@ -97,6 +101,7 @@ def page_data(
         elevations=tuple(solids.elevation(found, p) for p in (found.nut, found.saddle)),
         side=numbers.side(found),
         plots=numbers.plots(found),
+        limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*numbers.tables(found, choices), *_program_tables(cuts, named)),
     )
 
@@ -163,9 +168,16 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
                 stock_bottom=stock.z_min,
                 cells=_cells(cut, program),
                 after=last.get(program.setup),
+                start=_start(cut, program) if program.setup not in last else None,
             )
             last[program.setup] = count
             count += 1
+
+
+def _start(cut: PartCut, program: Program) -> Heights | None:
+    """What a set-up on face left for the first program on edge."""
+    before = cut.proof.before
+    return solids.cells(before) if before is not None and program.setup == "edge" else None
 
 
 def _cells(cut: PartCut, program: Program) -> Cells:

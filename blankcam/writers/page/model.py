@@ -148,6 +148,8 @@ class ProgramView:
     stock_bottom: float
     cells: Cells
     """Where the page reckons the stock, in the machine's axes."""
+    start: Heights | None = None
+    """What stands before it where that is not the whole blank."""
     after: int | None = None
     """The program (its place in the page's list) that was run before on the same stock."""
 
@@ -250,5 +252,5 @@ class PageData:
     side: SideView
     plots: tuple[Plot, ...]
     tables: tuple[Table, ...]
-    limit_um: float = 10.0
-    """Deviations beyond this are hatched."""
+    limits_um: tuple[float, float]
+    """How far below and above the part the proof lets it be; what goes beyond is hatched."""

@@ -68,7 +68,8 @@ def _nut(found: Design, choices: Mapping[int, Choice]) -> Table:
               "Depth below the rough top [mm]", "Lift over the frets [mm]", "Share exposed",
               "Made with"),
         rows=rows,
-        remark=f"Floors and depths at the witness edge; every floor falls {tilt:.1f}° toward the "
+        remark=f"Left and right as seen from the bridge, looking to the head. Floors and depths at the "
+        f"witness edge; every floor falls {tilt:.1f}° toward the "
         f"head. Rough floors stand {nut.hold_back:.2f} mm higher for the file.",
     )  # fmt: skip
 
@@ -103,14 +104,17 @@ def _saddle(found: Design) -> Table:
 def _blanks(found: Design) -> Table:
     rows = []
     for c in found.checks:
+        digits = 3 if c.dimension == "thickness" else 2
         if c.rub_off:
             said = "rub off this much first"
             left = mm(c.rub_off, 3)
         elif c.loose:
             said, left = "thinner than the fit wants", mm(c.loose, 3)
         else:
-            said, left = "enough", mm(c.have - c.need)
-        rows.append((words(f"{c.part}, {c.dimension}"), mm(c.have), mm(c.need), left, words(said)))
+            said, left = "enough", mm(c.have - c.need, digits)
+        need = c.have - c.rub_off if c.rub_off else c.need  # the middle of the fit
+        name = words(f"{c.part}, {c.dimension}")
+        rows.append((name, mm(c.have, digits), mm(need, digits), left, words(said)))
     fits = "; ".join(
         f"{p.name} {p.fit.low:.3f} to {p.fit.high:.3f} mm thick ({p.fit.name} fit, {p.fit.code})"
         for p in (found.nut, found.saddle)

@@ -125,14 +125,19 @@ def worst(values: Floats, rows: slice, columns: slice) -> Floats:
 
     So thinning hides no deviation: each cell of ``values`` (ny, nx) counts in just one kept cell.
     """
-    r, c = _owner(values.shape[0], rows), _owner(values.shape[1], columns)
-    shape = (r[-1] + 1, c[-1] + 1)
-    out = np.full(shape, np.nan)
-    magnitude = np.where(np.isfinite(values), np.abs(values), -1.0)
-    index = (r[:, None] * shape[1] + c[None, :]).ravel()
-    order = np.argsort(magnitude.ravel(), kind="stable")
-    out.ravel()[index[order]] = values.ravel()[order]  # the last one written stays
-    return out
+    r, c = (_first(_owner(n, kept)) for n, kept in zip(values.shape, (rows, columns), strict=True))
+    known = np.isfinite(values)
+    high = np.where(known, values, -np.inf)
+    low = np.where(known, values, np.inf)
+    high = np.maximum.reduceat(np.maximum.reduceat(high, r, axis=0), c, axis=1)
+    low = np.minimum.reduceat(np.minimum.reduceat(low, r, axis=0), c, axis=1)
+    greatest = np.where(high >= -low, high, low)
+    return np.where(np.isfinite(greatest), greatest, np.nan)
+
+
+def _first(owner: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Where each run of equal owners begins."""
+    return np.asarray(np.flatnonzero(np.diff(owner, prepend=-1)), dtype=np.int64)
 
 
 def _owner(count: int, kept: slice) -> NDArray[np.int64]:

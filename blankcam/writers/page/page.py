@@ -157,6 +157,7 @@ def _solid() -> str:
             el("div", *(el("span") for _ in range(5)), cls="ticks"),
             el("div", el("span", "too deep, µm"), el("span", "as wanted"),
                el("span", "left standing, µm"), cls="ends"),
+            el("p", "Hatched: more than the proof allows.", cls="remark"),
             id="legend",
             hidden="",
         ),
@@ -215,6 +216,7 @@ def _cut(given: PageData) -> str:
                 el("p", id="tool", cls="now"),
                 el("p", id="line", cls="now"),
                 el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
+                el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
                 el("p", el("span", cls="key-line feed"), " at feed, ",
                    el("span", cls="key-line rapid"), " rapid", cls="remark"),
             ),
@@ -286,7 +288,7 @@ def _numbers(given: PageData) -> Iterator[str]:
 def _data(given: PageData) -> dict[str, Any]:
     """What the script needs besides the markup."""
     return {
-        "limit": given.limit_um,
+        "limits": list(given.limits_um),
         "stage": next((p.stage for p in given.programs), "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
@@ -353,4 +355,5 @@ def _program(p: ProgramView) -> dict[str, Any]:
         "text": packing.of_text([_plain(line) for line in p.text]),
         "cells": packing.of_cells(p.cells),
         "after": p.after,
+        "start": None if p.start is None else packing.of_heights(p.start),
     }  # fmt: skip

@@ -29,6 +29,8 @@ def side(view: SideView) -> tuple[str, float]:
         *_frets(view, along, up),
         line([(0, view.crown * up), (view.board_end * along, view.crown * up)], "straightedge"),
         *(_string(s, along, up) for s in view.strings),
+        label(6, view.strings[0].line[0, 1] * up + 10, "nut", "place start"),
+        label(view.strings[0].line[-1, 0] * along - 8, 6, "saddle", "place end"),
     ]
     height = highest * up - low
     return (
@@ -130,7 +132,7 @@ def _axes(p: Plot, low: float, high: float, step: float, left: dict[int, float],
         zero = " zero" if p.zero and abs(v) < step / 1e3 else ""
         yield line([(0, z(v)), (last, z(v))], "grid" + zero)
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
-        inner = length(v, digits, name="tspan") if p.unit == "mm" else fixed(v, digits)
+        inner = length(v, digits + 1, name="tspan") if p.unit == "mm" else fixed(v, digits)
         yield label(-10, z(v) - 5, inner, "tick")
     for f, at in left.items():
         yield label(at, -24, str(f), "fretname")

@@ -32,6 +32,8 @@ SIDE = 0.005
 """mm a wall may stand aside before heights over it are compared; as the proof does."""
 NOTED = 5.0
 """µm: only beyond this the walls are looked at."""
+NONE_LEFT = -3.0
+"""mm: a cell cut right through counts as cut so far below the seat."""
 BEFORE, BEHIND = 7.0, 6.0
 """mm of string drawn on either side of a part."""
 
@@ -88,9 +90,16 @@ def replayed(part: Nut | Saddle, left: Left) -> StageView:
         stage=str(left.stage),
         replayed=True,
         heights=heights,
-        remark=_filed(part, left.milled),
+        remark=f"{_waste(part, heights)} {_filed(part, left.milled)}".strip(),
         deviation=worst(off, rows, columns),
     )
+
+
+def _waste(part: Nut | Saddle, heights: Heights) -> str:
+    """Whether more stands than the part."""
+    there = np.isfinite(heights.z).any(axis=0)
+    beyond = (heights.x < 0) | (heights.x > part.length)
+    return "What stands beyond its ends is waste, to be cut off." if (there & beyond).any() else ""
 
 
 def _filed(part: Nut | Saddle, milled: frozenset[int]) -> str:
@@ -121,10 +130,11 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
     0 where it lies between the two bounds, NaN outside the part. Beside upright walls the wanted
     heights a little aside count too.
     """
-    x, y, z = left.field.x[None, :], left.field.y[:, None], left.field.z
+    x, y = left.field.x[None, :], left.field.y[:, None]
+    z = np.maximum(left.field.z, NONE_LEFT)
     lower = part.lower(x, y, left.stage)
     upper = part.upper(x, y, left.stage, left.milled)
-    off = np.where(z > upper, z - upper, np.where(z < lower, z - lower, 0.0)) * 1000
+    off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
     rows, columns = np.nonzero(np.abs(np.nan_to_num(off)) > NOTED)
     at, kept = z[rows, columns], off[rows, columns]

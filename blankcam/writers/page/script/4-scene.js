@@ -24,7 +24,7 @@
       float z = texelFetch(heights, cell, 0).r;
       bool rim = at.x == 0 || at.y == 0 || at.x == w - 1 || at.y == h - 1;
       there = z < ground ? 0.0 : 1.0;
-      off = texelFetch(deviations, cell, 0).r;
+      off = rim ? 1e9 : texelFetch(deviations, cell, 0).r;
       if (rim || z < ground) z = ground;
       place = vec3(p, z);
       gl_Position = view * vec4(place, 1.0);
@@ -33,7 +33,8 @@
     precision highp float;
     uniform sampler2D ramp;
     uniform vec3 base, toward, right, up;
-    uniform float span, limit, marked;
+    uniform vec2 limits;
+    uniform float span, marked;
     uniform vec2 band;
     uniform int coloured;
     in vec3 place;
@@ -49,7 +50,7 @@
       if (coloured == 1 && abs(off) < 1e6) {
         c = texture(ramp, vec2(0.5 + 0.5 * clamp(off / span, -1.0, 1.0), 0.5)).rgb;
         light = 0.72 + 0.28 * light;
-        if (abs(off) > limit && mod(gl_FragCoord.x + gl_FragCoord.y, 10.0) < 2.0) c *= 0.25;
+        if ((off < -limits.x || off > limits.y) && mod(gl_FragCoord.x + gl_FragCoord.y, 10.0) < 2.0) c *= 0.25;
       }
       float inside = step(abs(place.x - band.x), band.y);
       c = mix(c, vec3(0.10, 0.52, 0.55), 0.45 * marked * inside);
@@ -243,7 +244,7 @@
       this.solids = [];
       this.wires = [];
       this.surface = null;
-      this.look = { coloured: false, span: 20, limit: 10, band: null, ground: 0 };
+      this.look = { coloured: false, span: 20, limits: [5, 20], band: null, ground: 0 };
       this.pending = false;
       new ResizeObserver(() => this.draw()).observe(canvas);
     }
@@ -365,7 +366,7 @@
       gl.uniform3f(u.base, 0.93, 0.89, 0.79);
       gl.uniform1i(u.coloured, look.coloured ? 1 : 0);
       gl.uniform1f(u.span, look.span);
-      gl.uniform1f(u.limit, look.limit);
+      gl.uniform2fv(u.limits, look.limits);
       gl.uniform1f(u.marked, look.band ? 1 : 0);
       gl.uniform2fv(u.band, look.band || [0, 0]);
       gl.drawArrays(gl.TRIANGLES, 0, 6 * (g.nx + 3) * (g.ny + 3));

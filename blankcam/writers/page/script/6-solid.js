@@ -22,7 +22,7 @@
     constructor(data) {
       this.data = data;
       this.scene = new bc.scene.Scene($('solid-canvas'));
-      this.scene.look.limit = data.limit;
+      this.scene.look.limits = data.limits;
       this.marked = -1;
       bc.scene.steer(this.scene, () => this.scene.draw());
       choices($('choose-part'), 'part', data.parts.map((p, i) => [String(i), p.words]), '0',
@@ -90,7 +90,7 @@
       Object.assign(this.scene.look, { coloured: on, span });
       $('legend').hidden = !on;
       $('no-deviation').hidden = !($('deviation').checked && !this.stage.off);
-      if (on) legend($('legend'), span, this.data.limit);
+      if (on) legend($('legend'), span, this.data.limits);
       this.scene.draw();
     }
 
@@ -159,7 +159,7 @@
     return p;
   }
 
-  function legend(box, span, limit) {
+  function legend(box, span, limits) {
     const bar = box.querySelector('canvas');
     const g = bar.getContext('2d');
     const n = bar.width;
@@ -167,8 +167,8 @@
     const image = g.createImageData(n, bar.height);
     for (let y = 0; y < bar.height; y++) {
       for (let x = 0; x < n; x++) {
-        const off = Math.abs(2 * x / (n - 1) - 1) * span;
-        const dark = off > limit && (x + y) % 10 < 2 ? 0.25 : 1;
+        const off = (2 * x / (n - 1) - 1) * span;
+        const dark = (off < -limits[0] || off > limits[1]) && (x + y) % 10 < 2 ? 0.25 : 1;
         for (let c = 0; c < 3; c++) image.data[4 * (y * n + x) + c] = dark * scale[4 * x + c];
         image.data[4 * (y * n + x) + 3] = 255;
       }

@@ -44,6 +44,7 @@
       $('line-back').addEventListener('click', () => this.step(-1));
       $('line-on').addEventListener('click', () => this.step(1));
       $('to-end').addEventListener('click', () => { this.stop(); this.seek(this.total); });
+      $('show-path').addEventListener('change', () => this.seek(this.now));
       for (const name of ['corner', 'front', 'top', 'end']) {
         $('cut-' + name).addEventListener('click', () => { this.scene.camera.turn(name); this.scene.draw(); });
       }
@@ -69,7 +70,7 @@
     async ready(p) {
       if (p.replay) return;
       [p.way, p.lines] = await Promise.all([bc.unpack.path(p.path), bc.unpack.text(p.text)]);
-      let before = null;
+      let before = p.start ? (await bc.unpack.heights(p.start)).z : null;
       if (p.after !== null) {
         const other = this.programs[p.after];
         await this.ready(other);
@@ -114,7 +115,8 @@
       const tool = w.tool[part > 0 ? next : k];
       const solid = this.solids.get(tool);
       this.scene.setSurface(this.replay.stand(k, part), null);
-      this.scene.wires.forEach((wire, i) => { wire.count = this.counts[i][k]; });
+      const shown = $('show-path').checked;
+      this.scene.wires.forEach((wire, i) => { wire.count = shown ? this.counts[i][k] : 0; });
       if (solid) solid.shift = [w.x, w.y, w.z].map((a) => a[k] + (a[next] - a[k]) * part);
       this.scene.solids = solid ? [solid] : [];
       this.scene.draw();

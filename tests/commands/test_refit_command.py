@@ -1,0 +1,117 @@
+"""Refit through the installed command, as a maker runs it: readings written by hand, files read."""
+
+import json
+import shutil
+
+import pytest
+
+from tests.commands.test_commands import run
+from tests.conftest import REPO
+
+# Invented readings of rough parts: about .2 mm over at the nut and .5 mm at the saddle, which is
+# .944 x .2 + .056 x .5 = .22 at fret 1 and .35 at fret 12 (coefficients of the action geometry).
+STEEL = """[readings]
+first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
+action = { bass = "2.65 mm", treble = "2.15 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
+
+
+@pytest.fixture
+def bench(tmp_path):
+    shutil.copy(REPO / "demo_jobs" / "concert-steel.toml", tmp_path / "job.toml")
+    (tmp_path / "readings.toml").write_text(STEEL, encoding="utf-8")
+    return tmp_path
+
+
+def refit(bench, readings="readings.toml", out="out", *more):
+    return run("refit", "job.toml", readings, "--out", out, *more, cwd=bench)
+
+
+def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
+    done = refit(bench)
+    assert done.returncode == 0, done.stderr
+    found = json.loads((bench / "out" / "refit.json").read_text())
+    for s in found["strings"]:
+        assert s["nut_take"] == pytest.approx(0.2 - 0.03, abs=0.02)
+        assert s["saddle_take"] == pytest.approx(0.5 - 0.03, abs=0.03)
+    assert {p["file"] for p in found["programs"]} == {"nut-refit.ngc", "saddle-bottom.ngc"}
+    assert all(p["proof"]["passed"] for p in found["programs"])
+    files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
+    again = refit(bench, "readings.toml", "again", "--force")
+    assert again.returncode == 0, again.stderr
+    assert {p.name: p.read_bytes() for p in (bench / "again").iterdir()} == files
+    assert (bench / "job.refits.jsonl").read_text().count("\n") == 1
+
+
+def test_readings_at_the_targets_take_off_nothing(bench):
+    assert refit(bench).returncode == 0
+    met = STEEL.replace("0.77", "0.56").replace("0.62", "0.41")
+    met = met.replace("2.65", "2.31").replace("2.15", "1.81")
+    (bench / "met.toml").write_text(met, encoding="utf-8")
+    done = refit(bench, "met.toml", "met")
+    assert "nothing to take off: the readings meet" in " ".join(done.stdout.split())
+    assert not list((bench / "met").glob("*.ngc"))
+
+
+def test_a_low_saddle_says_what_to_mend_and_the_top_waits(bench):
+    (bench / "low.toml").write_text(
+        '[readings]\nfirst_fret = { bass = "0.60 mm", treble = "0.40 mm" }\n'
+        'action = { bass = "2.0 mm", treble = "1.6 mm" }\n',
+        encoding="utf-8",
+    )
+    done = refit(bench, "low.toml")
+    said = " ".join(done.stdout.split())
+    assert done.returncode == 0, done.stderr
+    assert "the saddle is too low under string 1 (E2)" in said
+    assert "readings meet the targets" not in said
+    assert "top is left for the next refit" in said
+    assert not list((bench / "out").glob("*.ngc"))
+
+
+def test_a_damaged_log_is_told_and_kept(bench):
+    assert refit(bench).returncode == 0
+    log = bench / "job.refits.jsonl"
+    log.write_text(log.read_text()[:-40], encoding="utf-8")
+    before = log.read_bytes()
+    done = refit(bench, "readings.toml", "two")
+    assert done.returncode == 2
+    assert "job.refits.jsonl:1" in done.stderr
+    assert "damaged" in done.stderr
+    assert log.read_bytes() == before
+    assert not (bench / "two").exists()
+
+
+def test_a_bare_number_and_a_wrong_count_are_told_with_their_lines(bench):
+    (bench / "bad.toml").write_text(
+        '[readings]\nfirst_fret = 0.7\naction = ["2.3 mm"]\n', encoding="utf-8"
+    )
+    done = refit(bench, "bad.toml")
+    assert done.returncode == 2
+    assert "bad.toml:2" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (bench / "out").exists()
+
+
+def test_a_nut_too_low_for_the_jaws_still_gets_its_marks(tmp_path):
+    assert run("start", "job.toml", "--like", "electric", cwd=tmp_path).returncode == 0
+    (tmp_path / "readings.toml").write_text(
+        '[readings]\nfirst_fret = { bass = "0.83 mm", treble = "0.47 mm" }\n'
+        'action = { bass = "2.33 mm", treble = "1.95 mm" }\n',
+        encoding="utf-8",
+    )
+    done = refit(tmp_path, "readings.toml", "out", "--machine", "bench-mill")
+    assert done.returncode == 0, done.stderr
+    assert "nut: no program, cut it by hand to the marks" in " ".join(done.stdout.split())
+    assert not (tmp_path / "out" / "nut-refit.ngc").exists()
+    assert "floor then" in (tmp_path / "out" / "refit.md").read_text()
+    found = json.loads((tmp_path / "out" / "refit.json").read_text())
+    assert all(n["floor_after"] < n["floor_before"] for n in found["nut"])
+
+
+@pytest.mark.parametrize("machine", ["hand-bench", "template-laser"])
+def test_a_bench_without_a_mill_gets_marks_alone(bench, machine):
+    done = refit(bench, "readings.toml", "out", "--machine", machine)
+    assert done.returncode == 0, done.stderr
+    assert {p.name for p in (bench / "out").glob("[a-z]*")} == {"refit.md", "refit.json"}

@@ -1,0 +1,86 @@
+"""The invented workshop's programs, made once a session, and how to prove them damaged."""
+
+import dataclasses
+from dataclasses import dataclass
+from functools import cache
+
+from blankcam import proving
+from blankcam.job import read as job_reader
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from blankcam.replay.reader import read
+from blankcam.replay.stock import Stock
+from blankcam.replay.verdict import ProgramText, Setup, prove
+from tests.conftest import DEMO_JOBS
+
+MACHINES = ("bench-mill", "light-router")
+STEP = 0.1
+"""Coarser than the proof's own cells: heights are exact at each, and slots and ends have probes."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A part's programs for one machine, in the order they run: on face, then on edge."""
+
+    part: object
+    stock: Stock
+    profile: object
+    milled: frozenset
+    texts: tuple  # of (file, text, set-up)
+    plunge: dict
+    depth: dict
+
+    @property
+    def tools(self):
+        return {t.number: t for t in self.profile.tools}
+
+    def names(self):
+        return [name for name, _, _ in self.texts]
+
+    def text(self, name):
+        return next(text for n, text, _ in self.texts if n == name)
+
+    def proof(self, **damaged):
+        """The proof with the programs named (without their suffix) exchanged."""
+        return prove(
+            [
+                ProgramText(name=n, data=damaged.get(n.split(".")[0].replace("-", "_"), t), setup=s)
+                for n, t, s in self.texts
+            ],
+            self.part, stage=Stage.FINAL, milled=self.milled, stock=self.stock,
+            profile=self.profile, plunge=self.plunge, depth=self.depth, step=STEP,
+        )  # fmt: skip
+
+    def codes(self, name, text):
+        """Codes found with one program exchanged; what the reader finds needs no replay."""
+        found = {f.code for f in read(text, self.profile).findings}
+        return found or {f.code for f in self.proof(**{name[:-4].replace("-", "_"): text}).faults}
+
+
+@cache
+def case(job_at, machine, kind):
+    """The final programs of a part: ``nut``, its outline cut on face first; ``sawn nut``, on edge
+    alone; ``saddle``, its ends milled."""
+    job = job_reader.load(str(DEMO_JOBS[job_at]))
+    # A saddle's round ends are milled on edge: on face they would come out square
+    how = {"nut": {"outline": "mill"}, "sawn nut": {}, "saddle": {"ends": "mill"}}[kind]
+    job = dataclasses.replace(job, plan=dataclasses.replace(job.plan, **how))
+    found = design(job)
+    part = getattr(found, kind.split()[-1])
+    profile = proving.machine_of(job, machine)
+    plan = proving.plan_part(found, part, profile, Stage.FINAL)
+    blank = proving.blank_as_cut(found, part)
+    over = (blank.length - part.length) / 2
+    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
+    return Case(
+        part=part,
+        stock=Stock(x0=-over, x1=part.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
+                    z1=blank.height),
+        profile=profile,
+        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
+        texts=tuple((w.file, w.text, setups[w.file])
+                    for w in proving.written(found, plan, profile)),
+        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
+        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
+    )  # fmt: skip
