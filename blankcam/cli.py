@@ -155,6 +155,43 @@ def _written(
 
 
 @app.command()
+def batch(
+    folder: Annotated[
+        str, typer.Argument(metavar="FOLDER", help="Of job files; with --rows, the base job.")
+    ],
+    out: OutOpt,
+    machine: MachineOpt = None,
+    stage: StageOpt = Stage.ROUGH,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", min=1, max=256, help="At a time; else one a core."),
+    ] = None,
+    rows: Annotated[
+        str | None,
+        typer.Option("--rows", metavar="CSV", help="A row an instrument, a column a key path."),
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
+    ] = None,
+    force: ForceOpt = False,
+) -> None:
+    """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
+    from blankcam import batching, terminal
+
+    found = batching.jobs_of(folder, rows)
+    count = jobs or batching.cores()
+    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
+    with terminal.progress(len(found)) as told:
+        outcomes = batching.batch(
+            found, out, machine, stage,
+            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
+        )  # fmt: skip
+    terminal.show(batching.summary(outcomes, out))
+    if code := batching.exit_code(outcomes):
+        raise typer.Exit(code)
+
+
+@app.command()
 def prove(
     program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
     job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],

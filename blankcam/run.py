@@ -11,6 +11,7 @@ from blankcam import folder
 from blankcam.beside import second_hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.job import read, starter
+from blankcam.job.job import Job
 from blankcam.job.lengths import parse_length
 from blankcam.machine.profile import Kind, Profile
 from blankcam.machine.read import PAPERS, RELEASES, read_profile, shipped
@@ -133,6 +134,17 @@ def make(
         files["stock.dxf"] = laid_out(found, profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
+
+
+def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
+    """All files of a job as bytes, each program proven, on one core; nothing is written.
+
+    Raises
+    ------
+    RefusedError
+        When the job must not be cut so.
+    """
+    return _produced(design(job), profile, stage, "all", alone=False)[1]
 
 
 def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
 
 from blankcam.writers.tables import Section
 
@@ -32,6 +33,22 @@ def width() -> int:
 def is_plain() -> bool:
     """Whether only plain letters can be written."""
     return not _speaks_unicode()
+
+
+@contextlib.contextmanager
+def progress(total: int) -> Iterator[Callable[[str], None]]:
+    """A bar beside the results, on stderr, while it is a terminal; takes the name of what is done."""
+    if not sys.stderr.isatty():
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.markup import escape
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=total)
+        plain = is_plain()
+        yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
 
 
 def _show(console: object, section: Section) -> None:

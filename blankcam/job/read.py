@@ -168,12 +168,13 @@ def _clean(loc: tuple[int | str, ...], tables: Any) -> Path:
 
 
 def _suggestion(at: Path) -> str:
-    names = list(_known_keys(at[:-1]))
+    names = list(known_keys(at[:-1]))
     close = difflib.get_close_matches(str(at[-1]), names, n=1, cutoff=0.6)
     return f"did you mean {close[0]!r}?" if close else f"known keys: {', '.join(names)}"
 
 
-def _known_keys(at: Path) -> Iterator[str]:
+def known_keys(at: Path) -> Iterator[str]:
+    """The keys that may stand in the table at a path of the job file."""
     model: type[BaseModel] = schema.JobFile
     for step in at:
         if step == "strings" or isinstance(step, int):
