@@ -24,7 +24,7 @@ from concurrent.futures import (
     ProcessPoolExecutor,
     wait,
 )
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import asdict, dataclass, fields
 from itertools import islice
 from multiprocessing.process import BaseProcess
@@ -41,15 +41,18 @@ from blankcam.faults import (
     Fault,
     InputError,
     OutputError,
+    RefusedError,
     printable,
 )
 from blankcam.job import read, rows
 from blankcam.job.job import Job
-from blankcam.machine.profile import Profile
+from blankcam.machine.laser import laser_cautions
+from blankcam.machine.profile import Kind, Profile
+from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.writers.tables import Section
 
-SUMMARY_CSV, SUMMARY_JSON = "summary.csv", "summary.json"
+SUMMARY_CSV, SUMMARY_JSON, STOCK = "summary.csv", "summary.json", "stock.dxf"
 LONGEST_NAME = 80  # bytes of a sub-folder's name
 STATUSES = ("made", "kept", "refused", "unusable")
 _DEVICES = frozenset(
@@ -220,6 +223,36 @@ def batch(
     files = {SUMMARY_CSV: summary_csv(outcomes), SUMMARY_JSON: summary_json(outcomes)}
     folder.write_beside(out, files, force=force)
     return outcomes
+
+
+def lay_out(
+    found: Jobs, out: str, machine: str | None, stage: Stage, size: str, *, force: bool = False
+) -> str:
+    """All parts of all jobs that can be used so, on one sheet of stock; returns what to tell.
+
+    Raises
+    ------
+    BlankcamError
+        Where the sheet is too small, can't be read or can't be written.
+    """
+    from blankcam import run
+    from blankcam.proving import machine_of
+
+    good: list[tuple[str, Design]] = []
+    profile: Profile | None = None
+    for name, _, job in found:
+        with suppress(BlankcamError):
+            if not isinstance(job, BlankcamError):
+                worked = design(job)
+                profile = profile or machine_of(job, machine)
+                if profile.kind is Kind.LASER:
+                    laser_cautions(job.path, job.blanks.material)
+                good.append((name, worked))
+    if profile is None or not good:
+        raise RefusedError(Fault(where=out, wrong="no job has parts to lay out"))
+    drawn = run.laid_out(good, profile, stage, size)
+    folder.write_beside(out, {STOCK: drawn}, force=force)
+    return f"laid out {2 * len(good)} parts of {len(good)} jobs on {size}: {STOCK}"
 
 
 def _tasks(

@@ -173,6 +173,7 @@ def batch(
     scheduler: Annotated[
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
     ] = None,
+    stock: StockOpt = None,
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
@@ -187,6 +188,8 @@ def batch(
             pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
         )  # fmt: skip
     terminal.show(batching.summary(outcomes, out))
+    if stock is not None:
+        print(batching.lay_out(found, out, machine, stage, stock, force=force))
     if code := batching.exit_code(outcomes):
         raise typer.Exit(code)
 

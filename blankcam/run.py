@@ -131,7 +131,7 @@ def make(
     found = design(job)
     made, files, said = _produced(found, profile, stage, what, alone=alone)
     if stock is not None:
-        files["stock.dxf"] = laid_out(found, profile, stage, stock)
+        files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
 
@@ -161,8 +161,15 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     return dataclasses.replace(profile, drawing=drawing)
 
 
-def laid_out(found: Design, profile: Profile, stage: Stage, size: str) -> bytes:
+def laid_out(
+    jobs: Sequence[tuple[str, Design]], profile: Profile, stage: Stage, size: str
+) -> bytes:
     """All outlines, and gauges where the machine cuts them, on one sheet of stock.
+
+    Parameters
+    ----------
+    jobs : a name to tell the parts of several jobs apart, and the job
+    size : width and height, "300 mm x 200 mm"
 
     Raises
     ------
@@ -171,6 +178,7 @@ def laid_out(found: Design, profile: Profile, stage: Stage, size: str) -> bytes:
     RefusedError
         When they don't fit.
     """
+    from blankcam.machine.laser import laser_cautions
     from blankcam.writers import dxf
     from blankcam.writers import stock as stocks
 
@@ -180,15 +188,21 @@ def laid_out(found: Design, profile: Profile, stage: Stage, size: str) -> bytes:
         mend = 'write it like "300 mm x 200 mm"'
         raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
     options = dxf.options_for(profile)
+    parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in (d.nut, d.saddle)]
     drawn = stocks.outlines(
-        [("nut", found.nut), ("saddle", found.saddle)],
+        parts,
         stage,
         way=options.offset,
         templates=options.templates,
     )
     whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    return dxf.write(whole, notice=lines, title=(found.job.instrument.name,), options=options)
+    materials = {d.job.blanks.material for _, d in jobs}
+    if profile.kind is Kind.LASER:
+        for _, d in jobs:
+            laser_cautions(d.job.path, d.job.blanks.material)
+    lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
+    title = tuple(d.job.instrument.name for _, d in jobs)
+    return dxf.write(whole, notice=tuple(lines), title=title, options=options)
 
 
 def _produced(

@@ -71,3 +71,19 @@ def test_a_profile_names_its_own_layers(tmp_path):
     bad = run("machines", own)
     assert bad.returncode == 2
     assert "drawing.layers" in bad.stderr
+
+
+def test_a_whole_batch_on_one_sheet(tmp_path):
+    trimesh = pytest.importorskip("trimesh")
+    folder = REPO / "demo_jobs"
+    args = ("batch", folder, "--machine", "template-laser", "--out", tmp_path / "b")
+    done = run(*args, "--stock", "400 mm x 300 mm")
+    # phenolic laminate must not come under a laser: that job is refused, the others are laid out
+    assert done.returncode == 1
+    jobs = len(list(folder.glob("*.toml"))) - 1
+    assert f"laid out {2 * jobs} parts of {jobs} jobs" in done.stdout
+    data = io.BytesIO((tmp_path / "b" / "stock.dxf").read_bytes())
+    (x0, _), (x1, y1) = trimesh.load_path(data, file_type="dxf").bounds
+    assert x0 >= 0
+    assert x1 <= 400
+    assert y1 <= 300
