@@ -214,6 +214,30 @@ def end_errors(part: PartLike, ends: tuple[Field, Field], stage: Stage) -> Itera
             yield from (worst for _, worst in found)
 
 
+def uncut_ends(part: PartLike, face: Field) -> Iterator[Worst]:
+    """What an outline on face left uncut close outside an end, mm thick, above the tabs.
+
+    ``face`` has the axes of the machine: x, the part's z along y, and -y as its height. A later
+    set-up sees only the top of what stands there, so it is judged here. An end with no cut near it
+    at all is left to the saw.
+    """
+    limits = table("proof")["limits"]
+    bottom = -part.thickness
+    for end, outward in ((0.0, -1.0), (part.length, 1.0)):
+        away = outward * (face.x - end)
+        columns = np.flatnonzero((away > 0.03) & (away < 0.16))
+        inside = np.array([end - outward * 0.05])
+        nominal = part.lower(inside, np.array([part.thickness / 2]), Stage.FINAL)
+        rows = np.flatnonzero((face.y > limits["tabs"]) & (face.y < 0.9 * float(nominal[0])))
+        strip = face.z[np.ix_(rows, columns)] - bottom
+        if not strip.size or np.all(strip > part.thickness - 0.01):
+            continue
+        row, column = np.unravel_index(int(np.argmax(strip)), strip.shape)
+        if (skin := float(strip[row, column])) > limits["skin"]:
+            at = (float(face.x[columns[column]]), part.thickness, float(face.y[rows[row]]))
+            yield Worst(amount=skin, at=at)
+
+
 def _end_lines(part: PartLike, field: Field, outward: float, stage: Stage
                ) -> Iterator[tuple[bool, Worst]]:  # fmt: skip
     """Whether each line of an end was cut at all, and how far it stands out."""

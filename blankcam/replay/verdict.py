@@ -30,6 +30,7 @@ from blankcam.replay.judge import (
     measure,
     probes,
     slots_of,
+    uncut_ends,
 )
 from blankcam.replay.moves import Moves
 from blankcam.replay.reader import Program, read
@@ -198,7 +199,7 @@ class _Fields:
         dx = dy = step or cells["step"]
         if step is None and any(s.width < cells["fine_under"] for s in slots_of(part)):
             dx = cells["fine"]
-        self.stock = stock
+        self.part, self.stock = part, stock
         self.main = Field.of(stock, dx, dy)
         self.slots, self.ends = probes(part, stock, milled)
         across = np.linspace(0.0, part.length, 201)[1:-1]
@@ -239,6 +240,9 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     over = (fields.main.x > limit) & (fields.main.x < 2 * fields.centre - limit)
     if (seat := float(seats[0][over].max(initial=-np.inf))) > limit:
         found.add(Code.OUTLINE, "cut into the part from its seat, mm", value=seat, limit=limit)
+    for skin in uncut_ends(fields.part, fields.face):
+        found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
+                  limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
     around = checks.on_face(fields.stock, bench.holding)
     checks.starts(program, 0.0, found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)

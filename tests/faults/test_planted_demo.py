@@ -23,7 +23,7 @@ ALL = [
         ("bench-mill", "saddle"),
         ("light-router", "saddle"),
     )
-]
+] + [(0, "bench-mill", "outlined saddle")]
 CASES = ALL if os.environ.get("BLANKCAM_OUTSIDE") else SHARE
 """In CI every job's programs, else a share of them."""
 

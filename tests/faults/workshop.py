@@ -60,10 +60,15 @@ class Case:
 @cache
 def case(job_at, machine, kind):
     """The final programs of a part: ``nut``, its outline cut on face first; ``sawn nut``, on edge
-    alone; ``saddle``, its ends milled."""
+    alone; ``saddle``, its ends milled; ``outlined saddle``, its outline cut on face as well."""
     job = job_reader.load(str(DEMO_JOBS[job_at]))
     # A saddle's round ends are milled on edge: on face they would come out square
-    how = {"nut": {"outline": "mill"}, "sawn nut": {}, "saddle": {"ends": "mill"}}[kind]
+    how = {
+        "nut": {"outline": "mill"},
+        "sawn nut": {"outline": "saw"},
+        "saddle": {"outline": "saw", "ends": "mill"},
+        "outlined saddle": {"outline": "mill", "ends": "mill"},
+    }[kind]
     job = dataclasses.replace(job, plan=dataclasses.replace(job.plan, **how))
     found = design(job)
     part = getattr(found, kind.split()[-1])

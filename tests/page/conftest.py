@@ -63,7 +63,7 @@ def data_of(file, stages, machine=None, change=lambda job: job):
 @pytest.fixture(scope="session")
 def steel():
     """(design, cuts, page data) of the six-string demo job, both stages replayed."""
-    return data_of("concert-steel.toml", (Stage.ROUGH, Stage.FINAL))
+    return data_of("concert-steel.toml", (Stage.ROUGH, Stage.FINAL), change=sawn)
 
 
 @pytest.fixture(scope="session")
@@ -71,6 +71,11 @@ def steel_file(steel, tmp_path_factory):
     path = tmp_path_factory.mktemp("page") / "preview.html"
     path.write_text(page(steel[2]), encoding="utf-8")
     return path
+
+
+def sawn(job):
+    """The job with its outlines left to the saw: programs on edge alone."""
+    return dataclasses.replace(job, plan=dataclasses.replace(job.plan, outline="saw", ends="hand"))
 
 
 def on_face(job):
