@@ -116,6 +116,16 @@ def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage)
     """The programs of one part and who does what; raises RefusedError where it can't be cut."""
     from blankcam.cutting import plan
 
+    if found.job.plan.thickness == "mill":
+        raise RefusedError(
+            Fault(
+                where=found.job.path,
+                key="plan.thickness",
+                found="mill",
+                wrong="no program brings a blank to its thickness yet",
+                mend='rub it off by hand as the layout says and write "hand"',
+            )
+        )
     blank, material = blank_as_cut(found, part), found.job.blanks.material
     if isinstance(part, Nut):
         by = found.job.plan.slots

@@ -185,6 +185,14 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+def test_a_thickness_to_be_milled_is_refused_not_passed_over(tmp_path):
+    job = tmp_path / "thick.toml"
+    job.write_text(Path(STEEL).read_text() + '\n[plan]\nthickness = "mill"\n')
+    done = run("make", job, "--out", tmp_path / "out")
+    refused(done, 1, r"plan\.thickness")
+    assert run("layout", job).returncode == 0
+
+
 def test_wrong_arguments_are_one_line():
     for args in (["make"], ["make", STEEL], ["lay"], ["layout", STEEL, "--stage", "half"],
                  ["layout", "no-such.toml"], ["start", "x.toml"], ["layout", STEEL, "--bad"]):  # fmt: skip

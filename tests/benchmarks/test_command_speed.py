@@ -1,0 +1,42 @@
+"""How long a maker waits: whole commands, beside bare Python in the same run.
+
+Wanted: help 0.2 s, layout 0.4 s, programs of a six-string job proven 2 s. Told, not judged.
+"""
+
+import resource
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tests.conftest import REPO
+
+COMMAND = Path(sys.executable).with_name("blankcam")
+STEEL = REPO / "demo_jobs" / "concert-steel.toml"
+
+
+def bare_python():
+    begun = time.perf_counter()
+    subprocess.run([sys.executable, "-c", "pass"], check=True)
+    return time.perf_counter() - begun
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize(
+    "words", ["--help", "layout JOB", "gcode JOB --out OUT", "make JOB --out OUT"]
+)
+def test_command(words, benchmark, tmp_path):
+    args = [w.replace("JOB", str(STEEL)).replace("OUT", str(tmp_path / "o")) for w in words.split()]
+
+    def whole():
+        return subprocess.run([COMMAND, *args], check=True, capture_output=True)
+
+    done = benchmark.pedantic(whole, rounds=3)
+    assert done.stdout
+    if benchmark.stats:
+        least = benchmark.stats.stats.min
+        benchmark.extra_info["times bare python"] = round(least / bare_python(), 1)
+        peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+        benchmark.extra_info["greatest child so far, MB"] = round(peak)
