@@ -17,6 +17,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.cutting.motion import Arc, Operation, Path, Stock
+from blankcam.cutting.surface import plain
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
@@ -105,7 +106,8 @@ class _Way:
         r, length = self.tool.radius, self.part.length
         left, right = (0.0, self.corner(0.0)), (length, self.corner(length))
         (a0, b0), (a1, b1) = self._beside(*left), self._beside(*right)
-        fitted = curve.fit(self._height, a0, a1, WITHIN)
+        whole = curve.fit(self._height, a0, a1, WITHIN)
+        fitted = tuple(p for s in whole for p in plain(s))
         return (
             *_turn((-r, left[1]), (a0, b0), left),
             *fitted,

@@ -206,7 +206,7 @@ def cut_layer(
         runs = _runs(heights + sweep.over_face(y) < ceiling)
         for first, last in runs if to_right else reversed(runs):
             fitted = curve.fit_table(xs[first:last], heights[first:last], FIT)
-            chain = tuple(p for s in fitted for p in _plain(s))
+            chain = tuple(p for s in fitted for p in plain(s))
             if not to_right:
                 chain = tuple(s.reversed() for s in reversed(chain))
             x, z = chain[0].start
@@ -236,7 +236,7 @@ def approach(path: Path, sweep: Sweep, to: Place, hop: float) -> None:
         path.over(x, y, z, hop)
 
 
-def _plain(segment: curve.Segment) -> curve.Chain:
+def plain(segment: curve.Segment) -> curve.Chain:
     """An arc that hardly bows, or is too flat for a controller's arithmetic, as lines."""
     if isinstance(segment, curve.Line):
         return (segment,)
