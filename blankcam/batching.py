@@ -123,7 +123,7 @@ def jobs_of(source: str, table: str | None) -> Jobs:
 
 
 def _job_files(source: str) -> list[Path]:
-    """The job files of a folder; a machine's profile or readings among them are passed over."""
+    """The job files of a folder: every TOML file in it; one that is no job is told as unusable."""
     try:
         if not Path(source).is_dir():
             mend = "for one job: blankcam make, or --rows with a table"
