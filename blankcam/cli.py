@@ -177,17 +177,21 @@ def batch(
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
-    from blankcam import batching, terminal
+    from blankcam import batching, pools, terminal
+    from blankcam.writers import summary
 
     found = batching.jobs_of(folder, rows)
-    count = jobs or batching.cores()
-    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
+    if scheduler is None:
+        count, pool = jobs or pools.cores(), pools.local_pool(jobs or pools.cores())
+    else:
+        workers, pool = pools.cluster_pool(scheduler)
+        count = jobs or workers
     with terminal.progress(len(found)) as told:
         outcomes = batching.batch(
             found, out, machine, stage,
             pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
         )  # fmt: skip
-    terminal.show(batching.summary(outcomes, out))
+    terminal.show(summary.sections(outcomes, out))
     if stock is not None:
         print(batching.lay_out(found, out, machine, stage, stock, force=force))
     if code := batching.exit_code(outcomes):
