@@ -6,6 +6,7 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 from __future__ import annotations
 
 import sys
+from contextlib import nullcontext
 from typing import Annotated, Any
 
 import typer
@@ -181,15 +182,17 @@ def batch(
     from blankcam.writers import summary
 
     found = batching.jobs_of(folder, rows)
-    if scheduler is None:
-        count, pool = jobs or pools.cores(), pools.local_pool(jobs or pools.cores())
-    else:
-        workers, pool = pools.cluster_pool(scheduler)
-        count = jobs or workers
-    with terminal.progress(len(found)) as told:
+    local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
+    with (
+        nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (
+            workers,
+            pool,
+        ),
+        terminal.progress(len(found)) as told,
+    ):
         outcomes = batching.batch(
             found, out, machine, stage,
-            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
+            pool=pool, at_once=(jobs or workers) + 2, force=force, told=lambda o: told(o.folder),
         )  # fmt: skip
     terminal.show(summary.sections(outcomes, out))
     if stock is not None:

@@ -119,7 +119,8 @@ def _end_after(parent: BaseProcess) -> None:
     os._exit(1)
 
 
-def cluster_pool(address: str) -> tuple[int, Callable[[], Executor]]:
+@contextmanager
+def cluster_pool(address: str) -> Iterator[tuple[int, Callable[[], Executor]]]:
     """How many tasks an existing Dask cluster works at a time, and what makes its executors.
 
     Raises
@@ -135,12 +136,13 @@ def cluster_pool(address: str) -> tuple[int, Callable[[], Executor]]:
         )
         raise InputError(fault) from None
     try:
-        client: Any = distributed.Client(address, timeout=10)  # type: ignore[no-untyped-call]
+        client: Any = distributed.Client(address, timeout=5)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TypeError) as failed:
         wrong = f"nobody answers there ({printable(failed, 100)})"
         raise InputError(Fault(where="--scheduler", found=address, wrong=wrong)) from None
-    threads: dict[str, int] = client.nthreads()
-    return max(1, sum(threads.values())), lambda: client.get_executor(pure=False)
+    with client:
+        threads: dict[str, int] = client.nthreads()
+        yield max(1, sum(threads.values())), lambda: client.get_executor(pure=False)
 
 
 def cores() -> int:
