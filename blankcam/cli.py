@@ -5,6 +5,7 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import nullcontext
 from typing import Annotated, Any
@@ -258,6 +259,8 @@ def start(
 
 def run_cli() -> None:
     """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
+    # no other package may hook into how job files are read, and looking for such takes time
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(_exit_code())
 
 
