@@ -117,8 +117,9 @@ class Nut:
 
     def lower(self, x: Array, y: Array, stage: Stage) -> Array:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
-        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
-        z = self.top_height(x, y, stage)
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        z = self.top_height(x, y, stage)  # before x and y are spread: one height an x
+        x, y = np.broadcast_arrays(x, y)
         raised = self.allowance if stage is Stage.ROUGH else 0.0
         for left, right in (self.clear_window(s) for s in self.slots if raised):
             z[(x >= left) & (x <= right)] -= raised
@@ -131,8 +132,9 @@ class Nut:
         ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
         others are left to the file.
         """
-        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
         z = self.top_height(x, y, stage)
+        x, y = np.broadcast_arrays(x, y)
         self._groove(z, x, y, stage, [s for s in self.slots if s.string in milled])
         return np.where(self.covers(x, y), z, np.inf)
 
