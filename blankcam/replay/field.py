@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from blankcam.replay.stock import Stock
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,22 @@ class Field:
     def window(self, low: Floats, high: Floats) -> tuple[slice, slice]:
         """Rows and columns whose centres lie between low and high (x, y)."""
         return _span(self.y, low[1], high[1]), _span(self.x, low[0], high[0])
+
+    @property
+    def step_y(self) -> float:
+        """Spacing of the rows, mm; inf with one row."""
+        return float(self.y[1] - self.y[0]) if len(self.y) > 1 else math.inf
+
+    def columns(self, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """First column and number of columns with their centres between each low and high (n,)."""
+        step = self.x[1] - self.x[0] if len(self.x) > 1 else 1.0
+        low = np.nan_to_num(low, nan=np.inf)
+        low = np.clip(low, self.x[0] - step, self.x[-1] + step)
+        high = np.clip(np.nan_to_num(high, nan=-np.inf), self.x[0] - step, self.x[-1] + step)
+        first = np.ceil((low - self.x[0]) / step - 1e-9).astype(np.int64)
+        last = np.floor((high - self.x[0]) / step + 1e-9).astype(np.int64)
+        first = np.clip(first, 0, len(self.x))
+        return first, np.maximum(np.clip(last + 1, 0, len(self.x)) - first, 0)
 
 
 def _centres(low: float, high: float, step: float) -> Floats:
