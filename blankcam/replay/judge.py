@@ -35,6 +35,14 @@ class SlotLike(Protocol):
     def yaw(self) -> float: ...  # noqa: D102
 
 
+class TopLike(Protocol):
+    """The top's line over x, slots aside."""
+
+    def height(self, x: Floats) -> Floats:
+        """Height of the finished top at each x, mm."""
+        ...
+
+
 class PartLike(Protocol):
     """What the proof needs of a part; a nut has ``slots`` and ``hold_back`` besides."""
 
@@ -44,6 +52,10 @@ class PartLike(Protocol):
     def length(self) -> float: ...  # noqa: D102
     @property
     def thickness(self) -> float: ...  # noqa: D102
+    @property
+    def allowance(self) -> float: ...  # noqa: D102
+    @property
+    def top(self) -> TopLike: ...  # noqa: D102
     def lower(self, x: Any, y: Any, stage: Stage) -> Floats:
         """Nothing may be cut below this, -inf outside the plan."""
         ...

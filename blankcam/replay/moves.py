@@ -52,6 +52,10 @@ class Moves:
         """Only the moves for which the mask (n,) is true."""
         return Moves(**{f.name: getattr(self, f.name)[mask] for f in fields(self)})
 
+    def part(self, some: slice) -> Moves:
+        """A stretch of the moves."""
+        return Moves(**{f.name: getattr(self, f.name)[some] for f in fields(self)})
+
     @property
     def known(self) -> NDArray[np.bool_]:
         """Whether both ends of each move are known, (n,)."""

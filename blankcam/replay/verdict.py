@@ -16,7 +16,7 @@ from blankcam.digest import of_moves
 from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.parts.stage import Stage
-from blankcam.replay import checks
+from blankcam.replay import checks, outline
 from blankcam.replay.facing import drop_waste, lower_by_face, only_flat
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code, Collector, Finding
@@ -356,6 +356,9 @@ def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramTex
     limits = table("proof")["limits"]
     found = Collector()
     side = limits["side"]
+    on_face = [p for given, p in read_all if given.setup is Setup.FACE]
+    if on_face and wanted.whole:
+        outline.judge(wanted.part, wanted.stage, fields.stock, on_face, tools, found)
     gouge = beyond(fields.all, wanted.lower, -1.0, limits["gouge"], side)
     left = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
     if wanted.whole:
