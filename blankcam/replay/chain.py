@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from blankcam.replay.field import Field
 from blankcam.replay.form import Form
-from blankcam.replay.moves import Moves, arc_angles
+from blankcam.replay.moves import Moves, arc_angles, box
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -93,6 +93,32 @@ def _leans(moves: Moves) -> tuple[Floats, Floats]:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Reach:
+    """The columns and rows each move may reach, all (n,), from the first to before the last."""
+
+    first: Ints
+    last: Ints
+    above: Ints
+    below: Ints
+
+    def window(self, i: int) -> tuple[slice, slice]:
+        """Rows and columns of move i."""
+        return slice(int(self.above[i]), int(self.below[i])), slice(
+            int(self.first[i]), int(self.last[i])
+        )
+
+
+def reached(field: Field, moves: Moves, strips: Floats, radius: Floats) -> Reach:
+    """What each move may reach of a field with its own radius (n,), in its own strip (n, 2)."""
+    low, high = box(moves)
+    first, last = field.columns(
+        np.maximum(low[:, 0] - radius, strips[:, 0]), np.minimum(high[:, 0] + radius, strips[:, 1])
+    )
+    above, below = field.rows(low[:, 1] - radius, high[:, 1] + radius)
+    return Reach(first=first, last=last, above=above, below=below)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
     """Straight moves of one ball along x over one y, in order, and the columns each may reach."""
 
@@ -104,23 +130,16 @@ class Run:
     """(k,) how many columns each may reach, none or more."""
 
 
-def runs(field: Field, moves: Moves, strips: Floats, balls: Mapping[int, float], fit: Bools
-         ) -> Iterator[Run]:  # fmt: skip
+def runs(moves: Moves, strips: Floats, reach: Reach, fit: Bools) -> Iterator[Run]:
     """Those of the moves that fit (n,) that are short straight parts of chains, in small runs.
 
-    ``strips`` (n, 2) is what ``chained`` gives for the radii ``balls`` of the tools.
+    ``strips`` (n, 2) is what ``chained`` gives, ``reach`` what ``reached`` makes of them.
     """
-    if not fit.any():
-        return
-    radius = by_tool(moves, balls)
-    x = moves.start[:, 0], moves.end[:, 0]
-    along = (moves.start[:, 1] == moves.end[:, 1]) & (np.abs(x[1] - x[0]) > 1e-9)
-    fit = fit & along & moves.cutting & ~moves.is_arc & np.isfinite(strips).any(axis=1)
-    low = np.maximum(np.minimum(*x) - radius, strips[:, 0])
-    high = np.minimum(np.maximum(*x) + radius, strips[:, 1])
-    first, count = field.columns(low, high)
-    cells = count * np.minimum(2 * radius / field.step_y + 1, len(field.y))
-    fit = fit & (cells <= CELLS)
+    first, count = reach.first, reach.last - reach.first
+    cells = count * (reach.below - reach.above)
+    along = (moves.start[:, 1] == moves.end[:, 1]) & ~moves.is_arc
+    along &= np.abs(moves.end[:, 0] - moves.start[:, 0]) > 1e-9
+    fit = fit & along & moves.cutting & np.isfinite(strips).any(axis=1) & (cells <= CELLS)
     at = np.flatnonzero(fit)
     if not at.size:
         return

@@ -91,7 +91,9 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
              for n, b in bodies.items()}  # fmt: skip
     alone = low[:, 2] + chain.by_tool(moves, under) < top - TOUCH
     fit = near & ~alone
-    runs = {int(r.moves[0]): r for r in chain.runs(field, moves, strips, balls, fit)}
+    radius = chain.by_tool(moves, {n: f.radius for n, f in forms.items()})
+    reach = chain.reached(field, moves, strips, radius)
+    runs = {int(r.moves[0]): r for r in chain.runs(moves, strips, reach, fit)}
     taken = {int(i) for r in runs.values() for i in r.moves}
     for i in np.flatnonzero(near).tolist():
         number = int(moves.tool[i])
@@ -104,7 +106,7 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
             if low[i, 2] + solid.above < top - TOUCH:
                 patch = _patch(field, low[i], high[i], solid.form.radius, solid.above)
                 contacts.extend(_touch(solid, moves, i, patch))
-        depth[i], place[i] = _cut(field, forms[number], moves, i, (low[i], high[i]), strips[i])
+        depth[i], place[i] = _cut(field, forms[number], moves, i, reach.window(i))
         if moves.kind[i] == RAPID and depth[i] > TOUCH:
             contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
     return Swept(depth=depth, place=place, contacts=tuple(contacts))
@@ -138,12 +140,10 @@ BLOCK = 40_000
 """Cells worked on at once: they should stay in the processor's cache."""
 
 
-def _cut(field: Field, form: Form, moves: Moves, i: int, ends: tuple[Floats, Floats],
-         strip: Floats) -> tuple[float, Floats]:  # fmt: skip
+def _cut(field: Field, form: Form, moves: Moves, i: int, window: tuple[slice, slice]
+         ) -> tuple[float, Floats]:  # fmt: skip
     """Lower the field by one move; the greatest height taken and its place."""
-    rows, columns = field.window(ends[0][:2] - form.radius, ends[1][:2] + form.radius)
-    own = field.window(np.array((strip[0], -np.inf)), np.array((strip[1], np.inf)))[1]
-    columns = slice(max(columns.start, own.start), min(columns.stop, own.stop))
+    rows, columns = window
     best: tuple[float, Floats] = (0.0, _NOWHERE)
     step = max(32, BLOCK // max(1, rows.stop - rows.start))
     for start in range(columns.start, columns.stop, step):
