@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
 import numpy as np
@@ -55,6 +55,11 @@ class Moves:
     def part(self, some: slice) -> Moves:
         """A stretch of the moves."""
         return Moves(**{f.name: getattr(self, f.name)[some] for f in fields(self)})
+
+    def shifted(self, zero: tuple[float, float, float]) -> Moves:
+        """The same moves seen from a zero that stands at that place, mm."""
+        by = np.array(zero)
+        return replace(self, start=self.start - by, end=self.end - by, centre=self.centre - by)
 
     @property
     def known(self) -> NDArray[np.bool_]:
