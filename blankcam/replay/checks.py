@@ -191,7 +191,7 @@ def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
 def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
     """What must not be cut on face: below the depth allowed into the waste board."""
     far = 1e4
-    depth = -(stock.y1 - stock.y0) - held.carrier_depth
+    depth = -stock.y1 - held.carrier_depth
     return (Box(name="bed", low=(-far, -far, -far), high=(far, far, depth)),)
 
 

@@ -25,18 +25,20 @@ Floats = NDArray[np.float64]
 _ROW = np.zeros(1)
 
 
-def lower_by_face(field: Field, moves: Moves, tools: Mapping[int, Tool], middle: float) -> Floats:
+def lower_by_face(
+    field: Field, moves: Moves, tools: Mapping[int, Tool], middle: float, skin: float = 0.0
+) -> Floats:
     """Lower an on-edge field (part's axes) by moves made on face (Xm, Ym, Zm), flat tools only.
 
     ``middle`` is a height that is inside the part all along it: a disc wholly below it comes from
     the seat side. Gives the highest that such discs reach over each x, (nx,), -inf without any. A
-    move that slopes is taken at its deepest.
+    move that slopes is taken at its deepest; one no deeper than ``skin`` is left to ``thin``.
     """
     tip = np.minimum(moves.start[:, 2], moves.end[:, 2])
     depth = np.where(moves.known, -tip, -np.inf)
     reached = np.full(len(field.x), np.inf)
     seat = np.full(len(field.x), -np.inf)
-    for level in sorted(set(depth[depth > 0].tolist()), reverse=True):
+    for level in sorted(set(depth[depth > skin].tolist()), reverse=True):
         for i in np.flatnonzero(depth == level):
             tool = tools.get(int(moves.tool[i]))
             if tool is not None:
@@ -48,6 +50,23 @@ def lower_by_face(field: Field, moves: Moves, tools: Mapping[int, Tool], middle:
         above = field.y <= level
         field.z[above] = np.minimum(field.z[above], reached[None, :])
     return seat
+
+
+def thin(field: Field, face: Field) -> None:
+    """Take from an on-edge field, below y 0, what was milled off the blank's face.
+
+    ``face`` has the axes of the machine: x, the part's z along y, and -y as its height. A row of
+    the on-edge field keeps the highest place at which the face still stands over that row.
+    """
+    if not (field.y < 0).any():
+        return
+    columns = np.abs(face.x[None, :] - field.x[:, None]).argmin(axis=1)
+    half = float(face.y[1] - face.y[0]) / 2
+    for row in np.flatnonzero(field.y < 0):
+        stands = face.z > -field.y[row]
+        last = len(face.y) - 1 - stands[::-1].argmax(axis=0)
+        high = np.where(stands.any(axis=0), face.y[last] + half, -np.inf)
+        field.z[row] = np.minimum(field.z[row], high[columns])
 
 
 def drop_waste(field: Field, middle: float, centre: float) -> None:

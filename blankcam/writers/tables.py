@@ -81,7 +81,7 @@ def _blanks(design: Design) -> Section:
             c.dimension,
             both(c.have),
             both(c.need, 3) if c.dimension == "thickness" else both(c.need),
-            f"rub off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
+            f"{'mill' if c.by == 'mill' else 'rub'} off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
             else "fits" if c.dimension == "thickness" else f"{c.have - c.need:.2f} to spare",
         )
         for c in design.checks
