@@ -30,6 +30,8 @@ from blankcam.machine.tool import Shape, Tool
 LARGEST_FILE = 200_000
 MOST_TOOLS = 200
 HOLDINGS = ("vice", "fixture", "carrier", "tape")
+CONE_SLACK = 0.98
+"""A cone's angle and length are printed rounded."""
 PLANES = ("G17", "G18", "G19")
 RELEASES = ("R2000", "R2010", "R12")
 PAPERS = ("A4", "Letter")
@@ -381,3 +383,11 @@ def _judge_tool(table: _Table, tool: Tool) -> None:
         table.fault("stick_out", f"is shorter than flute_length {tool.flute_length:g} mm")
     if tool.tip_diameter > tool.diameter:
         table.fault("tip_diameter", f"is wider than diameter {tool.diameter:g} mm")
+    if tool.shape not in (Shape.TAPERED_BALL, Shape.VEE):
+        for key in ("angle", "tip_diameter"):
+            if key in table.data:
+                table.fault(key, f"means nothing on a {tool.shape} tool", "leave it out")
+    elif tool.radius_at(tool.flute_length) < CONE_SLACK * tool.radius:
+        wide = 2 * tool.radius_at(tool.flute_length)
+        mend = "give the diameter the flutes reach, or their full length"
+        table.fault("diameter", f"is wider than the cone where its flutes end, {wide:.2f} mm", mend)

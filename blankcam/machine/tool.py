@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -45,3 +46,19 @@ class Tool:
     def radius(self) -> float:
         """Half the cutting diameter."""
         return self.diameter / 2
+
+    def radius_at(self, height: float) -> float:
+        """Radius of the cutting end at a height over its tip, mm; all of it above the cone."""
+        if self.shape is Shape.FLAT:
+            return self.radius
+        if self.shape is Shape.BALL:
+            low = min(height, self.radius)
+            return math.sqrt(low * (2 * self.radius - low))
+        half, tip = math.radians(self.angle / 2), self.tip_diameter / 2
+        if self.shape is Shape.VEE:
+            return min(tip + height * math.tan(half), self.radius)
+        # The cone touches the ball where the ball's normal stands at the half angle
+        tangent = tip * (1 - math.sin(half))
+        if height <= tangent:
+            return math.sqrt(max(height * (2 * tip - height), 0.0))
+        return min(tip * math.cos(half) + (height - tangent) * math.tan(half), self.radius)

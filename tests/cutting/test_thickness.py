@@ -23,6 +23,7 @@ from tests.conftest import DEMO_JOBS
 from tests.faults.own_look import strokes
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import compare
+from tests.proved import proved
 from tests.replay.dense import heights
 
 UKULELE = next(p for p in DEMO_JOBS if "ukulele" in p.stem)
@@ -102,25 +103,12 @@ def test_a_tool_set_down_along_the_path_leaves_the_face_at_zero():
         assert (x1 < x0) == (y0 < blank.height / 2)
 
 
-def prove_with(face, got=None, edge=None, outline="mill"):
-    got = got or made(outline=outline)
-    setups = {w.file: Setup(p.setup) for w, p in zip(got.written, got.plan.programs, strict=True)}
-    texts = {w.file: w.text for w in got.written}
-    texts[got.written[0].file] = face
-    if edge is not None:
-        texts[got.written[1].file] = edge
-    cuts = [(o.tool.number, o.cut) for p in got.plan.programs for o in p.operations]
-    return prove(
-        [ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()],
-        got.part,
-        stage=Stage.FINAL,
-        milled=frozenset(c.string for c in got.plan.slots if c.by == "mill"),
-        stock=proving.stock_of(design_of(outline), got.part),
-        profile=profile_of("bench-mill"),
-        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
-        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
-        step=0.1,
-    )
+def prove_with(face, edge=None, outline="mill"):
+    got = made(outline=outline)
+    return proved(
+        design_of(outline), got.part, profile_of("bench-mill"), Stage.FINAL, got.plan, got.written,
+        nut_face=face, nut_edge=edge or got.written[1].text,
+    )  # fmt: skip
 
 
 def split_face(outline="mill"):
