@@ -6,6 +6,7 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 from __future__ import annotations
 
 import sys
+from contextlib import nullcontext
 from typing import Annotated, Any
 
 import typer
@@ -177,17 +178,23 @@ def batch(
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
-    from blankcam import batching, terminal
+    from blankcam import batching, pools, terminal
+    from blankcam.writers import summary
 
     found = batching.jobs_of(folder, rows)
-    count = jobs or batching.cores()
-    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
-    with terminal.progress(len(found)) as told:
+    local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
+    with (
+        nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (
+            workers,
+            pool,
+        ),
+        terminal.progress(len(found)) as told,
+    ):
         outcomes = batching.batch(
             found, out, machine, stage,
-            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
+            pool=pool, at_once=(jobs or workers) + 2, force=force, told=lambda o: told(o.folder),
         )  # fmt: skip
-    terminal.show(batching.summary(outcomes, out))
+    terminal.show(summary.sections(outcomes, out))
     if stock is not None:
         print(batching.lay_out(found, out, machine, stage, stock, force=force))
     if code := batching.exit_code(outcomes):
