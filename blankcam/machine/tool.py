@@ -6,6 +6,9 @@ import math
 from dataclasses import dataclass
 from enum import StrEnum
 
+NICK = 0.15
+"""mm: depth of a locating nick."""
+
 
 class Shape(StrEnum):
     """The form of the cutting end."""
@@ -46,6 +49,25 @@ class Tool:
     def radius(self) -> float:
         """Half the cutting diameter."""
         return self.diameter / 2
+
+    @property
+    def tip_radius(self) -> float:
+        """Radius of the end that makes a floor: of the ball or flat at the tip."""
+        pointed = self.shape in (Shape.TAPERED_BALL, Shape.VEE)
+        return self.tip_diameter / 2 if pointed else self.radius
+
+    @property
+    def edge(self) -> float:
+        """Diameter that a cut is reckoned with: of the tip's ball; of a vee as wide as a nick."""
+        return 2 * (self.radius_at(NICK) if self.shape is Shape.VEE else self.tip_radius)
+
+    def height_at(self, radius: float) -> float:
+        """The greatest height over the tip below which the tool is no wider than that, mm."""
+        low, high = 0.0, self.flute_length
+        for _ in range(50):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.radius_at(middle) <= radius else (low, middle)
+        return low
 
     def radius_at(self, height: float) -> float:
         """Radius of the cutting end at a height over its tip, mm; all of it above the cone."""
