@@ -188,13 +188,14 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tu
     if not done.outline and not done.off:
         return ()
     profile = bench.profile
-    if held.kind in ("vice", "fixture"):
-        # jaws can't hold what is cut all around: they hold a waste board that carries the blank
-        held = dataclasses.replace(held, kind="carrier")
     stock = stock_on_face(bench.stock, done.off)
-    face = dataclasses.replace(bench, stock=stock, clearance=stock.z_max + profile.clearance)
+    _stop(holding.face_faults(part.name, held, stock, outline=done.outline,
+                              thickness=done.off > 0))  # fmt: skip
+    clear = holding.clamp_top(held, stock) + profile.clearance
+    face = dataclasses.replace(bench, stock=stock, clearance=clear)
     operations = [without_arcs(o, profile.controller.arc_planes)
                   for o in _face_operations(part, face, held, done)]  # fmt: skip
+    _stop(holding.clamp_faults(part.name, held, stock, profile, operations))
     _stop(_travel_faults(f"{part.name}, on face", profile, operations))
     cautions = [c for o in operations for c in o.cut.cautions]
     if done.off:

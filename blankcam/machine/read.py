@@ -32,6 +32,7 @@ MOST_TOOLS = 200
 HOLDINGS = ("vice", "fixture", "carrier", "tape")
 CONE_SLACK = 0.98
 """A cone's angle and length are printed rounded."""
+ON_FACE = ("carrier", "tape", "clamps", "fixture")
 PLANES = ("G17", "G18", "G19")
 RELEASES = ("R2000", "R2010", "R12")
 PAPERS = ("A4", "Letter")
@@ -319,6 +320,11 @@ def _holding(table: _Table) -> Holding:
         jaw_width=table.quantity("jaw_width", "length", 1, 200, d.jaw_width),
         bed_gap=table.quantity("bed_gap", "length", 0, 200, d.bed_gap),
         carrier_depth=table.quantity("carrier_depth", "length", 0, 10, d.carrier_depth),
+        face=table.choice("face", ON_FACE, d.face),
+        face_top=table.quantity("face_top", "length", 0, 50, d.face_top),
+        clamp_reach=table.quantity("clamp_reach", "length", 0.5, 100, d.clamp_reach),
+        clamp_width=table.quantity("clamp_width", "length", 1, 200, d.clamp_width),
+        clamp_height=table.quantity("clamp_height", "length", 0.5, 100, d.clamp_height),
     )
     table.done()
     return holding

@@ -139,9 +139,16 @@ def _holding_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
-    if held.kind == "carrier":
-        return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
-    return f"hold: {held.kind}"
+    if held.on_face == "clamps":
+        return (
+            f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "
+            f"it and {held.clamp_height:g} mm high"
+        )
+    if held.on_face == "fixture":
+        return f"hold: between the walls of a fixture, {held.face_top:g} mm over its floor"
+    if held.on_face == "tape":
+        return "hold: on a waste board by tape"
+    return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
 
 
 def _text(controller: Controller, head: list[str], body: list[str]) -> str:

@@ -362,7 +362,8 @@ def machine(profile: Profile) -> tuple[Section, ...]:
                     f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
                     f"lines up to {c.line_length} characters"
                 ),
-                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side",
+                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side; "
+                f"lying down: {p.holding.on_face}",
             ),
         ),
         Section(
