@@ -362,8 +362,10 @@ def machine(profile: Profile) -> tuple[Section, ...]:
                     f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
                     f"lines up to {c.line_length} characters"
                 ),
-                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side; "
-                f"lying down: {p.holding.on_face}",
+                (
+                    f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat "
+                    f"side; lying down: {p.holding.on_face}"
+                ),
             ),
         ),
         Section(
