@@ -192,6 +192,11 @@ def batch(
     return outcomes
 
 
+def usable(found: Jobs) -> list[tuple[str, Job]]:
+    """The jobs that could be read, by the names of their folders."""
+    return [(name, job) for name, _, job in found if isinstance(job, Job)]
+
+
 def lay_out(
     found: Jobs, out: str, machine: str | None, stage: Stage, size: str, *, force: bool = False
 ) -> str:

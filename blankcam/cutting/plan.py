@@ -196,7 +196,7 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tu
     operations = [without_arcs(o, profile.controller.arc_planes)
                   for o in _face_operations(part, face, held, done)]  # fmt: skip
     _stop(holding.clamp_faults(part.name, held, stock, profile, operations))
-    _stop(_travel_faults(f"{part.name}, on face", profile, operations))
+    _stop(travel_faults(f"{part.name}, on face", profile, operations))
     cautions = [c for o in operations for c in o.cut.cautions]
     if done.off:
         cautions.append(_thickness_caution(part))
@@ -396,7 +396,7 @@ def _finish(
     _stop(holding.jaw_faults(part, held, operations))
     profile, stock = bench.profile, bench.stock
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
-    _stop(_travel_faults(f"{part}, on edge", profile, shaped))
+    _stop(travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
     whole = Program(
         stem=f"{part}-edge",
@@ -433,7 +433,8 @@ def split(program: Program, profile: Profile) -> tuple[Program, ...]:
     )
 
 
-def _travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+def travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+    """A fault for each axis along which the operations need more travel than the machine has."""
     places = np.array(
         [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
     )
