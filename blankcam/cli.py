@@ -5,13 +5,21 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 
 from __future__ import annotations
 
+import io
 import sys
 from typing import Annotated, Any
 
 import typer
 
 from blankcam import __version__
-from blankcam.faults import EXIT_REFUSED, EXIT_UNUSABLE, BlankcamError, printable
+from blankcam.faults import (
+    EXIT_REFUSED,
+    EXIT_UNUSABLE,
+    BlankcamError,
+    Fault,
+    InputError,
+    printable,
+)
 from blankcam.parts.stage import Stage
 
 app = typer.Typer(
@@ -227,18 +235,49 @@ def machines(
 @app.command()
 def start(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The job file to write.")],
-    like: Annotated[str, typer.Option("--like", metavar="KIND", help="The kind of instrument.")],
+    like: Annotated[
+        str | None, typer.Option("--like", metavar="KIND", help="The kind of instrument.")
+    ] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask for the measurements one by one; can be broken off.")
+    ] = False,
     force: ForceOpt = False,
 ) -> None:
     """Write a commented job file with typical values. Example: blankcam start my-job.toml --like ukulele"""
     from blankcam import run
 
+    if ask:
+        _asked(file, like, force=force)
+        return
+    if like is None:
+        mend = "--like KIND writes typical values, --ask asks for your own"
+        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", mend=mend))
     for line in run.start(file, like, force=force):
+        print(line)
+
+
+def _asked(file: str, like: str | None, *, force: bool) -> None:
+    from blankcam import run, terminal
+    from blankcam.job.asking import part_path
+    from blankcam.machine.read import read_profile
+
+    talk = run.begin(file, like, force=force)
+    taken_up = run.is_kept(file)
+    try:
+        if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
+            run.forget(file)
+            talk = run.begin(file, like, force=force)
+        talk = terminal.converse(talk, keep=lambda t: run.keep(file, t), machine=read_profile)
+    except (EOFError, KeyboardInterrupt):
+        print()
+        raise run.broken_off(file) from None
+    for line in run.finish(file, talk, force=force):
         print(line)
 
 
 def run_cli() -> None:
     """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
+    _speak_safely()
     sys.exit(_exit_code())
 
 
@@ -256,6 +295,15 @@ def _exit_code(args: list[str] | None = None) -> int:
         return EXIT_UNUSABLE
     except Exception as fault:  # noqa: BLE001 - a maker never sees a traceback
         return _other(fault)
+
+
+def _speak_safely() -> None:
+    """Whatever letters the terminal or pipe has: a strange one becomes a mark, not a failure."""
+    for stream, errors in (
+        (sys.stdin, "surrogateescape"), (sys.stdout, "replace"), (sys.stderr, "replace"),
+    ):  # fmt: skip
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors=errors)
 
 
 def _other(fault: Any) -> int:

@@ -6,8 +6,10 @@ import contextlib
 import os
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator
 
+from blankcam.job.asking import Question, Talk, answered, back, question
 from blankcam.writers.tables import Section
 
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
@@ -49,6 +51,56 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
         task = bar.add_task("", total=total)
         plain = is_plain()
         yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
+
+
+def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:
+    """Ask until the talk is whole; each answer is kept at once.
+
+    Raises
+    ------
+    EOFError, KeyboardInterrupt
+        When the maker breaks it off.
+    """
+    print("Enter takes what stands in brackets; b goes back to the question before, q stops.")
+    while (asked := question(talk)) is not None:
+        said = _answer(asked)
+        if said == "q":
+            raise EOFError
+        if said == "b":
+            talk = back(talk)
+        else:
+            try:
+                talk = answered(talk, said, machine=machine)
+            except ValueError as wrong:
+                print(f"  {_safe(str(wrong), plain=is_plain())}")
+                continue
+        keep(talk)
+    return talk
+
+
+def goes_on(count: int, where: str) -> bool:
+    """Whether the maker goes on from answers that were kept; raises as ``converse`` does."""
+    print(f"Answers so far, {count}, are kept in {_safe(where, plain=is_plain())}.")
+    return not _line("Enter goes on from them, n begins anew: ").lower().startswith("n")
+
+
+def _answer(asked: Question) -> str:
+    plain = is_plain()
+    words = textwrap.wrap(_safe(asked.words, plain=plain), max(width() - 2, 20))
+    print("\n" + _safe(asked.key, plain=plain))
+    for line in words:
+        print(f"  {line}")
+    return _line(f"  [{_safe(asked.offered, plain=plain)}] ")
+
+
+def _line(prompt: str) -> str:
+    if sys.stdin is None:  # closed by whoever started us
+        raise EOFError
+    print(prompt, end="", flush=True)  # input() would put it on stderr
+    said = input().strip()
+    if not sys.stdin.isatty():
+        print()
+    return said
 
 
 def _show(console: object, section: Section) -> None:

@@ -64,7 +64,7 @@ def parse_toml(text: str, path: str) -> dict[str, Any]:
     """The TOML of a text; InputError with the line where it is not TOML."""
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+    except ValueError as fault:  # of TOML, or of a number with thousands of digits
         raise InputError(Fault(where=path, wrong=f"is not TOML: {fault}")) from None
     except RecursionError:
         raise InputError(Fault(where=path, wrong="is nested too deeply")) from None

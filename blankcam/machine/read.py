@@ -76,7 +76,7 @@ def parse_profile(text: str, where: str) -> Profile:
     """A profile from its text; ``where`` names it in faults. Raises InputError."""
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(Fault(where=where, wrong=f"is not TOML: {error}")) from None
     faults: list[Fault] = []
     table = _Table(data, (), where, toml_lines.key_lines(text), faults)
