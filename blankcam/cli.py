@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import io
 import sys
-from typing import Annotated, Any
+from collections.abc import Callable
+from typing import Annotated, Any, TypeVar
 
 import typer
 
@@ -22,20 +23,44 @@ from blankcam.faults import (
 )
 from blankcam.parts.stage import Stage
 
+F = TypeVar("F", bound=Callable[..., None])
+
 app = typer.Typer(
     name="blankcam",
     help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     epilog="Begin with: blankcam start my-job.toml --like classical",
 )
 
+
+def _command(example: str) -> Callable[[F], F]:
+    """A command whose help ends with an example, never broken over two lines."""
+    return app.command(epilog=f"\b\nExample:\n  {example}")
+
+
+def _machines(typed: str) -> list[str]:
+    from blankcam.machine.read import shipped
+
+    return [name for name in shipped() if name.startswith(typed)]
+
+
+def _kinds(typed: str) -> list[str]:
+    from blankcam.job.job import KINDS
+
+    return [kind for kind in KINDS if kind.startswith(typed)]
+
+
 JobArg = Annotated[str, typer.Argument(metavar="JOB", help="The job file (TOML).")]
 OutOpt = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write into.")]
 MachineOpt = Annotated[
     str | None,
-    typer.Option("--machine", metavar="NAME", help="A machine's name, or a path to its profile."),
+    typer.Option(
+        "--machine",
+        metavar="NAME",
+        help="A machine's name, or a path to its profile.",
+        autocompletion=_machines,
+    ),
 ]
 StageOpt = Annotated[
     Stage,
@@ -63,187 +88,35 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
+@app.callback(invoke_without_command=True)
 def _main(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
     ] = False,
 ) -> None:
     del version
+    if context.invoked_subcommand is None:
+        print(context.get_help())
 
 
-@app.command()
-def layout(
-    job: JobArg,
-    machine: MachineOpt = None,
-    stage: StageOpt = Stage.ROUGH,
-    as_json: JsonOpt = False,
-    picture: Annotated[
-        bool, typer.Option("--picture", help="Draw both parts in the terminal instead.")
-    ] = False,
-    scatter: Annotated[
-        bool, typer.Option("--scatter", help="Add what the measurements' uncertainty does.")
-    ] = False,
-    feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
-) -> None:
-    """Print every computed number of a job. Example: blankcam layout my-job.toml"""
-    from blankcam import run, terminal
-
-    if picture:
-        for line in run.picture(job, terminal.width(), plain=terminal.is_plain()):
-            print(line)
-        return
-    found = run.layout(job, machine, stage, scatter=scatter, feeds=feeds)
-    if as_json:
-        print(found.report_text, end="")
-    else:
-        terminal.show(found.sections)
-
-
-@app.command()
-def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-         force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
-    """Make every file of a job, each program proven. Example: blankcam make my-job.toml --out cuts"""
-    _written(job, out, machine, stage, force=force, what="all", paper=paper)
-
-
-@app.command()
-def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
-    """Write the DXF outlines alone. Example: blankcam dxf my-job.toml --out drawings"""
-    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
-
-
-@app.command()
-def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-          force: ForceOpt = False) -> None:  # fmt: skip
-    """Write the proven programs alone. Example: blankcam gcode my-job.toml --out programs"""
-    _written(job, out, machine, stage, force=force, what="gcode")
-
-
-@app.command()
-def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-            force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
-    """Write the sheet and the page, nothing for a machine. Example: blankcam preview my-job.toml --out look"""
-    _written(job, out, machine, stage, force=force, what="preview", paper=paper)
-
-
-@app.command()
-def refit(
-    job: JobArg,
-    readings: Annotated[str, typer.Argument(metavar="READINGS", help="The readings file (TOML).")],
-    out: OutOpt,
-    machine: MachineOpt = None,
-    force: ForceOpt = False,
-) -> None:
-    """After stringing: what to take off, where, and the programs for it. Example: blankcam refit my-job.toml readings.toml --out refit"""
-    from blankcam import refitting, terminal
-
-    terminal.show(tuple(refitting.refit(job, readings, out, machine, force=force)))
-
-
-def _written(
-    job: str,
-    out: str,
-    machine: str | None,
-    stage: Stage,
-    *,
-    force: bool,
-    what: str,
-    release: str | None = None,
-    paper: str | None = None,
-    stock: str | None = None,
-) -> None:
-    from blankcam import run
-
-    for line in run.make(
-        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
-    ):
-        print(line)
-
-
-@app.command()
-def batch(
-    folder: Annotated[
-        str, typer.Argument(metavar="FOLDER", help="Of job files; with --rows, the base job.")
-    ],
-    out: OutOpt,
-    machine: MachineOpt = None,
-    stage: StageOpt = Stage.ROUGH,
-    jobs: Annotated[
-        int | None,
-        typer.Option("--jobs", metavar="N", min=1, max=256, help="At a time; else one a core."),
-    ] = None,
-    rows: Annotated[
-        str | None,
-        typer.Option("--rows", metavar="CSV", help="A row an instrument, a column a key path."),
-    ] = None,
-    scheduler: Annotated[
-        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
-    ] = None,
-    stock: StockOpt = None,
-    force: ForceOpt = False,
-) -> None:
-    """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
-    from blankcam import batching, terminal
-
-    found = batching.jobs_of(folder, rows)
-    count = jobs or batching.cores()
-    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
-    with terminal.progress(len(found)) as told:
-        outcomes = batching.batch(
-            found, out, machine, stage,
-            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
-        )  # fmt: skip
-    terminal.show(batching.summary(outcomes, out))
-    if stock is not None:
-        print(batching.lay_out(found, out, machine, stage, stock, force=force))
-    if code := batching.exit_code(outcomes):
-        raise typer.Exit(code)
-
-
-@app.command()
-def prove(
-    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
-    job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],
-    machine: MachineOpt = None,
-    stage: Annotated[Stage | None, typer.Option("--stage", help="Else as its header says.")] = None,
-    as_json: JsonOpt = False,
-) -> None:
-    """Replay a program and say what it would leave. Example: blankcam prove nut-edge.ngc --job my-job.toml"""
-    from blankcam import proving
-
-    passed, lines = proving.prove(program, job, machine, stage, as_json=as_json)
-    for line in lines:
-        print(line)
-    if not passed:
-        raise typer.Exit(EXIT_REFUSED)
-
-
-@app.command()
-def machines(
-    name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="A name, or a path to a profile.")
-    ] = None,
-) -> None:
-    """List the machine profiles, or check and show one. Example: blankcam machines bench-mill"""
-    from blankcam import run, terminal
-
-    terminal.show(run.machines(name))
-
-
-@app.command()
+@_command("blankcam start my-job.toml --like ukulele")
 def start(
     file: Annotated[str, typer.Argument(metavar="FILE", help="The job file to write.")],
     like: Annotated[
-        str | None, typer.Option("--like", metavar="KIND", help="The kind of instrument.")
+        str | None,
+        typer.Option(
+            "--like", metavar="KIND", help="The kind of instrument.", autocompletion=_kinds
+        ),
     ] = None,
     ask: Annotated[
         bool, typer.Option("--ask", help="Ask for the measurements one by one; can be broken off.")
     ] = False,
-    force: ForceOpt = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a job file that is there.")
+    ] = False,
 ) -> None:
-    """Write a commented job file with typical values. Example: blankcam start my-job.toml --like ukulele"""
+    """Write a commented job file with typical values."""
     from blankcam import run
 
     if ask:
@@ -273,6 +146,169 @@ def _asked(file: str, like: str | None, *, force: bool) -> None:
         raise run.broken_off(file) from None
     for line in run.finish(file, talk, force=force):
         print(line)
+
+
+@_command("blankcam layout my-job.toml")
+def layout(
+    job: JobArg,
+    machine: MachineOpt = None,
+    stage: StageOpt = Stage.ROUGH,
+    as_json: JsonOpt = False,
+    picture: Annotated[
+        bool, typer.Option("--picture", help="Draw both parts in the terminal instead.")
+    ] = False,
+    scatter: Annotated[
+        bool, typer.Option("--scatter", help="Add what the measurements' uncertainty does.")
+    ] = False,
+    feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
+) -> None:
+    """Print every computed number of a job."""
+    from blankcam import run, terminal
+
+    if picture:
+        for line in run.picture(job, terminal.width(), plain=terminal.is_plain()):
+            print(line)
+        return
+    found = run.layout(job, machine, stage, scatter=scatter, feeds=feeds)
+    if as_json:
+        print(found.report_text, end="")
+    else:
+        terminal.show(found.sections)
+
+
+@_command("blankcam make my-job.toml --out cuts")
+def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+         force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
+    """Make every file of a job, each program proven."""
+    _written(job, out, machine, stage, force=force, what="all", paper=paper)
+
+
+@_command("blankcam dxf my-job.toml --out drawings")
+def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
+    """Write the DXF outlines alone."""
+    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
+
+
+@_command("blankcam gcode my-job.toml --out programs")
+def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+          force: ForceOpt = False) -> None:  # fmt: skip
+    """Write the proven programs alone."""
+    _written(job, out, machine, stage, force=force, what="gcode")
+
+
+@_command("blankcam preview my-job.toml --out look")
+def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
+            force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
+    """Write the sheet and the page, nothing for a machine."""
+    _written(job, out, machine, stage, force=force, what="preview", paper=paper)
+
+
+@_command("blankcam refit my-job.toml readings.toml --out refit")
+def refit(
+    job: JobArg,
+    readings: Annotated[str, typer.Argument(metavar="READINGS", help="The readings file (TOML).")],
+    out: OutOpt,
+    machine: MachineOpt = None,
+    force: ForceOpt = False,
+) -> None:
+    """After stringing: what to take off, and the programs for it."""
+    from blankcam import refitting, terminal
+
+    terminal.show(tuple(refitting.refit(job, readings, out, machine, force=force)))
+
+
+def _written(
+    job: str,
+    out: str,
+    machine: str | None,
+    stage: Stage,
+    *,
+    force: bool,
+    what: str,
+    release: str | None = None,
+    paper: str | None = None,
+    stock: str | None = None,
+) -> None:
+    from blankcam import run
+
+    for line in run.make(
+        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
+    ):
+        print(line)
+
+
+@_command("blankcam batch jobs --out cuts")
+def batch(
+    folder: Annotated[
+        str, typer.Argument(metavar="FOLDER", help="Of job files; with --rows, the base job.")
+    ],
+    out: OutOpt,
+    machine: MachineOpt = None,
+    stage: StageOpt = Stage.ROUGH,
+    jobs: Annotated[
+        int | None,
+        typer.Option("--jobs", metavar="N", min=1, max=256, help="At a time; else one a core."),
+    ] = None,
+    rows: Annotated[
+        str | None,
+        typer.Option("--rows", metavar="CSV", help="A row an instrument, a column a key path."),
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
+    ] = None,
+    stock: StockOpt = None,
+    force: ForceOpt = False,
+) -> None:
+    """Make every job of a folder, each in its own sub-folder."""
+    from blankcam import batching, terminal
+
+    found = batching.jobs_of(folder, rows)
+    count = jobs or batching.cores()
+    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
+    with terminal.progress(len(found)) as told:
+        outcomes = batching.batch(
+            found, out, machine, stage,
+            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
+        )  # fmt: skip
+    terminal.show(batching.summary(outcomes, out))
+    if stock is not None:
+        print(batching.lay_out(found, out, machine, stage, stock, force=force))
+    if code := batching.exit_code(outcomes):
+        raise typer.Exit(code)
+
+
+@_command("blankcam prove nut-edge.ngc --job my-job.toml")
+def prove(
+    program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
+    job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],
+    machine: MachineOpt = None,
+    stage: Annotated[Stage | None, typer.Option("--stage", help="Else as its header says.")] = None,
+    as_json: JsonOpt = False,
+) -> None:
+    """Replay a program and say what it would leave."""
+    from blankcam import proving
+
+    passed, lines = proving.prove(program, job, machine, stage, as_json=as_json)
+    for line in lines:
+        print(line)
+    if not passed:
+        raise typer.Exit(EXIT_REFUSED)
+
+
+@_command("blankcam machines bench-mill")
+def machines(
+    name: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[NAME]", help="A name, or a path to a profile.", autocompletion=_machines
+        ),
+    ] = None,
+) -> None:
+    """List the machine profiles, or check and show one."""
+    from blankcam import run, terminal
+
+    terminal.show(run.machines(name))
 
 
 def run_cli() -> None:
@@ -309,7 +345,9 @@ def _speak_safely() -> None:
 def _other(fault: Any) -> int:
     """Faults of the command line itself, and our own mistakes."""
     if hasattr(fault, "format_message"):
-        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see blankcam --help")
+        context = getattr(fault, "ctx", None)
+        command = context.command_path if context else "blankcam"
+        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see {command} --help")
     else:
         words = printable(f"{type(fault).__name__}: {fault}", 300)
         _complain(f"blankcam: a fault of the program itself, nothing was written: {words}")

@@ -28,7 +28,7 @@ from blankcam.proving import (
     slot_choices,
     stop_unproven,
 )
-from blankcam.writers import report, tables
+from blankcam.writers import onward, report, tables
 from blankcam.writers.notice import notice
 
 if TYPE_CHECKING:
@@ -68,7 +68,15 @@ def layout(
     if feeds:
         planned = _planned(found, profile, stage)
         sections += (*tables.feeds(planned), *tables.times(planned, profile))
+    sections.append(tables.Section(title="Next", notes=tuple(_onward(found, profile, machine))))
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
+
+
+def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
+    measured = not any(key in found.job.assumed for key in read.MEASURED)
+    yield from onward.after_layout(
+        found.job, profile, machine, measured=measured, cautions=len(found.cautions)
+    )
 
 
 def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
@@ -136,6 +144,7 @@ def make(
         files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
+    yield from onward.after_files(job, out, files)
 
 
 def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
