@@ -6,14 +6,17 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 from __future__ import annotations
 
 import io
+import os
 import sys
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import Annotated, Any, TypeVar
 
 import typer
 
 from blankcam import __version__
 from blankcam.faults import (
+    EXIT_DONE,
     EXIT_REFUSED,
     EXIT_UNUSABLE,
     BlankcamError,
@@ -258,23 +261,41 @@ def batch(
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
     ] = None,
     stock: StockOpt = None,
+    fixture: Annotated[
+        str | None,
+        typer.Option(
+            "--fixture", metavar='"N x PITCH"', help="Blanks side by side as one program."
+        ),
+    ] = None,
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder."""
-    from blankcam import batching, terminal
+    from blankcam import batching, loading, pools, terminal
+    from blankcam.writers import summary
 
+    held = None if fixture is None else loading.fixture_of(fixture)
     found = batching.jobs_of(folder, rows)
-    count = jobs or batching.cores()
-    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
-    with terminal.progress(len(found)) as told:
-        outcomes = batching.batch(
-            found, out, machine, stage,
-            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
-        )  # fmt: skip
-    terminal.show(batching.summary(outcomes, out))
-    if stock is not None:
-        print(batching.lay_out(found, out, machine, stage, stock, force=force))
-    if code := batching.exit_code(outcomes):
+    local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
+    code = 0
+    with nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (n, pool):
+        at_once = (jobs or n) + 2
+        with terminal.progress(len(found)) as told:
+            outcomes = batching.batch(
+                found, out, machine, stage,
+                pool=pool, at_once=at_once, force=force, told=lambda o: told(o.folder),
+            )  # fmt: skip
+        terminal.show(summary.sections(outcomes, out))
+        code = batching.exit_code(outcomes)
+        if stock is not None:
+            print(batching.lay_out(found, out, machine, stage, stock, force=force))
+        if held is not None:
+            whole, lines = loading.load_up(
+                batching.usable(found), out, machine, stage, held,
+                pool=pool, at_once=at_once, force=force,
+            )  # fmt: skip
+            print(*lines, sep="\n")
+            code = code or (EXIT_DONE if whole else EXIT_REFUSED)
+    if code:
         raise typer.Exit(code)
 
 
@@ -314,6 +335,8 @@ def machines(
 def run_cli() -> None:
     """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
     _speak_safely()
+    # no other package may hook into how job files are read, and looking for such takes time
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(_exit_code())
 
 

@@ -10,8 +10,6 @@ lock on its staged folder.
 from __future__ import annotations
 
 import contextlib
-import ctypes
-import ctypes.util
 import hashlib
 import json
 import os
@@ -338,9 +336,11 @@ def _swap(staged: Path, target: Path, out: str, kept: Collection[str]) -> None:
 
 def _exchange(a: Path, b: Path) -> bool:
     """Swap two names in one step (renameat2); False where that is not to be had."""
+    import ctypes
+
     try:
-        call = ctypes.CDLL(ctypes.util.find_library("c"), use_errno=True).renameat2
-    except (OSError, AttributeError):
+        call = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError, TypeError):  # not this system's library, or an old one
         return False
     done = call(_AT_FDCWD, os.fsencode(a), _AT_FDCWD, os.fsencode(b), _EXCHANGE)
     return bool(done == 0)

@@ -24,7 +24,7 @@ from blankcam.writers import report
 if TYPE_CHECKING:
     from blankcam.cutting.plan import Plan
     from blankcam.cutting.slots import SlotChoice
-    from blankcam.replay.verdict import Proof
+    from blankcam.replay.verdict import ProgramText, Proof
     from blankcam.writers.gcode import Written
 
 LARGEST_PROGRAM = 20_000_000
@@ -157,14 +157,29 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
 ) -> Proof:
     from blankcam.replay import verdict
+
+    setups = {f"{p.stem}.ngc": verdict.Setup(p.setup) for p in plan.programs}
+    given = [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()]
+    return proof(found, part, plan, profile, stage, given)
+
+
+def proof(  # everything a proof needs is a fact of its own
+    found: Design,
+    part: Nut | Saddle,
+    plan: Plan,
+    profile: Profile,
+    stage: Stage,
+    given: Sequence[ProgramText],
+) -> Proof:
+    """The proof of programs given in order, on the blank that the plan is for."""
+    from blankcam.replay import verdict
     from blankcam.replay.stock import Stock
 
     blank = blank_as_cut(found, part)
     over = (blank.length - part.length) / 2
-    setups = {f"{p.stem}.ngc": verdict.Setup(p.setup) for p in plan.programs}
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     return verdict.prove(
-        [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()],
+        given,
         part,
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),

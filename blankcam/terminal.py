@@ -8,9 +8,12 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING
 
-from blankcam.job.asking import Question, Talk, answered, back, question
 from blankcam.writers.tables import Section
+
+if TYPE_CHECKING:
+    from blankcam.job.asking import Question, Talk
 
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
@@ -61,16 +64,18 @@ def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str
     EOFError, KeyboardInterrupt
         When the maker breaks it off.
     """
+    from blankcam.job import asking
+
     print("Enter takes what stands in brackets; b goes back to the question before, q stops.")
-    while (asked := question(talk)) is not None:
+    while (asked := asking.question(talk)) is not None:
         said = _answer(asked)
         if said == "q":
             raise EOFError
         if said == "b":
-            talk = back(talk)
+            talk = asking.back(talk)
         else:
             try:
-                talk = answered(talk, said, machine=machine)
+                talk = asking.answered(talk, said, machine=machine)
             except ValueError as wrong:
                 print(f"  {_safe(str(wrong), plain=is_plain())}")
                 continue

@@ -138,6 +138,8 @@ class Program:
     cautions: tuple[str, ...] = ()
     hand: tuple[str, ...] = ()
     """What is left to the hand after this program."""
+    places: tuple[str, ...] = ()
+    """Where each blank stands, where a fixture holds several."""
 
     @property
     def tools(self) -> tuple[Tool, ...]:

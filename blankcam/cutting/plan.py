@@ -178,7 +178,7 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, 
     operation = without_arcs(
         outline.outline_operation(part, tool, face), profile.controller.arc_planes
     )
-    _stop(_travel_faults(f"{part.name}, on face", profile, [operation]))
+    _stop(travel_faults(f"{part.name}, on face", profile, [operation]))
     program = Program(
         stem=f"{part.name}-face",
         part=part.name,
@@ -316,7 +316,7 @@ def _finish(
     _stop(holding.jaw_faults(part, held, operations))
     profile, stock = bench.profile, bench.stock
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
-    _stop(_travel_faults(f"{part}, on edge", profile, shaped))
+    _stop(travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
     whole = Program(
         stem=f"{part}-edge",
@@ -353,7 +353,8 @@ def split(program: Program, profile: Profile) -> tuple[Program, ...]:
     )
 
 
-def _travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+def travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+    """A fault for each axis along which the operations need more travel than the machine has."""
     places = np.array(
         [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
     )

@@ -62,6 +62,8 @@ class ProgramText:
     name: str
     data: bytes | str
     setup: Setup
+    zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Where this blank's zero stands in the program's axes, mm; elsewhere in a fixture of many."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,7 +168,7 @@ def prove(
 
     Never raises for what a program's text holds.
     """
-    read_all = [(p, read(p.data, profile, name=p.name)) for p in programs]
+    read_all = [(p, _from_zero(read(p.data, profile, name=p.name), p.zero)) for p in programs]
     fields = _Fields(part, stock, milled, step)
     bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
@@ -187,6 +189,13 @@ def prove(
         field=fields.main,
         before=before,
     )
+
+
+def _from_zero(program: Program, zero: tuple[float, float, float]) -> Program:
+    """The program's moves as this blank sees them."""
+    if not any(zero):
+        return program
+    return dataclasses.replace(program, moves=program.moves.shifted(zero))
 
 
 class _Fields:

@@ -123,6 +123,7 @@ def _head(
         f"{stock.y_max:.2f}, z {stock.z_min:.2f} to {stock.z_max:.2f} mm"
     )
     yield f"zero: {program.zero}"
+    yield from program.places
     yield _holding_words(program)
     for tool in program.tools:
         yield tool_words(tool)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,13 +15,15 @@ from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Program
 from blankcam.data import table
 from blankcam.instrument import advice
-from blankcam.instrument.scatter import Band, Scatter
 from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
 from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.writers.report import Choice
+
+if TYPE_CHECKING:
+    from blankcam.instrument.scatter import Band, Scatter
 
 FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
