@@ -10,6 +10,7 @@ import os
 import sys
 from collections.abc import Callable
 from contextlib import nullcontext
+from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
 import typer
@@ -342,22 +343,37 @@ def run_cli() -> None:
 
 def _exit_code(args: list[str] | None = None) -> int:
     try:
-        return int(app(args, standalone_mode=False) or 0)
+        code = int(app(args, standalone_mode=False) or 0)
+        sys.stdout.flush()  # what can't be written shows here, not after the exit code is out
     except BlankcamError as failed:
         _complain(str(failed))
         return failed.exit_code
-    except BrokenPipeError:
-        sys.stderr.close()
-        return EXIT_UNUSABLE
     except KeyboardInterrupt:
         _complain("blankcam: stopped")
         return EXIT_UNUSABLE
+    except SystemExit as left:  # a shell was completed (0), or nobody reads on (1, not "refused")
+        return EXIT_UNUSABLE if left.code else EXIT_DONE
+    except OSError as fault:
+        return _unheard(fault)
     except Exception as fault:  # noqa: BLE001 - a maker never sees a traceback
         return _other(fault)
+    return code
+
+
+def _unheard(fault: OSError) -> int:
+    """Nobody reads on, or there is no room for what is told; nothing more is sent there."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    if not isinstance(fault, BrokenPipeError):
+        why = printable(fault.strerror or fault, 100).lower()
+        _complain(f"blankcam: stopped, the system says: {why}")
+    return EXIT_UNUSABLE
 
 
 def _speak_safely() -> None:
     """Whatever letters the terminal or pipe has: a strange one becomes a mark, not a failure."""
+    # whoever started us may have closed them
+    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115 - for good
+    sys.stderr = sys.stderr or Path(os.devnull).open("w")  # noqa: SIM115
     for stream, errors in (
         (sys.stdin, "surrogateescape"), (sys.stdout, "replace"), (sys.stderr, "replace"),
     ):  # fmt: skip

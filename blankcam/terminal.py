@@ -8,7 +8,7 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from blankcam.writers.tables import Section
 
@@ -30,7 +30,7 @@ def show(parts: Iterable[Section]) -> None:
 def width() -> int:
     """Columns there are to write in: as COLUMNS says, as the terminal is, or as a pipe gets."""
     columns = os.environ.get("COLUMNS", "")
-    if columns.isdecimal() and 20 < int(columns) < 1000:
+    if columns.isdecimal() and 10 <= int(columns) < 1000:
         return int(columns)
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_WIDTH
 
@@ -117,7 +117,9 @@ def _show(console: object, section: Section) -> None:
     assert isinstance(console, Console)
     plain = is_plain()
     console.print(Text(_safe(section.title, plain=plain), style="bold"))
-    if section.rows:
+    if section.rows and _least_width(section) > console.width:
+        _show_rows(console, section, plain=plain)
+    elif section.rows:
         table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
         for i, name in enumerate(section.columns):
             side: JustifyMethod = "left" if i == 0 else "right"
@@ -128,6 +130,26 @@ def _show(console: object, section: Section) -> None:
     for note in section.notes:
         console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=False)
     console.print()
+
+
+def _least_width(section: Section) -> int:
+    """Columns that a table needs so that no word of it is broken."""
+    cells = zip(section.columns, *section.rows, strict=True)
+    words = [[len(w) for cell in column for w in cell.split()] for column in cells]
+    return sum(max(w, default=0) + 3 for w in words) - 1
+
+
+def _show_rows(console: Any, section: Section, *, plain: bool) -> None:
+    """A table too wide for its terminal: each row as a list."""
+    from rich.text import Text
+
+    for row in section.rows:
+        console.print(Text(_safe(f"- {section.columns[0]} {row[0]}", plain=plain)))
+        for name, cell in zip(section.columns[1:], row[1:], strict=True):
+            if cell:
+                console.print(
+                    Text(_safe(f"  {name}: {cell}" if name else f"  {cell}", plain=plain))
+                )
 
 
 def _speaks_unicode() -> bool:

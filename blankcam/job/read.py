@@ -39,16 +39,18 @@ def read_text(path: str) -> str:
     InputError
         When it is missing, too large, not a file or not UTF-8.
     """
+    raw = b""
     try:
-        raw = FilePath(path).read_bytes() if FilePath(path).is_file() else None
-        if raw is None:
+        if not FilePath(path).is_file():  # nor a pipe or a device, which may have no end
             wrong = "is not a file" if FilePath(path).exists() else "there is no such file"
             raise InputError(Fault(where=path, wrong=wrong))
+        with FilePath(path).open("rb") as stream:
+            raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
-            raise InputError(Fault(where=path, wrong=f"{len(raw)} bytes are too many for a job"))
+            raise InputError(Fault(where=path, wrong=f"is over {LARGEST_FILE} bytes long"))
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        where = raw.count(b"\n", 0, fault.start) + 1 if raw else None
+        where = raw.count(b"\n", 0, fault.start) + 1
         raise InputError(
             Fault(where=path, line=where, wrong="is not UTF-8 text", mend="save it as UTF-8")
         ) from None

@@ -59,6 +59,8 @@ def read_profile(name: str) -> Profile:
         if path.suffix != ".toml":
             raise InputError(_unknown(name, known))
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may have no end
+            raise InputError(Fault(where=name, wrong="is not a file", mend=_hint(known)))
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
