@@ -102,8 +102,9 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     kind = instrument.get("kind") if isinstance(instrument, dict) else None
     typical = table("typical")
     assumed: list[str] = []
-    for source in (typical.get(kind) if kind in job.KINDS else None, typical["any"]):
-        _take(filled, copy.deepcopy(source or {}), (), assumed)
+    # of a kind that is none, only that is told, not all that it leaves open
+    for source in (typical[kind if kind in job.KINDS else job.KINDS[0]], typical["any"]):
+        _take(filled, copy.deepcopy(source), (), assumed)
     return filled, tuple(assumed)
 
 

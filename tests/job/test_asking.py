@@ -119,7 +119,7 @@ def test_a_damaged_file_of_answers_is_one_line(text):
 
 
 @pytest.mark.property
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(st.data())
 def test_whatever_is_answered_it_is_taken_or_told(data):
     """Never another failure, and what was taken gives a job file that reads."""
