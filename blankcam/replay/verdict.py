@@ -152,6 +152,7 @@ def prove(
     holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
     depth: Mapping[int, float] | None = None,
+    material: str | None = None,
     whole: bool = True,
     step: float | None = None,
 ) -> Proof:
@@ -165,6 +166,7 @@ def prove(
     holding : how the blank is held, where it is not the profile's way
     plunge : fastest straight plunge, mm/min, by tool number
     depth : greatest depth of cut, mm, by tool number
+    material : of the blank; no tool may cut deeper than the table of it says
     whole : False where not all of the part's programs are given: what is left is not judged
     step : cells of the grid, mm; data/proof.toml's without
 
@@ -172,7 +174,12 @@ def prove(
     """
     read_all = [(p, _from_zero(read(p.data, profile, name=p.name), p.zero)) for p in programs]
     fields = _Fields(part, stock, milled, step)
-    bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
+    deepest = dict(depth or {})
+    if material is not None:
+        for tool in profile.tools:
+            most = checks.table_depth(tool, material)
+            deepest[tool.number] = min(most, deepest.get(tool.number, most))
+    bench = _Bench(profile, holding or profile.holding, plunge or {}, deepest)
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
     faced = _faced(fields, stage, read_all, bench.tools) if proofs else Collector()
     before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
