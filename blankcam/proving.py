@@ -217,11 +217,11 @@ def prove(
     Returns whether it passed and the lines to print. The part's other programs, run before or
     after it on the same blank, are those this tool would write.
     """
-    data = _program_bytes(program)
+    data = program_bytes(program)
     job = read.load(job_path)
     profile, found = machine_of(job, machine), design(job)
     stage = stage or _stage_said(data)
-    stem = _stem_of(program, data)
+    stem = stem_of(program, data)
     part = found.saddle if stem.startswith("saddle") else found.nut
     plan = plan_part(found, part, profile, stage)
     texts = _in_place(found, plan, profile, f"{stem}.ngc", data)
@@ -235,12 +235,20 @@ def prove(
             )
         )
     proof = _proof(found, part, plan, profile, stage, texts)
-    one = next(p for p in proof.programs if p.name == f"{stem}.ngc")
-    signed = _signed(one.as_written, one.job_digest, job.digest)
+    place = {"file": program, "part": part.name, "stage": str(stage)}
+    return verdict_lines(place, proof, f"{stem}.ngc", job.digest, as_json=as_json)
+
+
+def verdict_lines(
+    place: Mapping[str, str], proof: Proof, name: str, job_digest: str, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """Whether the proof passed, and the lines to print of the program of that name in it."""
+    one = next(p for p in proof.programs if p.name == name)
+    signed = _signed(one.as_written, one.job_digest, job_digest)
     if as_json:
-        record = {"file": program, "part": part.name, "stage": str(stage), "signed": signed}
-        return proof.passed, [report.dumps(record | {"proof": proof.record()}).rstrip("\n")]
-    return proof.passed, list(_verdict_lines(program, proof, signed))
+        record = {**place, "signed": signed, "proof": proof.record()}
+        return proof.passed, [report.dumps(record).rstrip("\n")]
+    return proof.passed, list(_verdict_lines(place["file"], proof, signed))
 
 
 def _in_place(
@@ -277,7 +285,8 @@ def _signed(as_written: bool | None, job_in_header: str, digest: str) -> str:
     return "as written" if job_in_header == digest else "as written, but for another job"
 
 
-def _program_bytes(path: str) -> bytes:
+def program_bytes(path: str) -> bytes:
+    """What a program's file holds; raises InputError where it can't be one."""
     try:
         found = Path(path)
         if not found.is_file():
@@ -294,9 +303,9 @@ def _stage_said(data: bytes) -> Stage:
     return Stage(said[1].decode()) if said else Stage.ROUGH
 
 
-def _stem_of(path: str, data: bytes) -> str:
+def stem_of(path: str, data: bytes) -> str:
     """Which of a part's programs this is: by its header, else by its name."""
-    pattern = rb"((?:nut|saddle)-(?:edge|face)(?:-\d{1,2})?)\.ngc"
+    pattern = rb"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2})?)\.ngc"
     said = re.search(rb"file[:=]? " + pattern, data)
     if said:
         return said[1].decode()

@@ -134,6 +134,8 @@ def _head(
     yield f"time: about {seconds / 60:.1f} min, an estimate"
     yield f"moves digest {_PLACEHOLDER}"
     yield f"job digest {job_digest}"
+    if program.readings:
+        yield f"readings digest {program.readings}"
 
 
 def _holding_words(program: Program) -> str:
