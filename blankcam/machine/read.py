@@ -62,6 +62,8 @@ def read_profile(name: str) -> Profile:
         if path.suffix != ".toml":
             raise InputError(_unknown(name, known))
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may have no end
+            raise InputError(Fault(where=name, wrong="is not a file", mend=_hint(known)))
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
@@ -79,7 +81,7 @@ def parse_profile(text: str, where: str) -> Profile:
     """A profile from its text; ``where`` names it in faults. Raises InputError."""
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(Fault(where=where, wrong=f"is not TOML: {error}")) from None
     faults: list[Fault] = []
     table = _Table(data, (), where, toml_lines.key_lines(text), faults)

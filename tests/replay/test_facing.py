@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blankcam.machine.tool import Shape
-from blankcam.replay.facing import lower_by_face
+from blankcam.replay.facing import lower_all_by_face, lower_by_face
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code
 from blankcam.replay.reader import read
@@ -37,6 +37,20 @@ def test_height_over_x_is_the_lower_edge_of_the_disc():
     field.z[:] = 8.0
     lower_by_face(field, shallow.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
     assert field.z[:, 0] == pytest.approx([5, 8])  # only down to y 2
+
+
+def test_several_fields_at_once_are_each_as_the_disc_leaves_them():
+    """A 2 mm tool on a half circle of 5 mm about (0, 6) over the top: its lower edge is a circle
+    of 4 mm, wherever the fields lie beside or over one another."""
+    text = HEAD.replace("T1\n", "T6\n").replace("X0 Y0", "X-5 Y6") + "G1 Z-5\nG2 X5 Y6 I5 J0" + TAIL
+    got = read(text, MILL)
+    assert got.findings == ()
+    places = [np.array([-3.9, -1.0, 0.0, 2.0, 3.5]), np.array([-3.99, -2.0, 0.5]),
+              np.array([1.0, 3.0])]  # fmt: skip
+    fields = [Field(x, np.array([1.0, 4.9]), np.full((2, len(x)), 12.0)) for x in places]
+    lower_all_by_face(fields, got.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
+    for x, field in zip(places, fields, strict=True):
+        assert field.z[0] == pytest.approx(6 + np.sqrt(16 - x**2), abs=1e-9)
 
 
 @pytest.mark.parametrize(("over", "good"), [(0.003, True), (0.008, False), (-0.008, False)])
