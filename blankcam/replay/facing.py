@@ -40,8 +40,9 @@ def lower_all_by_face(
     fields: Sequence[Field], moves: Moves, tools: Mapping[int, Tool], middle: float
 ) -> tuple[Floats, ...]:
     """The same for several fields at once: what the discs reach is worked out for all their x."""
-    x = np.concatenate([f.x for f in fields])
-    parts = np.split(np.arange(len(x)), np.cumsum([len(f.x) for f in fields])[:-1])
+    # The closed forms want rising places
+    x, at_x = np.unique(np.concatenate([f.x for f in fields]), return_inverse=True)
+    parts = np.split(at_x, np.cumsum([len(f.x) for f in fields])[:-1])
     tip = np.minimum(moves.start[:, 2], moves.end[:, 2])
     depth = np.where(moves.known, -tip, -np.inf)
     rows = np.unique(np.concatenate([f.y for f in fields]))
