@@ -91,12 +91,9 @@ def stands(out: str, stamp: str) -> bool:
 
 def write_file(path: str, content: bytes, *, force: bool = False) -> None:
     """One file, whole or not at all; an old one only where ``force`` says so."""
+    check_file(path, force=force)
     with _told(path):
         target = Path(path)
-        if target.exists() and not force:
-            raise OutputError(
-                Fault(where=path, wrong="is there already", mend="another name, or --force")
-            )
         handle, staged = tempfile.mkstemp(prefix=".blankcam.", dir=target.parent)
         try:
             with os.fdopen(handle, "wb") as stream:
@@ -106,6 +103,22 @@ def write_file(path: str, content: bytes, *, force: bool = False) -> None:
             Path(staged).replace(target)
         finally:
             Path(staged).unlink(missing_ok=True)
+
+
+def check_file(path: str, *, force: bool = False) -> None:
+    """Raise OutputError where ``write_file`` would find an old one in its way."""
+    with _told(path):
+        there = os.path.lexists(path)
+    if there and not force:
+        raise OutputError(
+            Fault(where=path, wrong="is there already", mend="another name, or --force")
+        )
+
+
+def remove_file(path: str) -> None:
+    """Remove a file, where there is one; raises OutputError where it can't be removed."""
+    with _told(path):
+        Path(path).unlink(missing_ok=True)
 
 
 def write_beside(out: str, files: Mapping[str, bytes], *, force: bool = False) -> None:

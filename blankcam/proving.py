@@ -24,6 +24,7 @@ from blankcam.writers import report
 if TYPE_CHECKING:
     from blankcam.cutting.plan import Plan
     from blankcam.cutting.slots import SlotChoice
+    from blankcam.replay.stock import Stock
     from blankcam.replay.verdict import ProgramText, Proof
     from blankcam.writers.gcode import Written
 
@@ -108,35 +109,43 @@ def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
 
 def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
     """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
+    from blankcam.cutting import thickness
+
     blank: BlankJob = getattr(found.job.blanks, part.name)
+    if found.job.plan.thickness == "mill" and thickness.needed(part, blank):
+        return blank
     return dataclasses.replace(blank, thickness=part.thickness)
+
+
+def stock_of(found: Design, part: Nut | Saddle) -> Stock:
+    """That blank in the part's frame; what is to be milled off its face lies below y 0."""
+    from blankcam.replay.stock import Stock
+
+    blank = blank_as_cut(found, part)
+    over = (blank.length - part.length) / 2
+    return Stock(
+        x0=-over,
+        x1=part.length + over,
+        y0=part.thickness - blank.thickness,
+        y1=part.thickness,
+        z0=0.0,
+        z1=blank.height,
+    )
 
 
 def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> Plan:
     """The programs of one part and who does what; raises RefusedError where it can't be cut."""
     from blankcam.cutting import plan
 
-    if found.job.plan.thickness == "mill":
-        raise RefusedError(
-            Fault(
-                where=found.job.path,
-                key="plan.thickness",
-                found="mill",
-                wrong="no program brings a blank to its thickness yet",
-                mend='rub it off by hand as the layout says and write "hand"',
-            )
-        )
-    blank, material = blank_as_cut(found, part), found.job.blanks.material
+    blank, material, by = blank_as_cut(found, part), found.job.blanks.material, found.job.plan
     if isinstance(part, Nut):
-        by = found.job.plan.slots
         return plan.plan_nut(
             part, blank, profile, material, stage,
-            slots_by=by, outline_by=found.job.plan.outline,
+            slots_by=by.slots, outline_by=by.outline, thickness_by=by.thickness,
         )  # fmt: skip
-    by_hand = found.job.plan
     return plan.plan_saddle(
         part, blank, profile, material, stage,
-        outline_by=by_hand.outline, ends_by=by_hand.ends,
+        outline_by=by.outline, ends_by=by.ends, thickness_by=by.thickness,
     )  # fmt: skip
 
 
@@ -173,24 +182,14 @@ def proof(  # everything a proof needs is a fact of its own
 ) -> Proof:
     """The proof of programs given in order, on the blank that the plan is for."""
     from blankcam.replay import verdict
-    from blankcam.replay.stock import Stock
 
-    blank = blank_as_cut(found, part)
-    over = (blank.length - part.length) / 2
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     return verdict.prove(
         given,
         part,
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=Stock(
-            x0=-over,
-            x1=part.length + over,
-            y0=0.0,
-            y1=blank.thickness,
-            z0=0.0,
-            z1=blank.height,
-        ),
+        stock=stock_of(found, part),
         profile=profile,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},

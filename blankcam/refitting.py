@@ -33,8 +33,8 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.standing import Standing, Taken
+from blankcam.writers import onward, report, tables
 from blankcam.writers import refit as papers
-from blankcam.writers import report, tables
 from blankcam.writers.refit import RefitSheet
 
 if TYPE_CHECKING:
@@ -206,6 +206,9 @@ def refit(
     yield tables.Section(
         title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
     )
+    steps = tuple(onward.after_refit(out, files, nothing=worked.done.nothing))
+    if steps:
+        yield tables.Section(title="Next", notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:

@@ -86,14 +86,11 @@ def case(job_at, machine, kind):
     part = getattr(found, kind.split()[-1])
     profile = proving.machine_of(job, machine)
     plan = proving.plan_part(found, part, profile, Stage.FINAL)
-    blank = proving.blank_as_cut(found, part)
-    over = (blank.length - part.length) / 2
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     return Case(
         part=part,
-        stock=Stock(x0=-over, x1=part.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
-                    z1=blank.height),
+        stock=proving.stock_of(found, part),
         profile=profile,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         texts=tuple((w.file, w.text, setups[w.file])

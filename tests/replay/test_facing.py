@@ -64,6 +64,20 @@ def test_fields_lowered_at_once_are_as_each_lowered_by_itself():
         assert one.z[:, over] == pytest.approx(np.tile(top[over] + 0.3, (len(one.y), 1)), abs=1e-4)
 
 
+def test_several_fields_at_once_are_each_as_the_disc_leaves_them():
+    """A 2 mm tool on a half circle of 5 mm about (0, 6) over the top: its lower edge is a circle
+    of 4 mm, wherever the fields lie beside or over one another."""
+    text = HEAD.replace("T1\n", "T6\n").replace("X0 Y0", "X-5 Y6") + "G1 Z-5\nG2 X5 Y6 I5 J0" + TAIL
+    got = read(text, MILL)
+    assert got.findings == ()
+    places = [np.array([-3.9, -1.0, 0.0, 2.0, 3.5]), np.array([-3.99, -2.0, 0.5]),
+              np.array([1.0, 3.0])]  # fmt: skip
+    fields = [Field(x, np.array([1.0, 4.9]), np.full((2, len(x)), 12.0)) for x in places]
+    lower_all_by_face(fields, got.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
+    for x, field in zip(places, fields, strict=True):
+        assert field.z[0] == pytest.approx(6 + np.sqrt(16 - x**2), abs=1e-9)
+
+
 @pytest.mark.parametrize(("over", "good"), [(0.003, True), (0.008, False), (-0.008, False)])
 def test_ends_are_held_to_five_micrometres(over, good):
     proof = prove_both(face_program(over=over), EDGE)
