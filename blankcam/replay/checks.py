@@ -155,17 +155,20 @@ def boxes(program: Program, tools: Mapping[int, Tool], profile: Profile,
 
 def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box, ...]
           ) -> tuple[Box, str, float, tuple[float, float, float]] | None:  # fmt: skip
-    path = _sampled(moves, i)
-    form = of_tool(tool)
+    shapes = (
+        ("cutter", of_tool(tool), 0.0),
+        *((s.what, s.form, s.above) for s in solids(tool, profile)),
+    )
+    wide = max(shape.radius for _, shape, _ in shapes) + SIDE
     for b in around:
+        path = _sampled(moves, i, b, wide)
+        if not len(path):
+            continue
         aside = np.hypot(*(
             np.maximum(np.maximum(b.low[a] - path[:, a], path[:, a] - b.high[a]), 0.0)
             for a in (0, 1)
         ))  # fmt: skip
-        for what, shape, above in (
-            ("cutter", form, 0.0),
-            *((s.what, s.form, s.above) for s in solids(tool, profile)),
-        ):
+        for what, shape, above in shapes:
             reach = np.maximum(aside + (SIDE if what == "cutter" else 0.0), 0.0)
             deep = b.high[2] - (path[:, 2] + above + shape.heights(reach**2))
             at = int(deep.argmax())
@@ -175,13 +178,33 @@ def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box,
     return None
 
 
-def _sampled(moves: Moves, i: int) -> Floats:
-    """Points along a move, close enough to find what it touches, (n, 3)."""
+def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
+    """Points along a move, close enough to find whether it touches a box, (n, 3).
+
+    Of a line only the part that comes within ``wide`` of the box in plan; where it is over the box
+    all along, its lowest place is at an end.
+    """
     start, end = moves.start[i], moves.end[i]
     if moves.kind[i] >= Kind.ARC_CW:
         return chords(*turn_of(moves, i))
-    count = min(max(1, int(np.ceil(np.linalg.norm(end - start) / SAMPLE))), 100_000)
-    return np.asarray(start + (end - start) * np.linspace(0.0, 1.0, count + 1)[:, None])
+    first, last = 0.0, 1.0
+    over = True
+    for axis in (0, 1):
+        low, high = box.low[axis], box.high[axis]
+        over &= bool(low <= min(start[axis], end[axis]) and max(start[axis], end[axis]) <= high)
+        step = end[axis] - start[axis]
+        sides = np.array((low - wide, high + wide)) - start[axis]
+        if abs(step) < 1e-9:
+            if not sides[0] <= 0.0 <= sides[1]:
+                return np.empty((0, 3))
+            continue
+        enters, leaves = sorted((sides / step).tolist())
+        first, last = max(first, enters), min(last, leaves)
+    if first > last:
+        return np.empty((0, 3))
+    run = float(np.linalg.norm(end - start)) * (last - first)
+    count = 1 if over else min(max(1, int(np.ceil(run / SAMPLE))), 100_000)
+    return np.asarray(start + (end - start) * np.linspace(first, last, count + 1)[:, None])
 
 
 def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:

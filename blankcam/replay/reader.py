@@ -22,6 +22,8 @@ from blankcam.replay.words import LINE_LIMIT, Block, block
 INCH = 25.4
 COMMENTS_KEPT = 500
 LINES_READ = 2_000_000
+FAULTS_READ = 20_000
+"""After so many faults no more lines are read: it is no program."""
 
 # Modal groups of the codes known here, NISTIR 6556 Table 4; G in tenths.
 G_GROUP = {
@@ -96,12 +98,15 @@ def read(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
     reader = _Reader(profile, name)
     text = raw.decode("ascii", "replace")
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for match in list(NOT_TEXT.finditer(raw))[:1]:
+    if match := NOT_TEXT.search(raw):
         at = raw.count(b"\n", 0, match.start()) + 1
         reader.found.add(Code.BYTES, "a byte that is not plain ASCII text", line=at,
                          value=f"0x{match[0][0]:02x}")  # fmt: skip
     for number, line in enumerate(lines[:LINES_READ], 1):
         reader.take(number, line)
+        if reader.faults > FAULTS_READ:
+            reader.fault(Code.LENGTH, "so many faults that the rest is not read", float(number))
+            break
     reader.finish(len(lines))
     return Program(
         name=name,
@@ -123,7 +128,7 @@ class _Reader:
         self.profile, self.can = profile, profile.controller
         self.found = Collector(name)
         self.comments: list[str] = []
-        self.number, self.text = 0, ""
+        self.number, self.text, self.faults = 0, "", 0
         self.began = self.ended = self.percent_open = self.percent_closed = False
         self.motion: int | None = None
         self.plane, self.units, self.absolute = 17, "", True
@@ -140,6 +145,7 @@ class _Reader:
 
     def fault(self, code: Code, what: str, value: float | str | None = None,
               limit: float | str | None = None) -> None:  # fmt: skip
+        self.faults += 1
         self.found.add(code, what, line=self.number, text=self.text, value=value, limit=limit)
 
     def take(self, number: int, text: str) -> None:

@@ -6,7 +6,6 @@ shank, its holder. They are tried against the stock as it stands before the move
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -234,9 +233,14 @@ def _chain(form: Form, points: Floats, x: Floats, y: Floats) -> Floats:
     """The least over a chain of straight moves, each only over its own surroundings."""
     out = np.full((len(y), len(x)), np.inf)
     whole = Field(x, y, out)
-    for a, b in itertools.pairwise(points):
-        low, high = np.minimum(a, b), np.maximum(a, b)
-        patch = _patch(whole, low, high, form.radius, 0.0)
+    low, high = np.minimum(points[:-1], points[1:]), np.maximum(points[:-1], points[1:])
+    near = np.ones(len(low), dtype=bool)
+    for axis, places in enumerate((x, y)):
+        near &= low[:, axis] - form.radius <= places[-1]
+        near &= high[:, axis] + form.radius >= places[0]
+    for i in np.flatnonzero(near):
+        a, b = points[i], points[i + 1]
+        patch = _patch(whole, low[i], high[i], form.radius, 0.0)
         if patch is not None:
             sunk = envelope.line(form, _triple(a), _triple(b), patch.x, patch.y)
             np.minimum(patch.z, sunk, out=patch.z)

@@ -116,10 +116,12 @@ def _set_down(tool, points, x, y):
     reach, out = tool.diameter / 2, np.full(len(x), np.inf)
     low, high = points.min(axis=0) - reach, points.max(axis=0) + reach
     near = np.flatnonzero((x >= low[0]) & (x <= high[0]) & (y >= low[1]) & (y <= high[1]))
-    for some in np.array_split(near, max(1, len(near) * len(points) // 200_000)):
-        if some.size:
-            off = np.hypot(x[some, None] - points[:, 0], y[some, None] - points[:, 1])
-            out[some] = (points[:, 2] + profile(tool, off)).min(axis=1)
+    if near.size:
+        places = KDTree(np.column_stack((x[near], y[near])))
+        pairs = places.sparse_distance_matrix(
+            KDTree(points[:, :2]), reach + 1e-9, output_type="ndarray"
+        )
+        np.minimum.at(out, near[pairs["i"]], points[pairs["j"], 2] + profile(tool, pairs["v"]))
     return out
 
 

@@ -8,7 +8,7 @@ from blankcam.replay.facing import lower_all_by_face, lower_by_face
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code
 from blankcam.replay.reader import read
-from tests.replay.bench import MILL, STOCK, edge_program, face_program, prove_both, tool
+from tests.replay.bench import MILL, NUT, STOCK, edge_program, face_program, prove_both, tool
 from tests.replay.test_reader import HEAD, TAIL
 from tests.replay.test_verdict import codes
 
@@ -37,6 +37,31 @@ def test_height_over_x_is_the_lower_edge_of_the_disc():
     field.z[:] = 8.0
     lower_by_face(field, shallow.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
     assert field.z[:, 0] == pytest.approx([5, 8])  # only down to y 2
+
+
+def test_fields_lowered_at_once_are_as_each_lowered_by_itself():
+    """Their places lie between and over each other; the outline has arcs and levels."""
+    moves = read(face_program(), MILL).moves
+    tools = {6: tool(6, Shape.FLAT, 2.0)}
+
+    def fields():
+        for low, high, count, rows in (
+            (-2, 14, 200, 9),
+            (-0.2, 0.2, 401, 4),
+            (11.8, 12.2, 401, 4),
+            (5, 6, 9, 1),
+        ):
+            y = np.linspace(0.01, 4.99, rows)
+            yield Field(np.linspace(low, high, count), y, np.full((rows, count), 8.0))
+
+    together, apart = tuple(fields()), tuple(fields())
+    seats = lower_all_by_face(together, moves, tools, 3.0)
+    for one, other, seat in zip(together, apart, seats, strict=True):
+        assert np.array_equal(seat, lower_by_face(other, moves, tools, 3.0))
+        assert np.array_equal(one.z, other.z)
+        top = NUT.top.height(one.x)
+        over = (one.x > 0.05) & (one.x < 11.95)
+        assert one.z[:, over] == pytest.approx(np.tile(top[over] + 0.3, (len(one.y), 1)), abs=1e-4)
 
 
 def test_several_fields_at_once_are_each_as_the_disc_leaves_them():

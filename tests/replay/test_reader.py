@@ -1,6 +1,7 @@
 """The strict reader: facts of NISTIR 6556 as named, and our own stricter rules."""
 
 import math
+import re
 import time
 from dataclasses import replace
 
@@ -260,6 +261,55 @@ def test_hostile_bytes_are_findings(data, profile):
     assert got.findings
     assert len(got.findings) < 1000
     assert time.perf_counter() - before < 5
+
+
+TEN = 10_000_000
+LONG = {
+    "brackets": lambda: b"(" * TEN,
+    "nested": lambda: b"(" * (TEN // 2) + b")" * (TEN // 2),
+    "comments": lambda: b"()" * (TEN // 2),
+    "one comment": lambda: b"(" + b"a" * TEN + b")",
+    "words": lambda: b"G1 X1 " * (TEN // 6),
+    "digits": lambda: b"G1 X" + b"1" * TEN,
+    "points": lambda: b"X." * (TEN // 2),
+    "signs": lambda: b"X" + b"-" * TEN,
+    "spaces": lambda: b" " * TEN,
+    "no bytes of text": lambda: b"\x00" * TEN,
+    "another encoding": lambda: "G1 X1\n".encode("utf-16") * (TEN // 14),
+    "no code": lambda: b"G47\n" * (TEN // 4),
+    "per cent": lambda: b"%\n" * (TEN // 2),
+    "switches": lambda: b"/X1\n" * (TEN // 4),
+    "ends of lines": lambda: b"\r" * TEN,
+    "semicolons": lambda: b";" * TEN,
+}
+
+
+@pytest.mark.parametrize("name", LONG)
+def test_ten_megabytes_of_rubbish_are_soon_known_for_it(name):
+    data = LONG[name]()
+    before = time.perf_counter()
+    got = read(data, MILL)
+    assert got.findings
+    assert len(got.findings) < 1000
+    assert all(len(str(f)) < 1000 for f in got.findings)
+    assert time.perf_counter() - before < 5  # tenths of a second here
+
+
+def test_after_very_many_faults_the_rest_is_not_read_and_that_is_said():
+    got = read(HEAD + "G47\n" * 30_000 + "X1\n" + TAIL, MILL)
+    assert got.counts[Code.G_CODE] == 20_001
+    assert Code.LENGTH in got.counts
+    assert Code.LENGTH not in read(HEAD + "G47\n" * 19_000 + TAIL, MILL).counts
+
+
+@pytest.mark.property
+@given(st.text(max_size=200))
+def test_no_text_makes_the_reader_raise(text):
+    """Any characters; in a comment, where plain ones are of no meaning."""
+    assert read(text, MILL).findings
+    inside = re.sub(r"[()?!~]", "", text)[:60]
+    found = read(HEAD + f"({inside})\nX1" + TAIL, MILL).findings
+    assert bool(found) != (inside.isascii() and inside.replace("\t", "").isprintable())
 
 
 @pytest.mark.property

@@ -2,6 +2,7 @@
 
 import random
 import re
+import time
 from dataclasses import replace
 
 import pytest
@@ -148,6 +149,33 @@ def test_what_is_left_is_not_judged_before_all_programs_ran():
 def test_stock_too_high_is_left_standing():
     proof = prove_edge(GOOD, stock=replace(STOCK, z1=14.0))
     assert {Code.CLEARANCE, Code.RAPID, Code.RUBBING} <= codes(proof)
+
+
+FAR = "".join(f"G1 X{'-' if i % 2 else ''}99999 Y{i} Z-50 F500\n" for i in range(150))
+CIRCLES = "".join(
+    f"G3 X{5000 - 10000 * (i % 2)} Y{0.1 * (i % 2)} R-9000 Z{7 - i % 2}\n" for i in range(60)
+)
+
+
+@pytest.mark.parametrize("text", [FAR, CIRCLES], ids=["lines", "helices"])
+def test_moves_over_hundreds_of_metres_are_soon_faulted(text):
+    """Only what comes near the blank and the jaws is looked at closely."""
+    before = time.perf_counter()
+    proof = prove_edge(GOOD.replace("M5\nM9\nM30", text + "M5\nM9\nM30"))
+    assert {Code.TRAVEL, Code.BED} & codes(proof)
+    assert time.perf_counter() - before < 10  # one second here
+
+
+def test_jaws_are_found_on_a_long_way_past_them():
+    """Lines that come from afar, cross one jaw 2 mm deep and go on."""
+    past = "G0 X-500 Y-10\nG1 Z1.5 F100\nX500 F300\nG0 Z13\n"
+    proof = prove_edge(GOOD.replace("M5\nM9\nM30", past + "M5\nM9\nM30"))
+    hits = [f for f in proof.faults if f.code is Code.JAWS]
+    assert [f.text for f in hits] == ["X500 F300"]
+    assert hits[0].value == pytest.approx(2.0, abs=1e-4)
+    over = past.replace("Z1.5", "Z3.6")
+    fine = prove_edge(GOOD.replace("M5\nM9\nM30", over + "M5\nM9\nM30"))
+    assert Code.JAWS not in codes(fine)
 
 
 @pytest.mark.property

@@ -1,0 +1,49 @@
+"""What the proof of each demo program costs beside planning and writing it, in one run.
+
+Wanted: at most three times as much. Told, not judged:
+
+    pytest tests/benchmarks/test_proof_cost.py --benchmark-columns=min --benchmark-verbose
+"""
+
+import time
+
+import pytest
+
+from blankcam import proving
+from blankcam.job import read
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from tests.conftest import DEMO_JOBS
+
+
+def least(rounds, function):
+    """Least processor time of some rounds, s."""
+    spent = []
+    for _ in range(rounds):
+        begun = time.process_time()
+        function()
+        spent.append(time.process_time() - begun)
+    return min(spent)
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("name", ["nut", "saddle"])
+@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+def test_proof_beside_planning(path, name, benchmark):
+    found = design(read.load(str(path)))
+    profile, part = proving.machine_of(found.job, "bench-mill"), getattr(found, name)
+    plan = proving.plan_part(found, part, profile, Stage.ROUGH)
+    texts = {w.file: w.text for w in proving.written(found, plan, profile)}
+
+    def planned():
+        plan = proving.plan_part(found, part, profile, Stage.ROUGH)
+        return proving.written(found, plan, profile)
+
+    def proven():
+        return proving._proof(found, part, plan, profile, Stage.ROUGH, texts)
+
+    proof = benchmark.pedantic(proven, rounds=1)
+    assert proof.passed
+    if benchmark.stats:
+        ratio = least(2, proven) / least(2, planned)
+        benchmark.extra_info["times planning and writing"] = round(ratio, 2)
