@@ -309,9 +309,11 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave."""
-    from blankcam import proving
+    from blankcam import proving, refitting
 
-    passed, lines = proving.prove(program, job, machine, stage, as_json=as_json)
+    of_refit = proving.stem_of(program, proving.program_bytes(program)).startswith(refitting.STEMS)
+    prove_one = refitting.prove if of_refit else proving.prove
+    passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line)
     if not passed:

@@ -52,6 +52,10 @@ class Moves:
         """Only the moves for which the mask (n,) is true."""
         return Moves(**{f.name: getattr(self, f.name)[mask] for f in fields(self)})
 
+    def part(self, some: slice) -> Moves:
+        """A stretch of the moves."""
+        return Moves(**{f.name: getattr(self, f.name)[some] for f in fields(self)})
+
     def shifted(self, zero: tuple[float, float, float]) -> Moves:
         """The same moves seen from a zero that stands at that place, mm."""
         by = np.array(zero)

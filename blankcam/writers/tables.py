@@ -84,7 +84,7 @@ def _blanks(design: Design) -> Section:
             c.dimension,
             both(c.have),
             both(c.need, 3) if c.dimension == "thickness" else both(c.need),
-            f"rub off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
+            f"{'mill' if c.by == 'mill' else 'rub'} off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
             else "fits" if c.dimension == "thickness" else f"{c.have - c.need:.2f} to spare",
         )
         for c in design.checks
@@ -365,7 +365,10 @@ def machine(profile: Profile) -> tuple[Section, ...]:
                     f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
                     f"lines up to {c.line_length} characters"
                 ),
-                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side",
+                (
+                    f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat "
+                    f"side; lying down: {p.holding.on_face}"
+                ),
             ),
         ),
         Section(
