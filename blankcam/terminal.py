@@ -128,7 +128,7 @@ def _show(console: object, section: Section) -> None:
             table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
         console.print(table)
     for note in section.notes:
-        console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=False)
+        console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=section.typed)
     console.print()
 
 
