@@ -1,5 +1,6 @@
 """Readers under hostile documents: success or faults of one line each, in bounded time."""
 
+import copy
 import json
 import os
 import time
@@ -19,7 +20,7 @@ from blankcam.replay import reader
 from tests.conftest import DEMO_JOBS, REPO
 from tests.hard import guided
 
-SECONDS = float(os.environ.get("BLANKCAM_FUZZ_SECONDS", "3"))
+SECONDS = float(os.environ.get("BLANKCAM_FUZZ_SECONDS", "2"))
 SEED = int(os.environ.get("BLANKCAM_FUZZ_SEED", "20"))
 MILL = read_profile("light-router")
 PROFILES = [p.read_bytes() for p in sorted((REPO / "machines").glob("*.toml"))]
@@ -123,7 +124,7 @@ def spoiled(draw, whole):
         elif what == 1:
             del here[where[-1]]
         else:
-            here[where[-1]] = draw(HOSTILE)
+            here[where[-1]] = copy.deepcopy(draw(HOSTILE))
     return made
 
 
@@ -132,7 +133,7 @@ def laid_out(tables):
     return design(read.from_tables(filled, assumed, "j.toml", {}))
 
 
-QUICK = settings(max_examples=60, deadline=4000, suppress_health_check=list(HealthCheck))
+QUICK = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @pytest.mark.property
