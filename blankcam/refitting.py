@@ -208,7 +208,7 @@ def refit(
     )
     steps = tuple(onward.after_refit(out, files, nothing=worked.done.nothing))
     if steps:
-        yield tables.Section(title="Next", notes=steps)
+        yield tables.Section(title="Next", typed=True, notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:
