@@ -144,13 +144,17 @@ def axis_of(slot: SlotLike, y: Floats) -> Floats:
     return slot.centre + math.tan(slot.yaw) * y
 
 
-def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
+def measure(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> SlotProof:
     """Floor, centre and width of a slot from its probe lines.
 
     The width is taken between the walls, at the height of the round floor or at 0.9 of the
-    slot's depth where that is less, and compared with the groove's own width at that height.
+    slot's depth where that is less, and compared with the groove's own width at that height. The
+    depth is down from what stands beside the groove, but never from lower than the part's own
+    surface there: waste may be opened down to that, and a wall that is missing is found.
     """
-    found = [_station(field, row, slot, raised) for row in range(len(field.y))]
+    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
+    own = _own_shoulders(field, slot, part, stage)
+    found = [_station(field, row, slot, raised, float(own[row])) for row in range(len(field.y))]
     floor = max(found, key=lambda f: abs(f[0]))
     return SlotProof(
         string=slot.string,
@@ -161,10 +165,18 @@ def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
     )
 
 
+def _own_shoulders(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> Floats:
+    """Lowest that the part of a stage may stand beside both walls, over each probe line."""
+    half = slot.width / 2 / math.cos(slot.yaw) + table("proof")["limits"]["width"]
+    axis = axis_of(slot, field.y)
+    sides = (part.lower(axis + side * half, field.y, stage) for side in (-1.0, 1.0))
+    return np.asarray(np.minimum(*sides))
+
+
 Station = tuple[float, float, float, tuple[float, float, float]]
 
 
-def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
+def _station(field: Field, row: int, slot: SlotLike, raised: float, own: float) -> Station:
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = field.x, field.z[row], float(field.y[row])
     axis = float(axis_of(slot, field.y)[row])
@@ -174,8 +186,9 @@ def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
     lowest = inside[int(z[inside].argmin())]
     floor = float(z[lowest])
     place = (float(x[lowest]), y, floor)
-    deep = min(float(z[: inside[0]].max()), float(z[inside[-1] + 1 :].max())) - floor
-    rise = min(r / math.cos(slot.tilt), 0.9 * deep)
+    beside = r / math.cos(slot.yaw) + table("proof")["limits"]["width"]
+    standing = min(float(np.interp(axis + side * beside, x, z)) for side in (-1.0, 1.0))
+    rise = min(r / math.cos(slot.tilt), 0.9 * (max(standing, own) - floor))
     if not rise > 0:
         return floor - wanted, math.inf, math.inf, place
     level = floor + rise
