@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from blankcam.cutting.bench import Bench
-from blankcam.cutting.feeds import Work, plan_cut
+from blankcam.cutting.feeds import Cut, Work, plan_cut
 from blankcam.cutting.motion import Operation, Path, Stock
 from blankcam.cutting.surface import HOP, tip_height
 from blankcam.cutting.top import TopSurface
@@ -34,6 +34,22 @@ def choose(profile: Profile, width: float, depth: float) -> Tool | None:
         and min(t.flute_length, t.reach) >= depth + 0.2
     ]
     return max(fit, key=lambda t: (t.diameter, t.shape is Shape.FLAT, -t.number), default=None)
+
+
+def standing(nut: Nut, slot: Slot, tool: Tool) -> float:
+    """Most that stands over the finished top across a slot once its window is opened, mm."""
+    if tool.shape is not Shape.BALL:
+        return 0.0
+    edge = slot.radius + 0.02
+    over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
+    off = np.min(np.abs(over[:, None] - _places(nut, slot, tool)), axis=1)
+    return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
+
+
+def seconds(nut: Nut, slot: Slot, tool: Tool, cut: Cut, over_faces: float) -> float:
+    """About how long opening one window takes, without links."""
+    layers = math.ceil((nut.allowance + STANDING) / cut.depth)
+    return 60 * layers * len(_places(nut, slot, tool)) * (over_faces + tool.diameter) / cut.feed
 
 
 def _places(nut: Nut, slot: Slot, tool: Tool) -> Array:

@@ -63,6 +63,7 @@ def plan_nut(
     choices = tuple(
         slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
     )
+    choices = slots.quicker_cleared(nut, choices, bench)
     sweep = _nut_sweep(nut, bench)
     operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench)]
     ceiling = _standing(sweep)

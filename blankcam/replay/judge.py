@@ -149,12 +149,19 @@ def measure(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> SlotP
 
     The width is taken between the walls, at the height of the round floor or at 0.9 of the
     slot's depth where that is less, and compared with the groove's own width at that height. The
-    depth is down from what stands beside the groove, but never from lower than the part's own
-    surface there: waste may be opened down to that, and a wall that is missing is found.
+    depth is down from what stands close beside the groove; where waste was opened there, from the
+    part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
     raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
-    own = _own_shoulders(field, slot, part, stage)
-    found = [_station(field, row, slot, raised, float(own[row])) for row in range(len(field.y))]
+    own = _shoulders(part.lower, field, slot, stage)
+    milled = frozenset((slot.string,))
+    whole = _shoulders(lambda x, y, s: part.upper(x, y, s, milled), field, slot, stage)
+    found = []
+    for row in range(len(field.y)):
+        shoulder = float(own[row])
+        if _beside(field, row, slot) >= whole[row] - table("proof")["limits"]["gouge"]:
+            shoulder = float(whole[row])
+        found.append(_station(field, row, slot, raised, shoulder))
     floor = max(found, key=lambda f: abs(f[0]))
     return SlotProof(
         string=slot.string,
@@ -165,18 +172,29 @@ def measure(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> SlotP
     )
 
 
-def _own_shoulders(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> Floats:
-    """Lowest that the part of a stage may stand beside both walls, over each probe line."""
+Bound = Callable[[Floats, Floats, Stage], Floats]
+
+
+def _shoulders(bound: Bound, field: Field, slot: SlotLike, stage: Stage) -> Floats:
+    """The lower of a bound's heights close beside both walls, over each probe line."""
     half = slot.width / 2 / math.cos(slot.yaw) + table("proof")["limits"]["width"]
     axis = axis_of(slot, field.y)
-    sides = (part.lower(axis + side * half, field.y, stage) for side in (-1.0, 1.0))
-    return np.asarray(np.minimum(*sides))
+    return np.asarray(np.minimum(*(bound(axis + s * half, field.y, stage) for s in (-1.0, 1.0))))
+
+
+def _beside(field: Field, row: int, slot: SlotLike) -> float:
+    """What stands close beside both walls of a slot, wherever in ``shoulder`` mm it begins."""
+    off = field.x - float(axis_of(slot, field.y)[row])
+    half = slot.width / 2 / math.cos(slot.yaw)
+    close = half + table("proof")["cells"]["shoulder"]
+    z = field.z[row]
+    return min(float(z[(side * off > half) & (side * off < close)].max()) for side in (-1.0, 1.0))
 
 
 Station = tuple[float, float, float, tuple[float, float, float]]
 
 
-def _station(field: Field, row: int, slot: SlotLike, raised: float, own: float) -> Station:
+def _station(field: Field, row: int, slot: SlotLike, raised: float, shoulder: float) -> Station:
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = field.x, field.z[row], float(field.y[row])
     axis = float(axis_of(slot, field.y)[row])
@@ -186,9 +204,7 @@ def _station(field: Field, row: int, slot: SlotLike, raised: float, own: float) 
     lowest = inside[int(z[inside].argmin())]
     floor = float(z[lowest])
     place = (float(x[lowest]), y, floor)
-    beside = r / math.cos(slot.yaw) + table("proof")["limits"]["width"]
-    standing = min(float(np.interp(axis + side * beside, x, z)) for side in (-1.0, 1.0))
-    rise = min(r / math.cos(slot.tilt), 0.9 * (max(standing, own) - floor))
+    rise = min(r / math.cos(slot.tilt), 0.9 * (shoulder - floor))
     if not rise > 0:
         return floor - wanted, math.inf, math.inf, place
     level = floor + rise
