@@ -32,6 +32,8 @@ TAB_WIDTH = 2.0
 TAB_HEIGHT = 0.8
 TAB_SHARE = 0.3
 """Tabs, mm, and their least height as a share of the thickness (our own)."""
+STANDING = 0.01
+"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
 THROUGH = 0.3
 """mm cut into the waste board, where it may be."""
 WIDEST = 3.2
@@ -75,6 +77,15 @@ def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation
     )
 
 
+def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+    """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
+    return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + _raised(part, stage))
+
+
+def _raised(part: Nut | Saddle, stage: Stage) -> float:
+    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
+
+
 def _levels(depth: float, step: float, tab: float) -> list[float]:
     """Z of each level; one of them is the tabs' top."""
     upper = max(1, math.ceil(-tab / step))
@@ -95,7 +106,7 @@ class _Way:
 
     @property
     def raised(self) -> float:
-        return LEAVE + (self.part.allowance if self.stage is Stage.ROUGH else 0.0)
+        return _raised(self.part, self.stage)
 
     def corner(self, x: float) -> float:
         """Height of the top at an end."""

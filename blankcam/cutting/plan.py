@@ -19,6 +19,7 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.job.job import BlankJob
 from blankcam.machine.profile import Holding, Profile, ToolChange
 from blankcam.machine.tool import Tool
+from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
@@ -59,7 +60,9 @@ def plan_nut(
     held = held or profile.holding
     _stop(holding.grip_faults("nut", held, blank.height))
     bench = _bench(nut.length, blank, profile, held, material, stage)
-    first = _on_face(nut, bench, held) if outline_by == "mill" else ()
+    first: tuple[Program, ...] = ()
+    if outline_by == "mill":
+        first, bench = _on_face(nut, bench, held), _cut_out(nut, bench)
     choices = tuple(
         slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
     )
@@ -101,7 +104,9 @@ def plan_saddle(
     held = held or profile.holding
     _stop(holding.grip_faults("saddle", held, blank.height))
     bench = _bench(saddle.length, blank, profile, held, material, stage)
-    first = _on_face(saddle, bench, held) if outline_by == "mill" else ()
+    first: tuple[Program, ...] = ()
+    if outline_by == "mill":
+        first, bench = _on_face(saddle, bench, held), _cut_out(saddle, bench)
     sweep = Sweep(
         surface=crown.crown_surface(saddle, stage),
         tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
@@ -109,6 +114,7 @@ def plan_saddle(
         y_low=0.0,
         y_high=bench.stock.y_max,
         crown=saddle.crown_radius,
+        outline=bench.outline,
     )
     operations = [top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)]
     if saddle.ends == "round" and ends_by == "mill":
@@ -227,6 +233,19 @@ def _bench(  # the six things a set-up is made of
     )
 
 
+def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+    """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
+
+    def standing(x: Array) -> Array:
+        return outline.left_standing(part, bench.stage, x) + outline.STANDING
+
+    high = float(np.max(standing(np.linspace(0.0, part.length, 2001))))
+    stock = dataclasses.replace(
+        bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
+    )
+    return dataclasses.replace(bench, stock=stock, outline=standing)
+
+
 def stock_on_edge(length: float, blank: BlankJob) -> Stock:
     """The blank standing on its seat side, the part in the middle of its length."""
     over = (blank.length - length) / 2
@@ -253,6 +272,7 @@ def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:
         y_low=0.0,
         y_high=stock.y_max,
         crown=math.inf,
+        outline=bench.outline,
     )
 
 
@@ -315,7 +335,7 @@ def _finish(
     choices: tuple[SlotChoice, ...],
 ) -> Plan:
     _stop(holding.jaw_faults(part, held, operations))
-    profile, stock = bench.profile, bench.stock
+    profile = bench.profile
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
     _stop(_travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
@@ -325,17 +345,21 @@ def _finish(
         setup="edge",
         stage=str(bench.stage),
         material=bench.material.name,
-        stock=stock,
+        stock=bench.stock,
         holding=held,
-        zero=(
-            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, "
-            "Y0 its face toward the tail, Z0 its seat side"
-        ),
+        zero=_zero_on_edge(bench),
         clearance=bench.clearance,
         operations=shaped,
         cautions=cautions,
     )
     return Plan(programs=split(whole, profile), slots=choices, cautions=cautions)
+
+
+def _zero_on_edge(bench: Bench) -> str:
+    faces = "Y0 its face toward the tail, Z0 its seat side"
+    if bench.outline is not None:
+        return f"X0 the left end that the outline on face has cut, {faces}"
+    return f"X0 {-bench.stock.x_min:.2f} mm in from the left end of the blank, {faces}"
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:
