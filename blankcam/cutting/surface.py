@@ -45,8 +45,8 @@ STRAIGHT = 2e-4
 """mm of bow under which an arc is a line."""
 FLATTEST = 4000.0
 """mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
-GAP = 5.0
-"""mm of air in a pass over which a rapid is worth while."""
+LINK = 2.0
+"""Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 AIR = 0.3
 """mm over what stands to which a rapid goes down; the rest is at plunging feed."""
 HAIR = 0.005
@@ -267,24 +267,40 @@ class Table:
         over = self.touching - self.tips
         return float(np.max(over[self.wanted], initial=0.0))
 
-    def passes(self, raised: float, ramp: float) -> Iterator[Pass]:
-        """Every pass that cuts, so far over the surface, in the order in which they are made.
+    def passes(self, layer: Layer, cut: Cut) -> Iterator[Pass]:
+        """Every pass of a layer that cuts, in the order in which they are made.
 
-        A pass that begins inside what stands comes down to its row at the angle ``ramp``.
+        A pass that begins inside what stands comes down to its row on the steepest ramp allowed.
         """
+        stride = float(self.xs[1] - self.xs[0])
+        gap, fall = LINK * cut.feed / 60 / stride, math.tan(cut.ramp) * stride
         for i, to_right in inward(len(self.ys)):
-            heights = self.tips[i] + raised
+            heights = self.tips[i] + layer.raised
             air = self.touching + HAIR - self.sweep.over_face(self.ys[i])
-            runs = _runs((heights < air) & self.wanted[i])
+            cuts = (heights < air) & (self.tips[i] + layer.least < air) & self.wanted[i]
+            air = np.minimum(air, self.tips[i] + layer.standing + HAIR)
+            runs = _runs(cuts, gap)
             for first, last in runs if to_right else reversed(runs):
                 way = 1 if to_right else -1
                 at = np.arange(len(self.xs))[::way]
                 begin = first if to_right else len(at) - last
-                led = _led(heights[::way], air[::way], begin, ramp * (self.xs[1] - self.xs[0]))
-                at, lead = at[led[0] : begin + last - first], led[1]
+                start, lead = _led(heights[::way], air[::way], begin, fall)
+                at = at[start : begin + last - first]
                 z = heights[at]
                 z[: len(lead)] += lead
                 yield Pass(y=self.ys[i], xs=self.xs[at], zs=z)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """Passes along all rows of a sweep; heights are mm over the finished surface."""
+
+    raised: float
+    """How high the tool runs."""
+    least: float = 0.0
+    """Where no more than this stands, nothing is cut."""
+    standing: float = math.inf
+    """What stands at most, where that is less than the blank."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -306,13 +322,13 @@ def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Arra
     start = begin
     while start > 0 and heights[start] + rise * (begin - start) < air[start]:
         start -= 1
-    return start, rise * np.arange(begin - start, 0, -1)
+    return start, np.asarray(rise * np.arange(begin - start, 0, -1), dtype=float)
 
 
-def cut_layer(path: Path, table: Table, raised: float, cut: Cut) -> None:
-    """All passes of one layer; where a pass would only cut air it is left out."""
+def cut_layer(path: Path, table: Table, layer: Layer, cut: Cut) -> None:
+    """All passes of one layer."""
     hop = table.sweep.stock.z_max + HOP
-    for each in table.passes(raised, math.tan(cut.ramp)):
+    for each in table.passes(layer, cut):
         right = bool(each.xs[-1] > each.xs[0])
         xs, zs = (each.xs, each.zs) if right else (each.xs[::-1], each.zs[::-1])
         chain = tuple(p for s in curve.fit_table(xs, zs, FIT) for p in plain(s))
@@ -323,12 +339,20 @@ def cut_layer(path: Path, table: Table, raised: float, cut: Cut) -> None:
         path.chain(chain, each.y, cut.feed)
 
 
-def _runs(cuts: Bools) -> list[tuple[int, int]]:
-    """Stretches of a row where something is cut, one place of air at both ends; short gaps closed."""
+def _runs(cuts: Bools, gap: float) -> list[tuple[int, int]]:
+    """Stretches of a row where something is cut, one place of air at both ends.
+
+    Gaps of up to ``gap`` places, to the ends also, are passed at feed: a link would take longer.
+    """
     at = np.flatnonzero(cuts)
     if at.size == 0:
         return []
-    breaks = np.flatnonzero(np.diff(at) > GAP / TABLE)
+    last = cuts.size - 1
+    if at[0] <= gap:
+        at[0] = 0
+    if last - at[-1] <= gap:
+        at[-1] = last
+    breaks = np.flatnonzero(np.diff(at) > gap)
     begins = [int(at[0]), *(int(at[i + 1]) for i in breaks)]
     ends = [*(int(at[i]) for i in breaks), int(at[-1])]
     return [(max(b - 1, 0), min(e + 2, cuts.size)) for b, e in zip(begins, ends, strict=True)]

@@ -10,7 +10,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.surface import Sweep, Table, beside, cut_layer
+from blankcam.cutting.surface import LINK, Layer, Sweep, Table, beside, cut_layer
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.curve import Array
@@ -25,8 +25,6 @@ LEAST_LAYER = 0.2
 """A rough layer takes at least this share of the depth of cut."""
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
-LINK = 1.0
-"""Seconds from one pass to the next, about, for choosing between ways (our own)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,9 +82,9 @@ def sweep_operation(name: str, words: str, sweep: Sweep, bench: Bench) -> Operat
     last = sweep.table(sweep.rows(finishing_step(sweep, tool)))
     path = Path(bench.clearance)
     layers = _rough_layers(sweep, full, most)
-    for table, raised in layers:
-        cut_layer(path, table, raised, full)
-    cut_layer(path, last, 0.0, finish)
+    for table, layer in layers:
+        cut_layer(path, table, layer, full)
+    cut_layer(path, last, Layer(raised=0.0, standing=most), finish)
     path.leave()
     return Operation(
         name=name,
@@ -118,13 +116,12 @@ class _Rows:
     table: Table
     ridge: float
 
-    def seconds(self, raised: float, cut: Cut) -> float:
-        """About how long a layer takes that runs so far over the finished surface."""
-        each = [LINK + 60 * p.length / cut.feed for p in self.table.passes(raised, cut.ramp)]
-        return sum(each, start=0.0)
+    def seconds(self, layer: Layer, cut: Cut) -> float:
+        """About how long a layer takes."""
+        return sum(60 * p.length / cut.feed + LINK for p in self.table.passes(layer, cut))
 
 
-def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, float]]:
+def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Layer]]:
     """Rows and heights over the finished surface of rough layers, from the highest down.
 
     The quickest there are; none where finishing passes, ``most`` mm deep, do it all. Wide steps
@@ -142,17 +139,22 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, flo
     lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
     wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
     ways = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
-    best = min(ways, key=lambda way: sum(rows.seconds(raised, full) for rows, raised in way))
-    return [(rows.table, raised) for rows, raised in best]
+    best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))
+    return [(rows.table, layer) for rows, layer in best]
 
 
 def _layers(
     last: _Rows, wide: _Rows, above: float, most: float, depth: float
-) -> list[tuple[_Rows, float]]:
+) -> list[tuple[_Rows, Layer]]:
     """The layers with these rows: from ``above`` down to what the finishing passes take."""
     leave, step = most - last.ridge, depth - wide.ridge
     count = max(0, math.ceil((above - leave - depth) / step - 1e-9))
-    return [(wide, leave + step * k) for k in range(count, 0, -1)] + [(last, leave)]
+    rows = [wide] * count + [last]
+    raised = (leave + step * k for k in range(count, -1, -1))
+    return [
+        (each, Layer(raised=high, least=most, standing=high + depth))
+        for each, high in zip(rows, raised, strict=True)
+    ]
 
 
 def _least(last: Table, most: float, rough: Cut) -> float:
