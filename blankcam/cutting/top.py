@@ -171,7 +171,8 @@ def _least(last: Table, most: float, rough: Cut) -> float:
     waste = np.maximum(sweep.stands(x) - sweep.surface.height(x, y) - most, 0.0)
     long, wide = stock.x_max - stock.x_min, stock.y_max - stock.y_min
     steps = tool.diameter * np.linspace(0.05, 1.0, 96)
-    area = max(step * (rough.depth - _ridge(sweep, step)) for step in steps)
+    area = float(max(step * (rough.depth - _ridge(sweep, step)) for step in steps))
     inside = (last.xs >= stock.x_min) & (last.xs <= stock.x_max)
     finishing = float(np.sum(last.wanted[:, inside])) * float(last.xs[1] - last.xs[0])
-    return 60 * (long * wide * float(np.mean(waste)) / area + finishing) / rough.feed
+    volume = long * wide * float(np.mean(waste))
+    return 60 * (volume / area + finishing) / rough.feed
