@@ -37,6 +37,10 @@ FLOOR_CUSP = 0.006
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
 ROUGH_SHARE = 0.15
 """Cusp between the passes of an upper layer, as a share of the depth of cut."""
+ONE_WAY = 1
+"""So many rough layers over the floor's own passes are cut one way (our own)."""
+LOW_HOP = 0.5
+"""mm of air over what stands beside a slot, on the way back to its next pass."""
 MOST_PASSES = 400
 STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
@@ -382,10 +386,17 @@ def slot_operation(
         left = slot.depth_front - nut.slot_raise(bench.stage)
         cusp = _cusp(slot, left)
         passes += _least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
-        for across, up in _passes(groove, tool.radius, choice.depth, cut.depth, cusp):
-            start, (x, y, z) = _line(groove, tool, bench.stock, across, up)
-            path.over(*start, ceiling + HOP)
-            path.line(cut.feed, x=x, y=y, z=z)
+        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
+        for across, up, both in _passes(groove, tool.radius, choice.depth, cut.depth, cusp):
+            near, far = _line(groove, tool, bench.stock, across, up)
+            if both and path.at[1] == far[1]:
+                path.rapid(x=far[0])
+                path.rapid(z=far[2])
+                near, far = far, near
+            else:
+                path.over(*near, hop)
+            path.line(cut.feed, x=far[0], y=far[1], z=far[2])
+            hop = low
     path.leave()
     strings = ", ".join(str(c.string) for c in choices)
     return Operation(
@@ -400,11 +411,13 @@ def slot_operation(
 
 def _passes(
     groove: Groove, ball: float, depth: float, step: float, cusp: float
-) -> Iterator[tuple[float, float]]:
-    """(across, up) of the ball's centre in each pass, from the top layer down.
+) -> Iterator[tuple[float, float, bool]]:
+    """(across, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
     A layer is as wide as the groove lets the ball be at that height, with only as many passes as
-    keep what stands between them small; the last passes go round the floor.
+    keep what stands between them small; the last passes go round the floor. Well over the floor
+    passes go both ways; in the last layers every pass leaves at the head side, where what breaks
+    out breaks out at the back.
     """
     off, step = max(groove.radius - ball, 0.0), step * math.cos(groove.tilt)
     deep = (depth + STANDING) * math.cos(groove.tilt)
@@ -414,9 +427,9 @@ def _passes(
         high = deep * k / layers
         half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
         for across in _side_by_side(half, ball, between):
-            yield across, ball + high
+            yield across, ball + high, k > ONE_WAY
     for angle in around(groove.radius, ball, cusp):
-        yield off * math.sin(angle), groove.radius - off * math.cos(angle)
+        yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
 
 
 def _least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:

@@ -107,8 +107,7 @@ def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
                     x <= stock.x_min - r or x >= stock.x_max + r
                     or y <= stock.y_min - r or y >= stock.y_max + r
                 )  # fmt: skip
-                # A pass that only cuts beside the crest of the top begins where the blank ends
-                assert beside or z >= blank.height - 0.02 or operation.name != "top"
+                assert beside or z >= blank.height or operation.name != "top"
             at = move.to
 
 
