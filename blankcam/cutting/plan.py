@@ -20,7 +20,7 @@ from blankcam.job.job import BlankJob
 from blankcam.machine.profile import Holding, Profile, ToolChange
 from blankcam.machine.tool import Tool
 from blankcam.parts.curve import Array
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 
@@ -126,7 +126,7 @@ def plan_saddle(
 def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
     """The round ends, where a flat tool is long enough; else they are the hand's."""
     ceiling = _highest(sweep)
-    tool = ends.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
+    tool = outline.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
     return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, ceiling)]
 
 
@@ -293,14 +293,15 @@ def _need_tool(part: str, profile: Profile, need: float, *, level: bool) -> Tool
 def _clearing(
     nut: Nut, choices: Sequence[SlotChoice], bench: Bench, ceiling: float
 ) -> list[Operation]:
-    wanted = {c.string for c in choices if c.clear}
-    groups: dict[int, tuple[Tool, list[Slot]]] = {}
-    for slot in nut.slots:
+    narrow = {c.string: c.narrow for c in choices if c.clear}
+    groups: dict[int, tuple[Tool, list[clearing.Waste]]] = {}
+    for slot in (s for s in nut.slots if s.string in narrow):
         left, right = nut.clear_window(slot)
         full, cleared = slots.depths(nut, slot, Stage.ROUGH)
         tool = clearing.choose(bench.profile, right - left, full - cleared)
-        if slot.string in wanted and tool is not None:
-            groups.setdefault(tool.number, (tool, []))[1].append(slot)
+        if tool is not None:
+            waste = clearing.Waste(slot=slot, narrow=narrow[slot.string])
+            groups.setdefault(tool.number, (tool, []))[1].append(waste)
     return [
         clearing.clear_operation(nut, group, tool, bench, ceiling)
         for tool, group in groups.values()

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.cutting import clearing
+from blankcam.cutting.across import across, ends, to_and_fro
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
-from blankcam.cutting.motion import Operation, Path, Place, Stock
+from blankcam.cutting.motion import Operation, Path, Place
 from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
@@ -33,7 +34,7 @@ DEPTH_ROOM = 0.2
 """mm the flutes must reach beyond the depth (our own)."""
 DEEPEST = 3.0
 """Deepest slot in tool diameters."""
-FLOOR_CUSP = 0.006
+FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
 ROUGH_SHARE = 0.15
 """Cusp between the passes of an upper layer, as a share of the depth of cut."""
@@ -54,8 +55,6 @@ LEAST_LEFT = 0.08
 """mm of a slot's depth that must be left below waste opened only for speed (our own)."""
 SIDE_CUSP = 0.003
 """mm a cusp may stand into a slot at 0.9 of its depth; the proof allows twice 0.005 mm."""
-BESIDE = 0.3
-"""mm of air beyond the faces, over the tool's radius."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +70,8 @@ class SlotChoice:
     """The tool of the locating nick of a slot left to the file."""
     clear: bool
     """Whether the waste over it is opened first."""
+    narrow: bool = False
+    """Opened only as wide as it needs, for speed; else so that the tool's shank has room."""
     depth: float
     """How deep the tool goes below what stands when it starts, mm."""
     why: str
@@ -157,7 +158,7 @@ def _cleared(
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     gain = slot_seconds - clearing.seconds(nut, slot, wide, other, thick)
     why = f"{choice.why}; the waste over it opened first, which is quicker"
-    return gain, wide, dataclasses.replace(choice, clear=True, depth=depth, why=why)
+    return gain, wide, dataclasses.replace(choice, clear=True, narrow=True, depth=depth, why=why)
 
 
 def _left_open(nut: Nut, slot: Slot) -> float:
@@ -237,8 +238,7 @@ def nick_operation(
     cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
-    beside = tool.radius + BESIDE
-    y0, y1 = bench.stock.y_min - beside, bench.stock.y_max + beside
+    y0, y1 = ends(bench.stock, tool.radius, back=False)
     passes = 0
     for choice in choices:
         slot = by_string[choice.string]
@@ -250,8 +250,8 @@ def nick_operation(
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
             z = top + STANDING - (depth + STANDING) * k / layers
-            path.over(slot.centre + lean * y0, y0, z - fall * y0, ceiling + HOP)
-            path.line(cut.feed, x=slot.centre + lean * y1, y=y1, z=z - fall * y1)
+            near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
+            across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
     strings = ", ".join(str(c.string) for c in choices)
     return Operation(
@@ -311,15 +311,15 @@ class Groove:
             yaw=slot.yaw,
         )
 
-    def tip(self, ball: float, across: float, up: float, y: float) -> tuple[float, float]:
-        """(x, z) at y of the tip of a ball whose centre runs parallel to the groove's axis.
+    def place(self, ball: float, aside: float, up: float, y: float) -> Place:
+        """The tip at y of a ball whose centre runs parallel to the groove's axis.
 
-        ``across`` is how far the centre runs beside the axis, ``up`` how far over the groove's
+        ``aside`` is how far the centre runs beside the axis, ``up`` how far over the groove's
         lowest line, along the groove's upright normal (0, sin, cos).
         """
         cos, sin = math.cos(self.tilt), math.sin(self.tilt)
         z = self.z + up * cos - (y - up * sin) * math.tan(self.tilt) - ball
-        return self.x + across / math.cos(self.yaw) + y * math.tan(self.yaw), z
+        return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
 
 
 def _cusp(slot: Slot, depth: float) -> float:
@@ -387,15 +387,11 @@ def slot_operation(
         cusp = _cusp(slot, left)
         passes += _least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
         hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
-        for across, up, both in _passes(groove, tool.radius, choice.depth, cut.depth, cusp):
-            near, far = _line(groove, tool, bench.stock, across, up)
-            if both and path.at[1] == far[1]:
-                path.rapid(x=far[0])
-                path.rapid(z=far[2])
-                near, far = far, near
-            else:
-                path.over(*near, hop)
-            path.line(cut.feed, x=far[0], y=far[1], z=far[2])
+        for aside, up, both in _passes(groove, tool.radius, choice.depth, cut.depth, cusp):
+            y0, y1 = ends(bench.stock, tool.radius, back=both)
+            near, far = (groove.place(tool.radius, aside, up, y) for y in (y0, y1))
+            go = to_and_fro if both else across
+            go(path, near, far, cut.feed, hop)
             hop = low
     path.leave()
     strings = ", ".join(str(c.string) for c in choices)
@@ -412,7 +408,7 @@ def slot_operation(
 def _passes(
     groove: Groove, ball: float, depth: float, step: float, cusp: float
 ) -> Iterator[tuple[float, float, bool]]:
-    """(across, up) of the ball's centre in each pass, from the top layer down; may it go back?
+    """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
     A layer is as wide as the groove lets the ball be at that height, with only as many passes as
     keep what stands between them small; the last passes go round the floor. Well over the floor
@@ -426,8 +422,8 @@ def _passes(
     for k in range(layers - 1, 0, -1):
         high = deep * k / layers
         half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
-        for across in _side_by_side(half, ball, between):
-            yield across, ball + high, k > ONE_WAY
+        for aside in _side_by_side(half, ball, between):
+            yield aside, ball + high, k > ONE_WAY
     for angle in around(groove.radius, ball, cusp):
         yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
 
@@ -445,16 +441,6 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
     most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
     count = math.ceil(2 * half / most)
     return [half * (2 * i / count - 1) for i in range(count + 1)]
-
-
-def _line(
-    groove: Groove, tool: Tool, stock: Stock, across: float, up: float
-) -> tuple[Place, Place]:
-    """Where a pass begins in air before the witness face and ends in air behind the head side."""
-    beside = tool.radius + BESIDE
-    y0, y1 = stock.y_min - beside, stock.y_max + beside
-    (x0, z0), (x1, z1) = (groove.tip(tool.radius, across, up, y) for y in (y0, y1))
-    return (x0, y0, z0), (x1, y1, z1)
 
 
 def _gentle(cut: Cut, tilt: float) -> Cut:
