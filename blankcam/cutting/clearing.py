@@ -12,7 +12,7 @@ from blankcam.cutting.across import across, ends, to_and_fro
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
 from blankcam.cutting.motion import Operation, Path, Place, Stock
-from blankcam.cutting.surface import HOP, tip_height
+from blankcam.cutting.surface import HOP, LINK, tip_height
 from blankcam.cutting.top import TopSurface
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
@@ -40,20 +40,22 @@ def choose(profile: Profile, width: float, depth: float) -> Tool | None:
     return max(fit, key=lambda t: (t.diameter, t.shape is Shape.FLAT, -t.number), default=None)
 
 
-def standing(nut: Nut, slot: Slot, tool: Tool) -> float:
+def standing(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> float:
     """Most that stands over the finished top across a slot once its waste is opened, mm."""
     if tool.shape is not Shape.BALL:
         return 0.0
     edge = slot.radius + 0.02
     over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
-    off = np.min(np.abs(over[:, None] - _places(nut, slot, tool, narrow=True)), axis=1)
+    off = np.min(np.abs(over[:, None] - _places(nut, slot, tool, narrow=narrow)), axis=1)
     return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
 
 
-def seconds(nut: Nut, slot: Slot, tool: Tool, cut: Cut, over_faces: float) -> float:
-    """About how long opening the waste only as wide as needed takes, without links."""
-    layers, places = _layers(nut, cut.depth), _places(nut, slot, tool, narrow=True)
-    return 60 * layers * len(places) * (over_faces + tool.diameter) / cut.feed
+def seconds(
+    nut: Nut, slot: Slot, tool: Tool, cut: Cut, over_faces: float, *, narrow: bool
+) -> float:
+    """About how long opening the waste over a slot takes."""
+    layers, places = _layers(nut, cut.depth), _places(nut, slot, tool, narrow=narrow)
+    return LINK + 60 * layers * len(places) * (over_faces + tool.diameter) / cut.feed
 
 
 def _layers(nut: Nut, depth: float) -> int:

@@ -36,8 +36,8 @@ DEEPEST = 3.0
 """Deepest slot in tool diameters."""
 FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
-ROUGH_SHARE = 0.15
-"""Cusp between the passes of an upper layer, as a share of the depth of cut."""
+SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
+"""Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
 ONE_WAY = 1
 """So many rough layers over the floor's own passes are cut one way (our own)."""
 LOW_HOP = 0.5
@@ -49,6 +49,8 @@ SAME = 1e-4
 """mm under which two radii are one."""
 NICK = 0.15
 """mm: depth of a locating nick."""
+BACK = 1.0
+"""Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF = 10.0
 """Seconds that one more tool must save over its change (our own)."""
 LEAST_LEFT = 0.08
@@ -137,28 +139,34 @@ def _cleared(
     nut: Nut, slot: Slot, choice: SlotChoice, bench: Bench
 ) -> tuple[float, Tool, SlotChoice] | None:
     """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
-    if choice.tool is None or choice.clear or _left_open(nut, slot) < LEAST_LEFT:
+    tool = choice.tool
+    if tool is None or choice.clear or _left_open(nut, slot) < LEAST_LEFT:
         return None
     full, cleared = depths(nut, slot, Stage.ROUGH)
     left, right = nut.clear_window(slot)
     wide = clearing.choose(bench.profile, right - left, full - cleared)
-    if wide is None or wide.diameter <= choice.tool.diameter:
+    if wide is None or wide.diameter <= tool.diameter:
         return None
-    depth = cleared + clearing.standing(nut, slot, wide)
-    if depth >= full:
-        return None
-    thick = bench.stock.y_max
-    cut = plan_cut(bench.material, choice.tool, bench.profile, Work.SLOT)
-    groove = Groove.of(nut, slot, Stage.ROUGH)
-    cusp = _cusp(slot, _left_open(nut, slot))
-    before, after = (
-        len(list(_passes(groove, choice.tool.radius, d, cut.depth, cusp))) for d in (full, depth)
-    )
-    slot_seconds = 60 * (before - after) * (thick + choice.tool.diameter) / cut.feed
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    groove, cusp = Groove.of(nut, slot, Stage.ROUGH), _cusp(slot, _left_open(nut, slot))
+    each = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK
+
+    def seconds(depth: float) -> float:
+        return each * sum(1 for _ in _passes(groove, tool.radius, depth, cut.depth, cusp))
+
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
-    gain = slot_seconds - clearing.seconds(nut, slot, wide, other, thick)
+    found = []
+    for narrow in (True, False):
+        depth = cleared + clearing.standing(nut, slot, wide, narrow=narrow)
+        first = clearing.seconds(nut, slot, wide, other, bench.stock.y_max, narrow=narrow)
+        if depth < full:
+            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
+    if not found:
+        return None
+    gain, narrow, depth = max(found)
     why = f"{choice.why}; the waste over it opened first, which is quicker"
-    return gain, wide, dataclasses.replace(choice, clear=True, narrow=True, depth=depth, why=why)
+    new = dataclasses.replace(choice, clear=True, narrow=narrow, depth=depth, why=why)
+    return gain, wide, new
 
 
 def _left_open(nut: Nut, slot: Slot) -> float:
@@ -410,22 +418,32 @@ def _passes(
 ) -> Iterator[tuple[float, float, bool]]:
     """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
-    A layer is as wide as the groove lets the ball be at that height, with only as many passes as
-    keep what stands between them small; the last passes go round the floor. Well over the floor
+    A layer is as wide as the groove lets the ball be at that height; what stands between its
+    passes is taken along by the next one, so that few layers or few passes in each will do. The last passes go round the floor. Well over the floor
     passes go both ways; in the last layers every pass leaves at the head side, where what breaks
     out breaks out at the back.
     """
-    off, step = max(groove.radius - ball, 0.0), step * math.cos(groove.tilt)
-    deep = (depth + STANDING) * math.cos(groove.tilt)
-    between = ROUGH_SHARE * step if off > SAME else 0.0
-    layers = max(1, math.ceil(deep / (step - between)))
+    off = max(groove.radius - ball, 0.0)
+    cos = math.cos(groove.tilt)
+    ways = (_upper(off, ball, (depth + STANDING) * cos, step * cos, share) for share in SHARES)
+    yield from min(ways, key=len)
+    for angle in around(groove.radius, ball, cusp):
+        yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
+
+
+def _upper(
+    off: float, ball: float, deep: float, step: float, share: float
+) -> list[tuple[float, float, bool]]:
+    """The passes of the upper layers where ridges of a share of the step stand between them."""
+    between = share * step if off > SAME else 0.0
+    layers = max(1, math.ceil(deep / (step - between) - 1e-9))
+    passes = []
     for k in range(layers - 1, 0, -1):
         high = deep * k / layers
         half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
-        for aside in _side_by_side(half, ball, between):
-            yield aside, ball + high, k > ONE_WAY
-    for angle in around(groove.radius, ball, cusp):
-        yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
+        sides = _side_by_side(half, ball, between)
+        passes += [(aside, ball + high, k > ONE_WAY) for aside in sides]
+    return passes
 
 
 def _least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
