@@ -26,6 +26,6 @@ def to_and_fro(path: Path, near: Place, far: Place, feed: float, hop: float) -> 
     if path.at[1] != far[1]:
         across(path, near, far, feed, hop)
         return
-    path.rapid(x=far[0])
-    path.rapid(z=far[2])
+    # Only air there, whichever axis gets to its place first
+    path.rapid(x=far[0], z=far[2])
     path.line(feed, x=near[0], y=near[1], z=near[2])
