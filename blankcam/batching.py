@@ -7,32 +7,19 @@ other computers. Stands beside ``run``, on the same layers below.
 
 from __future__ import annotations
 
-import csv
-import io
 import json
-import multiprocessing
-import os
 import re
-import signal
 import unicodedata
-from collections import Counter
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import (
-    FIRST_COMPLETED,
     Executor,
-    Future,
-    ProcessPoolExecutor,
-    wait,
 )
-from contextlib import closing, contextmanager, suppress
-from dataclasses import asdict, dataclass, fields
-from itertools import islice
-from multiprocessing.process import BaseProcess
+from contextlib import closing, suppress
+from dataclasses import asdict, dataclass
 from pathlib import Path
-from threading import Thread
 from typing import Any
 
-from blankcam import __version__, digest, folder
+from blankcam import __version__, digest, folder, pools
 from blankcam.faults import (
     EXIT_DONE,
     EXIT_REFUSED,
@@ -50,11 +37,11 @@ from blankcam.machine.laser import laser_cautions
 from blankcam.machine.profile import Kind, Profile
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
-from blankcam.writers.tables import Section
+from blankcam.writers import summary
+from blankcam.writers.summary import Outcome
 
-SUMMARY_CSV, SUMMARY_JSON, STOCK = "summary.csv", "summary.json", "stock.dxf"
+STOCK = "stock.dxf"
 LONGEST_NAME = 80  # bytes of a sub-folder's name
-STATUSES = ("made", "kept", "refused", "unusable")
 _DEVICES = frozenset(
     ["con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(10))]
 )
@@ -72,26 +59,6 @@ class Task:
     stamp: str
     """Changes with whatever changes the files: job, profile, stage, version."""
     version: str = __version__
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """What became of one job."""
-
-    folder: str
-    job: str
-    """The instrument's name."""
-    source: str
-    """The job file, or the table's row."""
-    status: str
-    """``made``, ``kept`` (nothing had changed), ``refused`` or ``unusable``."""
-    programs: int = 0
-    minutes: float = 0.0
-    """Machine time of its programs."""
-    gouge_um: float = 0.0
-    left_um: float = 0.0
-    cautions: tuple[str, ...] = ()
-    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +112,7 @@ def _loaded(path: str) -> Job | BlankcamError:
 
 def safe_names(names: Iterable[str]) -> list[str]:
     """Names for sub-folders from hostile text, each once, also where case does not count."""
-    taken = {SUMMARY_CSV, SUMMARY_JSON, folder.LIST_NAME}
+    taken = {summary.CSV, summary.JSON, folder.LIST_NAME}
     safe = []
     for name in names:
         first = candidate = _safe_name(name)
@@ -208,7 +175,7 @@ def batch(
     OutputError
         When the summary can't be written.
     """
-    folder.check_beside(out, (SUMMARY_CSV, SUMMARY_JSON), force=force)
+    folder.check_beside(out, (summary.CSV, summary.JSON), force=force)
     done: dict[str, Outcome] = {}
 
     def note(outcome: Outcome) -> None:
@@ -216,13 +183,18 @@ def batch(
         told(outcome)
 
     tasks = _tasks(found, out, machine, stage, note)
-    with closing(_worked(tasks, pool, at_once)) as results:
+    with closing(pools.worked(work, tasks, pool, at_once)) as results:
         for task, result in results:
             note(_put(out, task, result, force=force))
     outcomes = [done[name] for name, _, _ in found]
-    files = {SUMMARY_CSV: summary_csv(outcomes), SUMMARY_JSON: summary_json(outcomes)}
+    files = {summary.CSV: summary.as_csv(outcomes), summary.JSON: summary.as_json(outcomes)}
     folder.write_beside(out, files, force=force)
     return outcomes
+
+
+def usable(found: Jobs) -> list[tuple[str, Job]]:
+    """The jobs that could be read, by the names of their folders."""
+    return [(name, job) for name, _, job in found if isinstance(job, Job)]
 
 
 def lay_out(
@@ -338,8 +310,10 @@ def _broken(task: Task, wrong: str) -> Outcome:
     return _failed(task.name, task.job.instrument, task.job.path, fault)
 
 
-def _put(out: str, task: Task, result: Result, *, force: bool) -> Outcome:
+def _put(out: str, task: Task, result: Result | pools.Lost, *, force: bool) -> Outcome:
     """Write one job's folder; a folder that can't be written is this job's fault alone."""
+    if isinstance(result, pools.Lost):
+        return _broken(task, f"its worker was lost, twice: {result.why}")
     if result.outcome.status != "made":
         return result.outcome
     try:
@@ -350,172 +324,9 @@ def _put(out: str, task: Task, result: Result, *, force: bool) -> Outcome:
     return result.outcome
 
 
-def _worked(
-    tasks: Iterator[Task], pool: Callable[[], Executor], at_once: int
-) -> Generator[tuple[Task, Result], None, None]:
-    """Results as they come, never more than ``at_once`` under way.
-
-    A worker that dies breaks the pool under all of them: those are tried again one by one, so
-    that only the one that kills its worker is given up.
-    """
-    lost: dict[str, tuple[Task, str]] = {}
-    while True:
-        with _opened(pool) as executor:
-            yield from _through(executor, tasks, at_once, lost)
-        if not lost:
-            return
-        suspects, lost = [task for task, _ in lost.values()], {}
-        for suspect in suspects:
-            with _opened(pool) as executor:
-                yield from _through(executor, iter([suspect]), 1, lost)
-            for task, why in lost.values():
-                wrong = f"its worker was lost, twice: {printable(why, 200)}"
-                yield task, Result(files={}, outcome=_broken(task, wrong))
-            lost.clear()
-
-
-def _through(
-    executor: Executor, tasks: Iterator[Task], at_once: int, lost: dict[str, tuple[Task, str]]
-) -> Iterator[tuple[Task, Result]]:
-    """Tasks through one executor until they end or it breaks; ``lost`` takes those without result."""
-    under_way: dict[Future[Result], Task] = {}
-    while True:
-        if not lost:
-            for task in islice(tasks, at_once - len(under_way)):
-                try:
-                    under_way[executor.submit(work, task)] = task
-                except RuntimeError as broken:  # broken since the last result
-                    lost[task.name] = (task, str(broken))
-        if not under_way:
-            return
-        for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-            task = under_way.pop(future)
-            try:
-                result = future.result()
-            except Exception as fault:  # noqa: BLE001 - whatever the executor's kind raises
-                lost[task.name] = (task, f"{type(fault).__name__}: {fault}")
-            else:
-                yield task, result
-
-
-@contextmanager
-def _opened(pool: Callable[[], Executor]) -> Iterator[Executor]:
-    """An executor that is shut down in the end, at once where the run is stopped."""
-    executor = pool()
-    try:
-        yield executor
-    except BaseException:
-        executor.shutdown(wait=False, cancel_futures=True)
-        for child in multiprocessing.active_children():
-            child.terminate()
-        raise
-    else:
-        executor.shutdown()
-
-
-def local_pool(jobs: int) -> Callable[[], Executor]:
-    """Makes pools of processes on this computer."""
-    context = multiprocessing.get_context("spawn")  # a fork beside threads may hang
-    return lambda: ProcessPoolExecutor(jobs, mp_context=context, initializer=_worker_begins)
-
-
-def _worker_begins() -> None:
-    """A worker ends quietly at Ctrl-C, and does not outlive a run that was killed."""
-    signal.signal(signal.SIGINT, signal.SIG_DFL)
-    if (parent := multiprocessing.parent_process()) is not None:
-        Thread(target=_end_after, args=(parent,), daemon=True).start()
-
-
-def _end_after(parent: BaseProcess) -> None:
-    parent.join()
-    os._exit(1)
-
-
-def cluster_pool(address: str) -> Callable[[], Executor]:
-    """Makes executors of an existing Dask cluster.
-
-    Raises
-    ------
-    InputError
-        When the extra is not installed, or nobody answers at the address.
-    """
-    try:
-        import distributed
-    except ImportError:
-        fault = Fault(
-            where="--scheduler", wrong="needs distributed", mend="pip install 'blankcam[cluster]'"
-        )
-        raise InputError(fault) from None
-    try:
-        client: Any = distributed.Client(address, timeout=10)  # type: ignore[no-untyped-call]
-    except (OSError, ValueError, TypeError) as failed:
-        wrong = f"nobody answers there ({printable(failed, 100)})"
-        raise InputError(Fault(where="--scheduler", found=address, wrong=wrong)) from None
-    return lambda: client.get_executor(pure=False)
-
-
-def cores() -> int:
-    """Cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def exit_code(outcomes: Iterable[Outcome]) -> int:
     """2 where any job can't be used, else 1 where any is refused, else 0."""
     statuses = {o.status for o in outcomes}
     if "unusable" in statuses:
         return EXIT_UNUSABLE
     return EXIT_REFUSED if "refused" in statuses else EXIT_DONE
-
-
-def summary(outcomes: Sequence[Outcome], out: str) -> tuple[Section, ...]:
-    """The outcomes as tables for the terminal."""
-    table = Section(
-        title=f"{len(outcomes)} jobs: {_counted(outcomes)}",
-        columns=("folder", "instrument", "", "programs", "min", "below um", "left um", "cautions"),
-        rows=tuple(_row(o) for o in outcomes),
-        notes=(f"in {out}, with {SUMMARY_CSV} and {SUMMARY_JSON}",),
-    )
-    faults = tuple(fault for o in outcomes for fault in o.faults)
-    return (table, Section(title="Not made", notes=faults)) if faults else (table,)
-
-
-def _counted(outcomes: Sequence[Outcome]) -> str:
-    counts = Counter(o.status for o in outcomes)
-    return ", ".join(f"{counts[s]} {s}" for s in STATUSES if counts[s])
-
-
-def _row(o: Outcome) -> tuple[str, ...]:
-    cut = (
-        (str(o.programs), f"{o.minutes:.0f}", f"{o.gouge_um:.1f}", f"{o.left_um:.1f}")
-        if o.programs
-        else ("", "", "", "")
-    )
-    return (o.folder, printable(o.job, 40), o.status, *cut, str(len(o.cautions) or ""))
-
-
-def summary_csv(outcomes: Sequence[Outcome]) -> bytes:
-    """The outcomes as a table for a spreadsheet; no text of a job can become a formula there."""
-    stream = io.StringIO(newline="")
-    writer = csv.writer(stream)
-    names = [f.name for f in fields(Outcome)]
-    writer.writerow(names)
-    for outcome in outcomes:
-        writer.writerow(_cell(getattr(outcome, name)) for name in names)
-    return stream.getvalue().encode("utf-8", "replace")
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, tuple):
-        value = "; ".join(value)
-    if not isinstance(value, str):
-        return value
-    text = printable(value, 2000)
-    return f"'{text}" if text[:1] in "=+-@" and text else text
-
-
-def summary_json(outcomes: Sequence[Outcome]) -> bytes:
-    """The outcomes for other programs."""
-    record = {"version": __version__, "jobs": [asdict(o) for o in outcomes]}
-    return (json.dumps(record, indent=1) + "\n").encode()

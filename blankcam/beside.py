@@ -6,13 +6,14 @@ it in order; where the system can't fork, or has one core, the same work is done
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import warnings
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
-from typing import Any, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -40,17 +41,24 @@ def second_hand(wanted: bool) -> Iterator[Hand]:
     if not wanted or not _can_fork():
         yield Hand(None)
         return
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
     context = multiprocessing.get_context("fork")
     with ProcessPoolExecutor(max_workers=1, mp_context=context) as pool:
         yield Hand(pool)
 
 
 def _can_fork() -> bool:
+    import multiprocessing
+
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 1
     return cores > 1 and "fork" in multiprocessing.get_all_start_methods()
 
 
 def _done(work: Callable[..., T], *args: Any, **kwargs: Any) -> Future[T]:
+    from concurrent.futures import Future
+
     future: Future[T] = Future()
     try:
         future.set_result(work(*args, **kwargs))

@@ -5,29 +5,66 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 
 from __future__ import annotations
 
+import io
+import os
 import sys
-from typing import Annotated, Any
+from collections.abc import Callable
+from contextlib import nullcontext
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
 
 import typer
 
 from blankcam import __version__
-from blankcam.faults import EXIT_REFUSED, EXIT_UNUSABLE, BlankcamError, printable
+from blankcam.faults import (
+    EXIT_DONE,
+    EXIT_REFUSED,
+    EXIT_UNUSABLE,
+    BlankcamError,
+    Fault,
+    InputError,
+    printable,
+)
 from blankcam.parts.stage import Stage
+
+F = TypeVar("F", bound=Callable[..., None])
 
 app = typer.Typer(
     name="blankcam",
     help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     epilog="Begin with: blankcam start my-job.toml --like classical",
 )
 
+
+def _command(example: str) -> Callable[[F], F]:
+    """A command whose help ends with an example, never broken over two lines."""
+    return app.command(epilog=f"\b\nExample:\n  {example}")
+
+
+def _machines(typed: str) -> list[str]:
+    from blankcam.machine.read import shipped
+
+    return [name for name in shipped() if name.startswith(typed)]
+
+
+def _kinds(typed: str) -> list[str]:
+    from blankcam.job.job import KINDS
+
+    return [kind for kind in KINDS if kind.startswith(typed)]
+
+
 JobArg = Annotated[str, typer.Argument(metavar="JOB", help="The job file (TOML).")]
 OutOpt = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write into.")]
 MachineOpt = Annotated[
     str | None,
-    typer.Option("--machine", metavar="NAME", help="A machine's name, or a path to its profile."),
+    typer.Option(
+        "--machine",
+        metavar="NAME",
+        help="A machine's name, or a path to its profile.",
+        autocompletion=_machines,
+    ),
 ]
 StageOpt = Annotated[
     Stage,
@@ -55,16 +92,67 @@ def _version(wanted: bool) -> None:
         raise typer.Exit
 
 
-@app.callback()
+@app.callback(invoke_without_command=True)
 def _main(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
     ] = False,
 ) -> None:
     del version
+    if context.invoked_subcommand is None:
+        print(context.get_help())
 
 
-@app.command()
+@_command("blankcam start my-job.toml --like ukulele")
+def start(
+    file: Annotated[str, typer.Argument(metavar="FILE", help="The job file to write.")],
+    like: Annotated[
+        str | None,
+        typer.Option(
+            "--like", metavar="KIND", help="The kind of instrument.", autocompletion=_kinds
+        ),
+    ] = None,
+    ask: Annotated[
+        bool, typer.Option("--ask", help="Ask for the measurements one by one; can be broken off.")
+    ] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a job file that is there.")
+    ] = False,
+) -> None:
+    """Write a commented job file with typical values."""
+    from blankcam import run
+
+    if ask:
+        _asked(file, like, force=force)
+        return
+    if like is None:
+        mend = "--like KIND writes typical values, --ask asks for your own"
+        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", mend=mend))
+    for line in run.start(file, like, force=force):
+        print(line)
+
+
+def _asked(file: str, like: str | None, *, force: bool) -> None:
+    from blankcam import run, terminal
+    from blankcam.job.asking import part_path
+    from blankcam.machine.read import read_profile
+
+    talk = run.begin(file, like, force=force)
+    taken_up = run.is_kept(file)
+    try:
+        if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
+            run.forget(file)
+            talk = run.begin(file, like, force=force)
+        talk = terminal.converse(talk, keep=lambda t: run.keep(file, t), machine=read_profile)
+    except (EOFError, KeyboardInterrupt):
+        print()
+        raise run.broken_off(file) from None
+    for line in run.finish(file, talk, force=force):
+        print(line)
+
+
+@_command("blankcam layout my-job.toml")
 def layout(
     job: JobArg,
     machine: MachineOpt = None,
@@ -78,7 +166,7 @@ def layout(
     ] = False,
     feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
 ) -> None:
-    """Print every computed number of a job. Example: blankcam layout my-job.toml"""
+    """Print every computed number of a job."""
     from blankcam import run, terminal
 
     if picture:
@@ -92,35 +180,35 @@ def layout(
         terminal.show(found.sections)
 
 
-@app.command()
+@_command("blankcam make my-job.toml --out cuts")
 def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
          force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
-    """Make every file of a job, each program proven. Example: blankcam make my-job.toml --out cuts"""
+    """Make every file of a job, each program proven."""
     _written(job, out, machine, stage, force=force, what="all", paper=paper)
 
 
-@app.command()
+@_command("blankcam dxf my-job.toml --out drawings")
 def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
         force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
-    """Write the DXF outlines alone. Example: blankcam dxf my-job.toml --out drawings"""
+    """Write the DXF outlines alone."""
     _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
 
 
-@app.command()
+@_command("blankcam gcode my-job.toml --out programs")
 def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
           force: ForceOpt = False) -> None:  # fmt: skip
-    """Write the proven programs alone. Example: blankcam gcode my-job.toml --out programs"""
+    """Write the proven programs alone."""
     _written(job, out, machine, stage, force=force, what="gcode")
 
 
-@app.command()
+@_command("blankcam preview my-job.toml --out look")
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
             force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
-    """Write the sheet and the page, nothing for a machine. Example: blankcam preview my-job.toml --out look"""
+    """Write the sheet and the page, nothing for a machine."""
     _written(job, out, machine, stage, force=force, what="preview", paper=paper)
 
 
-@app.command()
+@_command("blankcam refit my-job.toml readings.toml --out refit")
 def refit(
     job: JobArg,
     readings: Annotated[str, typer.Argument(metavar="READINGS", help="The readings file (TOML).")],
@@ -128,7 +216,7 @@ def refit(
     machine: MachineOpt = None,
     force: ForceOpt = False,
 ) -> None:
-    """After stringing: what to take off, where, and the programs for it. Example: blankcam refit my-job.toml readings.toml --out refit"""
+    """After stringing: what to take off, and the programs for it."""
     from blankcam import refitting, terminal
 
     terminal.show(tuple(refitting.refit(job, readings, out, machine, force=force)))
@@ -154,7 +242,7 @@ def _written(
         print(line)
 
 
-@app.command()
+@_command("blankcam batch jobs --out cuts")
 def batch(
     folder: Annotated[
         str, typer.Argument(metavar="FOLDER", help="Of job files; with --rows, the base job.")
@@ -174,27 +262,45 @@ def batch(
         str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
     ] = None,
     stock: StockOpt = None,
+    fixture: Annotated[
+        str | None,
+        typer.Option(
+            "--fixture", metavar='"N x PITCH"', help="Blanks side by side as one program."
+        ),
+    ] = None,
     force: ForceOpt = False,
 ) -> None:
-    """Make every job of a folder, each in its own sub-folder. Example: blankcam batch jobs --out cuts"""
-    from blankcam import batching, terminal
+    """Make every job of a folder, each in its own sub-folder."""
+    from blankcam import batching, loading, pools, terminal
+    from blankcam.writers import summary
 
+    held = None if fixture is None else loading.fixture_of(fixture)
     found = batching.jobs_of(folder, rows)
-    count = jobs or batching.cores()
-    pool = batching.cluster_pool(scheduler) if scheduler else batching.local_pool(count)
-    with terminal.progress(len(found)) as told:
-        outcomes = batching.batch(
-            found, out, machine, stage,
-            pool=pool, at_once=count + 2, force=force, told=lambda o: told(o.folder),
-        )  # fmt: skip
-    terminal.show(batching.summary(outcomes, out))
-    if stock is not None:
-        print(batching.lay_out(found, out, machine, stage, stock, force=force))
-    if code := batching.exit_code(outcomes):
+    local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
+    code = 0
+    with nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (n, pool):
+        at_once = (jobs or n) + 2
+        with terminal.progress(len(found)) as told:
+            outcomes = batching.batch(
+                found, out, machine, stage,
+                pool=pool, at_once=at_once, force=force, told=lambda o: told(o.folder),
+            )  # fmt: skip
+        terminal.show(summary.sections(outcomes, out))
+        code = batching.exit_code(outcomes)
+        if stock is not None:
+            print(batching.lay_out(found, out, machine, stage, stock, force=force))
+        if held is not None:
+            whole, lines = loading.load_up(
+                batching.usable(found), out, machine, stage, held,
+                pool=pool, at_once=at_once, force=force,
+            )  # fmt: skip
+            print(*lines, sep="\n")
+            code = code or (EXIT_DONE if whole else EXIT_REFUSED)
+    if code:
         raise typer.Exit(code)
 
 
-@app.command()
+@_command("blankcam prove nut-edge.ngc --job my-job.toml")
 def prove(
     program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
     job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],
@@ -202,66 +308,87 @@ def prove(
     stage: Annotated[Stage | None, typer.Option("--stage", help="Else as its header says.")] = None,
     as_json: JsonOpt = False,
 ) -> None:
-    """Replay a program and say what it would leave. Example: blankcam prove nut-edge.ngc --job my-job.toml"""
-    from blankcam import proving
+    """Replay a program and say what it would leave."""
+    from blankcam import proving, refitting
 
-    passed, lines = proving.prove(program, job, machine, stage, as_json=as_json)
+    of_refit = proving.stem_of(program, proving.program_bytes(program)).startswith(refitting.STEMS)
+    prove_one = refitting.prove if of_refit else proving.prove
+    passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line)
     if not passed:
         raise typer.Exit(EXIT_REFUSED)
 
 
-@app.command()
+@_command("blankcam machines bench-mill")
 def machines(
     name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="A name, or a path to a profile.")
+        str | None,
+        typer.Argument(
+            metavar="[NAME]", help="A name, or a path to a profile.", autocompletion=_machines
+        ),
     ] = None,
 ) -> None:
-    """List the machine profiles, or check and show one. Example: blankcam machines bench-mill"""
+    """List the machine profiles, or check and show one."""
     from blankcam import run, terminal
 
     terminal.show(run.machines(name))
 
 
-@app.command()
-def start(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="The job file to write.")],
-    like: Annotated[str, typer.Option("--like", metavar="KIND", help="The kind of instrument.")],
-    force: ForceOpt = False,
-) -> None:
-    """Write a commented job file with typical values. Example: blankcam start my-job.toml --like ukulele"""
-    from blankcam import run
-
-    for line in run.start(file, like, force=force):
-        print(line)
-
-
 def run_cli() -> None:
     """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
+    _speak_safely()
+    # no other package may hook into how job files are read, and looking for such takes time
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     sys.exit(_exit_code())
 
 
 def _exit_code(args: list[str] | None = None) -> int:
     try:
-        return int(app(args, standalone_mode=False) or 0)
+        code = int(app(args, standalone_mode=False) or 0)
+        sys.stdout.flush()  # what can't be written shows here, not after the exit code is out
     except BlankcamError as failed:
         _complain(str(failed))
         return failed.exit_code
-    except BrokenPipeError:
-        sys.stderr.close()
-        return EXIT_UNUSABLE
     except KeyboardInterrupt:
         _complain("blankcam: stopped")
         return EXIT_UNUSABLE
+    except SystemExit as left:  # a shell was completed (0), or nobody reads on (1, not "refused")
+        return EXIT_UNUSABLE if left.code else EXIT_DONE
+    except OSError as fault:
+        return _unheard(fault)
     except Exception as fault:  # noqa: BLE001 - a maker never sees a traceback
         return _other(fault)
+    return code
+
+
+def _unheard(fault: OSError) -> int:
+    """Nobody reads on, or there is no room for what is told; nothing more is sent there."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    if not isinstance(fault, BrokenPipeError):
+        why = printable(fault.strerror or fault, 100).lower()
+        _complain(f"blankcam: stopped, the system says: {why}")
+    return EXIT_UNUSABLE
+
+
+def _speak_safely() -> None:
+    """Whatever letters the terminal or pipe has: a strange one becomes a mark, not a failure."""
+    # whoever started us may have closed them
+    sys.stdout = sys.stdout or Path(os.devnull).open("w")  # noqa: SIM115 - for good
+    sys.stderr = sys.stderr or Path(os.devnull).open("w")  # noqa: SIM115
+    for stream, errors in (
+        (sys.stdin, "surrogateescape"), (sys.stdout, "replace"), (sys.stderr, "replace"),
+    ):  # fmt: skip
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors=errors)
 
 
 def _other(fault: Any) -> int:
     """Faults of the command line itself, and our own mistakes."""
     if hasattr(fault, "format_message"):
-        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see blankcam --help")
+        context = getattr(fault, "ctx", None)
+        command = context.command_path if context else "blankcam"
+        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see {command} --help")
     else:
         words = printable(f"{type(fault).__name__}: {fault}", 300)
         _complain(f"blankcam: a fault of the program itself, nothing was written: {words}")

@@ -10,8 +10,6 @@ lock on its staged folder.
 from __future__ import annotations
 
 import contextlib
-import ctypes
-import ctypes.util
 import hashlib
 import json
 import os
@@ -93,12 +91,9 @@ def stands(out: str, stamp: str) -> bool:
 
 def write_file(path: str, content: bytes, *, force: bool = False) -> None:
     """One file, whole or not at all; an old one only where ``force`` says so."""
+    check_file(path, force=force)
     with _told(path):
         target = Path(path)
-        if target.exists() and not force:
-            raise OutputError(
-                Fault(where=path, wrong="is there already", mend="another name, or --force")
-            )
         handle, staged = tempfile.mkstemp(prefix=".blankcam.", dir=target.parent)
         try:
             with os.fdopen(handle, "wb") as stream:
@@ -108,6 +103,22 @@ def write_file(path: str, content: bytes, *, force: bool = False) -> None:
             Path(staged).replace(target)
         finally:
             Path(staged).unlink(missing_ok=True)
+
+
+def check_file(path: str, *, force: bool = False) -> None:
+    """Raise OutputError where ``write_file`` would find an old one in its way."""
+    with _told(path):
+        there = os.path.lexists(path)
+    if there and not force:
+        raise OutputError(
+            Fault(where=path, wrong="is there already", mend="another name, or --force")
+        )
+
+
+def remove_file(path: str) -> None:
+    """Remove a file, where there is one; raises OutputError where it can't be removed."""
+    with _told(path):
+        Path(path).unlink(missing_ok=True)
 
 
 def write_beside(out: str, files: Mapping[str, bytes], *, force: bool = False) -> None:
@@ -325,9 +336,11 @@ def _swap(staged: Path, target: Path, out: str, kept: Collection[str]) -> None:
 
 def _exchange(a: Path, b: Path) -> bool:
     """Swap two names in one step (renameat2); False where that is not to be had."""
+    import ctypes
+
     try:
-        call = ctypes.CDLL(ctypes.util.find_library("c"), use_errno=True).renameat2
-    except (OSError, AttributeError):
+        call = ctypes.CDLL(None, use_errno=True).renameat2
+    except (OSError, AttributeError, TypeError):  # not this system's library, or an old one
         return False
     done = call(_AT_FDCWD, os.fsencode(a), _AT_FDCWD, os.fsencode(b), _EXCHANGE)
     return bool(done == 0)

@@ -24,7 +24,8 @@ from blankcam.writers import report
 if TYPE_CHECKING:
     from blankcam.cutting.plan import Plan
     from blankcam.cutting.slots import SlotChoice
-    from blankcam.replay.verdict import Proof
+    from blankcam.replay.stock import Stock
+    from blankcam.replay.verdict import ProgramText, Proof
     from blankcam.writers.gcode import Written
 
 LARGEST_PROGRAM = 20_000_000
@@ -108,35 +109,43 @@ def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
 
 def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
     """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
+    from blankcam.cutting import thickness
+
     blank: BlankJob = getattr(found.job.blanks, part.name)
+    if found.job.plan.thickness == "mill" and thickness.needed(part, blank):
+        return blank
     return dataclasses.replace(blank, thickness=part.thickness)
+
+
+def stock_of(found: Design, part: Nut | Saddle) -> Stock:
+    """That blank in the part's frame; what is to be milled off its face lies below y 0."""
+    from blankcam.replay.stock import Stock
+
+    blank = blank_as_cut(found, part)
+    over = (blank.length - part.length) / 2
+    return Stock(
+        x0=-over,
+        x1=part.length + over,
+        y0=part.thickness - blank.thickness,
+        y1=part.thickness,
+        z0=0.0,
+        z1=blank.height,
+    )
 
 
 def plan_part(found: Design, part: Nut | Saddle, profile: Profile, stage: Stage) -> Plan:
     """The programs of one part and who does what; raises RefusedError where it can't be cut."""
     from blankcam.cutting import plan
 
-    if found.job.plan.thickness == "mill":
-        raise RefusedError(
-            Fault(
-                where=found.job.path,
-                key="plan.thickness",
-                found="mill",
-                wrong="no program brings a blank to its thickness yet",
-                mend='rub it off by hand as the layout says and write "hand"',
-            )
-        )
-    blank, material = blank_as_cut(found, part), found.job.blanks.material
+    blank, material, by = blank_as_cut(found, part), found.job.blanks.material, found.job.plan
     if isinstance(part, Nut):
-        by = found.job.plan.slots
         return plan.plan_nut(
             part, blank, profile, material, stage,
-            slots_by=by, outline_by=found.job.plan.outline,
+            slots_by=by.slots, outline_by=by.outline, thickness_by=by.thickness,
         )  # fmt: skip
-    by_hand = found.job.plan
     return plan.plan_saddle(
         part, blank, profile, material, stage,
-        outline_by=by_hand.outline, ends_by=by_hand.ends,
+        outline_by=by.outline, ends_by=by.ends, thickness_by=by.thickness,
     )  # fmt: skip
 
 
@@ -157,25 +166,30 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
 ) -> Proof:
     from blankcam.replay import verdict
-    from blankcam.replay.stock import Stock
 
-    blank = blank_as_cut(found, part)
-    over = (blank.length - part.length) / 2
     setups = {f"{p.stem}.ngc": verdict.Setup(p.setup) for p in plan.programs}
+    given = [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()]
+    return proof(found, part, plan, profile, stage, given)
+
+
+def proof(  # everything a proof needs is a fact of its own
+    found: Design,
+    part: Nut | Saddle,
+    plan: Plan,
+    profile: Profile,
+    stage: Stage,
+    given: Sequence[ProgramText],
+) -> Proof:
+    """The proof of programs given in order, on the blank that the plan is for."""
+    from blankcam.replay import verdict
+
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     return verdict.prove(
-        [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()],
+        given,
         part,
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=Stock(
-            x0=-over,
-            x1=part.length + over,
-            y0=0.0,
-            y1=blank.thickness,
-            z0=0.0,
-            z1=blank.height,
-        ),
+        stock=stock_of(found, part),
         profile=profile,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
@@ -202,11 +216,11 @@ def prove(
     Returns whether it passed and the lines to print. The part's other programs, run before or
     after it on the same blank, are those this tool would write.
     """
-    data = _program_bytes(program)
+    data = program_bytes(program)
     job = read.load(job_path)
     profile, found = machine_of(job, machine), design(job)
     stage = stage or _stage_said(data)
-    stem = _stem_of(program, data)
+    stem = stem_of(program, data)
     part = found.saddle if stem.startswith("saddle") else found.nut
     plan = plan_part(found, part, profile, stage)
     texts = _in_place(found, plan, profile, f"{stem}.ngc", data)
@@ -220,12 +234,20 @@ def prove(
             )
         )
     proof = _proof(found, part, plan, profile, stage, texts)
-    one = next(p for p in proof.programs if p.name == f"{stem}.ngc")
-    signed = _signed(one.as_written, one.job_digest, job.digest)
+    place = {"file": program, "part": part.name, "stage": str(stage)}
+    return verdict_lines(place, proof, f"{stem}.ngc", job.digest, as_json=as_json)
+
+
+def verdict_lines(
+    place: Mapping[str, str], proof: Proof, name: str, job_digest: str, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """Whether the proof passed, and the lines to print of the program of that name in it."""
+    one = next(p for p in proof.programs if p.name == name)
+    signed = _signed(one.as_written, one.job_digest, job_digest)
     if as_json:
-        record = {"file": program, "part": part.name, "stage": str(stage), "signed": signed}
-        return proof.passed, [report.dumps(record | {"proof": proof.record()}).rstrip("\n")]
-    return proof.passed, list(_verdict_lines(program, proof, signed))
+        record = {**place, "signed": signed, "proof": proof.record()}
+        return proof.passed, [report.dumps(record).rstrip("\n")]
+    return proof.passed, list(_verdict_lines(place["file"], proof, signed))
 
 
 def _in_place(
@@ -262,7 +284,8 @@ def _signed(as_written: bool | None, job_in_header: str, digest: str) -> str:
     return "as written" if job_in_header == digest else "as written, but for another job"
 
 
-def _program_bytes(path: str) -> bytes:
+def program_bytes(path: str) -> bytes:
+    """What a program's file holds; raises InputError where it can't be one."""
     try:
         found = Path(path)
         if not found.is_file():
@@ -279,9 +302,9 @@ def _stage_said(data: bytes) -> Stage:
     return Stage(said[1].decode()) if said else Stage.ROUGH
 
 
-def _stem_of(path: str, data: bytes) -> str:
+def stem_of(path: str, data: bytes) -> str:
     """Which of a part's programs this is: by its header, else by its name."""
-    pattern = rb"((?:nut|saddle)-(?:edge|face)(?:-\d{1,2})?)\.ngc"
+    pattern = rb"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2})?)\.ngc"
     said = re.search(rb"file[:=]? " + pattern, data)
     if said:
         return said[1].decode()

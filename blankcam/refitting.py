@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import reduce
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from blankcam import digest, folder, proving
-from blankcam.faults import Fault, RefusedError
+from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.instrument import refit as refits
 from blankcam.instrument.instrument import per_string
 from blankcam.instrument.refit import Refit
@@ -32,8 +33,8 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 from blankcam.parts.standing import Standing, Taken
+from blankcam.writers import onward, report, tables
 from blankcam.writers import refit as papers
-from blankcam.writers import report, tables
 from blankcam.writers.refit import RefitSheet
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     from blankcam.writers.gcode import Written
 
 
+STEMS = ("nut-refit", "saddle-refit", "saddle-bottom")
 OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are not cut again
 
 
@@ -88,7 +90,7 @@ def work_out(job_path: str, readings_path: str) -> Worked:
     entries = log.read_log(path)
     _same_job(path, entries, shape_digest(job))
     cut = log.cut_so_far(entries, readings.digest, readings.last_refit)
-    now = _standing(found, cut, readings)
+    now = _standing(found, cut, readings.stage)
     done = _refit(found, readings)
     return Worked(
         found=found,
@@ -123,9 +125,9 @@ def _same_job(path: str, entries: Sequence[LogEntry], shape: str) -> None:
         )
 
 
-def _standing(found: Design, cut: Sequence[LogEntry], readings: Readings) -> Standing:
-    """The parts after all that was cut."""
-    stage = Stage(cut[0].stage if cut else readings.stage)
+def _standing(found: Design, cut: Sequence[LogEntry], first: str) -> Standing:
+    """The parts after all that was cut; ``first`` is their stage before any of it."""
+    stage = Stage(cut[0].stage if cut else first)
     return reduce(
         lambda now, entry: standing.after(found, now, _taken(entry)),
         cut,
@@ -204,6 +206,9 @@ def refit(
     yield tables.Section(
         title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
     )
+    steps = tuple(onward.after_refit(out, files, nothing=worked.done.nothing))
+    if steps:
+        yield tables.Section(title="Next", notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:
@@ -227,44 +232,59 @@ def _entry(worked: Worked) -> LogEntry:
 def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
     """The programs of what is to be cut; and why a piece has none, for the marks serve a hand too."""
     cuts, by_hand = [], []
-    for now, piece, stem in _pieces(worked):
+    for piece in _pieces(worked.now, worked.after, Taken.of(worked.done)):
         try:
-            cuts.append(_cut(worked, profile, now, piece, stem))
+            cuts.append(_cut(worked.found.job, worked.readings.digest, profile, piece))
         except RefusedError as refused:
             first, *others = refused.faults
             more = f" (and {len(others)} more)" if others else ""
             by_hand.append(
-                f"{piece.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
+                f"{piece.to_be.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
             )
     return tuple(cuts), tuple(by_hand)
 
 
-def _pieces(worked: Worked) -> Iterator[tuple[Nut | Saddle, Nut | Saddle, str]]:
-    """What is to be cut: as it stands, as it is to be, and the name of its program."""
-    now, after = worked.now, worked.after
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A part as it stands, as it is to be, and the name of its program."""
+
+    now: Nut | Saddle
+    to_be: Nut | Saddle
+    stem: str
+
+    @property
+    def box(self) -> BlankJob:
+        """What the standing part fills at most."""
+        length, thickness = self.to_be.length + 2 * OVER, self.to_be.thickness
+        return BlankJob(length=length, height=self.now.height, thickness=thickness)
+
+
+def _pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[_Piece]:
+    """What is to be cut."""
     if after.nut != now.nut:
-        yield now.nut, after.nut, "nut-refit"
-    if worked.done.saddle_by == "crown":
-        yield now.saddle, after.saddle, "saddle-refit"
-    elif worked.done.saddle_by == "bottom":
-        piece = standing.bottom_trim(now.saddle, Taken.of(worked.done))
-        yield now.saddle, piece, "saddle-bottom"
+        yield _Piece(now.nut, after.nut, "nut-refit")
+    if taken.saddle_by == "crown":
+        yield _Piece(now.saddle, after.saddle, "saddle-refit")
+    elif taken.saddle_by == "bottom":
+        yield _Piece(now.saddle, standing.bottom_trim(now.saddle, taken), "saddle-bottom")
 
 
-def _cut(
-    worked: Worked, profile: Profile, now: Nut | Saddle, piece: Nut | Saddle, stem: str
-) -> Cut:
-    """One piece, from the box that the standing part fills at most."""
+def _written(
+    job: Job, readings: str, profile: Profile, piece: _Piece
+) -> tuple[Plan, tuple[Written, ...]]:
+    """One piece planned from its box, and the texts of its programs."""
     from blankcam.writers import gcode
 
-    job = worked.found.job
-    length = piece.length + 2 * OVER
-    box = BlankJob(length=length, height=now.height, thickness=piece.thickness)
-    plan = _named(_plan(job, piece, box, profile), piece.name, stem, box)
-    written = tuple(gcode.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
-    return Cut(
-        stem=stem, written=written, plan=plan, proof=_proof(piece, plan, written, box, profile)
-    )
+    plan = _named(_plan(job, piece.to_be, piece.box, profile), piece, readings)
+    name = job.instrument.name
+    return plan, tuple(gcode.write(p, profile, name, job.digest) for p in plan.programs)
+
+
+def _cut(job: Job, readings: str, profile: Profile, piece: _Piece) -> Cut:
+    """One piece written and proven."""
+    plan, written = _written(job, readings, profile, piece)
+    proof = _proof(piece, plan, {w.file: w.text for w in written}, profile)
+    return Cut(stem=piece.stem, written=written, plan=plan, proof=proof)
 
 
 def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Plan:
@@ -276,21 +296,22 @@ def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Pla
     return plan.plan_nut(piece, box, profile, material, Stage.FINAL, slots_by=job.plan.slots)
 
 
-def _named(plan: Plan, part: str, stem: str, box: BlankJob) -> Plan:
+def _named(plan: Plan, piece: _Piece, readings: str) -> Plan:
     """The plan under the refit's own names, and where zero lies on a part turned over."""
     zero = "X0 its left end, Y0 its face toward the tail, Z0 its seat side"
-    if stem == "saddle-bottom":
+    if piece.stem == "saddle-bottom":
         zero = (
             "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
-            f" Z{box.height:.3f} its underside, levelled"
+            f" Z{piece.box.height:.3f} its underside, levelled"
         )
     programs = tuple(
         dataclasses.replace(
             p,
-            part=part,
+            part=piece.to_be.name,
             stage="refit",
-            stem=p.stem.replace(f"{_old_stem(p.stem)}", stem),
+            stem=p.stem.replace(f"{_old_stem(p.stem)}", piece.stem),
             zero=zero,
+            readings=readings,
         )
         for p in plan.programs
     )
@@ -302,20 +323,19 @@ def _old_stem(stem: str) -> str:
     return "-".join(stem.split("-")[:2])
 
 
-def _proof(
-    piece: Nut | Saddle, plan: Plan, written: Sequence[Written], box: BlankJob, profile: Profile
-) -> Proof:
+def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile: Profile) -> Proof:
     from blankcam.replay import verdict
     from blankcam.replay.stock import Stock
 
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    part, box = piece.to_be, piece.box
     return verdict.prove(
-        [verdict.ProgramText(name=w.file, data=w.text, setup=verdict.Setup.EDGE) for w in written],
-        piece,
+        [verdict.ProgramText(name=n, data=t, setup=verdict.Setup.EDGE) for n, t in texts.items()],
+        part,
         stage=Stage.FINAL,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         stock=Stock(
-            x0=-OVER, x1=piece.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
+            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
         ),
         profile=profile,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
@@ -381,3 +401,52 @@ def _records(cut: Cut) -> Iterator[dict[str, Any]]:
             "bound_seconds": written.bound_seconds,
             "proof": cut.proof.record(),
         }
+
+
+def prove(
+    program: str, job_path: str, machine: str | None, stage: Stage | None, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """Replay a program of a refit, also an edited one, on the part as the log says it then stood.
+
+    Which refit it belongs to is said by the digest of its readings in its header; without one it
+    is taken to be of the last. Returns whether it passed and the lines to print.
+
+    Raises
+    ------
+    InputError
+        No such refit is in the log, or it cut nothing of that name.
+    """
+    if stage is not None:
+        wrong = "a refit's program has no stage"
+        raise InputError(Fault(where=program, wrong=wrong, mend="leave --stage out"))
+    data = proving.program_bytes(program)
+    job = read.load(job_path)
+    profile, found = proving.machine_of(job, machine), design(job)
+    entry, cut = _logged(program, data, job)
+    now, taken = _standing(found, cut, entry.stage), _taken(entry)
+    pieces = {p.stem: p for p in _pieces(now, standing.after(found, now, taken), taken)}
+    name = f"{proving.stem_of(program, data)}.ngc"
+    piece = next((p for stem, p in pieces.items() if name.startswith(stem)), None)
+    plan, texts = _written(job, entry.readings, profile, piece) if piece else (None, ())
+    if piece is None or plan is None or name not in (w.file for w in texts):
+        mend = f"what it cuts is {', '.join(pieces) or 'nothing'}"
+        raise InputError(Fault(where=program, wrong="its refit has no such program", mend=mend))
+    proof = _proof(piece, plan, {w.file: w.text for w in texts} | {name: data}, profile)
+    place = {"file": program, "part": piece.to_be.name, "stage": "refit"}
+    return proving.verdict_lines(place, proof, name, job.digest, as_json=as_json)
+
+
+def _logged(program: str, data: bytes, job: Job) -> tuple[LogEntry, tuple[LogEntry, ...]]:
+    """The log's entry of the refit that a program is of, and what was cut before it."""
+    path = log.log_path(job.path)
+    entries = log.read_log(path)
+    _same_job(path, entries, shape_digest(job))
+    said = re.search(rb"readings digest ([0-9a-f]{16})", data)
+    of = said[1].decode() if said else (entries[-1].readings if entries else "")
+    at = max((i for i, e in enumerate(entries) if e.readings == of), default=None)
+    if at is None:
+        wrong = f"its refit is not in the log {path}"
+        mend = "give the job that was refitted, with its log beside it"
+        raise InputError(Fault(where=program, wrong=wrong, mend=mend))
+    entry = entries[at]
+    return entry, log.cut_so_far(entries[: at + 1], entry.readings, entry.before)

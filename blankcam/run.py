@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from blankcam import folder
 from blankcam.beside import second_hand
 from blankcam.faults import Fault, InputError, RefusedError
-from blankcam.job import read, starter
+from blankcam.job import asking, read, starter
 from blankcam.job.job import Job
 from blankcam.job.lengths import parse_length
 from blankcam.machine.profile import Kind, Profile
@@ -26,7 +28,7 @@ from blankcam.proving import (
     slot_choices,
     stop_unproven,
 )
-from blankcam.writers import report, tables
+from blankcam.writers import onward, report, tables
 from blankcam.writers.notice import notice
 
 if TYPE_CHECKING:
@@ -66,7 +68,15 @@ def layout(
     if feeds:
         planned = _planned(found, profile, stage)
         sections += (*tables.feeds(planned), *tables.times(planned, profile))
+    sections.append(tables.Section(title="Next", notes=tuple(_onward(found, profile, machine))))
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
+
+
+def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
+    measured = not any(key in found.job.assumed for key in read.MEASURED)
+    yield from onward.after_layout(
+        found.job, profile, machine, measured=measured, cautions=len(found.cautions)
+    )
 
 
 def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
@@ -134,6 +144,7 @@ def make(
         files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
+    yield from onward.after_files(job, out, files)
 
 
 def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
@@ -390,4 +401,58 @@ def start(path: str, kind: str, *, force: bool) -> Iterator[str]:
     """Write a job file to begin with; yields what to do next."""
     folder.write_file(path, starter.text(kind).encode(), force=force)
     yield f"wrote {path}: measure your own instrument and change its values"
-    yield f"then: blankcam layout {path}"
+    yield f"then: blankcam layout {quote(path)}"
+
+
+def begin(path: str, kind: str | None, *, force: bool) -> asking.Talk:
+    """The talk that a job file is to come of: taken up where it was broken off, or a new one.
+
+    Raises
+    ------
+    BlankcamError
+        When the job file is there already, or the kept answers can't be used.
+    """
+    folder.check_file(path, force=force)
+    part = asking.part_path(path)
+    if is_kept(path):
+        return asking.taken_up(read.read_text(part), part)
+    if kind is None:
+        return asking.Talk()
+    starter.known(kind)
+    return asking.answered(asking.Talk(), kind)
+
+
+def keep(path: str, talk: asking.Talk) -> None:
+    """Put the answers so far beside the job file to be; raises OutputError."""
+    folder.write_file(asking.part_path(path), asking.kept(talk).encode(), force=True)
+
+
+def is_kept(path: str) -> bool:
+    """Whether answers were kept for a job file to be."""
+    return os.path.lexists(asking.part_path(path))
+
+
+def broken_off(path: str) -> InputError:
+    """What to tell where the maker breaks a talk off."""
+    mend, wrong = f"go on with: blankcam start {quote(path)} --ask", "not written, broken off"
+    if is_kept(path):
+        wrong += f"; the answers so far are kept in {asking.part_path(path)}"
+    return InputError(Fault(where=path, wrong=wrong, mend=mend))
+
+
+def forget(path: str) -> None:
+    """Remove the kept answers, where there are any; raises OutputError."""
+    folder.remove_file(asking.part_path(path))
+
+
+def finish(path: str, talk: asking.Talk, *, force: bool) -> Iterator[str]:
+    """Write the job file of a whole talk; yields what still hinders it, and what to do next."""
+    text = asking.job_text(talk)
+    folder.write_file(path, text.encode(), force=force)
+    forget(path)
+    yield f"wrote {path}"
+    try:
+        design(read.parse(text, path))
+    except RefusedError as refused:
+        yield from (f"not to be cut so yet: {f}" for f in refused.faults)
+    yield f"then: blankcam layout {quote(path)}"

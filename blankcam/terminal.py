@@ -6,9 +6,14 @@ import contextlib
 import os
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable, Iterable, Iterator
+from typing import TYPE_CHECKING, Any
 
 from blankcam.writers.tables import Section
+
+if TYPE_CHECKING:
+    from blankcam.job.asking import Question, Talk
 
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
@@ -25,7 +30,7 @@ def show(parts: Iterable[Section]) -> None:
 def width() -> int:
     """Columns there are to write in: as COLUMNS says, as the terminal is, or as a pipe gets."""
     columns = os.environ.get("COLUMNS", "")
-    if columns.isdecimal() and 20 < int(columns) < 1000:
+    if columns.isdecimal() and 10 <= int(columns) < 1000:
         return int(columns)
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else PIPE_WIDTH
 
@@ -51,6 +56,58 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
         yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
 
 
+def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:
+    """Ask until the talk is whole; each answer is kept at once.
+
+    Raises
+    ------
+    EOFError, KeyboardInterrupt
+        When the maker breaks it off.
+    """
+    from blankcam.job import asking
+
+    print("Enter takes what stands in brackets; b goes back to the question before, q stops.")
+    while (asked := asking.question(talk)) is not None:
+        said = _answer(asked)
+        if said == "q":
+            raise EOFError
+        if said == "b":
+            talk = asking.back(talk)
+        else:
+            try:
+                talk = asking.answered(talk, said, machine=machine)
+            except ValueError as wrong:
+                print(f"  {_safe(str(wrong), plain=is_plain())}")
+                continue
+        keep(talk)
+    return talk
+
+
+def goes_on(count: int, where: str) -> bool:
+    """Whether the maker goes on from answers that were kept; raises as ``converse`` does."""
+    print(f"Answers so far, {count}, are kept in {_safe(where, plain=is_plain())}.")
+    return not _line("Enter goes on from them, n begins anew: ").lower().startswith("n")
+
+
+def _answer(asked: Question) -> str:
+    plain = is_plain()
+    words = textwrap.wrap(_safe(asked.words, plain=plain), max(width() - 2, 20))
+    print("\n" + _safe(asked.key, plain=plain))
+    for line in words:
+        print(f"  {line}")
+    return _line(f"  [{_safe(asked.offered, plain=plain)}] ")
+
+
+def _line(prompt: str) -> str:
+    if sys.stdin is None:  # closed by whoever started us
+        raise EOFError
+    print(prompt, end="", flush=True)  # input() would put it on stderr
+    said = input().strip()
+    if not sys.stdin.isatty():
+        print()
+    return said
+
+
 def _show(console: object, section: Section) -> None:
     from rich import box
     from rich.console import Console, JustifyMethod
@@ -60,7 +117,9 @@ def _show(console: object, section: Section) -> None:
     assert isinstance(console, Console)
     plain = is_plain()
     console.print(Text(_safe(section.title, plain=plain), style="bold"))
-    if section.rows:
+    if section.rows and _least_width(section) > console.width:
+        _show_rows(console, section, plain=plain)
+    elif section.rows:
         table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
         for i, name in enumerate(section.columns):
             side: JustifyMethod = "left" if i == 0 else "right"
@@ -71,6 +130,26 @@ def _show(console: object, section: Section) -> None:
     for note in section.notes:
         console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=False)
     console.print()
+
+
+def _least_width(section: Section) -> int:
+    """Columns that a table needs so that no word of it is broken."""
+    cells = zip(section.columns, *section.rows, strict=True)
+    words = [[len(w) for cell in column for w in cell.split()] for column in cells]
+    return sum(max(w, default=0) + 3 for w in words) - 1
+
+
+def _show_rows(console: Any, section: Section, *, plain: bool) -> None:
+    """A table too wide for its terminal: each row as a list."""
+    from rich.text import Text
+
+    for row in section.rows:
+        console.print(Text(_safe(f"- {section.columns[0]} {row[0]}", plain=plain)))
+        for name, cell in zip(section.columns[1:], row[1:], strict=True):
+            if cell:
+                console.print(
+                    Text(_safe(f"  {name}: {cell}" if name else f"  {cell}", plain=plain))
+                )
 
 
 def _speaks_unicode() -> bool:

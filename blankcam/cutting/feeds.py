@@ -13,7 +13,7 @@ from enum import StrEnum
 
 from blankcam.data import table
 from blankcam.machine.profile import Profile
-from blankcam.machine.tool import Tool
+from blankcam.machine.tool import Shape, Tool
 
 SPEED_STEP = 100.0
 """rpm are rounded down to this."""
@@ -166,7 +166,16 @@ def bend_stress(force: float, length: float, diameter: float) -> float:
 
 
 def tool_bend(force: float, tool: Tool) -> float:
-    """Bend at the tip of a tool with a neck, mm: the thin part to ``reach``, then the shank."""
+    """Bend at the tip of a tool with a neck, mm: the thin part to ``reach``, then the shank.
+
+    A cone is summed up in slices, each as thick as it is there: the sum of F x² dx/(E I).
+    """
+    if tool.shape in (Shape.TAPERED_BALL, Shape.VEE):
+        dx = tool.stick_out / 400
+        slices = [(i + 0.5) * dx for i in range(400)]
+        thick = [2 * tool.radius_at(x) if x < tool.reach else tool.shank for x in slices]
+        soft = sum(x**2 / _inertia(d) for x, d in zip(slices, thick, strict=True))
+        return force * soft * dx / _modulus()
     thin = tool.reach if tool.shank > tool.diameter else tool.stick_out
     long = max(tool.stick_out, thin)
     stiff = _modulus() * _inertia(tool.shank)
@@ -225,8 +234,8 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     limits: list[str] = []
     rpm, why = _speed(m, tool, profile)
     limits.append(why)
-    chip, teeth = m.chip_at(tool.diameter), tool.flutes
-    if tool.diameter <= rules["runout_diameter"] and _doubtful(profile, chip):
+    chip, teeth = m.chip_at(tool.edge), tool.flutes
+    if tool.edge <= rules["runout_diameter"] and _doubtful(profile, chip):
         teeth = 1
         limits.append("one tooth reckoned: runout not known")
     feed, chip, why = _feed(rpm, teeth, chip, profile)
@@ -239,7 +248,7 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     return Cut(
         work=work,
         rpm=rpm,
-        surface_speed=surface_speed(rpm, tool.diameter),
+        surface_speed=surface_speed(rpm, _widest(tool)),
         chip=chip,
         teeth=teeth,
         feed=feed,
@@ -272,8 +281,15 @@ def _doubtful(profile: Profile, chip: float) -> bool:
     return profile.runout is None or profile.runout > share * chip
 
 
+def _widest(tool: Tool) -> float:
+    """The widest that cuts: a tapered ball's cone three balls up, the deepest it is let down."""
+    if tool.shape is Shape.TAPERED_BALL:
+        return 2 * tool.radius_at(3 * tool.edge)
+    return tool.edge
+
+
 def _speed(m: Material, tool: Tool, profile: Profile) -> tuple[float, str]:
-    wanted = spindle_speed(m.speed_max, tool.diameter)
+    wanted = spindle_speed(m.speed_max, _widest(tool))
     rpm = math.floor(min(wanted, profile.spindle_max) / SPEED_STEP) * SPEED_STEP
     if rpm < profile.spindle_min:
         return profile.spindle_min, "speed: the spindle's lowest"
@@ -292,7 +308,7 @@ def _feed(rpm: float, teeth: int, chip: float, profile: Profile) -> tuple[float,
 
 def _width(m: Material, tool: Tool, work: Work) -> float:
     share = {Work.SLOT: 1.0, Work.ROUGH: m.width_rough, Work.FINISH: m.width_finish}[work]
-    return share * tool.diameter
+    return share * tool.edge
 
 
 def _depth(  # everything a limit can come from
@@ -305,11 +321,11 @@ def _depth(  # everything a limit can come from
     feed: float,
 ) -> tuple[float, str]:
     rules = table("materials")
-    small = rules["small_factor"] if tool.diameter < rules["small_below"] else 1.0
+    small = rules["small_factor"] if tool.edge < rules["small_below"] else 1.0
     pressure = m.pressure_at(chip)
     per_depth = pressure * chip
     bounds = [
-        (m.depth * tool.diameter * small, f"depth: {m.depth * small:.2f} D in {m.name}"),
+        (m.depth * tool.edge * small, f"depth: {m.depth * small:.2f} D in {m.name}"),
         (tool.flute_length, "depth: the flutes' length"),
         (profile.force / per_depth, "depth: the machine's force"),
         (profile.power / cutting_power(1.0, width, feed, pressure), "depth: the machine's power"),
@@ -324,7 +340,7 @@ def _depth(  # everything a limit can come from
 def _cautions(m: Material, tool: Tool, rpm: float, chip: float) -> tuple[str, ...]:
     rules = table("materials")
     found = []
-    speed = surface_speed(rpm, tool.diameter)
+    speed = surface_speed(rpm, _widest(tool))
     if speed > m.speed_max * 1.001:
         found.append(
             f"tool {tool.number}: the spindle's slowest is {speed:.0f} m/min, {m.name} should see "

@@ -138,6 +138,10 @@ class Program:
     cautions: tuple[str, ...] = ()
     hand: tuple[str, ...] = ()
     """What is left to the hand after this program."""
+    readings: str = ""
+    """Digest of the readings it was refitted by, empty for a part's first programs."""
+    places: tuple[str, ...] = ()
+    """Where each blank stands, where a fixture holds several."""
 
     @property
     def tools(self) -> tuple[Tool, ...]:

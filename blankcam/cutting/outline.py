@@ -18,6 +18,7 @@ from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.cutting.motion import Arc, Operation, Path, Stock
 from blankcam.cutting.surface import plain
+from blankcam.data import table
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
@@ -26,7 +27,7 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 
-LEAVE = 0.3
+LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
 TAB_WIDTH = 2.0
 TAB_HEIGHT = 0.8

@@ -9,7 +9,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting import clearing, crown, ends, feeds, holding, outline, slots, top
+from blankcam.cutting import (
+    clearing,
+    crown,
+    ends,
+    feeds,
+    holding,
+    outline,
+    slots,
+    thickness,
+    top,
+)
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.chords import without_arcs
 from blankcam.cutting.motion import Arc, Line, Operation, Program, Rapid, Stock
@@ -44,13 +54,15 @@ def plan_nut(
     held: Holding | None = None,
     slots_by: str = "mill",
     outline_by: str = "saw",
+    thickness_by: str = "hand",
 ) -> Plan:
-    """The nut's programs: on face its outline, on edge top, clear, slots.
+    """The nut's programs: on face its thickness and outline, on edge top, clear, slots.
 
     Parameters
     ----------
     slots_by : ``mill`` or ``file``
     outline_by : ``mill`` or ``saw``
+    thickness_by : ``mill`` or ``hand``; by hand the blank has its thickness already
 
     Raises
     ------
@@ -59,10 +71,13 @@ def plan_nut(
     """
     held = held or profile.holding
     _stop(holding.grip_faults("nut", held, blank.height))
+    done = _Face(outline=outline_by == "mill", off=_off(nut, blank, thickness_by))
+    if done.off:
+        blank = dataclasses.replace(blank, thickness=nut.thickness)
     bench = _bench(nut.length, blank, profile, held, material, stage)
-    first: tuple[Program, ...] = ()
-    if outline_by == "mill":
-        first, bench = _on_face(nut, bench, held), _cut_out(nut, bench)
+    first = _on_face(nut, bench, held, done)
+    if done.outline:
+        bench = _cut_out(nut, bench)
     choices = tuple(
         slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
     )
@@ -88,13 +103,15 @@ def plan_saddle(
     held: Holding | None = None,
     outline_by: str = "saw",
     ends_by: str = "mill",
+    thickness_by: str = "hand",
 ) -> Plan:
-    """The saddle's programs: on face its outline, on edge its crown and its round ends.
+    """The saddle's programs: on face thickness and outline, on edge crown and round ends.
 
     Parameters
     ----------
     outline_by : ``mill`` or ``saw``
     ends_by : ``mill`` or ``hand``
+    thickness_by : ``mill`` or ``hand``; by hand the blank has its thickness already
 
     Raises
     ------
@@ -103,10 +120,13 @@ def plan_saddle(
     """
     held = held or profile.holding
     _stop(holding.grip_faults("saddle", held, blank.height))
+    done = _Face(outline=outline_by == "mill", off=_off(saddle, blank, thickness_by))
+    if done.off:
+        blank = dataclasses.replace(blank, thickness=saddle.thickness)
     bench = _bench(saddle.length, blank, profile, held, material, stage)
-    first: tuple[Program, ...] = ()
-    if outline_by == "mill":
-        first, bench = _on_face(saddle, bench, held), _cut_out(saddle, bench)
+    first = _on_face(saddle, bench, held, done)
+    if done.outline:
+        bench = _cut_out(saddle, bench)
     sweep = Sweep(
         surface=crown.crown_surface(saddle, stage),
         tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
@@ -154,38 +174,39 @@ def _highest(sweep: Sweep) -> float:
     return float(np.max(sweep.surface.height(x, y))) + 0.02
 
 
-def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, ...]:
-    """The program that cuts the outline out of the blank lying on its face."""
-    edge, profile = bench.stock, bench.profile
-    if held.kind in ("vice", "fixture"):
-        # jaws can't hold what is cut all around: they hold a waste board that carries the blank
-        held = dataclasses.replace(held, kind="carrier")
-    stock = Stock(
-        x_min=edge.x_min,
-        x_max=edge.x_max,
-        y_min=edge.z_min,
-        y_max=edge.z_max,
-        z_min=-edge.y_max,
-        z_max=0.0,
-    )
-    face = dataclasses.replace(bench, stock=stock, clearance=profile.clearance)
-    tool = outline.choose_tool(profile, edge.y_max + outline.THROUGH)
-    if tool is None:
-        raise RefusedError(
-            Fault(
-                where=profile.path or profile.name,
-                key="tools",
-                wrong=f"no flat tool of 1 to {outline.WIDEST:g} mm cuts the {edge.y_max:.1f} mm "
-                f"of the {part.name}'s outline",
-                mend='add one, or set outline = "saw" in [plan]',
-            )
-        )
-    area = (stock.x_max - stock.x_min) * (stock.y_max - stock.y_min)
-    _stop(holding.tape_faults(part.name, held, tool, area))
-    operation = without_arcs(
-        outline.outline_operation(part, tool, face), profile.controller.arc_planes
-    )
-    _stop(_travel_faults(f"{part.name}, on face", profile, [operation]))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Face:
+    """What is done to a blank lying on its face."""
+
+    outline: bool
+    off: float
+    """mm off its upper face."""
+
+
+def _off(part: Nut | Saddle, blank: BlankJob, by: str) -> float:
+    """What the machine takes off the blank's face, where it may."""
+    if by == "mill":
+        _stop(thickness.faults(part, blank))
+    return thickness.off(part, blank, by)
+
+
+def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tuple[Program, ...]:
+    """The program for the blank lying on its face: its thickness, then its outline."""
+    if not done.outline and not done.off:
+        return ()
+    profile = bench.profile
+    stock = stock_on_face(bench.stock, done.off)
+    _stop(holding.face_faults(part.name, held, stock, outline=done.outline,
+                              thickness=done.off > 0))  # fmt: skip
+    clear = holding.clamp_top(held, stock) + profile.clearance
+    face = dataclasses.replace(bench, stock=stock, clearance=clear)
+    operations = [without_arcs(o, profile.controller.arc_planes)
+                  for o in _face_operations(part, face, held, done)]  # fmt: skip
+    _stop(holding.clamp_faults(part.name, held, stock, profile, operations))
+    _stop(travel_faults(f"{part.name}, on face", profile, operations))
+    cautions = [c for o in operations for c in o.cut.cautions]
+    if done.off:
+        cautions.append(_thickness_caution(part))
     program = Program(
         stem=f"{part.name}-face",
         part=part.name,
@@ -194,15 +215,74 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding) -> tuple[Program, 
         material=bench.material.name,
         stock=stock,
         holding=held,
-        zero=(
-            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its seat side, "
-            "Z0 its upper face, the face toward the tail up"
-        ),
+        zero=_zero_on_face(stock),
         clearance=face.clearance,
-        operations=(operation,),
-        cautions=operation.cut.cautions,
+        operations=tuple(operations),
+        cautions=tuple(dict.fromkeys(cautions)),
     )
     return split(program, profile)
+
+
+def _face_operations(
+    part: Nut | Saddle, face: Bench, held: Holding, done: _Face
+) -> Iterable[Operation]:
+    stock, profile = face.stock, face.profile
+    area = (stock.x_max - stock.x_min) * (stock.y_max - stock.y_min)
+    if done.off:
+        tool = thickness.choose_tool(profile, done.off)
+        if tool is None:
+            wrong = f"no flat tool of 1 mm or more takes {done.off:.2f} mm off the {part.name}"
+            raise _no_tool(profile, wrong, 'set thickness = "hand" in [plan]')
+        _stop(holding.tape_faults(part.name, held, tool, area))
+        yield thickness.thickness_operation(tool, face)
+    if done.outline:
+        depth = -stock.z_min
+        tool = outline.choose_tool(profile, depth + outline.THROUGH)
+        if tool is None:
+            wrong = f"no flat tool of 1 to {outline.WIDEST:g} mm cuts the {depth:.1f} mm "
+            wrong += f"of the {part.name}'s outline"
+            raise _no_tool(profile, wrong, 'set outline = "saw" in [plan]')
+        _stop(holding.tape_faults(part.name, held, tool, area))
+        thinned = dataclasses.replace(stock, z_max=0.0)
+        yield outline.outline_operation(part, tool, dataclasses.replace(face, stock=thinned))
+
+
+def _no_tool(profile: Profile, wrong: str, otherwise: str) -> RefusedError:
+    where = profile.path or profile.name
+    mend = f"add one, or {otherwise}"
+    return RefusedError(Fault(where=where, key="tools", wrong=wrong, mend=mend))
+
+
+def stock_on_face(edge: Stock, off: float) -> Stock:
+    """The blank on edge as it lies on face, with what is still to come off its upper face."""
+    return Stock(
+        x_min=edge.x_min,
+        x_max=edge.x_max,
+        y_min=edge.z_min,
+        y_max=edge.z_max,
+        z_min=-edge.y_max,
+        z_max=off,
+    )
+
+
+def _zero_on_face(stock: Stock) -> str:
+    upper = "Z0 its upper face"
+    if stock.z_max > 0:
+        upper = (
+            f"Z0 {stock.z_max:.3f} mm under its upper face - touch off where its thickness was "
+            f"measured and set Z {stock.z_max:.3f} there"
+        )
+    return (
+        f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its seat side, "
+        f"{upper}, the face toward the tail up"
+    )
+
+
+def _thickness_caution(part: Nut | Saddle) -> str:
+    return (
+        f"the {part.name}'s milled thickness is as good as the blank's measure and the touch-off: "
+        f"measure it, it must end between {part.fit.low:.3f} and {part.fit.high:.3f} mm"
+    )
 
 
 def _joined(first: tuple[Program, ...], then: Plan) -> Plan:
@@ -338,7 +418,7 @@ def _finish(
     _stop(holding.jaw_faults(part, held, operations))
     profile = bench.profile
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
-    _stop(_travel_faults(f"{part}, on edge", profile, shaped))
+    _stop(travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
     whole = Program(
         stem=f"{part}-edge",
@@ -379,7 +459,8 @@ def split(program: Program, profile: Profile) -> tuple[Program, ...]:
     )
 
 
-def _travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+def travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
+    """A fault for each axis along which the operations need more travel than the machine has."""
     places = np.array(
         [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
     )

@@ -15,14 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting import clearing
+from blankcam.cutting import clearing, taper
 from blankcam.cutting.across import across, ends, to_and_fro
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
 from blankcam.cutting.motion import Operation, Path, Place
 from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Profile
-from blankcam.machine.tool import Shape, Tool
+from blankcam.machine.tool import NICK, Shape, Tool
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
@@ -47,8 +47,6 @@ STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
 SAME = 1e-4
 """mm under which two radii are one."""
-NICK = 0.15
-"""mm: depth of a locating nick."""
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF = 10.0
@@ -80,10 +78,13 @@ class SlotChoice:
 
 
 def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> SlotChoice:
-    """The largest ball narrower than the slot whose flutes and neck clear its depth."""
+    """The largest ball narrower than the slot whose flutes and neck clear its depth.
+
+    A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
+    """
     full, cleared = depths(nut, slot, stage)
     refused: list[str] = []
-    wide = [t for t in _candidates(profile) if t.diameter > slot.width - SIDE_ROOM]
+    wide = [t for t in _candidates(profile) if t.edge > slot.width - SIDE_ROOM]
     if by_file:
         refused.append("the job leaves the slots to the file")
     else:
@@ -92,6 +93,8 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
             if not wrong:
                 depth = cleared if clear else full
                 why = f"largest ball of {slot.width - SIDE_ROOM:.2f} mm or less"
+                if tool.shape is Shape.TAPERED_BALL:
+                    why += f" at a tip, its cone inside the walls to {depth:.2f} mm"
                 why += f", flutes {tool.flute_length:g} mm for {depth:.2f} mm deep"
                 if clear:
                     why += ", the waste over it opened first"
@@ -112,7 +115,7 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
         nick=_nicker(profile),
         clear=False,
         depth=full,
-        why="; ".join(refused) or _none_narrow(slot, wide),
+        why="; ".join([*(refused or [_none_narrow(slot, wide)]), *_nick_only(profile)]),
     )
 
 
@@ -140,7 +143,9 @@ def _cleared(
 ) -> tuple[float, Tool, SlotChoice] | None:
     """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
     tool = choice.tool
-    if tool is None or choice.clear or _left_open(nut, slot) < LEAST_LEFT:
+    if tool is None or choice.clear or tool.shape not in (Shape.BALL, Shape.FLAT):
+        return None
+    if _left_open(nut, slot) < LEAST_LEFT:
         return None
     full, cleared = depths(nut, slot, Stage.ROUGH)
     left, right = nut.clear_window(slot)
@@ -197,15 +202,22 @@ def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
 
 def _candidates(profile: Profile) -> list[Tool]:
     return sorted(
-        (t for t in profile.tools if t.shape in (Shape.BALL, Shape.FLAT)),
-        key=lambda t: (-t.diameter, t.number),
+        (t for t in profile.tools if t.shape is not Shape.VEE),
+        key=lambda t: (-t.edge, t.shape is Shape.TAPERED_BALL, t.number),
     )
+
+
+def _nick_only(profile: Profile) -> Iterator[str]:
+    """A vee is no tool for a slot: the string would lie on its point."""
+    for tool in profile.tools:
+        if tool.shape is Shape.VEE:
+            yield f"tool {tool.number} (vee) makes no round floor, only nicks"
 
 
 def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
     if not wide:
         return "the machine has no ball tool"
-    least = wide[-1].diameter
+    least = wide[-1].edge
     return (
         f"slot {slot.width:.2f} mm: the smallest tool, {least:g} mm, is wider than that less 0.05"
     )
@@ -214,24 +226,34 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
 def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> tuple[bool, str]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
-    name = f"({tool.shape} {tool.diameter:g})"
-    if tool.diameter < SMALLEST:
+    name = f"({tool.shape} {tool.edge:g})"
+    if tool.edge < SMALLEST:
         return False, f"{name} is under {SMALLEST:g} mm"
     r = slot.width / 2
-    high = r - math.sqrt(r**2 - tool.radius**2)
+    high = r - math.sqrt(r**2 - tool.tip_radius**2)
     if tool.shape is Shape.FLAT and high > FLOOR_CUSP:
         return False, f"{name} would leave the round floor {high:.2f} mm high in its middle"
-    if tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.diameter:
+    straight = taper.widens(r, tool, full) <= taper.WALL
+    if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
         if tool.reach >= full + DEPTH_ROOM:
             return False, ""
         return False, f"{name} reaches {tool.reach:g} mm, {full + DEPTH_ROOM:.2f} are needed"
-    if stage is Stage.ROUGH and tool.flute_length >= cleared + DEPTH_ROOM:
+    below = taper.widens(r, tool, cleared) <= taper.WALL
+    if stage is Stage.ROUGH and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = nut.clear_window(slot)
         room = min(slot.centre - left, right - slot.centre)
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
-        tool_fits = cleared <= DEEPEST * tool.diameter and room >= tool.radius + 0.3
+        aside = taper.aside(r, tool, full)
+        tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
         if shank_fits and tool_fits and clearing.choose(profile, right - left, full - cleared):
             return True, ""
+    if not straight and not below:
+        deep = taper.deepest(r, tool)
+        return False, (
+            f"{name} has a cone that would widen the slot by "
+            f"{taper.widens(r, tool, cleared if stage is Stage.ROUGH else full):.3f} mm a side; "
+            f"it would do for {deep:.2f} mm deep"
+        )
     return False, f"{name} has flutes of {tool.flute_length:g} mm for {full:.2f} mm deep"
 
 
@@ -274,8 +296,7 @@ def nick_operation(
 
 def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go: never wider than the slot where it meets the finished top, mm."""
-    r = min(_opening(nut, slot, stage), tool.radius)
-    within = tool.radius - math.sqrt(tool.radius**2 - r**2)
+    within = tool.height_at(min(_opening(nut, slot, stage), tool.radius))
     waste = 0.0
     if stage is Stage.ROUGH:
         waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
@@ -294,7 +315,7 @@ def _opening(nut: Nut, slot: Slot, stage: Stage) -> float:
 
 def _nicker(profile: Profile) -> Tool | None:
     pointed = [t for t in profile.tools if t.shape in (Shape.BALL, Shape.VEE, Shape.TAPERED_BALL)]
-    return min(pointed, key=lambda t: (t.tip_diameter or t.diameter, t.number), default=None)
+    return min(pointed, key=lambda t: (t.tip_radius, t.number), default=None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -395,9 +416,9 @@ def slot_operation(
         cusp = _cusp(slot, left)
         passes += _least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
         hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
-        for aside, up, both in _passes(groove, tool.radius, choice.depth, cut.depth, cusp):
+        for aside, up, both in _passes(groove, tool.tip_radius, choice.depth, cut.depth, cusp):
             y0, y1 = ends(bench.stock, tool.radius, back=both)
-            near, far = (groove.place(tool.radius, aside, up, y) for y in (y0, y1))
+            near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
             go = to_and_fro if both else across
             go(path, near, far, cut.feed, hop)
             hop = low
@@ -449,7 +470,8 @@ def _upper(
 def _least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
     """Full-width passes that hold the groove's waste, and those round its floor."""
     section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
-    return section / (tool.diameter * step) + len(around(radius, tool.radius, cusp)) - 1
+    floor = len(around(radius, tool.tip_radius, cusp)) - 1
+    return section / (tool.edge * step) + floor
 
 
 def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:

@@ -153,6 +153,11 @@ class HoldingJob:
     kind: str | None
     jaw_top: float | None
     jaw_length: float | None
+    face: str | None
+    face_top: float | None
+    clamp_reach: float | None
+    clamp_width: float | None
+    clamp_height: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

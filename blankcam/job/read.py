@@ -39,16 +39,18 @@ def read_text(path: str) -> str:
     InputError
         When it is missing, too large, not a file or not UTF-8.
     """
+    raw = b""
     try:
-        raw = FilePath(path).read_bytes() if FilePath(path).is_file() else None
-        if raw is None:
+        if not FilePath(path).is_file():  # nor a pipe or a device, which may have no end
             wrong = "is not a file" if FilePath(path).exists() else "there is no such file"
             raise InputError(Fault(where=path, wrong=wrong))
+        with FilePath(path).open("rb") as stream:
+            raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
-            raise InputError(Fault(where=path, wrong=f"{len(raw)} bytes are too many for a job"))
+            raise InputError(Fault(where=path, wrong=f"is over {LARGEST_FILE} bytes long"))
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
-        where = raw.count(b"\n", 0, fault.start) + 1 if raw else None
+        where = raw.count(b"\n", 0, fault.start) + 1
         raise InputError(
             Fault(where=path, line=where, wrong="is not UTF-8 text", mend="save it as UTF-8")
         ) from None
@@ -64,7 +66,7 @@ def parse_toml(text: str, path: str) -> dict[str, Any]:
     """The TOML of a text; InputError with the line where it is not TOML."""
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as fault:
+    except ValueError as fault:  # of TOML, or of a number with thousands of digits
         raise InputError(Fault(where=path, wrong=f"is not TOML: {fault}")) from None
     except RecursionError:
         raise InputError(Fault(where=path, wrong="is nested too deeply")) from None
@@ -100,8 +102,9 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     kind = instrument.get("kind") if isinstance(instrument, dict) else None
     typical = table("typical")
     assumed: list[str] = []
-    for source in (typical.get(kind) if kind in job.KINDS else None, typical["any"]):
-        _take(filled, copy.deepcopy(source or {}), (), assumed)
+    # of a kind that is none, only that is told, not all that it leaves open
+    for source in (typical[kind if kind in job.KINDS else job.KINDS[0]], typical["any"]):
+        _take(filled, copy.deepcopy(source), (), assumed)
     return filled, tuple(assumed)
 
 

@@ -340,6 +340,11 @@ class Holding(Table):
     kind: Literal["vice", "fixture", "carrier", "tape"] | None = None
     jaw_top: Length("holding.jaw_top") | None = None  # type: ignore[valid-type]
     jaw_length: Length("holding.jaw_length") | None = None  # type: ignore[valid-type]
+    face: Literal["carrier", "tape", "clamps", "fixture"] | None = None
+    face_top: Length("holding.face_top") | None = None  # type: ignore[valid-type]
+    clamp_reach: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+    clamp_width: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+    clamp_height: Length("holding.clamp") | None = None  # type: ignore[valid-type]
 
 
 _Spread = Annotated[

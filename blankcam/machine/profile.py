@@ -52,7 +52,11 @@ class Controller:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Holding:
-    """How a blank is held. On edge: jaws stand on both faces up to ``jaw_top``."""
+    """How a blank is held. On edge: jaws stand on both faces up to ``jaw_top``.
+
+    On face it lies on a waste board, glued to it (``carrier``) or by tape alone, or under a clamp
+    at each end, or between the walls of a fixture along its seat side and its top.
+    """
 
     kind: str = "vice"
     """``vice`` (soft jaws), ``fixture``, ``carrier`` (waste board with tabs), ``tape``."""
@@ -66,6 +70,21 @@ class Holding:
     """On edge: free depth below the blank's seat side; on face: waste board under the blank is
     cut into no deeper than ``carrier_depth``."""
     carrier_depth: float = 0.5
+    face: str = "carrier"
+    """On face: ``carrier``, ``tape``, ``clamps`` or ``fixture``."""
+    face_top: float = 3.0
+    """On face: height of the fixture's walls over what the blank lies on."""
+    clamp_reach: float = 5.0
+    """On face: how far a clamp reaches over the blank from each end, along x."""
+    clamp_width: float = 20.0
+    """Along the machine's Y, centred on the blank."""
+    clamp_height: float = 8.0
+    """Of all of a clamp over the blank's upper face."""
+
+    @property
+    def on_face(self) -> str:
+        """How a blank is held lying down; a bench with nothing but tape has that there too."""
+        return "tape" if self.kind == "tape" else self.face
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

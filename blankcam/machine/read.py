@@ -30,6 +30,9 @@ from blankcam.machine.tool import Shape, Tool
 LARGEST_FILE = 200_000
 MOST_TOOLS = 200
 HOLDINGS = ("vice", "fixture", "carrier", "tape")
+CONE_SLACK = 0.98
+"""A cone's angle and length are printed rounded."""
+ON_FACE = ("carrier", "tape", "clamps", "fixture")
 PLANES = ("G17", "G18", "G19")
 RELEASES = ("R2000", "R2010", "R12")
 PAPERS = ("A4", "Letter")
@@ -59,6 +62,8 @@ def read_profile(name: str) -> Profile:
         if path.suffix != ".toml":
             raise InputError(_unknown(name, known))
     try:
+        if path.exists() and not path.is_file():  # a pipe or a device may have no end
+            raise InputError(Fault(where=name, wrong="is not a file", mend=_hint(known)))
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
@@ -76,7 +81,7 @@ def parse_profile(text: str, where: str) -> Profile:
     """A profile from its text; ``where`` names it in faults. Raises InputError."""
     try:
         data = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(Fault(where=where, wrong=f"is not TOML: {error}")) from None
     faults: list[Fault] = []
     table = _Table(data, (), where, toml_lines.key_lines(text), faults)
@@ -317,6 +322,11 @@ def _holding(table: _Table) -> Holding:
         jaw_width=table.quantity("jaw_width", "length", 1, 200, d.jaw_width),
         bed_gap=table.quantity("bed_gap", "length", 0, 200, d.bed_gap),
         carrier_depth=table.quantity("carrier_depth", "length", 0, 10, d.carrier_depth),
+        face=table.choice("face", ON_FACE, d.face),
+        face_top=table.quantity("face_top", "length", 0, 50, d.face_top),
+        clamp_reach=table.quantity("clamp_reach", "length", 0.5, 100, d.clamp_reach),
+        clamp_width=table.quantity("clamp_width", "length", 1, 200, d.clamp_width),
+        clamp_height=table.quantity("clamp_height", "length", 0.5, 100, d.clamp_height),
     )
     table.done()
     return holding
@@ -381,3 +391,11 @@ def _judge_tool(table: _Table, tool: Tool) -> None:
         table.fault("stick_out", f"is shorter than flute_length {tool.flute_length:g} mm")
     if tool.tip_diameter > tool.diameter:
         table.fault("tip_diameter", f"is wider than diameter {tool.diameter:g} mm")
+    if tool.shape not in (Shape.TAPERED_BALL, Shape.VEE):
+        for key in ("angle", "tip_diameter"):
+            if key in table.data:
+                table.fault(key, f"means nothing on a {tool.shape} tool", "leave it out")
+    elif tool.radius_at(tool.flute_length) < CONE_SLACK * tool.radius:
+        wide = 2 * tool.radius_at(tool.flute_length)
+        mend = "give the diameter the flutes reach, or their full length"
+        table.fault("diameter", f"is wider than the cone where its flutes end, {wide:.2f} mm", mend)

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import StrEnum
+
+NICK = 0.15
+"""mm: depth of a locating nick."""
 
 
 class Shape(StrEnum):
@@ -45,3 +49,38 @@ class Tool:
     def radius(self) -> float:
         """Half the cutting diameter."""
         return self.diameter / 2
+
+    @property
+    def tip_radius(self) -> float:
+        """Radius of the end that makes a floor: of the ball or flat at the tip."""
+        pointed = self.shape in (Shape.TAPERED_BALL, Shape.VEE)
+        return self.tip_diameter / 2 if pointed else self.radius
+
+    @property
+    def edge(self) -> float:
+        """Diameter that a cut is reckoned with: of the tip's ball; of a vee as wide as a nick."""
+        return 2 * (self.radius_at(NICK) if self.shape is Shape.VEE else self.tip_radius)
+
+    def height_at(self, radius: float) -> float:
+        """The greatest height over the tip below which the tool is no wider than that, mm."""
+        low, high = 0.0, self.flute_length
+        for _ in range(50):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self.radius_at(middle) <= radius else (low, middle)
+        return low
+
+    def radius_at(self, height: float) -> float:
+        """Radius of the cutting end at a height over its tip, mm; all of it above the cone."""
+        if self.shape is Shape.FLAT:
+            return self.radius
+        if self.shape is Shape.BALL:
+            low = min(height, self.radius)
+            return math.sqrt(low * (2 * self.radius - low))
+        half, tip = math.radians(self.angle / 2), self.tip_diameter / 2
+        if self.shape is Shape.VEE:
+            return min(tip + height * math.tan(half), self.radius)
+        # The cone touches the ball where the ball's normal stands at the half angle
+        tangent = tip * (1 - math.sin(half))
+        if height <= tangent:
+            return math.sqrt(max(height * (2 * tip - height), 0.0))
+        return min(tip * math.cos(half) + (height - tangent) * math.tan(half), self.radius)

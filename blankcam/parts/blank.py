@@ -39,6 +39,8 @@ class Check:
     """Least the blank must have (thickness: the fit's lower limit)."""
     rub_off: float = 0.0
     """Thickness: to take off before cutting, to the middle of the fit."""
+    by: str = "hand"
+    """Thickness: who takes it off, ``hand`` or ``mill``."""
     loose: float = 0.0
     """Thickness: how much the blank is under the fit's lower limit."""
     caution: str = ""
@@ -61,22 +63,24 @@ def check(job: Job, part: Blanked) -> tuple[Check, ...]:
             have=blank.height,
             need=part.height + part.allowance,
         ),
-        _thickness(part, blank.thickness),
+        _thickness(part, blank.thickness, job.plan.thickness),
     )
     if faults := list(_refusals(job.path, checks, part)):
         raise RefusedError(faults)
     return checks
 
 
-def _thickness(part: Blanked, have: float) -> Check:
+def _thickness(part: Blanked, have: float, by: str) -> Check:
     limits = part.fit
     off, loose, caution = 0.0, 0.0, ""
     if have > limits.high:
         off = have - limits.target
-        caution = (
-            f"the {part.name} blank is thicker than its seat takes: rub off {off:.3f} mm "
-            f"({inches(off)} in) to {limits.target:.3f} mm, in any case between "
-            f"{limits.low:.3f} and {limits.high:.3f} mm, before cutting"
+        ends = f"{off:.3f} mm ({inches(off)} in) to {limits.target:.3f} mm, in any case between "
+        ends += f"{limits.low:.3f} and {limits.high:.3f} mm"
+        caution = f"the {part.name} blank is thicker than its seat takes: " + (
+            f"the program on face mills off {ends}"
+            if by == "mill"
+            else f"rub off {ends}, before cutting"
         )
     elif have < limits.low:
         loose = limits.low - have
@@ -86,7 +90,7 @@ def _thickness(part: Blanked, have: float) -> Check:
         )
     return Check(
         part=part.name, dimension="thickness", have=have, need=limits.low,
-        rub_off=off, loose=loose, caution=caution,
+        rub_off=off, by=by, loose=loose, caution=caution,
     )  # fmt: skip
 
 

@@ -117,11 +117,10 @@ class Nut:
 
     def lower(self, x: Array, y: Array, stage: Stage) -> Array:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
-        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
-        z = self.top_height(x, y, stage)
+        x, y, z = self._tops(x, y, stage)
         raised = self.allowance if stage is Stage.ROUGH else 0.0
         for left, right in (self.clear_window(s) for s in self.slots if raised):
-            z[(x >= left) & (x <= right)] -= raised
+            z -= np.where((x >= left) & (x <= right), raised, 0.0)
         self._groove(z, x, y, stage, self.slots)
         return np.where(self.covers(x, y), z, -np.inf)
 
@@ -131,17 +130,31 @@ class Nut:
         ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
         others are left to the file.
         """
-        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
-        z = self.top_height(x, y, stage)
+        x, y, z = self._tops(x, y, stage)
         self._groove(z, x, y, stage, [s for s in self.slots if s.string in milled])
         return np.where(self.covers(x, y), z, np.inf)
+
+    def _tops(self, x: Array, y: Array, stage: Stage) -> tuple[Array, Array, Array]:
+        """Places as arrays, and the top over them in the shape they broadcast to, for changes."""
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        z = self.top_height(x, y, stage)
+        return x, y, np.array(np.broadcast_to(z, np.broadcast_shapes(x.shape, y.shape)))
 
     def _groove(self, z: Array, x: Array, y: Array, stage: Stage, slots: Iterable[Slot]) -> None:
         """Lower the heights z to the stage's grooves, in place; only where each one runs."""
         for slot in slots:
-            near = np.abs(x - slot.axis(y)) * math.cos(slot.yaw) <= slot.radius
-            groove = slot.surface(x[near], y[near]) + self.slot_raise(stage)
-            z[near] = np.minimum(z[near], groove)
+            part, row = z, x
+            if x.ndim == 2 and x.shape[0] == 1 and y.size:  # a grid: only its columns at the slot
+                axis = slot.axis(np.array((y.min(), y.max())))
+                half = slot.radius / math.cos(slot.yaw)
+                near = (x[0] >= axis.min() - half) & (x[0] <= axis.max() + half)
+                some = np.flatnonzero(near)
+                if not some.size:
+                    continue
+                kept = slice(int(some[0]), int(some[-1]) + 1)
+                part, row = z[:, kept], x[:, kept]
+            groove = slot.surface(row, y) + self.slot_raise(stage)
+            np.minimum(part, groove, out=part)
 
     def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
         """Whether a place lies in the part's plan."""

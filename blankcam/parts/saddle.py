@@ -78,7 +78,7 @@ class Saddle:
 
     def lower(self, x: Array, y: Array, stage: Stage) -> Array:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
-        x, y = np.broadcast_arrays(np.asarray(x, dtype=float), np.asarray(y, dtype=float))
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
         inside = np.clip(y, 0.0, self.thickness)
         return np.where(self.covers(x, y), self.surface(x, inside, stage), -np.inf)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Protocol
 
 import numpy as np
@@ -78,8 +79,8 @@ class SmoothCurve:
 
     def height(self, x: Array) -> Array:
         """Z at each x, mm."""
-        i, t, h = self._locate(x)
-        z, d = np.array(self.zs), self._tangents()
+        knots, z, d = _fitted(self)
+        i, t, h = _locate(knots, x)
         inner = (
             (1 + 2 * t) * (1 - t) ** 2 * z[i]
             + t * (1 - t) ** 2 * h * d[i]
@@ -90,23 +91,14 @@ class SmoothCurve:
 
     def slope(self, x: Array) -> Array:
         """dz/dx at each x."""
-        i, t, h = self._locate(x)
-        z, d = np.array(self.zs), self._tangents()
+        knots, z, d = _fitted(self)
+        i, t, h = _locate(knots, x)
         rise = (z[i + 1] - z[i]) / h
         inner = 6 * t * (1 - t) * rise + (1 - t) * (1 - 3 * t) * d[i] + t * (3 * t - 2) * d[i + 1]
         if self.level_ends:
             xs = np.asarray(x, dtype=float)
             inner = np.where((xs < self.xs[0]) | (xs > self.xs[-1]), 0.0, inner)
         return np.asarray(inner)
-
-    def _locate(
-        self, x: Array
-    ) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], Array, Array]:
-        knots = np.array(self.xs)
-        inside = np.clip(np.asarray(x, dtype=float), knots[0], knots[-1])
-        i = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
-        h = knots[i + 1] - knots[i]
-        return i, (inside - knots[i]) / h, h
 
     def _beyond(self, x: Array, d: Array) -> Array:
         if self.level_ends:
@@ -115,21 +107,38 @@ class SmoothCurve:
         below, above = np.minimum(x - self.xs[0], 0.0), np.maximum(x - self.xs[-1], 0.0)
         return np.asarray(d[0] * below + d[-1] * above)
 
-    def _tangents(self) -> Array:
-        x, z = np.array(self.xs), np.array(self.zs)
-        h, rise = np.diff(x), np.diff(z) / np.diff(x)
-        if len(h) == 1:
-            return np.zeros(2) if self.level_ends else np.array([rise[0], rise[0]])
-        d = np.zeros(len(x))
-        w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
-        same = rise[:-1] * rise[1:] > 0
-        low, high = np.where(same, rise[:-1], 1.0), np.where(same, rise[1:], 1.0)
-        d[1:-1] = np.where(same, (w1 + w2) / (w1 / low + w2 / high), 0.0)
-        if self.level_ends:
-            return d
-        d[0] = _end_tangent(h[0], h[1], rise[0], rise[1])
-        d[-1] = _end_tangent(h[-1], h[-2], rise[-1], rise[-2])
+
+@lru_cache(maxsize=64)
+def _fitted(curve: SmoothCurve) -> tuple[Array, Array, Array]:
+    """Knots, heights and tangents; a curve is asked thousands of times."""
+    x, z = np.array(curve.xs), np.array(curve.zs)
+    return x, z, _tangents(x, z, level_ends=curve.level_ends)
+
+
+def _locate(
+    knots: Array, x: Array
+) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], Array, Array]:
+    """Between which knots each x lies, its share of the way, and the distance between them."""
+    inside = np.clip(np.asarray(x, dtype=float), knots[0], knots[-1])
+    i = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
+    h = knots[i + 1] - knots[i]
+    return i, (inside - knots[i]) / h, h
+
+
+def _tangents(x: Array, z: Array, *, level_ends: bool) -> Array:
+    h, rise = np.diff(x), np.diff(z) / np.diff(x)
+    if len(h) == 1:
+        return np.zeros(2) if level_ends else np.array([rise[0], rise[0]])
+    d = np.zeros(len(x))
+    w1, w2 = 2 * h[1:] + h[:-1], h[1:] + 2 * h[:-1]
+    same = rise[:-1] * rise[1:] > 0
+    low, high = np.where(same, rise[:-1], 1.0), np.where(same, rise[1:], 1.0)
+    d[1:-1] = np.where(same, (w1 + w2) / (w1 / low + w2 / high), 0.0)
+    if level_ends:
         return d
+    d[0] = _end_tangent(h[0], h[1], rise[0], rise[1])
+    d[-1] = _end_tangent(h[-1], h[-2], rise[-1], rise[-2])
+    return d
 
 
 def _end_tangent(h0: float, h1: float, rise0: float, rise1: float) -> float:

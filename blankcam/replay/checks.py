@@ -22,6 +22,8 @@ Floats = NDArray[np.float64]
 
 SLACK = 1.0005
 """Feeds are printed rounded."""
+CLAMP_BODY = 60.0
+"""mm that a clamp, its screw and its support stand out beyond the end of a blank."""
 SAMPLE = 0.05
 """mm between the places where a path is tried against the jaws."""
 
@@ -189,10 +191,30 @@ def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
 
 
 def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
-    """What must not be cut on face: below the depth allowed into the waste board."""
-    far = 1e4
-    depth = -(stock.y1 - stock.y0) - held.carrier_depth
-    return (Box(name="bed", low=(-far, -far, -far), high=(far, far, depth)),)
+    """What must not be touched on face, in the machine's axes: what holds the blank, and the bed.
+
+    The bed is what the blank lies on; into a waste board ``carrier_depth`` may be cut.
+    """
+    far, box = 1e4, stock.on_face()
+    fixture = held.on_face == "fixture"
+    depth = box.z0 - (0.0 if fixture else held.carrier_depth)
+    around = [Box(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
+    if fixture:
+        middle, half = (box.x0 + box.x1) / 2, held.jaw_length / 2
+        around += [
+            Box(name="fixture", low=(middle - half, y0, depth),
+                high=(middle + half, y1, box.z0 + held.face_top))
+            for y0, y1 in ((box.y0 - held.jaw_width, box.y0), (box.y1, box.y1 + held.jaw_width))
+        ]  # fmt: skip
+    if held.on_face == "clamps":
+        middle, half = (box.y0 + box.y1) / 2, held.clamp_width / 2
+        reach, out = held.clamp_reach, CLAMP_BODY
+        around += [
+            Box(name="clamp", low=(x0, middle - half, depth),
+                high=(x1, middle + half, box.z1 + held.clamp_height))
+            for x0, x1 in ((box.x0 - out, box.x0 + reach), (box.x1 - reach, box.x1 + out))
+        ]  # fmt: skip
+    return tuple(around)
 
 
 def tell(found: Collector, program: Program, i: int, said: Said) -> None:

@@ -10,14 +10,18 @@ from numpy.typing import NDArray
 from blankcam.replay.stock import Stock
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+CLOSE = 1e-11
+"""mm; so near a bound a centre still lies within it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """Heights ``z`` (ny, nx) over the evenly spaced places ``x`` (nx,) and ``y`` (ny,).
+    """Heights ``z`` (ny, nx) over the rising places ``x`` (nx,) and ``y`` (ny,).
 
     ``z`` is lowered in place by the sweep; all else stays. A cell is worth its centre: what the
-    sweep finds there is exact, whatever the spacing.
+    sweep finds there is exact, whatever the spacing, which need not be even.
     """
 
     x: Floats
@@ -34,6 +38,14 @@ class Field:
         """Rows and columns whose centres lie between low and high (x, y)."""
         return _span(self.y, low[1], high[1]), _span(self.x, low[0], high[0])
 
+    def columns(self, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """First column between each low and high (n,), and the one after the last."""
+        return _spans(self.x, low, high)
+
+    def rows(self, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+        """First row between each low and high (n,), and the one after the last."""
+        return _spans(self.y, low, high)
+
 
 def _centres(low: float, high: float, step: float) -> Floats:
     count = max(1, round((high - low) / step))
@@ -41,10 +53,10 @@ def _centres(low: float, high: float, step: float) -> Floats:
 
 
 def _span(places: Floats, low: float, high: float) -> slice:
-    if len(places) == 1:
-        return slice(0, int(low <= places[0] <= high))
-    step = places[1] - places[0]
-    low, high = max(low, places[0] - step), min(high, places[-1] + step)
-    first = int(np.ceil((low - places[0]) / step - 1e-9))
-    last = int(np.floor((high - places[0]) / step + 1e-9))
-    return slice(min(max(first, 0), len(places)), min(max(last + 1, 0), len(places)))
+    first = int(places.searchsorted(low - CLOSE))
+    return slice(first, max(first, int(places.searchsorted(high + CLOSE, "right"))))
+
+
+def _spans(places: Floats, low: Floats, high: Floats) -> tuple[Ints, Ints]:
+    first = places.searchsorted(low - CLOSE)
+    return first, np.maximum(places.searchsorted(high + CLOSE, "right"), first)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Protocol
 
 import numpy as np
@@ -35,6 +36,14 @@ class SlotLike(Protocol):
     def yaw(self) -> float: ...  # noqa: D102
 
 
+class TopLike(Protocol):
+    """The top's line over x, slots aside."""
+
+    def height(self, x: Floats) -> Floats:
+        """Height of the finished top at each x, mm."""
+        ...
+
+
 class PartLike(Protocol):
     """What the proof needs of a part; a nut has ``slots`` and ``hold_back`` besides."""
 
@@ -44,6 +53,10 @@ class PartLike(Protocol):
     def length(self) -> float: ...  # noqa: D102
     @property
     def thickness(self) -> float: ...  # noqa: D102
+    @property
+    def allowance(self) -> float: ...  # noqa: D102
+    @property
+    def top(self) -> TopLike: ...  # noqa: D102
     def lower(self, x: Any, y: Any, stage: Stage) -> Floats:
         """Nothing may be cut below this, -inf outside the plan."""
         ...
@@ -108,27 +121,56 @@ def _difference(z: Floats, wanted: Floats, sign: float) -> Floats:
     return np.where(np.isfinite(wanted), off, -np.inf)
 
 
-def probes(
-    part: PartLike, stock: Stock, milled: frozenset[int]
-) -> tuple[dict[int, Field], tuple[Field, Field]]:
-    """Fine lines along x: one field a milled slot, by its string, and one an end."""
+@dataclass(frozen=True, slots=True)
+class Probes:
+    """Fine lines along x over each milled slot, by its string, and over both ends."""
+
+    slots: dict[int, Field]
+    ends: tuple[Field, Field]
+    lanes: tuple[Field, ...]
+    """The same heights again, side by side in as few fields as there can be: for the replay."""
+
+
+def probes(part: PartLike, stock: Stock, milled: frozenset[int]) -> Probes:
+    """Full probes of a blank."""
     cells = table("proof")["cells"]
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
     y = np.linspace(0.0, part.thickness, stations)
     y[[0, -1]] += np.array((1.0, -1.0)) * cells["probe_face"]
-    slots = {}
-    for slot in slots_of(part):
-        if slot.string in milled:
-            axis = axis_of(slot, y)
-            half = slot.width / 2 / math.cos(slot.yaw) + side
-            slots[slot.string] = _full(float(axis.min()) - half, float(axis.max()) + half, step,
-                                       y, stock)  # fmt: skip
-    ends = tuple(_full(end - side, end + side, step, y, stock) for end in (0.0, part.length))
-    return slots, (ends[0], ends[1])
+    runs: list[tuple[float, float]] = []
+    strings = [s.string for s in slots_of(part) if s.string in milled]
+    for slot in (s for s in slots_of(part) if s.string in milled):
+        axis = axis_of(slot, y)
+        half = slot.width / 2 / math.cos(slot.yaw) + side
+        runs.append((float(axis.min()) - half, float(axis.max()) + half))
+    runs += [(end - side, end + side) for end in (0.0, part.length)]
+    x = [np.arange(low, high + step / 2, step) for low, high in runs]
+    lanes: list[Field] = []
+    views: dict[int, Field] = {}
+    for some in _side_by_side(x):
+        lane = _full(np.concatenate([x[i] for i in some]), y, stock)
+        at = np.cumsum([0, *(len(x[i]) for i in some)]).tolist()
+        for i, (a, b) in zip(some, pairwise(at), strict=True):
+            views[i] = Field(lane.x[a:b], y, lane.z[:, a:b])
+        lanes.append(lane)
+    slots = {string: views[i] for i, string in enumerate(strings)}
+    return Probes(slots, (views[len(x) - 2], views[len(x) - 1]), tuple(lanes))
 
 
-def _full(low: float, high: float, step: float, y: Floats, stock: Stock) -> Field:
-    x = np.arange(low, high + step / 2, step)
+def _side_by_side(x: Sequence[Floats]) -> list[list[int]]:
+    """Which of the rising places go one after the other without overlap, in as few rows."""
+    rows: list[list[int]] = []
+    for i in sorted(range(len(x)), key=lambda i: float(x[i][0])):
+        free = (r for r in rows if x[r[-1]][-1] < x[i][0])
+        row = next(free, None)
+        if row is None:
+            rows.append([i])
+        else:
+            row.append(i)
+    return rows
+
+
+def _full(x: Floats, y: Floats, stock: Stock) -> Field:
     z = np.where((x >= stock.x0) & (x <= stock.x1), stock.z1, -np.inf)
     return Field(x, y, np.repeat(z[None, :], len(y), axis=0))
 
@@ -265,6 +307,48 @@ def uncut_ends(part: PartLike, face: Field) -> Iterator[Worst]:
         if (skin := float(strip[row, column])) > limits["skin"]:
             at = (float(face.x[columns[column]]), part.thickness, float(face.y[rows[row]]))
             yield Worst(amount=skin, at=at)
+
+
+def face_probes(stock: Stock) -> tuple[Field, Field]:
+    """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
+    cells, box = table("proof")["cells"], stock.on_face()
+    step, stations = cells["probe_face_step"], cells["stations"]
+    x, y = (np.arange(a + step, b, step) for a, b in ((box.x0, box.x1), (box.y0, box.y1)))
+    few_x, few_y = (
+        np.linspace(a + 0.03, b - 0.03, stations) for a, b in ((box.x0, box.x1), (box.y0, box.y1))
+    )
+    return (
+        Field(x, few_y, np.full((stations, len(x)), box.z1)),
+        Field(few_x, y, np.full((len(y), stations), box.z1)),
+    )
+
+
+def face_errors(
+    part: PartLike, faces: Sequence[Field], standing: Floats, stage: Stage
+) -> tuple[Worst, Worst]:
+    """What a milled face has left over (first) and under its finished height 0, at worst, mm.
+
+    Left over is judged wherever the blank still stands for the set-up on edge: at the places x
+    ``standing``. Under, inside the part's elevation. Places are given in the part's frame.
+    """
+    side = table("proof")["limits"]["side"]
+    over = under = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
+    for face in faces:
+        kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
+        high = part.lower(face.x, np.full_like(face.x, part.thickness / 2), stage)
+        aside = (face.x > side) & (face.x < part.length - side)
+        inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
+        over = max(over, _worst_of(face, np.where(kept[None, :], face.z, -np.inf)),
+                   key=lambda w: w.amount)  # fmt: skip
+        under = max(under, _worst_of(face, np.where(inside, -face.z, -np.inf)),
+                    key=lambda w: w.amount)  # fmt: skip
+    return over, under
+
+
+def _worst_of(face: Field, amount: Floats) -> Worst:
+    row, column = np.unravel_index(int(amount.argmax()), amount.shape)
+    at = (float(face.x[column]), -float(face.z[row, column]), float(face.y[row]))
+    return Worst(amount=float(amount[row, column]), at=at)
 
 
 def _end_lines(part: PartLike, field: Field, outward: float, stage: Stage

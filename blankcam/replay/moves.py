@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from enum import IntEnum
 
 import numpy as np
@@ -51,6 +51,15 @@ class Moves:
     def where(self, mask: NDArray[np.bool_]) -> Moves:
         """Only the moves for which the mask (n,) is true."""
         return Moves(**{f.name: getattr(self, f.name)[mask] for f in fields(self)})
+
+    def part(self, some: slice) -> Moves:
+        """A stretch of the moves."""
+        return Moves(**{f.name: getattr(self, f.name)[some] for f in fields(self)})
+
+    def shifted(self, zero: tuple[float, float, float]) -> Moves:
+        """The same moves seen from a zero that stands at that place, mm."""
+        by = np.array(zero)
+        return replace(self, start=self.start - by, end=self.end - by, centre=self.centre - by)
 
     @property
     def known(self) -> NDArray[np.bool_]:

@@ -15,12 +15,13 @@ from numpy.typing import NDArray
 
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Tool
-from blankcam.replay import envelope
+from blankcam.replay import chain, envelope
 from blankcam.replay.field import Field
 from blankcam.replay.form import Form, flat, of_tool
-from blankcam.replay.moves import Kind, Moves, arc_angles, box, turn_of
+from blankcam.replay.moves import Kind, Moves, box, turn_of
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 RAPID, ARC = int(Kind.RAPID), int(Kind.ARC_CW)  # plain numbers: asked once a move
 TOUCH = 0.001
@@ -83,29 +84,44 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
     bodies = {n: solids(t, profile) for n, t in tools.items()}
     wide = {n: max(f.radius, *(s.form.radius for s in bodies[n])) for n, f in forms.items()}
     top = float(field.z.max(initial=-np.inf))
-    strips = chained(moves, {n: f.radius for n, f in forms.items() if f.ball == f.radius})
-    for i in _near(field, moves, wide, top):
+    balls = {n: f.radius for n, f in forms.items() if f.ball == f.radius}
+    strips = chain.chained(moves, balls)
+    near = _near(field, moves, wide, top)
+    under = {n: min((s.above for s in b if s.form.radius > 0), default=np.inf)
+             for n, b in bodies.items()}  # fmt: skip
+    alone = low[:, 2] + chain.by_tool(moves, under) < top - TOUCH
+    fit = near & ~alone
+    radius = chain.by_tool(moves, {n: f.radius for n, f in forms.items()})
+    reach = chain.reached(field, moves, strips, radius)
+    runs = {int(r.moves[0]): r for r in chain.runs(moves, strips, reach, fit)}
+    taken = {int(i) for r in runs.values() for i in r.moves}
+    for i in np.flatnonzero(near).tolist():
         number = int(moves.tool[i])
+        if i in runs:
+            ids = runs[i].moves
+            depth[ids], place[ids] = chain.lower_run(field, forms[number], moves, runs[i])
+        if i in taken:
+            continue
         for solid in bodies[number]:
             if low[i, 2] + solid.above < top - TOUCH:
                 patch = _patch(field, low[i], high[i], solid.form.radius, solid.above)
                 contacts.extend(_touch(solid, moves, i, patch))
-        depth[i], place[i] = _cut(field, forms[number], moves, i, (low[i], high[i]), strips[i])
+        depth[i], place[i] = _cut(field, forms[number], moves, i, reach.window(i))
         if moves.kind[i] == RAPID and depth[i] > TOUCH:
             contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
     return Swept(depth=depth, place=place, contacts=tuple(contacts))
 
 
-def _near(field: Field, moves: Moves, wide: Mapping[int, float], top: float) -> Iterator[int]:
-    """Indices of the moves that may reach the field at all."""
+def _near(field: Field, moves: Moves, wide: Mapping[int, float], top: float) -> Bools:
+    """Whether each move may reach the field at all, (n,)."""
     if not field.z.size or not len(moves):
-        return
+        return np.zeros(len(moves), dtype=bool)
     low, high = box(moves)
     reach = np.array([wide.get(int(t), -1.0) for t in moves.tool])
     ok = moves.known & (reach >= 0) & (low[:, 2] < top)
     for axis, places in enumerate((field.x, field.y)):
         ok &= (low[:, axis] - reach <= places[-1]) & (high[:, axis] + reach >= places[0])
-    yield from (int(i) for i in np.flatnonzero(ok))
+    return np.asarray(ok)
 
 
 def _patch(field: Field, low: Floats, high: Floats, radius: float, above: float) -> Field | None:
@@ -124,12 +140,10 @@ BLOCK = 40_000
 """Cells worked on at once: they should stay in the processor's cache."""
 
 
-def _cut(field: Field, form: Form, moves: Moves, i: int, ends: tuple[Floats, Floats],
-         strip: Floats) -> tuple[float, Floats]:  # fmt: skip
+def _cut(field: Field, form: Form, moves: Moves, i: int, window: tuple[slice, slice]
+         ) -> tuple[float, Floats]:  # fmt: skip
     """Lower the field by one move; the greatest height taken and its place."""
-    rows, columns = field.window(ends[0][:2] - form.radius, ends[1][:2] + form.radius)
-    own = field.window(np.array((strip[0], -np.inf)), np.array((strip[1], np.inf)))[1]
-    columns = slice(max(columns.start, own.start), min(columns.stop, own.stop))
+    rows, columns = window
     best: tuple[float, Floats] = (0.0, _NOWHERE)
     step = max(32, BLOCK // max(1, rows.stop - rows.start))
     for start in range(columns.start, columns.stop, step):
@@ -185,66 +199,6 @@ def _cut_block(form: Form, moves: Moves, i: int, patch: Field | None) -> tuple[f
     place = np.array([patch.x[column], patch.y[row], sunk[row, column]])
     np.minimum(patch.z, sunk, out=patch.z)
     return float(off.flat[at]), place
-
-
-def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
-    """Between which x each move alone decides, (n, 2); all of x where it is not in a chain.
-
-    Where balls of one radius R run along x, move after move, a place is cut lowest either at an
-    end of the chain, or where the path's normal section holds it: at u = s + c rho, with c the
-    sine of the path's slope there and rho <= R, or, at a corner s, somewhere between the two
-    moves' own c. So a move need only touch its own length and as far beyond as its slopes lean:
-    what a corner decides beyond s the move after it touches, what it decides before s the move
-    before it. What a move reaches elsewhere others reach lower.
-    """
-    n = len(moves)
-    out = np.tile((-np.inf, np.inf), (n, 1))
-    radius = np.array([balls.get(int(t), 0.0) for t in moves.tool])
-    flat_plan = (moves.start[:, 1] == moves.end[:, 1]) & ((moves.plane == 18) | ~moves.is_arc)
-    ahead = np.sign(moves.end[:, 0] - moves.start[:, 0])
-    lean = np.column_stack(_leans(moves))
-    fits = flat_plan & (radius > 0) & (ahead != 0) & moves.cutting & np.isfinite(lean).all(axis=1)
-    if n < 2:
-        return out
-    joined = fits[1:] & fits[:-1] & (ahead[1:] == ahead[:-1])
-    joined &= moves.tool[1:] == moves.tool[:-1]
-    joined &= (moves.start[1:] == moves.end[:-1]).all(axis=1)
-    # In the direction of travel: backward end, then forward end
-    back = radius * np.minimum(0.0, lean.min(axis=1))
-    forth = radius * np.maximum(0.0, lean.max(axis=1))
-    has_before, has_after = np.r_[False, joined], np.r_[joined, False]
-    margin = 1e-6
-    first = np.where(ahead > 0, moves.start[:, 0] + back, moves.start[:, 0] - back)
-    last = np.where(ahead > 0, moves.end[:, 0] + forth, moves.end[:, 0] - forth)
-    right = ahead > 0
-    out[has_before & right, 0] = first[has_before & right] - margin
-    out[has_before & ~right, 1] = first[has_before & ~right] + margin
-    out[has_after & right, 1] = last[has_after & right] + margin
-    out[has_after & ~right, 0] = last[has_after & ~right] - margin
-    return out
-
-
-def _leans(moves: Moves) -> tuple[Floats, Floats]:
-    """Sine of the slope at both ends of each move in its direction of travel, NaN if it turns back.
-
-    An upright arc that stays a graph over x leans most at one of its ends.
-    """
-    run = moves.end - moves.start
-    length = np.hypot(run[:, 0], run[:, 2])
-    with np.errstate(invalid="ignore", divide="ignore"):
-        first = run[:, 2] / length
-    last = first.copy()
-    pick = moves.is_arc & (moves.plane == 18)
-    if pick.any():
-        angle, sweep, _ = arc_angles(moves, pick, 2, 0)
-        # Angles run from Z toward X: the place is (cos, sin), the tangent (-sin, cos) times turn
-        turn = np.sign(sweep)
-        first[pick] = -turn * np.sin(angle)
-        last[pick] = -turn * np.sin(angle + sweep)
-        along = turn * np.cos(angle), turn * np.cos(angle + sweep)
-        same = (np.sign(along[0]) == np.sign(along[1])) & (np.abs(sweep) < np.pi)
-        first[pick] = np.where(same, first[pick], np.nan)
-    return first, last
 
 
 def _touch(solid: _Solid, moves: Moves, i: int, patch: Field | None) -> Iterator[Contact]:

@@ -16,8 +16,9 @@ from blankcam.digest import of_moves
 from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.parts.stage import Stage
-from blankcam.replay import checks
-from blankcam.replay.facing import drop_waste, lower_by_face, only_flat
+from blankcam.replay import checks, outline
+from blankcam.replay.chain import by_tool
+from blankcam.replay.facing import drop_waste, lower_all_by_face, lower_by_face, only_flat, thin
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code, Collector, Finding
 from blankcam.replay.form import of_tool
@@ -27,12 +28,14 @@ from blankcam.replay.judge import (
     Worst,
     beyond,
     end_errors,
+    face_errors,
+    face_probes,
     measure,
     probes,
     slots_of,
     uncut_ends,
 )
-from blankcam.replay.moves import Moves
+from blankcam.replay.moves import Moves, box
 from blankcam.replay.reader import Program, read
 from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import Swept, lowest, replay
@@ -57,11 +60,13 @@ class Setup(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramText:
-    """A program as it came: its name, bytes or text, and its set-up."""
+    """A program as it came: its name, bytes or text or as it was read, and its set-up."""
 
     name: str
-    data: bytes | str
+    data: bytes | str | Program
     setup: Setup
+    zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    """Where this blank's zero stands in the program's axes, mm; elsewhere in a fixture of many."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,16 +171,15 @@ def prove(
 
     Never raises for what a program's text holds.
     """
-    read_all = [(p, read(p.data, profile, name=p.name)) for p in programs]
+    read_all = [(p, _from_zero(_read(p, profile), p.zero)) for p in programs]
     fields = _Fields(part, stock, milled, step)
     bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
-    for each in fields.all if proofs else ():
-        drop_waste(each, fields.middle, fields.centre)
+    faced = _faced(fields, stage, read_all, bench.tools) if proofs else Collector()
     before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
-    faults = (*(f for p in proofs for f in p.faults), *judged.found.kept)
+    faults = (*(f for p in proofs for f in p.faults), *faced.kept, *judged.found.kept)
     return Proof(
         passed=not faults,
         gouge_um=1000 * judged.gouge.amount,
@@ -189,6 +193,19 @@ def prove(
     )
 
 
+def _read(given: ProgramText, profile: Profile) -> Program:
+    if isinstance(given.data, Program):
+        return given.data
+    return read(given.data, profile, name=given.name)
+
+
+def _from_zero(program: Program, zero: tuple[float, float, float]) -> Program:
+    """The program's moves as this blank sees them."""
+    if not any(zero):
+        return program
+    return dataclasses.replace(program, moves=program.moves.shifted(zero))
+
+
 class _Fields:
     """The grid, the fine probes, and the blank they began as."""
 
@@ -199,18 +216,20 @@ class _Fields:
         dx = dy = step or cells["step"]
         if step is None and any(s.width < cells["fine_under"] for s in slots_of(part)):
             dx = cells["fine"]
-        self.part, self.stock = part, stock
+        self.part, self.stock, self.held = part, stock, stock
         self.main = Field.of(stock, dx, dy)
-        self.slots, self.ends = probes(part, stock, milled)
+        self.probes = probes(part, stock, milled)
         across = np.linspace(0.0, part.length, 201)[1:-1]
         self.centre = part.length / 2
         heights = part.lower(across, np.full_like(across, part.thickness / 2), Stage.FINAL)
         self.middle = float(heights.min()) / 2
         self.face = Field.of(stock.on_face(), cells["face"], cells["face"])
+        self.thick = stock.y0 < 0  # something is to come off the face
+        self.faces = face_probes(stock) if self.thick else ()
 
     @property
     def all(self) -> tuple[Field, ...]:
-        return (self.main, *self.slots.values(), *self.ends)
+        return (self.main, *self.probes.lanes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +254,10 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
         found.add(Code.KERNEL, "on face only flat tools and arcs in G17 can be proven")
     flat = program.moves.where(~arcs)
     limit = table("proof")["limits"]["outline"]
-    seats = [lower_by_face(each, flat, bench.tools, fields.middle) for each in fields.all]
+    for each in fields.faces:
+        replay(each, program.moves, bench.tools, bench.profile)
+    skin = table("proof")["limits"]["gouge"]
+    seats = lower_all_by_face(fields.all, flat, bench.tools, fields.middle, skin)
     # A cell on the end itself is touched by the tool that runs along it
     over = (fields.main.x > limit) & (fields.main.x < 2 * fields.centre - limit)
     if (seat := float(seats[0][over].max(initial=-np.inf))) > limit:
@@ -244,9 +266,33 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
     around = checks.on_face(fields.stock, bench.holding)
-    checks.starts(program, 0.0, found)
+    checks.starts(program, max(-fields.stock.y0, *(b.high[2] for b in around)), found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
     return _told(program, Setup.FACE, _Seen(swept, holding, found), bench)
+
+
+def _faced(fields: _Fields, stage: Stage, read_all: Sequence[tuple[ProgramText, Program]],
+           tools: Mapping[int, Tool]) -> Collector:  # fmt: skip
+    """What stands after the set-up on face, and whether the blank has its thickness."""
+    found, limits = Collector(), table("proof")["limits"]
+    for each in fields.all:
+        thin(each, fields.face)
+        drop_waste(each, fields.middle, fields.centre)
+    if fields.thick:
+        # From here on the jaws hold it by its finished faces
+        fields.held = dataclasses.replace(fields.stock, y0=0.0)
+        standing = fields.main.x[np.isfinite(fields.main.z).any(axis=0)]
+        left, gouge = face_errors(fields.part, (fields.face, *fields.faces), standing, stage)
+        if left.amount > limits["face"]:
+            found.add(Code.LEFT, "left on the face milled to thickness, mm", value=left.amount,
+                      limit=limits["face"], at=left.at)  # fmt: skip
+        if gouge.amount > limits["gouge"]:
+            face = [(given, p) for given, p in read_all if given.setup is Setup.FACE]
+            at = (gouge.at[0], gouge.at[2], 0.0)
+            line, found.program, text = _lowest_move(at, face, tools)
+            found.add(Code.GOUGE, "face milled below its thickness, mm", line=line, text=text,
+                      value=gouge.amount, limit=limits["gouge"], at=gouge.at)  # fmt: skip
+    return found
 
 
 def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
@@ -255,7 +301,7 @@ def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     swept = replay(fields.main, program.moves, bench.tools, bench.profile)
     for each in fields.all[1:]:
         replay(each, program.moves, bench.tools, bench.profile)
-    around = checks.on_edge(fields.stock, bench.holding)
+    around = checks.on_edge(fields.held, bench.holding)
     checks.starts(program, max(top, *(b.high[2] for b in around)), found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
     return _told(program, Setup.EDGE, _Seen(swept, holding, found), bench)
@@ -356,6 +402,9 @@ def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramTex
     limits = table("proof")["limits"]
     found = Collector()
     side = limits["side"]
+    on_face = [p for given, p in read_all if given.setup is Setup.FACE]
+    if on_face and wanted.whole:
+        outline.judge(wanted.part, wanted.stage, fields.stock, on_face, tools, found)
     gouge = beyond(fields.all, wanted.lower, -1.0, limits["gouge"], side)
     left = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
     if wanted.whole:
@@ -366,7 +415,7 @@ def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramTex
         found.add(Code.LEFT, "left above the part, mm", value=left.amount, limit=limits["left"],
                   at=left.at)  # fmt: skip
     slots = tuple(_slots(fields, wanted.part, wanted.stage, found)) if wanted.whole else ()
-    ends = list(end_errors(wanted.part, fields.ends, wanted.stage))
+    ends = list(end_errors(wanted.part, fields.probes.ends, wanted.stage))
     end = max(ends, key=lambda w: abs(w.amount), default=Worst(amount=0.0, at=(0.0, 0.0, 0.0)))
     if abs(end.amount) > limits["outline"]:
         found.add(Code.OUTLINE, "an end stands out (+) or falls short (-), mm", value=end.amount,
@@ -378,9 +427,9 @@ def _slots(fields: _Fields, part: PartLike, stage: Stage, found: Collector) -> l
     limits = table("proof")["limits"]
     out = []
     for slot in slots_of(part):
-        if slot.string not in fields.slots:
+        if slot.string not in fields.probes.slots:
             continue
-        got = measure(fields.slots[slot.string], slot, part, stage)
+        got = measure(fields.probes.slots[slot.string], slot, part, stage)
         out.append(got)
         for code, what, value, limit in (
             (Code.FLOOR, "floor too high (+) or too low (-)", got.floor_um, limits["floor"]),
@@ -403,6 +452,33 @@ def _tell_gouge(found: Collector, gouge: Worst, limit: float,
     found.program = ""
 
 
+def _over(moves: Moves, at: tuple[float, float, float], tools: Mapping[int, Tool], *,
+          across: bool) -> Moves:  # fmt: skip
+    """The moves whose tool comes over a place: over its x and, where ``across``, its y."""
+    radius = by_tool(moves, {n: t.radius for n, t in tools.items()})
+    low, high = box(moves)
+    near = moves.known & (radius > 0)
+    for axis in (0, 1) if across else (0,):
+        near &= (low[:, axis] - radius <= at[axis]) & (at[axis] <= high[:, axis] + radius)
+    return moves.where(near)
+
+
+def _lowest_move(at: tuple[float, float, float], programs: Sequence[tuple[ProgramText, Program]],
+                 tools: Mapping[int, Tool]) -> tuple[int, str, str]:  # fmt: skip
+    """Line, file and text of the move that cut lowest at a place in the machine's own axes."""
+    x, y = np.array([at[0]]), np.array([at[1]])
+    forms = {n: of_tool(t) for n, t in tools.items()}
+    best: tuple[float, int, str, str] = (np.inf, 0, "", "")
+    for _, program in programs:
+        moves = program.moves
+        for i in np.flatnonzero(moves.known & np.isin(moves.tool, list(tools))):
+            z = float(lowest(forms[int(moves.tool[i])], moves, int(i), x, y)[0, 0])
+            if z < best[0]:
+                line = int(moves.line[i])
+                best = (z, line, program.name, program.lines[line - 1].strip())
+    return best[1:]
+
+
 def _blame(at: tuple[float, float, float], read_all: Sequence[tuple[ProgramText, Program]],
            tools: Mapping[int, Tool]) -> tuple[int, str, str]:  # fmt: skip
     """Line, file and text of the move that cut lowest at a place of the part."""
@@ -410,18 +486,15 @@ def _blame(at: tuple[float, float, float], read_all: Sequence[tuple[ProgramText,
     best: tuple[float, int, str, str] = (np.inf, 0, "", "")
     forms = {n: of_tool(t) for n, t in tools.items()}
     for given, program in read_all:
-        for i in np.flatnonzero(program.moves.known):
-            tool = int(program.moves.tool[i])
-            if tool not in tools:
-                continue
+        moves = _over(program.moves, at, tools, across=given.setup is Setup.EDGE)
+        for i in range(len(moves)):
             if given.setup is Setup.EDGE:
-                z = float(lowest(forms[tool], program.moves, int(i), x, y)[0, 0])
+                z = float(lowest(forms[int(moves.tool[i])], moves, i, x, y)[0, 0])
             else:
                 probe = Field(x, y, np.full((1, 1), np.inf))
-                only: Moves = program.moves.where(np.arange(len(program.moves)) == i)
-                lower_by_face(probe, only, tools, 0.0)
+                lower_by_face(probe, moves.part(slice(i, i + 1)), tools, 0.0)
                 z = float(probe.z[0, 0])
             if z < best[0]:
-                line = int(program.moves.line[i])
+                line = int(moves.line[i])
                 best = (z, line, program.name, program.lines[line - 1].strip())
     return best[1:]

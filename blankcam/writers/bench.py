@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from blankcam.cutting.motion import Program
 from blankcam.cutting.plan import Plan
@@ -54,14 +54,14 @@ def _steps(
     seconds: Mapping[str, float],
     stage: Stage,
 ) -> Iterator[str]:
-    yield from _blank_steps(design, part)
     programs = plan.programs if plan else ()
+    yield from _blank_steps(design, part, programs)
     done = {o.name for p in programs for o in p.operations}
     if "outline" not in done:
         yield f"Leave it at least {_both(part.length)} long; square its seat side and string side."
     for program in programs:
         yield from _program_steps(program, seconds.get(program.stem + ENDING, 0.0))
-        if program.setup == "face":
+        if "outline" in {o.name for o in program.operations}:
             yield "Saw through the tabs at the seat end of both ends, file them flush."
     if programs:
         yield (
@@ -77,12 +77,17 @@ def _steps(
     yield "Break the sharp edges, dry fit it in its seat. Do not glue yet."
 
 
-def _blank_steps(design: Design, part: Nut | Saddle) -> Iterator[str]:
+def _blank_steps(design: Design, part: Nut | Saddle, programs: Sequence[Program]) -> Iterator[str]:
     for check in design.checks:
         if check.part == part.name:
             words = f"Measure the blank's {check.dimension}: {_both(check.have)} by the job"
             if check.rub_off > 0:
-                words += f"; rub off {_both(check.rub_off, 3)} first"
+                milled = check.by == "mill" and programs
+                words += (
+                    f"; the program on face mills off {_both(check.rub_off, 3)}"
+                    if milled
+                    else (f"; rub off {_both(check.rub_off, 3)} first")
+                )
             yield f"{words}, at least {_both(check.need)}."
     yield (
         f"Thickness must end between {_both(part.fit.low, 3)} and {_both(part.fit.high, 3)} "

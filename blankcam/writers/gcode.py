@@ -95,7 +95,11 @@ def clean(text: str) -> str:
 
 def comment(controller: Controller, text: str) -> Iterator[str]:
     """A comment in the controller's style, wrapped to its line length."""
-    for line in textwrap.wrap(clean(text), controller.line_length - 2):
+    room = controller.line_length - 2
+    lines = textwrap.wrap(clean(text), room)
+    if any(_ACTING.match(line) for line in lines):
+        lines = textwrap.wrap(clean(text), room - 2)
+    for line in lines:
         safe = f"- {line}" if _ACTING.match(line) else line
         yield f"; {safe}" if controller.comments == "semicolon" else f"({safe})"
 
@@ -123,35 +127,65 @@ def _head(
         f"{stock.y_max:.2f}, z {stock.z_min:.2f} to {stock.z_max:.2f} mm"
     )
     yield f"zero: {program.zero}"
+    yield from program.places
     yield _holding_words(program)
     for tool in program.tools:
         yield tool_words(tool)
     yield f"time: about {seconds / 60:.1f} min, an estimate"
     yield f"moves digest {_PLACEHOLDER}"
     yield f"job digest {job_digest}"
+    if program.readings:
+        yield f"readings digest {program.readings}"
 
 
 def _holding_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
-    if held.kind == "carrier":
-        return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
-    return f"hold: {held.kind}"
+    if held.on_face == "clamps":
+        return (
+            f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "
+            f"it and {held.clamp_height:g} mm high"
+        )
+    if held.on_face == "fixture":
+        return f"hold: between the walls of a fixture, {held.face_top:g} mm over its floor"
+    if held.on_face == "tape":
+        return "hold: on a waste board by tape"
+    return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
 
 
 def _text(controller: Controller, head: list[str], body: list[str]) -> str:
     lines = [line for words in head for line in comment(controller, words)]
     number = 0
     for line in body:
-        if controller.line_numbers and not line.startswith(("(", ";")):
-            number += 10
-            lines.append(f"N{number % 100000} {line}")
-        else:
+        if line.startswith(("(", ";")):
             lines.append(line)
+            continue
+        for fitted in _fitted(line, controller.line_length):
+            number += 10 if controller.line_numbers else 0
+            lines.append(_numbered(fitted, number, controller))
     if controller.percent:
         lines = ["%", *lines, "%"]
     return "\n".join(lines) + "\n"
+
+
+def _fitted(line: str, length: int) -> Iterator[str]:
+    """A line of code for a controller of short lines: its feed before it, spaces left out."""
+    if len(line) > length and (at := line.rfind(" F")) > 0:
+        yield line[at + 1 :]
+        line = line[:at]
+    yield line if len(line) <= length else line.replace(" ", "")
+
+
+def _numbered(line: str, number: int, controller: Controller) -> str:
+    """With its number, where one is wanted and there is room for it (it means nothing)."""
+    if not controller.line_numbers:
+        return line
+    word = f"N{number % 100000}"
+    for said in (f"{word} {line}", f"{word}{line.replace(' ', '')}"):
+        if len(said) <= controller.line_length:
+            return said
+    return line
 
 
 @dataclass(slots=True)
@@ -201,14 +235,14 @@ class _Body:
         self.lines.extend(comment(self.controller, text))
 
     def rapid(self, move: Rapid) -> None:
-        words = self._axes(self._steps(move.to), only_changed=True)
+        words = self._axes(self._steps(move.to))
         if words:
             self.lines.append(f"G0 {words}")
 
     def line(self, move: Line) -> None:
         steps = self._steps(move.to)
         self._measure(steps)
-        words = self._axes(steps, only_changed=True)
+        words = self._axes(steps)
         if words:
             self.lines.append(f"G1 {words}{self._feed(move.feed)}")
 
@@ -219,20 +253,20 @@ class _Body:
             self.line(Line(move.to, move.feed))
             return
         centre = [rounding.units_of(c, self.units) for c in move.centre]
+        skip = () if start[normal] != end[normal] else (normal,)
+        words = f"{'G2' if move.clockwise else 'G3'} {self._words(end, skip)} "
+        names = ["IJK"[first], "IJK"[second]]
         offset = [centre[0] - start[first], centre[1] - start[second]]
-        if not self._true(start, end, centre, (first, second)):
+        pairs = sorted(zip(names, offset, strict=True))
+        words += " ".join(f"{n}{rounding.text_of(o, self.units)}" for n, o in pairs)
+        short = len(words.replace(" ", "")) <= self.controller.line_length
+        if not short or not self._true(start, end, centre, (first, second)):
             for chord in chords.chords(self._place(start), move):
                 self.line(chord)
             return
         self._plane(move.plane)
-        words = self._axes(
-            end, only_changed=False, skip=() if start[normal] != end[normal] else (normal,)
-        )
-        names = ["IJK"[first], "IJK"[second]]
-        pairs = sorted(zip(names, offset, strict=True))
-        centre_words = " ".join(f"{n}{rounding.text_of(o, self.units)}" for n, o in pairs)
-        code = "G2" if move.clockwise else "G3"
-        self.lines.append(f"{code} {words} {centre_words}{self._feed(move.feed)}")
+        self.at = list(end)
+        self.lines.append(f"{words}{self._feed(move.feed)}")
         self.cut_length += chords.plane_arc(self._place(start), move).length
 
     def note(self, move: Note) -> None:
@@ -245,13 +279,13 @@ class _Body:
             self.lines += ["M5", "M9"]
         if change is ToolChange.AUTOMATIC:
             self.lines.append(f"T{tool.number} M6")
-            if self.controller.length_offsets:
-                self.lines.append(f"G43 H{tool.number}")
         else:
             self.lines.append(f"T{tool.number}")
             if not first:
                 self.say(f"fit {tool_words(tool)}, then set the Z zero again")
                 self.lines.append("M0")
+        if self.controller.length_offsets and change is not ToolChange.STOP:
+            self.lines.append(f"G43 H{tool.number}")
         self.at = [None, None, None]
         self.feed = ""
 
@@ -287,14 +321,18 @@ class _Body:
     def _known(self) -> list[int]:
         return [s or 0 for s in self.at]
 
-    def _axes(self, steps: list[int], *, only_changed: bool, skip: tuple[int, ...] = ()) -> str:
-        words = [
+    def _axes(self, steps: list[int]) -> str:
+        """The axes that change, as words; the tool stands there then."""
+        words = self._words(steps, tuple(i for i in range(3) if self.at[i] == steps[i]))
+        self.at = list(steps)
+        return words
+
+    def _words(self, steps: list[int], skip: tuple[int, ...]) -> str:
+        return " ".join(
             f"{name}{rounding.text_of(step, self.units)}"
             for i, (name, step) in enumerate(zip("XYZ", steps, strict=True))
-            if i not in skip and not (only_changed and self.at[i] == step)
-        ]
-        self.at = list(steps)
-        return " ".join(words)
+            if i not in skip
+        )
 
     def _true(
         self, start: list[int], end: list[int], centre: list[int], axes: tuple[int, int]

@@ -182,5 +182,6 @@ def _check(check: Any) -> dict[str, Any]:
         "have": check.have,
         "need": check.need,
         "rub_off": check.rub_off,
+        "by": check.by,
         "loose": check.loose,
     }

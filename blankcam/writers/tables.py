@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,13 +15,15 @@ from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Program
 from blankcam.data import table
 from blankcam.instrument import advice
-from blankcam.instrument.scatter import Band, Scatter
 from blankcam.instrument.tension import pounds
 from blankcam.job.lengths import inches
 from blankcam.machine.profile import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.writers.report import Choice
+
+if TYPE_CHECKING:
+    from blankcam.instrument.scatter import Band, Scatter
 
 FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
@@ -81,7 +84,7 @@ def _blanks(design: Design) -> Section:
             c.dimension,
             both(c.have),
             both(c.need, 3) if c.dimension == "thickness" else both(c.need),
-            f"rub off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
+            f"{'mill' if c.by == 'mill' else 'rub'} off {both(c.rub_off, 3)}" if c.rub_off else f"{c.loose:.3f} loose" if c.loose
             else "fits" if c.dimension == "thickness" else f"{c.have - c.need:.2f} to spare",
         )
         for c in design.checks
@@ -362,7 +365,10 @@ def machine(profile: Profile) -> tuple[Section, ...]:
                     f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
                     f"lines up to {c.line_length} characters"
                 ),
-                f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat side",
+                (
+                    f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat "
+                    f"side; lying down: {p.holding.on_face}"
+                ),
             ),
         ),
         Section(

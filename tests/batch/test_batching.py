@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam import batching, folder
-from blankcam.batching import Outcome
+from blankcam import batching, folder, pools
 from blankcam.faults import InputError, OutputError
 from blankcam.job import rows
 from blankcam.parts.stage import Stage
+from blankcam.writers import summary
+from blankcam.writers.summary import Outcome
 from tests.conftest import REPO
 
 STEEL = REPO / "demo_jobs" / "concert-steel.toml"
@@ -175,7 +176,7 @@ def kill_once(task):
 
 def test_a_killed_process_is_replaced(jobs, tmp_path, monkeypatch):
     monkeypatch.setattr(batching, "work", kill_once)
-    got = statuses(run(jobs, tmp_path / "out", pool=batching.local_pool(2)))
+    got = statuses(run(jobs, tmp_path / "out", pool=pools.local_pool(2)))
     assert (got["one"], got["two"]) == ("made", "made")
     assert (jobs / "two.toml.died").exists()
 
@@ -247,7 +248,7 @@ def test_hostile_names(name, safe):
 
 def test_a_formula_cannot_hide_in_the_summary():
     bad = Outcome(folder="a", job='=HYPERLINK("x")', source="@x", status="made")
-    table = list(csv.DictReader(io.StringIO(batching.summary_csv([bad]).decode())))
+    table = list(csv.DictReader(io.StringIO(summary.as_csv([bad]).decode())))
     assert table[0]["job"].startswith("'=")
     assert table[0]["source"].startswith("'@")
 

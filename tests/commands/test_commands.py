@@ -185,12 +185,24 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
-def test_a_thickness_to_be_milled_is_refused_not_passed_over(tmp_path):
+def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
     job = tmp_path / "thick.toml"
-    job.write_text(Path(STEEL).read_text() + '\n[plan]\nthickness = "mill"\n')
+    thick = Path(STEEL).read_text().replace('"6.08 mm"', '"6.60 mm"')
+    job.write_text(thick + '\n[plan]\nthickness = "mill"\n')
+    done = run("make", job, "--out", tmp_path / "out", "--stage", "final")
+    assert done.returncode == 0, done.stderr
+    assert "mills off 0.554 mm" in done.stdout  # 6.60 less the middle of 6.05 h6: 6.042 to 6.050
+    assert "(thickness upper face" in (tmp_path / "out" / "nut-face.ngc").read_text()
+    assert "mill off 0.554" in run("layout", job).stdout
+
+
+def test_a_thickness_too_much_for_the_mill_is_refused(tmp_path):
+    job = tmp_path / "thick.toml"
+    thick = Path(STEEL).read_text().replace('"6.08 mm"', '"8.60 mm"')
+    job.write_text(thick + '\n[plan]\nthickness = "mill"\n')
     done = run("make", job, "--out", tmp_path / "out")
-    refused(done, 1, r"plan\.thickness")
-    assert run("layout", job).returncode == 0
+    refused(done, 1, r"blanks\.nut\.thickness.*too thick.*saw or plane it")
+    assert not (tmp_path / "out").exists()
 
 
 def test_wrong_arguments_are_one_line():

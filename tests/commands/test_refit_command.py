@@ -1,6 +1,7 @@
 """Refit through the installed command, as a maker runs it: readings written by hand, files read."""
 
 import json
+import re
 import shutil
 
 import pytest
@@ -117,3 +118,73 @@ def test_a_bench_without_a_mill_gets_marks_alone(bench, machine):
     done = refit(bench, "readings.toml", "out", "--machine", machine)
     assert done.returncode == 0, done.stderr
     assert {p.name for p in (bench / "out").glob("[a-z]*")} == {"refit.md", "refit.json"}
+
+
+def proved(bench, program, *more):
+    return run("prove", program, "--job", "job.toml", *more, cwd=bench)
+
+
+def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
+    assert refit(bench).returncode == 0
+    # the first refit met the targets but for the uncertainty; now the strings stand .1 mm over
+    more = STEEL.replace("0.77", "0.66").replace("0.62", "0.51")
+    more = more.replace("2.65", "2.41").replace("2.15", "1.91")
+    (bench / "more.toml").write_text(more, encoding="utf-8")
+    assert refit(bench, "more.toml", "two").returncode == 0
+    programs = sorted(p.relative_to(bench) for p in bench.glob("*/*.ngc"))
+    assert {p.name for p in programs} == {"nut-refit.ngc", "saddle-bottom.ngc"}
+    assert len(programs) == 4
+    for program in programs:
+        done = proved(bench, program)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert "passed; as written" in done.stdout
+    # the floors of both differ by 0.1 mm, so each was judged against its own refit
+    said = json.loads(proved(bench, "two/nut-refit.ngc", "--json").stdout)
+    assert (said["part"], said["stage"], said["signed"]) == ("nut", "refit", "as written")
+    assert said["proof"]["passed"] is True
+    text = (bench / "two" / "nut-refit.ngc").read_text()
+    first = (bench / "out" / "nut-refit.ngc").read_text()
+    digests = [t.split("(readings digest ")[1][:16] for t in (first, text)]
+    (bench / "nut-refit.ngc").write_text(text.replace(digests[1], digests[0]))
+    done = proved(bench, "nut-refit.ngc")
+    assert done.returncode == 1
+    below = re.search(r"deepest below the part ([\d.]+) um", done.stdout)
+    assert float(below[1]) > 50
+
+
+def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
+    uneven = STEEL.replace(
+        'action = { bass = "2.65 mm", treble = "2.15 mm" }',
+        'action = ["2.65 mm", "2.60 mm", "2.45 mm", "2.40 mm", "2.25 mm", "2.20 mm"]',
+    )
+    (bench / "readings.toml").write_text(uneven, encoding="utf-8")
+    assert refit(bench).returncode == 0
+    done = proved(bench, "out/saddle-refit.ngc")
+    assert done.returncode == 0, done.stdout + done.stderr
+    text = (bench / "out" / "saddle-refit.ngc").read_text()
+    feed = next(w for w in text.split() if w.startswith("F") and w[1:].replace(".", "").isdigit())
+    (bench / "slower.ngc").write_text(text.replace(f"{feed}\n", "F50\n", 1))
+    done = proved(bench, "slower.ngc")
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "passed; differs from what was written" in done.stdout
+    low = min(re.findall(r"Z(\d\.\d+)", text), key=float)
+    (bench / "deeper.ngc").write_text(text.replace(f"Z{low}", f"Z{float(low) - 0.1:.4f}"))
+    done = proved(bench, "deeper.ngc")
+    assert done.returncode == 1
+    assert "FAILED; differs from what was written" in done.stdout
+
+
+def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(bench):
+    assert refit(bench).returncode == 0
+    done = proved(bench, "out/nut-refit.ngc", "--stage", "final")
+    assert done.returncode == 2
+    assert "no stage" in done.stderr
+    shutil.copy(bench / "job.toml", bench / "other.toml")
+    done = run("prove", "out/nut-refit.ngc", "--job", "other.toml", cwd=bench)
+    assert done.returncode == 2
+    assert "not in the log" in done.stderr
+    (bench / "saddle-refit.ngc").write_text("G21\nM30\n")
+    done = proved(bench, "saddle-refit.ngc")
+    assert done.returncode == 2
+    assert "no such program" in done.stderr
+    assert "saddle-bottom" in done.stderr

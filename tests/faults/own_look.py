@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import KDTree
 
 from blankcam.parts.stage import Stage
 from tests.replay.dense import profile
@@ -133,6 +134,7 @@ def wrong_on_face(case, text):
         *(np.column_stack((np.full(200, end), np.linspace(0.0, high, 200)))
           for end, high in ((0.0, top[0]), (part.length, top[-1]))),
     ))  # fmt: skip
+    tree = KDTree(shape)
     cut = []  # discs so far: x, height, tip, radius
     ends = {0.0: np.inf, part.length: np.inf}
     for stroke in strokes(text):
@@ -141,10 +143,7 @@ def wrong_on_face(case, text):
         if not inside.any():
             continue
         q = p[inside]
-        nearest = min(
-            float(np.hypot(some[:, None, 0] - shape[:, 0], some[:, None, 1] - shape[:, 1]).min())
-            for some in np.array_split(q, max(1, len(q) // 200))
-        )
+        nearest = float(tree.query(q[:, :2])[0].min())
         wrong += ["gouge"] * int(nearest < radius - GOUGE - SLACK)
         if stroke.rapid and _in_stock(q[::4], radius, cut, stock):
             wrong.append("rapid")

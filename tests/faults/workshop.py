@@ -29,6 +29,8 @@ class Case:
     texts: tuple  # of (file, text, set-up)
     plunge: dict
     depth: dict
+    known: dict = dataclasses.field(default_factory=dict)
+    """The undamaged programs as read, by name."""
 
     @property
     def tools(self):
@@ -40,12 +42,21 @@ class Case:
     def text(self, name):
         return next(text for n, text, _ in self.texts if n == name)
 
+    def read(self, name, text):
+        """A program as read; the undamaged ones only once."""
+        if text != self.text(name):
+            return read(text, self.profile, name=name)
+        if name not in self.known:
+            self.known[name] = read(text, self.profile, name=name)
+        return self.known[name]
+
     def proof(self, **damaged):
-        """The proof with the programs named (without their suffix) exchanged."""
+        """The proof with the programs named (without their suffix) exchanged, as text or read."""
+        given = {n: damaged.get(n.split(".")[0].replace("-", "_"), t) for n, t, _ in self.texts}
         return prove(
             [
-                ProgramText(name=n, data=damaged.get(n.split(".")[0].replace("-", "_"), t), setup=s)
-                for n, t, s in self.texts
+                ProgramText(name=n, data=self.read(n, d) if isinstance(d, str) else d, setup=s)
+                for (n, d), (_, _, s) in zip(given.items(), self.texts, strict=True)
             ],
             self.part, stage=Stage.FINAL, milled=self.milled, stock=self.stock,
             profile=self.profile, plunge=self.plunge, depth=self.depth, step=STEP,
@@ -53,8 +64,9 @@ class Case:
 
     def codes(self, name, text):
         """Codes found with one program exchanged; what the reader finds needs no replay."""
-        found = {f.code for f in read(text, self.profile).findings}
-        return found or {f.code for f in self.proof(**{name[:-4].replace("-", "_"): text}).faults}
+        got = self.read(name, text)
+        found = {f.code for f in got.findings}
+        return found or {f.code for f in self.proof(**{name[:-4].replace("-", "_"): got}).faults}
 
 
 @cache
@@ -74,14 +86,11 @@ def case(job_at, machine, kind):
     part = getattr(found, kind.split()[-1])
     profile = proving.machine_of(job, machine)
     plan = proving.plan_part(found, part, profile, Stage.FINAL)
-    blank = proving.blank_as_cut(found, part)
-    over = (blank.length - part.length) / 2
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     return Case(
         part=part,
-        stock=Stock(x0=-over, x1=part.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
-                    z1=blank.height),
+        stock=proving.stock_of(found, part),
         profile=profile,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         texts=tuple((w.file, w.text, setups[w.file])

@@ -5,6 +5,7 @@ import pytest
 from blankcam.faults import InputError
 from blankcam.machine import quantity, read
 from blankcam.machine.profile import Kind
+from blankcam.machine.tool import Shape, Tool
 
 GOOD = """
 name = "small mill"
@@ -62,12 +63,72 @@ def test_shipped_profiles_carry_no_two_names():
         ("number = 1", "number = true", "tools[0].number: 'True': is not a whole number"),
         ("number = 1", "number = 0", "tools[0].number: '0': is not between 1 and 255"),
         ('diameter = "1 mm"', 'diameter = "1e9 mm"', "tools[0].diameter"),
+        ('kind = "mill"\n', "", "kind: is missing"),
+        ('y = "4 in", ', "", "travel.y: is missing"),
+        ('travel = { x = "200 mm", y = "4 in", z = "60 mm" }\n', "", "travel: is missing"),
+        ('"10000 rpm"', '"nan rpm"', "spindle_max: 'nan rpm': not a speed"),
+        (
+            "spindle_max",
+            'spindle_min = "20000 rpm"\nspindle_max',
+            "spindle_min: '20000 rpm': is over",
+        ),
+        ("spindle_max", 'runout = "-1 mm"\nspindle_max', "runout: '-1 mm': is not between"),
+        ('flute_length = "3 mm"', 'flute_length = "0 mm"', "tools[0].flute_length: '0 mm'"),
+        ('stick_out = "12 mm"', 'stick_out = "2 mm"', "tools[0].stick_out: is shorter than reach"),
+        ("number = 1", "number = 1\nflutes = 0", "tools[0].flutes: '0': is not between 1 and 12"),
+        ("number = 1", "number = 300", "tools[0].number: '300': is not between 1 and 255"),
+        ('"ball"', '"vee"', "tools[0].angle: is missing"),
+        ('"ball"', '"tapered ball"\nangle = "10 deg"', "tools[0].tip_diameter: is missing"),
+        ('"ball"', '"ball"\nangle = "10 deg"', "tools[0].angle: means nothing on a ball tool"),
+        ('"ball"', '"flat"\ntip_diameter = "1 mm"', "tools[0].tip_diameter: means nothing"),
+        (
+            '"ball"',
+            '"tapered ball"\ntip_diameter = "2 mm"\nangle = "10 deg"',
+            "tools[0].tip_diameter: is wider than diameter",
+        ),
+        # 3 mm of flutes at 5 degrees a side: 2 x 3 tan 5 = 0.52 mm wide
+        (
+            '"ball"',
+            '"vee"\nangle = "10 deg"',
+            "tools[0].diameter: is wider than the cone where its flutes end, 0.52 mm",
+        ),
+        ("[[tools]]", '[holding]\nkind = "glue"\n[[tools]]', "holding.kind: 'glue': is not known"),
+        ("[[tools]]", '[holding]\njaw_top = "-4 mm"\n[[tools]]', "holding.jaw_top: '-4 mm'"),
+        ("[[tools]]", '[controller]\nunits = "cm"\n[[tools]]', "controller.units: 'cm'"),
+        ("[[tools]]", '[controller]\narc_planes = ["G16"]\n[[tools]]', "controller.arc_planes"),
+        ("[[tools]]", "[controller]\nline_length = 20\n[[tools]]", "controller.line_length: '20'"),
+        ("[[tools]]", '[controller]\npercent = "yes"\n[[tools]]', "controller.percent: 'yes'"),
+        ("[[tools]]", '[controller]\ntool_change = "robot"\n[[tools]]', "controller.tool_change"),
+        (
+            "[[tools]]",
+            "[controller]\nlength_offsets = true\n[[tools]]",
+            "controller.length_offsets: is of no use",
+        ),
     ],
 )
 def test_one_fault(old, new, said):
     found = faults_of(GOOD.replace(old, new))
     assert any(said in f for f in found), found
     assert all(f.startswith("mine.toml") for f in found)
+
+
+@pytest.mark.parametrize(
+    ("shape", "more", "height", "radius"),
+    [
+        ("flat", {}, 0.0, 1.5),
+        ("ball", {}, 0.3, 0.9),  # ball effective diameter 1.8, D 3 ap 0.3 (Dijet F007)
+        ("ball", {}, 2.0, 1.5),
+        ("vee", {"angle": 60.0, "tip_diameter": 0.2}, 1.0, 0.1 + 0.57735),
+        ("vee", {"angle": 60.0}, 9.0, 1.5),
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 0.5, 0.866025),  # cos 30: tangent
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 1.0, 0.866025 + 0.5 * 0.57735),
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 0.2, 0.6),  # 3-4-5 triangle
+    ],
+)
+def test_the_width_of_a_cutting_end_over_its_tip(shape, more, height, radius):
+    usual = {"number": 1, "flute_length": 9.0, "reach": 9.0, "shank": 3.0, "stick_out": 12.0}
+    tool = Tool(shape=Shape(shape), diameter=3.0, **(usual | more))
+    assert tool.radius_at(height) == pytest.approx(radius, abs=1e-5)
 
 
 def test_line_numbers():

@@ -32,33 +32,33 @@ def intended(program):
         at = to
 
 
-def same_place(a, b):
-    return all(math.isnan(q) or abs(p - q) <= CLOSE for p, q in zip(a, b, strict=True))
+def same_place(a, b, close=CLOSE):
+    return all(math.isnan(q) or abs(p - q) <= close for p, q in zip(a, b, strict=True))
 
 
-def compare(heard, program):
+def compare(heard, program, close=CLOSE):
     """Walk both paths together; the writer's own moves on the clearance plane may stand between."""
     steps = list(heard.steps)
     i = 0
     for move, to in intended(program):
         kind = "rapid" if isinstance(move, Rapid) else "arc" if isinstance(move, Arc) else "line"
-        while i < len(steps) and not same_place(steps[i].end, to):
+        while i < len(steps) and not same_place(steps[i].end, to, close):
             lifted = steps[i].kind == "rapid" and steps[i].end[2] == pytest.approx(
-                program.clearance, abs=CLOSE
+                program.clearance, abs=close
             )
             chord = kind == "arc" and steps[i].kind == "line"
             assert lifted or chord, (steps[i], move)
             i += 1
         if i == len(steps):
             # a move to where the writer's rounding already stands
-            assert same_place(steps[-1].end, to), move
+            assert same_place(steps[-1].end, to, close), move
             continue
         step = steps[i]
         if step.kind == "arc":
             assert kind == "arc"
             assert step.plane == move.plane
             assert step.turn == (-1 if move.clockwise else 1)
-            assert step.centre == pytest.approx(move.centre, abs=CLOSE)
+            assert step.centre == pytest.approx(move.centre, abs=close)
         else:
             assert step.kind == kind or kind == "arc"
         i += 1

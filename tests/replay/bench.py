@@ -51,6 +51,14 @@ class Groove:
     yaw: float = 0.0
 
 
+class Top:
+    """An arc of 100 mm about x = 6 that is 7.4 high."""
+
+    @staticmethod
+    def height(x):
+        return 7.4 - RADIUS + np.sqrt(RADIUS**2 - (np.asarray(x, float) - 6.0) ** 2)
+
+
 @dataclass(frozen=True)
 class Nut:
     """12 mm long, 5 mm thick; top an arc of 100 mm about x = 6 that is 7.4 high; two grooves."""
@@ -59,6 +67,8 @@ class Nut:
     length: float = 12.0
     thickness: float = 5.0
     hold_back: float = 0.2
+    allowance: float = 0.0
+    top: object = Top()
     name: str = "nut"
 
     def inside(self, x, y):
@@ -73,7 +83,7 @@ class Nut:
 
     def height(self, x, y, stage, milled):
         x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
-        z = 7.4 - RADIUS + np.sqrt(RADIUS**2 - (x - 6.0) ** 2)
+        z = self.top.height(x)
         for s in self.slots:
             if s.string in milled:
                 raised = self.hold_back if stage is Stage.ROUGH else 0.0
@@ -186,12 +196,20 @@ def prove_edge(text, *, part=NUT, stage=Stage.FINAL, profile=MILL, stock=STOCK, 
     return prove([program], part, stage=stage, stock=stock, profile=profile, **more)
 
 
-def face_program(top=7.6, radius=1.0, over=0.0):
-    """The outline with the 2 mm flat tool, up the left end, along a level top, down the right.
+def face_program(raised=0.3, radius=1.0, over=0.0):
+    """The outline with the 2 mm flat tool, up the left end, over the top, down the right end.
 
-    ``top`` is where the level top is cut, ``over`` how much too far out the path runs.
+    ``raised`` is how far over the part's top it is cut, ``over`` how much too far out the ends are.
     """
-    left, right, high = -radius - over, 12.0 + radius + over, top + radius
+    middle = 7.4 - RADIUS + raised  # height of the centre of the top's arc
+    corner = middle + math.sqrt(RADIUS**2 - 36)
+    aside, up = radius * 6 / RADIUS, radius * math.sqrt(1 - (6 / RADIUS) ** 2)
+    left, right, first, last = (
+        -radius - over,
+        12.0 + radius + over,
+        -over - aside,
+        12 + over + aside,
+    )
     lines = ["G21 G17 G90 G94 G40", "G49", "G54", "T6", "G0 Z5.0000", "S8000 M3"]
     for z in (-1.25, -2.5, -3.75, -5.3):
         low = -2.5 if z > -4.0 else 2.0 + radius
@@ -200,10 +218,10 @@ def face_program(top=7.6, radius=1.0, over=0.0):
             f"G1 Z{max(z, -3.75):.4f} F100",
             f"Y{low:.4f} F300",
             f"Z{z:.4f} F60",
-            f"Y{top:.4f} F300",
-            f"G2 X{left + radius:.4f} Y{high:.4f} I{radius:.4f} J0",
-            f"G1 X{right - radius:.4f}",
-            f"G2 X{right:.4f} Y{top:.4f} I0 J{-radius:.4f}",
+            f"Y{corner:.4f} F300",
+            f"G2 X{first:.4f} Y{corner + up:.4f} I{radius:.4f} J0",
+            f"G2 X{last:.4f} Y{corner + up:.4f} I{6 - first:.4f} J{middle - corner - up:.4f}",
+            f"G2 X{right:.4f} Y{corner:.4f} I{-aside:.4f} J{-up:.4f}",
             f"G1 Y{low:.4f}",
             f"Z{max(z, -3.75):.4f} F60",
             "Y-2.5000",

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.machine.tool import Shape
+from blankcam.replay import chain
 from blankcam.replay.envelope import SAGITTA
 from blankcam.replay.field import Field
 from blankcam.replay.form import of_tool
@@ -225,3 +226,54 @@ def test_chains_and_blocks_leave_the_same_as_every_move_over_every_cell(
     replay(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
     whole(got.moves, slow)
     assert np.abs(quick.z - slow.z).max() < 1e-9
+
+
+def short_moves(seed, ahead=1):
+    """Chains of many short straight moves of the 3 mm ball, and the moves as read."""
+    rng = np.random.default_rng(seed)
+    lines = ["G0 Z9"]
+    for y in (-0.4, 0.6):
+        x = np.sort(np.round(rng.uniform(-3.0, 7.0, 60), 3))[::ahead]
+        z = np.round(0.4 * np.sin(x) + rng.uniform(-0.05, 0.05, 60), 3)
+        lines += [f"G0 X{x[0]} Y{y}", f"G1 Z{z[0]} F100"]
+        lines += [f"G1 X{a} Z{b}" for a, b in zip(x[1:], z[1:], strict=True)] + ["G0 Z9"]
+    got = read(HEAD.replace("T1\n", "T3\n") + "\n".join(lines) + TAIL, MILL)
+    assert got.findings == (), [str(f) for f in got.findings]
+    return got.moves
+
+
+@pytest.mark.parametrize(("seed", "ahead"), [(1, 1), (2, -1), (3, 1)])
+def test_short_moves_worked_at_once_leave_what_a_tool_set_down_everywhere_leaves(seed, ahead):
+    moves = short_moves(seed, ahead)
+    stock = Stock(x0=-2, x1=6, y0=-1, y1=1, z0=-10, z1=0.3)
+    field = Field.of(stock, 0.1, 0.25)
+    replay(field, moves, {t.number: t for t in TOOLS}, MILL)
+    low, high = (np.full(field.z.shape, 0.3) for _ in range(2))
+    for i in np.flatnonzero(moves.known):
+        points = path(moves.start[i], moves.end[i], 40)
+        below, above = bounds(TOOLS[2], points, field.x, field.y)
+        low, high = np.minimum(low, below), np.minimum(high, above)
+    assert (low - field.z).max() < 1e-8
+    assert (field.z - high).max() < 1e-8
+
+
+@pytest.mark.parametrize(("seed", "cells"), [(1, 60_000), (4, 2_500), (5, 400)])
+def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, cells, monkeypatch):
+    """Depths and places as well; with few cells a run, also where windows lie over each other."""
+    moves, tools = short_moves(seed), {t.number: t for t in TOOLS}
+    monkeypatch.setattr(chain, "CELLS", cells)
+    quick = block_field()
+    got = replay(quick, moves, tools, MILL)
+    monkeypatch.setattr(chain, "CELLS", 1)  # none fits
+    slow = block_field()
+    want = replay(slow, moves, tools, MILL)
+    assert np.array_equal(quick.z, slow.z)
+    assert np.array_equal(got.depth, want.depth)
+    assert got.contacts == want.contacts
+    cut = want.depth > 0
+    assert cut.sum() > 50
+    assert np.isnan(got.place[~cut]).all()
+    form = of_tool(TOOLS[2])
+    for i in np.flatnonzero(cut):  # two places may be as deep: each is one the move reached
+        x, y, z = got.place[i]
+        assert lowest(form, moves, int(i), np.array([x]), np.array([y]))[0, 0] == pytest.approx(z)

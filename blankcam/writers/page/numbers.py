@@ -106,7 +106,7 @@ def _blanks(found: Design) -> Table:
     for c in found.checks:
         digits = 3 if c.dimension == "thickness" else 2
         if c.rub_off:
-            said = "rub off this much first"
+            said = f"{'mill' if c.by == 'mill' else 'rub'} off this much first"
             left = mm(c.rub_off, 3)
         elif c.loose:
             said, left = "thinner than the fit wants", mm(c.loose, 3)

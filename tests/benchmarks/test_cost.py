@@ -1,0 +1,94 @@
+"""What more strings and finer cells cost: planning, proof and memory; told, not judged."""
+
+import dataclasses
+import time
+import tracemalloc
+
+import pytest
+
+from blankcam import proving
+from blankcam.data import table
+from blankcam.job import read
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from blankcam.replay import verdict
+from blankcam.replay.stock import Stock
+from tests.conftest import REPO
+
+ALONE = "long timings: pytest tests/benchmarks -n 0"
+STEEL = REPO / "demo_jobs" / "concert-steel.toml"
+GAP = 7.2
+"""mm between the strings of the widened boards."""
+
+
+def strings(count):
+    """The demo job on a board so wide that it takes that many strings, all alike."""
+    job = read.load(str(STEEL))
+    one = job.strings[3]
+    wide = GAP * (count - 1) + job.nut.margin_bass + job.nut.margin_treble
+    more = wide - job.board.width_at_nut
+    board = dataclasses.replace(
+        job.board,
+        width_at_nut=wide,
+        radius=dataclasses.replace(job.board.radius, nut=10_000.0, end=10_000.0),
+    )
+    blanks = dataclasses.replace(
+        job.blanks,
+        nut=dataclasses.replace(job.blanks.nut, length=job.blanks.nut.length + more),
+        saddle=dataclasses.replace(job.blanks.saddle, length=job.blanks.saddle.length + more),
+    )
+    saddle = dataclasses.replace(job.saddle, string_span=job.saddle.string_span + more,
+                                 slot_length=job.saddle.slot_length + more)  # fmt: skip
+    return dataclasses.replace(
+        job, strings=(one,) * count, board=board, blanks=blanks, saddle=saddle
+    )
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("count", [4, 8, 12, 16, 24])
+def test_strings(count, benchmark):
+    if benchmark.disabled and count > 4:
+        pytest.skip(ALONE)
+    job = strings(count)
+    profile = proving.machine_of(job, "bench-mill")
+    begun = time.perf_counter()
+    found = design(job)
+    designed = time.perf_counter() - begun
+    made = benchmark.pedantic(proving.part_made, (found, "nut", profile, Stage.ROUGH), rounds=1)
+    assert made.proof.passed
+    assert len(made.part.slots) == count
+    benchmark.extra_info |= {"design, s": round(designed, 3), "lines": made.written[-1].lines}
+
+
+@pytest.mark.benchmark
+@pytest.mark.parametrize("cells", [0.040, 0.020, 0.010, 0.005])
+def test_cells(cells, benchmark):
+    if benchmark.disabled and cells < 0.04:
+        pytest.skip(ALONE)
+    found = design(read.load(str(STEEL)))
+    profile = proving.machine_of(found.job, "bench-mill")
+    plan = proving.plan_part(found, found.nut, profile, Stage.ROUGH)
+    texts = proving.written(found, plan, profile)
+    given = [verdict.ProgramText(name=w.file, data=w.text, setup=verdict.Setup(p.setup))
+             for w, p in zip(texts, plan.programs, strict=True)]  # fmt: skip
+    blank = proving.blank_as_cut(found, found.nut)
+    over = (blank.length - found.nut.length) / 2
+    stock = Stock(x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
+                  z1=blank.height)  # fmt: skip
+    milled = frozenset(c.string for c in plan.slots if c.by == "mill")
+
+    def proof():
+        return verdict.prove(given, found.nut, stage=Stage.ROUGH, milled=milled, stock=stock,
+                             profile=profile, step=cells)  # fmt: skip
+
+    got = benchmark.pedantic(proof, rounds=1)
+    assert got.passed, got.faults
+    tracemalloc.start()
+    proof()
+    peak = tracemalloc.get_traced_memory()[1] / 2**20
+    tracemalloc.stop()
+    benchmark.extra_info |= {
+        "peak, MB": round(peak),
+        "deepest below, um": round(got.gouge_um, 2),
+        "usual cells, um": 1000 * table("proof")["cells"]["step"],
+    }

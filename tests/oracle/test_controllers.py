@@ -1,0 +1,150 @@
+"""Every pair of a controller's abilities, over the workshop's jobs: proven, and read by a real one.
+
+A covering array of strength 2 (every two values of any two abilities meet in some row), made
+greedily; that it covers them all is a test of its own.
+"""
+
+import dataclasses
+import re
+from functools import cache
+from itertools import combinations, product
+
+import pytest
+
+from blankcam import proving
+from blankcam.cutting.motion import Arc
+from blankcam.job import read
+from blankcam.machine.profile import Controller, ToolChange
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from tests.conftest import DEMO_JOBS
+from tests.oracle import interpreter
+from tests.oracle.test_interpreter import CLOSE, compare
+from tests.proved import proved
+
+ABILITIES = {
+    "tool_change": list(ToolChange),
+    "arc_planes": [(), ("G17", "G19"), ("G17", "G18", "G19")],
+    "line_length": [40, 79, 200],
+    "coolant": ["none", "mist", "flood"],
+    "units": ["mm", "inch"],
+    "comments": ["brackets", "semicolon"],
+    "line_numbers": [False, True],
+    "length_offsets": [False, True],
+    "path_blending": [False, True],
+    "percent": [False, True],
+    "stage": list(Stage),
+    "part": ["nut", "saddle"],
+}
+
+
+def allowed(row):
+    """A profile that stops for its tools is refused with length offsets (tests/machine)."""
+    return (row.get("tool_change"), row.get("length_offsets")) != (ToolChange.STOP, True)
+
+
+def pairs_of(row):
+    return {frozenset(p) for p in combinations(row.items(), 2)}
+
+
+def wanted_pairs():
+    found = set()
+    for a, b in combinations(ABILITIES, 2):
+        found |= {frozenset(((a, v), (b, w))) for v, w in product(ABILITIES[a], ABILITIES[b])
+                  if allowed({a: v, b: w})}  # fmt: skip
+    return found
+
+
+def covering():
+    """Rows: each begins at a pair not yet covered, then takes the values that cover most."""
+    left, rows = wanted_pairs(), []
+    while left:
+        row = dict(min(left, key=lambda p: sorted(map(str, p))))
+        for name, values in ABILITIES.items():
+            if name not in row:
+                fits = [v for v in values if allowed(row | {name: v})]
+                row[name] = max(fits, key=lambda v: len(pairs_of(row | {name: v}) & left))
+        left -= pairs_of(row)
+        rows.append(row)
+    return rows
+
+
+ROWS = covering()
+
+
+@cache
+def job_of(at):
+    return read.load(str(DEMO_JOBS[at % len(DEMO_JOBS)]))
+
+
+@cache
+def made(at):
+    """One row's part, machine, plan and texts."""
+    row = ROWS[at]
+    job = job_of(at)
+    found = design(job)
+    machine = ("bench-mill", "light-router")[at % 2]
+    abilities = {k: v for k, v in row.items() if k not in ("stage", "part")}
+    abilities["arc_planes"] = frozenset(row["arc_planes"])
+    profile = dataclasses.replace(
+        proving.machine_of(job, machine), controller=Controller(**abilities)
+    )
+    part = getattr(found, row["part"])
+    plan = proving.plan_part(found, part, profile, row["stage"])
+    return found, part, profile, plan, proving.written(found, plan, profile)
+
+
+def test_every_two_abilities_meet_and_every_job_is_there():
+    assert wanted_pairs() <= set().union(*(pairs_of(r) for r in ROWS))
+    assert all(allowed(r) for r in ROWS)
+    assert len(ROWS) >= len(DEMO_JOBS)
+
+
+@pytest.mark.parametrize("at", range(len(ROWS)))
+def test_each_is_proven(at):
+    found, part, profile, plan, written = made(at)
+    proof = proved(found, part, profile, ROWS[at]["stage"], plan, written)
+    assert proof.passed, [str(f) for f in proof.faults]
+    assert all(p.as_written for p in proof.programs)
+
+
+@pytest.mark.parametrize("at", range(len(ROWS)))
+def test_each_has_what_its_controller_knows_and_no_more(at):
+    row, (_, _, _, plan, written) = ROWS[at], made(at)
+    for program, w in zip(plan.programs, written, strict=True):
+        lines = w.text.splitlines()
+        code = [s for line in lines if (s := re.sub(r"\(.*\)|;.*", "", line).strip())]
+        words = " ".join(re.findall(r"[A-Z%]-?[\d.]*", "\n".join(code)))
+        assert max(map(len, lines)) <= row["line_length"]
+        assert (code[0] == code[-1] == "%") is row["percent"]
+        assert ("G20" in words, "G21" in words) == (row["units"] == "inch", row["units"] == "mm")
+        assert ("G43" in words) is row["length_offsets"]
+        assert ("G64" in words) is row["path_blending"]
+        assert (" M6" in words) is (row["tool_change"] is ToolChange.AUTOMATIC)
+        stops = row["tool_change"] is ToolChange.STOP and len(program.tools) > 1
+        assert bool(re.search(r"\bM0\b", words)) is stops
+        assert bool(re.search(r"\bN\d", words)) is row["line_numbers"]
+        assert ("(" in w.text, ";" in w.text) == (
+            row["comments"] == "brackets", row["comments"] == "semicolon")  # fmt: skip
+        assert (" M7" in words, " M8" in words) == (
+            row["coolant"] == "mist", row["coolant"] == "flood")  # fmt: skip
+        assert {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)} <= {
+            *row["arc_planes"]
+        }
+        assert bool(re.search(r"\bG[23]\b", words)) <= bool(row["arc_planes"])
+        places = 5 if row["units"] == "inch" else 4
+        assert not re.search(rf"[XYZIJK]-?\d+\.\d{{{places + 1}}}", "\n".join(code))
+
+
+@pytest.mark.oracle
+@pytest.mark.parametrize("at", range(len(ROWS)))
+def test_a_real_interpreter_walks_the_intended_path(at, tmp_path):
+    """In inches its listing has four decimals, 2.54 um: half of that is added to the bound."""
+    interpreter.require()
+    _, _, profile, plan, written = made(at)
+    close = CLOSE + (0.00127 if profile.controller.units == "inch" else 0.0)
+    for program, w in zip(plan.programs, written, strict=True):
+        heard = interpreter.ask(w.text, profile.tools, tmp_path)
+        assert heard.accepted, heard.complaint
+        assert "PROGRAM_END" in {name for name, _ in heard.calls[-3:]}
+        compare(heard, program, close)
