@@ -186,13 +186,24 @@ def axis_of(slot: SlotLike, y: Floats) -> Floats:
     return slot.centre + math.tan(slot.yaw) * y
 
 
-def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
+def measure(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> SlotProof:
     """Floor, centre and width of a slot from its probe lines.
 
     The width is taken between the walls, at the height of the round floor or at 0.9 of the
-    slot's depth where that is less, and compared with the groove's own width at that height.
+    slot's depth where that is less, and compared with the groove's own width at that height. The
+    depth is down from what stands close beside the groove; where waste was opened there, from the
+    part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
-    found = [_station(field, row, slot, raised) for row in range(len(field.y))]
+    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
+    own = _shoulders(part.lower, field, slot, stage)
+    milled = frozenset((slot.string,))
+    whole = _shoulders(lambda x, y, s: part.upper(x, y, s, milled), field, slot, stage)
+    found = []
+    for row in range(len(field.y)):
+        shoulder = float(own[row])
+        if _beside(field, row, slot) >= whole[row] - table("proof")["limits"]["gouge"]:
+            shoulder = float(whole[row])
+        found.append(_station(field, row, slot, raised, shoulder))
     floor = max(found, key=lambda f: abs(f[0]))
     return SlotProof(
         string=slot.string,
@@ -203,10 +214,29 @@ def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
     )
 
 
+Bound = Callable[[Floats, Floats, Stage], Floats]
+
+
+def _shoulders(bound: Bound, field: Field, slot: SlotLike, stage: Stage) -> Floats:
+    """The lower of a bound's heights close beside both walls, over each probe line."""
+    half = slot.width / 2 / math.cos(slot.yaw) + table("proof")["limits"]["width"]
+    axis = axis_of(slot, field.y)
+    return np.asarray(np.minimum(*(bound(axis + s * half, field.y, stage) for s in (-1.0, 1.0))))
+
+
+def _beside(field: Field, row: int, slot: SlotLike) -> float:
+    """What stands close beside both walls of a slot, wherever in ``shoulder`` mm it begins."""
+    off = field.x - float(axis_of(slot, field.y)[row])
+    half = slot.width / 2 / math.cos(slot.yaw)
+    close = half + table("proof")["cells"]["shoulder"]
+    z = field.z[row]
+    return min(float(z[(side * off > half) & (side * off < close)].max()) for side in (-1.0, 1.0))
+
+
 Station = tuple[float, float, float, tuple[float, float, float]]
 
 
-def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
+def _station(field: Field, row: int, slot: SlotLike, raised: float, shoulder: float) -> Station:
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = field.x, field.z[row], float(field.y[row])
     axis = float(axis_of(slot, field.y)[row])
@@ -216,8 +246,7 @@ def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
     lowest = inside[int(z[inside].argmin())]
     floor = float(z[lowest])
     place = (float(x[lowest]), y, floor)
-    deep = min(float(z[: inside[0]].max()), float(z[inside[-1] + 1 :].max())) - floor
-    rise = min(r / math.cos(slot.tilt), 0.9 * deep)
+    rise = min(r / math.cos(slot.tilt), 0.9 * (shoulder - floor))
     if not rise > 0:
         return floor - wanted, math.inf, math.inf, place
     level = floor + rise

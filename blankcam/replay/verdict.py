@@ -423,12 +423,11 @@ def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramTex
 
 def _slots(fields: _Fields, part: PartLike, stage: Stage, found: Collector) -> list[SlotProof]:
     limits = table("proof")["limits"]
-    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
     out = []
     for slot in slots_of(part):
         if slot.string not in fields.probes.slots:
             continue
-        got = measure(fields.probes.slots[slot.string], slot, raised)
+        got = measure(fields.probes.slots[slot.string], slot, part, stage)
         out.append(got)
         for code, what, value, limit in (
             (Code.FLOOR, "floor too high (+) or too low (-)", got.floor_um, limits["floor"]),
