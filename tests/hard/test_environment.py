@@ -49,9 +49,7 @@ def test_a_layout_in_any_terminal(environment, job):
     assert "\x1b" not in said
     wide = int(environment["COLUMNS"]) if environment.get("COLUMNS") == "20" else 100
     # one word, a path perhaps, stays whole so that it can be copied, and so does what is typed next
-    lines = said.split("
-Next
-")[0].splitlines()
+    lines = said.split("\nNext\n")[0].splitlines()
     assert not [line for line in lines if len(line) > wide and len(line.split()) > 1]
 
 
