@@ -338,6 +338,7 @@ def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile:
             x0=-OVER, x1=part.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
         ),
         profile=profile,
+        material=next((p.material for p in plan.programs), None),
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )

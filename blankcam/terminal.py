@@ -128,8 +128,14 @@ def _show(console: object, section: Section) -> None:
             table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
         console.print(table)
     for note in section.notes:
-        console.print(Text("  " + _safe(note, plain=plain)), soft_wrap=False)
+        for line in _lines(_safe(note, plain=plain), console.width - 2):
+            console.print(Text("  " + line), soft_wrap=True)
     console.print()
+
+
+def _lines(text: str, width: int) -> list[str]:
+    """Text in lines; a path or a number longer than one stays whole, so that it can be copied."""
+    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False) or [""]
 
 
 def _least_width(section: Section) -> int:

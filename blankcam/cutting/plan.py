@@ -270,10 +270,10 @@ def _zero_on_face(stock: Stock) -> str:
     if stock.z_max > 0:
         upper = (
             f"Z0 {stock.z_max:.3f} mm under its upper face - touch off where its thickness was "
-            f"measured and set Z {stock.z_max:.3f} there"
+            f"measured and set Z to {stock.z_max:.3f} mm there"
         )
     return (
-        f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its seat side, "
+        f"X0 {-stock.x_min:.2f} mm from the blank's left end, Y0 its seat side, "
         f"{upper}, the face toward the tail up"
     )
 
@@ -440,7 +440,7 @@ def _zero_on_edge(bench: Bench) -> str:
     faces = "Y0 its face toward the tail, Z0 its seat side"
     if bench.outline is not None:
         return f"X0 the left end that the outline on face has cut, {faces}"
-    return f"X0 {-bench.stock.x_min:.2f} mm in from the left end of the blank, {faces}"
+    return f"X0 {-bench.stock.x_min:.2f} mm from the blank's left end, {faces}"
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:

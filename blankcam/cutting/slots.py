@@ -219,7 +219,8 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
         return "the machine has no ball tool"
     least = wide[-1].edge
     return (
-        f"slot {slot.width:.2f} mm: the smallest tool, {least:g} mm, is wider than that less 0.05"
+        f"the smallest tool, {least:g} mm, is wider than the slot of {slot.width:.2f} mm less "
+        f"{SIDE_ROOM:g}"
     )
 
 

@@ -309,48 +309,6 @@ def uncut_ends(part: PartLike, face: Field) -> Iterator[Worst]:
             yield Worst(amount=skin, at=at)
 
 
-def face_probes(stock: Stock) -> tuple[Field, Field]:
-    """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
-    cells, box = table("proof")["cells"], stock.on_face()
-    step, stations = cells["probe_face_step"], cells["stations"]
-    x, y = (np.arange(a + step, b, step) for a, b in ((box.x0, box.x1), (box.y0, box.y1)))
-    few_x, few_y = (
-        np.linspace(a + 0.03, b - 0.03, stations) for a, b in ((box.x0, box.x1), (box.y0, box.y1))
-    )
-    return (
-        Field(x, few_y, np.full((stations, len(x)), box.z1)),
-        Field(few_x, y, np.full((len(y), stations), box.z1)),
-    )
-
-
-def face_errors(
-    part: PartLike, faces: Sequence[Field], standing: Floats, stage: Stage
-) -> tuple[Worst, Worst]:
-    """What a milled face has left over (first) and under its finished height 0, at worst, mm.
-
-    Left over is judged wherever the blank still stands for the set-up on edge: at the places x
-    ``standing``. Under, inside the part's elevation. Places are given in the part's frame.
-    """
-    side = table("proof")["limits"]["side"]
-    over = under = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
-    for face in faces:
-        kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
-        high = part.lower(face.x, np.full_like(face.x, part.thickness / 2), stage)
-        aside = (face.x > side) & (face.x < part.length - side)
-        inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
-        over = max(over, _worst_of(face, np.where(kept[None, :], face.z, -np.inf)),
-                   key=lambda w: w.amount)  # fmt: skip
-        under = max(under, _worst_of(face, np.where(inside, -face.z, -np.inf)),
-                    key=lambda w: w.amount)  # fmt: skip
-    return over, under
-
-
-def _worst_of(face: Field, amount: Floats) -> Worst:
-    row, column = np.unravel_index(int(amount.argmax()), amount.shape)
-    at = (float(face.x[column]), -float(face.z[row, column]), float(face.y[row]))
-    return Worst(amount=float(amount[row, column]), at=at)
-
-
 def _end_lines(part: PartLike, field: Field, outward: float, stage: Stage
                ) -> Iterator[tuple[bool, Worst]]:  # fmt: skip
     """Whether each line of an end was cut at all, and how far it stands out."""
