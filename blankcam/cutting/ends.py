@@ -32,27 +32,27 @@ def lowest(held: Holding) -> float:
 def ends_operation(
     saddle: Saddle, tool: Tool, bench: Bench, held: Holding, ceiling: float
 ) -> Operation:
-    """Both ends in levels from ``ceiling``, the height of what stands, down to over the jaws."""
+    """Both ends in levels from ``ceiling``, the height of what stands, down to over the jaws.
+
+    The levels go to and fro: a round end runs out along the faces, where nothing breaks out.
+    """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
     r = saddle.thickness / 2
     depth = ceiling + STANDING - lowest(held)
     levels = max(1, math.ceil(depth / cut.depth))
-    # Clockwise seen from above: the left end toward the head, the right end back
-    for x, begin, end in (
-        (r, 0.0, 2 * r),
-        (saddle.length - r, 2 * r, 0.0),
-    ):
-        out = 1.0 if end > begin else -1.0
-        off = tool.radius * out
+    # The first level clockwise seen from above: the left end toward the head, the right end back
+    for x, outward in ((r, 1.0), (saddle.length - r, -1.0)):
         for k in range(1, levels + 1):
-            z = ceiling + STANDING - depth * k / levels
-            path.over(x, _air(begin - off, -out, bench, tool), z, ceiling + HOP)
-            path.line(cut.feed, y=begin - off)
-            to = (x, end + off, z)
-            path.moves.append(Arc(to, (x, r), "G17", clockwise=True, feed=cut.feed))
+            z, clockwise = ceiling + STANDING - depth * k / levels, k % 2 == 1
+            out = outward if clockwise else -outward
+            begin, end = (r - out * (r + tool.radius), r + out * (r + tool.radius))
+            path.over(x, _air(begin, -out, bench, tool), z, ceiling + HOP)
+            path.line(cut.feed, y=begin)
+            to = (x, end, z)
+            path.moves.append(Arc(to, (x, r), "G17", clockwise=clockwise, feed=cut.feed))
             path.at = to
-            path.line(cut.feed, y=_air(end + off, out, bench, tool))
+            path.line(cut.feed, y=_air(end, out, bench, tool))
     path.leave()
     return Operation(
         name="ends",

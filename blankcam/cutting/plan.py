@@ -83,7 +83,7 @@ def plan_nut(
     )
     choices = slots.quicker_cleared(nut, choices, bench)
     sweep = _nut_sweep(nut, bench)
-    operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench)]
+    operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench, one_way=True)]
     ceiling = _standing(sweep)
     operations += _clearing(nut, choices, bench, ceiling)
     for tool, chosen in _by_tool(choices, lambda c: c.tool):
@@ -136,7 +136,9 @@ def plan_saddle(
         crown=saddle.crown_radius,
         outline=bench.outline,
     )
-    operations = [top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)]
+    operations = [
+        top.sweep_operation("crown", f"{stage} crown along x", sweep, bench, one_way=False)
+    ]
     if saddle.ends == "round" and ends_by == "mill":
         operations += _ends(saddle, bench, held, sweep)
     _stop(_square_faults(saddle, operations, outline_by))

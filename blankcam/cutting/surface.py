@@ -1,4 +1,4 @@
-"""Where a tool's tip may go over a surface, and passes along x that bring a surface out.
+"""Where a tool's tip may go over a surface, and rows along x that bring a surface out.
 
 A surface is a function (x, y) -> z of arrays, smooth and convex upward, going on beyond the part.
 """
@@ -6,7 +6,7 @@ A surface is a function (x, y) -> z of arrays, smooth and convex upward, going o
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
@@ -14,8 +14,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.cutting.feeds import Cut
-from blankcam.cutting.motion import Path, Place, Stock
+from blankcam.cutting.motion import Stock
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
@@ -33,8 +32,6 @@ class Surface(Protocol):
         """Slopes along x and along y."""
 
 
-FIT = 0.0007
-"""mm by which a fitted arc may miss the exact path of the tip."""
 WASTE = 1.0
 """mm beyond a part's ends over which its surface still goes on falling."""
 BESIDE = 0.3
@@ -47,10 +44,6 @@ FLATTEST = 4000.0
 """mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
-AIR = 0.3
-"""mm over what stands to which a rapid goes down; the rest is at plunging feed."""
-HAIR = 0.005
-"""mm over what stands at which a pass begins and ends where it need not go further."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
 _D = 1e-6
@@ -228,24 +221,6 @@ class Sweep:
         return step * (1 + self.tool.radius / self.crown) * level * math.sqrt(level)
 
 
-def inward(count: int) -> Iterator[tuple[int, bool]]:
-    """Rows taken in turn from both faces up to the middle, and whether the pass goes right.
-
-    From the low face to the left and from the high face to the right: the cutter climbs, and
-    every pass ends where the next one begins.
-    """
-    low, high = 0, count - 1
-    from_low = True
-    while low <= high:
-        if from_low:
-            yield low, False
-            low += 1
-        else:
-            yield high, True
-            high -= 1
-        from_low = not from_low
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
@@ -262,115 +237,15 @@ class Table:
     """(m, n) where a row brings out a part of the surface."""
 
     @property
+    def stride(self) -> float:
+        """Step from one place to the next, mm."""
+        return float(self.xs[1] - self.xs[0])
+
+    @property
     def above(self) -> float:
         """How much stands over the surface at most, mm."""
         over = self.touching - self.tips
         return float(np.max(over[self.wanted], initial=0.0))
-
-    def passes(self, layer: Layer, cut: Cut) -> Iterator[Pass]:
-        """Every pass of a layer that cuts, in the order in which they are made.
-
-        A pass that begins inside what stands comes down to its row on the steepest ramp allowed.
-        """
-        stride = float(self.xs[1] - self.xs[0])
-        gap, fall = LINK * cut.feed / 60 / stride, math.tan(cut.ramp) * stride
-        for i, to_right in inward(len(self.ys)):
-            heights = self.tips[i] + layer.raised
-            air = self.touching + HAIR - self.sweep.over_face(self.ys[i])
-            cuts = (heights < air) & (self.tips[i] + layer.least < air) & self.wanted[i]
-            air = np.minimum(air, self.tips[i] + layer.standing + HAIR)
-            runs = _runs(cuts, gap)
-            for first, last in runs if to_right else reversed(runs):
-                way = 1 if to_right else -1
-                at = np.arange(len(self.xs))[::way]
-                begin = first if to_right else len(at) - last
-                start, lead = _led(heights[::way], air[::way], begin, fall)
-                at = at[start : begin + last - first]
-                z = heights[at]
-                z[: len(lead)] += lead
-                yield Pass(y=self.ys[i], xs=self.xs[at], zs=z)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layer:
-    """Passes along all rows of a sweep; heights are mm over the finished surface."""
-
-    raised: float
-    """How high the tool runs."""
-    least: float = 0.0
-    """Where no more than this stands, nothing is cut."""
-    standing: float = math.inf
-    """What stands at most, where that is less than the blank."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pass:
-    """Places along one pass in the order in which it is cut."""
-
-    y: float
-    xs: Array
-    zs: Array
-
-    @property
-    def length(self) -> float:
-        """Along x, mm."""
-        return abs(float(self.xs[-1] - self.xs[0]))
-
-
-def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Array]:
-    """Where a pass must start to come down to ``begin`` at ``rise`` a place, and how much higher."""
-    start = begin
-    while start > 0 and heights[start] + rise * (begin - start) < air[start]:
-        start -= 1
-    return start, np.asarray(rise * np.arange(begin - start, 0, -1), dtype=float)
-
-
-def cut_layer(path: Path, table: Table, layer: Layer, cut: Cut) -> None:
-    """All passes of one layer."""
-    hop = table.sweep.stock.z_max + HOP
-    for each in table.passes(layer, cut):
-        right = bool(each.xs[-1] > each.xs[0])
-        xs, zs = (each.xs, each.zs) if right else (each.xs[::-1], each.zs[::-1])
-        chain = tuple(p for s in curve.fit_table(xs, zs, FIT) for p in plain(s))
-        if not right:
-            chain = tuple(s.reversed() for s in reversed(chain))
-        x, z = chain[0].start
-        approach(path, table.sweep, (x, each.y, z), hop, cut)
-        path.chain(chain, each.y, cut.feed)
-
-
-def _runs(cuts: Bools, gap: float) -> list[tuple[int, int]]:
-    """Stretches of a row where something is cut, one place of air at both ends.
-
-    Gaps of up to ``gap`` places, to the ends also, are passed at feed: a link would take longer.
-    """
-    at = np.flatnonzero(cuts)
-    if at.size == 0:
-        return []
-    last = cuts.size - 1
-    if at[0] <= gap:
-        at[0] = 0
-    if last - at[-1] <= gap:
-        at[-1] = last
-    breaks = np.flatnonzero(np.diff(at) > gap)
-    begins = [int(at[0]), *(int(at[i + 1]) for i in breaks)]
-    ends = [*(int(at[i]) for i in breaks), int(at[-1])]
-    return [(max(b - 1, 0), min(e + 2, cuts.size)) for b, e in zip(begins, ends, strict=True)]
-
-
-def approach(path: Path, sweep: Sweep, to: Place, hop: float, cut: Cut) -> None:
-    """Come to the start of a pass: low beside the blank, the last bit over it at plunging feed."""
-    (x0, x1), (x, y, z), at = sweep.x_ends, to, path.at
-    outside = x <= x0 + 1e-6 or x >= x1 - 1e-6
-    if outside and abs(at[0] - x) < 1e-6:
-        path.rapid(z=max(at[2], z))
-        path.rapid(y=y)
-        path.rapid(z=z)
-    elif outside:
-        path.over(x, y, z, hop)
-    else:
-        path.over(x, y, min(z + AIR, hop), hop)
-        path.line(cut.plunge, z=z)
 
 
 def plain(segment: curve.Segment) -> curve.Chain:

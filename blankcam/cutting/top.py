@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 
@@ -10,7 +11,8 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.surface import LINK, Layer, Sweep, Table, beside, cut_layer
+from blankcam.cutting.rows import Layer, cut_layer, looked, needed, passes
+from blankcam.cutting.surface import Sweep, Table, beside
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.curve import Array
@@ -23,6 +25,9 @@ LEAST_LEAVE = 0.05
 """mm that rough layers leave at least for the finishing passes, beside the ridges between them."""
 LEAST_LAYER = 0.2
 """A rough layer takes at least this share of the depth of cut."""
+LINK = 2.0
+STEP = 0.4
+"""Seconds of a link over the blank, and of one at depth to the next row, about, for choosing."""
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 
@@ -73,8 +78,13 @@ def choose_tool(profile: Profile, need: float, *, level: bool) -> Tool | None:
     return None
 
 
-def sweep_operation(name: str, words: str, sweep: Sweep, bench: Bench) -> Operation:
-    """Rough layers with wide steps, then the finishing passes, which take their ridges along."""
+def sweep_operation(
+    name: str, words: str, sweep: Sweep, bench: Bench, *, one_way: bool
+) -> Operation:
+    """Rough layers with wide steps, then the finishing passes, which take their ridges along.
+
+    Rough layers are cut to and fro; the finishing passes too, unless they are to go one way.
+    """
     tool = sweep.tool
     full = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
@@ -84,7 +94,7 @@ def sweep_operation(name: str, words: str, sweep: Sweep, bench: Bench) -> Operat
     layers = _rough_layers(sweep, full, most)
     for table, layer in layers:
         cut_layer(path, table, layer, full)
-    cut_layer(path, last, Layer(raised=0.0, standing=most), finish)
+    cut_layer(path, last, Layer(raised=0.0, standing=most, one_way=one_way), finish)
     path.leave()
     return Operation(
         name=name,
@@ -118,7 +128,10 @@ class _Rows:
 
     def seconds(self, layer: Layer, cut: Cut) -> float:
         """About how long a layer takes."""
-        return sum(60 * p.length / cut.feed + LINK for p in self.table.passes(layer, cut))
+        return sum(
+            60 * p.length / cut.feed + (STEP if p.linked else LINK)
+            for p in passes(self.table, layer, cut)
+        )
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Layer]]:
@@ -138,7 +151,11 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
         return []
     lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
     wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
-    ways = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
+    ways = [
+        _trimmed(_layers(last, wide, above, most, full.depth), full.depth, most)
+        for last in lasts
+        for wide in wides
+    ]
     best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))
     return [(rows.table, layer) for rows, layer in best]
 
@@ -152,9 +169,24 @@ def _layers(
     rows = [wide] * count + [last]
     raised = (leave + step * k for k in range(count, -1, -1))
     return [
-        (each, Layer(raised=high, least=most, standing=high + depth))
+        (each, Layer(raised=high, least=most, standing=high + depth, one_way=False))
         for each, high in zip(rows, raised, strict=True)
     ]
+
+
+def _trimmed(
+    way: list[tuple[_Rows, Layer]], depth: float, most: float
+) -> list[tuple[_Rows, Layer]]:
+    """The layers, each cutting only where the one after it would find too much else."""
+    table = way[0][0].table
+    x, _ = looked(table)
+    stands = table.sweep.stands(x)
+    limits = [*(layer.raised + depth for _, layer in way[1:]), most]
+    found = []
+    for (rows, layer), limit in zip(way, limits, strict=True):
+        where, stands = needed(rows.table, layer, stands, limit)
+        found.append((rows, dataclasses.replace(layer, needed=where)))
+    return found
 
 
 def _least(last: Table, most: float, rough: Cut) -> float:
