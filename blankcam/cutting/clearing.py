@@ -119,10 +119,10 @@ def _passes(
     finished = TopSurface(nut=nut, stage=Stage.FINAL)
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
     fall = math.tan(nut.tilt)
-    y0, y1 = ends(stock, tool.radius, back=True)
     rise = nut.allowance + STANDING
     layers = _layers(nut, depth)
     for k in range(layers - 1, -1, -1):
+        y0, y1 = ends(stock, tool, back=k > 0, lean=nut.tilt)
         for x, tip in zip(xs.tolist(), tips.tolist(), strict=True):
             z = tip + rise * k / layers
             yield (x, y0, z - fall * y0), (x, y1, z - fall * y1), k == 0

@@ -1,10 +1,4 @@
-"""The slots of a nut: which tool makes each, and its passes.
-
-A slot's groove is a cylinder about a sloping axis. A ball whose centre runs parallel to that axis
-touches the groove from inside along its whole length, so passes with the centre at several places
-on a circle of radius (slot radius - ball radius) about the axis make the round floor, and those at
-its sides the upright walls.
-"""
+"""The slots of a nut: which tool makes each, and its moves."""
 
 from __future__ import annotations
 
@@ -15,11 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting import clearing, taper
+from blankcam.cutting import clearing, grooves, taper
 from blankcam.cutting.across import across, ends, to_and_fro
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
-from blankcam.cutting.motion import Operation, Path, Place
+from blankcam.cutting.motion import Operation, Path
 from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import NICK, Shape, Tool
@@ -34,27 +28,14 @@ DEPTH_ROOM = 0.2
 """mm the flutes must reach beyond the depth (our own)."""
 DEEPEST = 3.0
 """Deepest slot in tool diameters."""
-FLOOR_CUSP = 0.008
-"""mm left between the passes of a round floor; the design allows 0.010 mm."""
-SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
-"""Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
-ONE_WAY = 1
-"""So many rough layers over the floor's own passes are cut one way (our own)."""
 LOW_HOP = 0.5
 """mm of air over what stands beside a slot, on the way back to its next pass."""
-MOST_PASSES = 400
-STANDING = 0.02
-"""mm that may stand over a surface already cut: cusps, and what rounding adds."""
-SAME = 1e-4
-"""mm under which two radii are one."""
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF = 10.0
 """Seconds that one more tool must save over its change (our own)."""
 LEAST_LEFT = 0.08
 """mm of a slot's depth that must be left below waste opened only for speed (our own)."""
-SIDE_CUSP = 0.003
-"""mm a cusp may stand into a slot at 0.9 of its depth; the proof allows twice 0.005 mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,11 +134,16 @@ def _cleared(
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove, cusp = Groove.of(nut, slot, Stage.ROUGH), _cusp(slot, _left_open(nut, slot))
+    groove, cusp = (
+        grooves.Groove.of(nut, slot, Stage.ROUGH),
+        grooves.floor_cusp(slot, _left_open(nut, slot)),
+    )
     each = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK
 
     def seconds(depth: float) -> float:
-        return each * sum(1 for _ in _passes(groove, tool.tip_radius, depth, cut.depth, cusp))
+        return each * sum(
+            1 for _ in grooves.passes(groove, tool.tip_radius, depth, cut.depth, cusp)
+        )
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
@@ -181,7 +167,7 @@ def _left_open(nut: Nut, slot: Slot) -> float:
 
 def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
-    floor = floor_front(nut, slot, stage)
+    floor = grooves.floor_front(nut, slot, stage)
     reach = slot.width / 2 + 0.5
     x = slot.centre + np.array([-reach, 0.0, reach])
     full, cleared = (
@@ -193,11 +179,6 @@ def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
 def top_at(nut: Nut, x: float, stage: Stage) -> float:
     """Height of the top at the witness edge."""
     return float(nut.top_height(np.array(x), np.array(0.0), stage))
-
-
-def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
-    """Where the floor is wanted at the witness edge in that stage."""
-    return slot.floor_front + (nut.hold_back if stage is Stage.ROUGH else 0.0)
 
 
 def _candidates(profile: Profile) -> list[Tool]:
@@ -232,7 +213,7 @@ def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> t
         return False, f"{name} is under {SMALLEST:g} mm"
     r = slot.width / 2
     high = r - math.sqrt(r**2 - tool.tip_radius**2)
-    if tool.shape is Shape.FLAT and high > FLOOR_CUSP:
+    if tool.shape is Shape.FLAT and high > grooves.FLOOR_CUSP:
         return False, f"{name} would leave the round floor {high:.2f} mm high in its middle"
     straight = taper.widens(r, tool, full) <= taper.WALL
     if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
@@ -269,18 +250,18 @@ def nick_operation(
     cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
-    y0, y1 = ends(bench.stock, tool.radius, back=False)
+    y0, y1 = ends(bench.stock, tool, back=False, lean=nut.tilt)
     passes = 0
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + STANDING) / cut.depth)
+        layers = math.ceil((depth + grooves.STANDING) / cut.depth)
         passes += layers
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
-            z = top + STANDING - (depth + STANDING) * k / layers
+            z = top + grooves.STANDING - (depth + grooves.STANDING) * k / layers
             near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
@@ -319,85 +300,6 @@ def _nicker(profile: Profile) -> Tool | None:
     return min(pointed, key=lambda t: (t.tip_radius, t.number), default=None)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Groove:
-    """The line of a ball's tip that touches a slot's floor, and how to move about it."""
-
-    x: float
-    z: float
-    """Of the groove's lowest line at y = 0."""
-    radius: float
-    tilt: float
-    yaw: float
-
-    @classmethod
-    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
-        """The groove of a slot in that stage."""
-        return cls(
-            x=slot.centre,
-            z=floor_front(nut, slot, stage),
-            radius=slot.radius,
-            tilt=slot.tilt,
-            yaw=slot.yaw,
-        )
-
-    def place(self, ball: float, aside: float, up: float, y: float) -> Place:
-        """The tip at y of a ball whose centre runs parallel to the groove's axis.
-
-        ``aside`` is how far the centre runs beside the axis, ``up`` how far over the groove's
-        lowest line, along the groove's upright normal (0, sin, cos).
-        """
-        cos, sin = math.cos(self.tilt), math.sin(self.tilt)
-        z = self.z + up * cos - (y - up * sin) * math.tan(self.tilt) - ball
-        return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
-
-
-def _cusp(slot: Slot, depth: float) -> float:
-    """Cusp of the round floor, smaller where so shallow a slot has no upright walls, mm."""
-    rise = 0.9 * depth * math.cos(slot.tilt)
-    if rise >= slot.radius or rise <= 0.0:
-        return FLOOR_CUSP
-    half = math.sqrt(slot.radius**2 - (slot.radius - rise) ** 2)
-    return min(FLOOR_CUSP, SIDE_CUSP * half / (slot.radius - rise))
-
-
-def around(radius: float, ball: float, cusp: float) -> list[float]:
-    """Angles from straight down at which passes leave no more than ``cusp``, measured upright.
-
-    Between passes 2h apart the groove falls short most in the middle, radially by
-    R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
-    wall stands at an angle m that is 1/cos m as much upright. So passes stand close at the upright
-    walls and further apart toward the floor.
-    """
-    off, at = radius - ball, math.pi / 2
-    if off <= SAME:
-        return [0.0]
-    angles = [at]
-    while at > 0.0 and len(angles) < MOST_PASSES:
-        at = max(0.0, at - 2 * _half_angle(radius, ball, cusp, at))
-        angles.append(at)
-    return [-a for a in angles[:-1]] + angles[::-1]
-
-
-def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
-    """Half the widest step down from an angle that leaves no more than ``cusp`` upright."""
-    off = radius - ball
-
-    def left(half: float) -> float:
-        if off * math.sin(half) >= ball:
-            return math.inf
-        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
-        return (radius - reach) / math.cos(start - half)
-
-    low, high = 0.0, max(start / 2, 1e-3)
-    if left(high) <= cusp:
-        return high
-    for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (middle, high) if left(middle) <= cusp else (low, middle)
-    return low
-
-
 def slot_operation(
     nut: Nut,
     choices: Sequence[SlotChoice],
@@ -412,13 +314,16 @@ def slot_operation(
     passes = 0.0
     for choice in choices:
         slot = by_string[choice.string]
-        groove = Groove.of(nut, slot, bench.stage)
+        groove = grooves.Groove.of(nut, slot, bench.stage)
         left = slot.depth_front - nut.slot_raise(bench.stage)
-        cusp = _cusp(slot, left)
-        passes += _least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
-        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
-        for aside, up, both in _passes(groove, tool.tip_radius, choice.depth, cut.depth, cusp):
-            y0, y1 = ends(bench.stock, tool.radius, back=both)
+        cusp = grooves.floor_cusp(slot, left)
+        lean = abs(slot.tilt) + abs(slot.yaw)
+        passes += grooves.least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
+        hop, low = ceiling + HOP, groove.z + choice.depth + grooves.STANDING + LOW_HOP
+        for aside, up, both in grooves.passes(
+            groove, tool.tip_radius, choice.depth, cut.depth, cusp
+        ):
+            y0, y1 = ends(bench.stock, tool, back=both, lean=lean)
             near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
             go = to_and_fro if both else across
             go(path, near, far, cut.feed, hop)
@@ -433,55 +338,6 @@ def slot_operation(
         moves=tuple(path.moves),
         least=60 * bench.stock.y_max * passes / cut.feed,
     )
-
-
-def _passes(
-    groove: Groove, ball: float, depth: float, step: float, cusp: float
-) -> Iterator[tuple[float, float, bool]]:
-    """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
-
-    A layer is as wide as the groove lets the ball be at that height; what stands between its
-    passes is taken along by the next one, so that few layers or few passes in each will do. The last passes go round the floor. Well over the floor
-    passes go both ways; in the last layers every pass leaves at the head side, where what breaks
-    out breaks out at the back.
-    """
-    off = max(groove.radius - ball, 0.0)
-    cos = math.cos(groove.tilt)
-    ways = (_upper(off, ball, (depth + STANDING) * cos, step * cos, share) for share in SHARES)
-    yield from min(ways, key=len)
-    for angle in around(groove.radius, ball, cusp):
-        yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
-
-
-def _upper(
-    off: float, ball: float, deep: float, step: float, share: float
-) -> list[tuple[float, float, bool]]:
-    """The passes of the upper layers where ridges of a share of the step stand between them."""
-    between = share * step if off > SAME else 0.0
-    layers = max(1, math.ceil(deep / (step - between) - 1e-9))
-    passes = []
-    for k in range(layers - 1, 0, -1):
-        high = deep * k / layers
-        half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
-        sides = _side_by_side(half, ball, between)
-        passes += [(aside, ball + high, k > ONE_WAY) for aside in sides]
-    return passes
-
-
-def _least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
-    """Full-width passes that hold the groove's waste, and those round its floor."""
-    section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
-    floor = len(around(radius, tool.tip_radius, cusp)) - 1
-    return section / (tool.edge * step) + floor
-
-
-def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
-    """Places from -half to half at which level passes leave no more than ``cusp`` between them."""
-    if half <= SAME:
-        return [0.0]
-    most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
-    count = math.ceil(2 * half / most)
-    return [half * (2 * i / count - 1) for i in range(count + 1)]
 
 
 def _gentle(cut: Cut, tilt: float) -> Cut:

@@ -6,7 +6,7 @@ import math
 import numpy as np
 import pytest
 
-from blankcam.cutting import plan, slots, top
+from blankcam.cutting import grooves, plan, slots, top
 from blankcam.cutting.chords import chords
 from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Arc, Line, Rapid
@@ -69,7 +69,7 @@ def test_a_flat_tool_is_refused_for_a_round_floor(found):
 )
 def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
     """The lower envelope of the balls' circles against the groove's circle, point by point."""
-    angles = slots.around(radius, ball, slots.FLOOR_CUSP)
+    angles = grooves.around(radius, ball, grooves.FLOOR_CUSP)
     off = radius - ball
     x = np.linspace(-0.999 * radius, 0.999 * radius, 4001)
     wanted = radius - np.sqrt(radius**2 - x**2)
