@@ -92,12 +92,13 @@ def machine_of(job: Job, machine: str | None) -> Profile:
 
 def slot_choices(found: Design, profile: Profile, stage: Stage) -> dict[int, Choice]:
     """Who makes each slot and why, without planning the rest."""
-    from blankcam.cutting import slots
+    from blankcam.cutting import bench, slots
 
+    nut, material = found.nut, found.job.blanks.material
+    blank = dataclasses.replace(found.job.blanks.nut, thickness=nut.thickness)
     by_file = found.job.plan.slots != "mill" or not profile.cuts_programs
-    return choices_of(
-        [slots.choose(found.nut, s, profile, stage, by_file=by_file) for s in found.nut.slots]
-    )
+    on = bench.set_up(nut.length, blank, profile, material, stage)
+    return choices_of(slots.chosen(nut, on, by_file=by_file))
 
 
 def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from blankcam.cutting import feeds
 from blankcam.cutting.feeds import Material
 from blankcam.cutting.motion import Stock
+from blankcam.job.job import BlankJob
 from blankcam.machine.profile import Profile
 from blankcam.parts.curve import Array
 from blankcam.parts.stage import Stage
@@ -24,3 +26,23 @@ class Bench:
     """Z of the clearance plane."""
     outline: Callable[[Array], Array] | None = None
     """Height over x of what an outline cut before has left; None where the whole blank stands."""
+
+
+def set_up(length: float, blank: BlankJob, profile: Profile, material: str, stage: Stage) -> Bench:
+    """A whole blank on edge, held as the profile says, the part in the middle of its length."""
+    over = (blank.length - length) / 2
+    stock = Stock(
+        x_min=-over,
+        x_max=length + over,
+        y_min=0.0,
+        y_max=blank.thickness,
+        z_min=0.0,
+        z_max=blank.height,
+    )
+    return Bench(
+        profile=profile,
+        material=feeds.material(material),
+        stage=stage,
+        stock=stock,
+        clearance=max(stock.z_max, profile.holding.jaw_top) + profile.clearance,
+    )

@@ -184,7 +184,12 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
     below = stock.y_min - r - BESIDE
     past_tab = stock.y_min + TAB_WIDTH + r
     shallow = max(z, tab)
-    path.over(-r, below, shallow, stock.z_max + HOP)
+    if path.at[1] == below:
+        # Back along the seat side, in air beside the blank
+        path.rapid(x=-r)
+        path.rapid(z=shallow)
+    else:
+        path.over(-r, below, shallow, stock.z_max + HOP)
     if z < tab:
         path.line(feed, y=past_tab)
         path.line(way.cut.plunge, z=before)
@@ -199,14 +204,15 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
-    """Down to z between two places on the left end, no steeper than allowed; ends at the low one.
+    """Down to z between two places on the left end, as steep as allowed; ends at the low one.
 
+    It goes as far up the end as it must, ``high`` at most.
     The way up that follows takes off the wedge that the ramp left.
     """
     drop, run = path.at[2] - z, high - low
     steep = min(math.tan(way.cut.ramp), way.cut.plunge / way.cut.feed)
     count = max(2, 2 * math.ceil(drop / (2 * run * steep)))
-    start = path.at[2]
+    start, high = path.at[2], low + drop / (count * steep)
     for i in range(1, count + 1):
         path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
 

@@ -13,14 +13,13 @@ from blankcam.cutting import (
     clearing,
     crown,
     ends,
-    feeds,
     holding,
     outline,
     slots,
     thickness,
     top,
 )
-from blankcam.cutting.bench import Bench
+from blankcam.cutting.bench import Bench, set_up
 from blankcam.cutting.chords import without_arcs
 from blankcam.cutting.motion import Arc, Line, Operation, Program, Rapid, Stock
 from blankcam.cutting.slots import SlotChoice
@@ -69,19 +68,9 @@ def plan_nut(
     RefusedError
         When it must not or can't be cut so.
     """
-    held = held or profile.holding
-    _stop(holding.grip_faults("nut", held, blank.height))
-    done = _Face(outline=outline_by == "mill", off=_off(nut, blank, thickness_by))
-    if done.off:
-        blank = dataclasses.replace(blank, thickness=nut.thickness)
-    bench = _bench(nut.length, blank, profile, held, material, stage)
-    first = _on_face(nut, bench, held, done)
-    if done.outline:
-        bench = _cut_out(nut, bench)
-    choices = tuple(
-        slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
-    )
-    choices = slots.quicker_cleared(nut, choices, bench)
+    begun = _begin(nut, blank, profile, material, stage, held, (outline_by, thickness_by))
+    bench, held = begun.bench, begun.held
+    choices = slots.chosen(nut, bench, by_file=slots_by != "mill")
     sweep = _nut_sweep(nut, bench)
     operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench, one_way=True)]
     ceiling = _standing(sweep)
@@ -90,7 +79,7 @@ def plan_nut(
         operations.append(slots.slot_operation(nut, chosen, tool, bench, ceiling))
     for tool, chosen in _by_tool(choices, lambda c: c.nick):
         operations.append(slots.nick_operation(nut, chosen, tool, bench, ceiling))
-    return _joined(first, _finish("nut", bench, held, operations, choices))
+    return _joined(begun.first, _finish("nut", bench, held, operations, choices))
 
 
 def plan_saddle(
@@ -118,15 +107,8 @@ def plan_saddle(
     RefusedError
         When it must not or can't be cut so.
     """
-    held = held or profile.holding
-    _stop(holding.grip_faults("saddle", held, blank.height))
-    done = _Face(outline=outline_by == "mill", off=_off(saddle, blank, thickness_by))
-    if done.off:
-        blank = dataclasses.replace(blank, thickness=saddle.thickness)
-    bench = _bench(saddle.length, blank, profile, held, material, stage)
-    first = _on_face(saddle, bench, held, done)
-    if done.outline:
-        bench = _cut_out(saddle, bench)
+    begun = _begin(saddle, blank, profile, material, stage, held, (outline_by, thickness_by))
+    bench, held = begun.bench, begun.held
     sweep = Sweep(
         surface=crown.crown_surface(saddle, stage),
         tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
@@ -142,7 +124,7 @@ def plan_saddle(
     if saddle.ends == "round" and ends_by == "mill":
         operations += _ends(saddle, bench, held, sweep)
     _stop(_square_faults(saddle, operations, outline_by))
-    return _joined(first, _finish("saddle", bench, held, operations, ()))
+    return _joined(begun.first, _finish("saddle", bench, held, operations, ()))
 
 
 def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
@@ -174,6 +156,37 @@ def _highest(sweep: Sweep) -> float:
         np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 33)
     )
     return float(np.max(sweep.surface.height(x, y))) + 0.02
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Begun:
+    """A part after what is done to it on face."""
+
+    held: Holding
+    first: tuple[Program, ...]
+    """The programs on face."""
+    bench: Bench
+    """The set-up on edge."""
+
+
+def _begin(  # what either part's plan is told
+    part: Nut | Saddle,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    held: Holding | None,
+    by: tuple[str, str],
+) -> _Begun:
+    """Outline and thickness, each ``by`` the machine or not, and what stands on edge then."""
+    held, (outline_by, thickness_by) = held or profile.holding, by
+    _stop(holding.grip_faults(part.name, held, blank.height))
+    done = _Face(outline=outline_by == "mill", off=_off(part, blank, thickness_by))
+    if done.off:
+        blank = dataclasses.replace(blank, thickness=part.thickness)
+    bench = set_up(part.length, blank, dataclasses.replace(profile, holding=held), material, stage)
+    first = _on_face(part, bench, held, done)
+    return _Begun(held=held, first=first, bench=_cut_out(part, bench) if done.outline else bench)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -297,24 +310,6 @@ def _joined(first: tuple[Program, ...], then: Plan) -> Plan:
     )
 
 
-def _bench(  # the six things a set-up is made of
-    length: float,
-    blank: BlankJob,
-    profile: Profile,
-    held: Holding,
-    material: str,
-    stage: Stage,
-) -> Bench:
-    stock = stock_on_edge(length, blank)
-    return Bench(
-        profile=profile,
-        material=feeds.material(material),
-        stage=stage,
-        stock=stock,
-        clearance=max(stock.z_max, held.jaw_top) + profile.clearance,
-    )
-
-
 def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
     """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
 
@@ -326,19 +321,6 @@ def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
         bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
     )
     return dataclasses.replace(bench, stock=stock, outline=standing)
-
-
-def stock_on_edge(length: float, blank: BlankJob) -> Stock:
-    """The blank standing on its seat side, the part in the middle of its length."""
-    over = (blank.length - length) / 2
-    return Stock(
-        x_min=-over,
-        x_max=length + over,
-        y_min=0.0,
-        y_max=blank.thickness,
-        z_min=0.0,
-        z_max=blank.height,
-    )
 
 
 def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:

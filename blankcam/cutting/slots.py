@@ -100,7 +100,13 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
     )
 
 
-def quicker_cleared(
+def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[SlotChoice, ...]:
+    """How every slot is to be made; for the plan, and for who only asks."""
+    each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
+    return _quicker_cleared(nut, each, bench)
+
+
+def _quicker_cleared(
     nut: Nut, choices: Sequence[SlotChoice], bench: Bench
 ) -> tuple[SlotChoice, ...]:
     """The choices, the waste over slots opened first with a wider tool where that saves time."""
