@@ -41,8 +41,10 @@ THROUGH = 0.3
 """mm cut into the waste board, where it may be."""
 WIDEST = 3.2
 """mm: largest tool for an outline."""
-BESIDE = 0.5
-"""mm of air below the seat side."""
+BESIDE = 0.3
+"""mm of air below the seat side, between it and the tool"""
+PAST = 0.1
+"""and the axis, where a level has been cut through."""
 WITHIN = 0.001
 HOP = 1.0
 
@@ -200,7 +202,9 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
     if z < tab:
         path.line(feed, y=past_tab)
         path.line(way.rise, z=shallow)
-    path.line(feed, x=length + r, y=below)
+    # Cut through once the axis is past the seat side; what is behind it is cut already
+    path.line(feed, x=length + r, y=stock.y_min - PAST)
+    path.rapid(y=below)
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:

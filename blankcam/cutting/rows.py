@@ -192,6 +192,11 @@ def looked(table: Table) -> tuple[Array, Array]:
     return x, y
 
 
+def extent(table: Table, layer: Layer) -> float:
+    """How long all stretches are where a row has something to cut, mm."""
+    return table.stride * sum(int(_cuts(table, layer, i).sum()) for i in range(len(table.ys)))
+
+
 def cut_layer(path: Path, table: Table, layer: Layer, cut: Cut) -> None:
     """All passes of one layer."""
     hop = table.sweep.stock.z_max + HOP

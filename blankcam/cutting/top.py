@@ -11,7 +11,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.rows import Layer, cut_layer, looked, needed, passes
+from blankcam.cutting.rows import Layer, cut_layer, extent, looked, needed, passes
 from blankcam.cutting.surface import Sweep, Table, beside
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
@@ -28,6 +28,8 @@ LEAST_LAYER = 0.2
 LINK = 2.0
 STEP = 0.4
 """Seconds of a link over the blank, and of one at depth to the next row, about, for choosing."""
+TRIED = 10
+"""So many ways of rough layers, those with the least to cut, are worked out."""
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 
@@ -151,11 +153,9 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
         return []
     lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
     wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
-    ways = [
-        _trimmed(_layers(last, wide, above, most, full.depth), full.depth, most)
-        for last in lasts
-        for wide in wides
-    ]
+    every = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
+    every.sort(key=lambda way: sum(extent(rows.table, layer) for rows, layer in way))
+    ways = [_trimmed(way, full.depth, most) for way in every[:TRIED]]
     best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))
     return [(rows.table, layer) for rows, layer in best]
 
