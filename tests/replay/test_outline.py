@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 from blankcam.parts.stage import Stage
+from blankcam.replay import outline
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code, Collector
 from blankcam.replay.judge import uncut_ends
@@ -69,9 +70,10 @@ def test_the_outline_of_the_part_is_raised_over_its_top_alone():
     assert np.hypot(top[:, 0] - 6, top[:, 1] - MIDDLE) == pytest.approx(RADIUS)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_distances_are_those_of_the_polygon_around_the_discs(seed):
+@pytest.mark.parametrize(("seed", "at_once"), [(1, 64), (2, 1), (3, 2)])
+def test_distances_are_those_of_the_polygon_around_the_discs(seed, at_once, monkeypatch):
     """shapely's buffers of close points, 256 corners a circle: 0.1 um inside the true discs."""
+    monkeypatch.setattr(outline, "AT_ONCE", at_once)
     rng = np.random.default_rng(seed)
     lines = []
     for _ in range(12):

@@ -283,7 +283,9 @@ def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, ce
 
 
 @pytest.mark.parametrize("number", [1, 3, 5])
-@pytest.mark.parametrize("text", [*ARCS, *HELICES, "G1 X1 Y1 Z-.2\nX2 Y0\nX3 Y1.5 Z0\nX2"])
+@pytest.mark.parametrize(
+    "text", [*ARCS, *HELICES, "G1 Y2\nG2 X2 I1 J0", "G1 X1 Y1 Z-.2\nX2 Y0\nX3 Y1.5 Z0\nX2"]
+)
 def test_replay_leaves_the_same_as_every_move_over_every_cell(text, number):
     """Arcs of all planes and a zigzag in plan, with nothing left out for being out of reach."""
     got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
