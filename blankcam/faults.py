@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+MOST_TOLD = 50
 EXIT_DONE = 0
 EXIT_REFUSED = 1
 EXIT_UNUSABLE = 2
@@ -62,8 +63,11 @@ class BlankcamError(Exception):
         super().__init__(self.faults)
 
     def __str__(self) -> str:
-        """Every fault, a line each."""
-        return "\n".join(str(f) for f in self.faults)
+        """Every fault, a line each; of a great many the first."""
+        told = [str(f) for f in self.faults[:MOST_TOLD]]
+        if len(self.faults) > MOST_TOLD:
+            told.append("and more")
+        return "\n".join(told)
 
 
 class InputError(BlankcamError):

@@ -191,6 +191,7 @@ def proof(  # everything a proof needs is a fact of its own
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         stock=stock_of(found, part),
         profile=profile,
+        material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )

@@ -208,7 +208,7 @@ def refit(
     )
     steps = tuple(onward.after_refit(out, files, nothing=worked.done.nothing))
     if steps:
-        yield tables.Section(title="Next", notes=steps)
+        yield tables.Section(title="Next", typed=True, notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:
@@ -338,6 +338,7 @@ def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile:
             x0=-OVER, x1=part.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
         ),
         profile=profile,
+        material=next((p.material for p in plan.programs), None),
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )

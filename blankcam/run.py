@@ -68,7 +68,9 @@ def layout(
     if feeds:
         planned = _planned(found, profile, stage)
         sections += (*tables.feeds(planned), *tables.times(planned, profile))
-    sections.append(tables.Section(title="Next", notes=tuple(_onward(found, profile, machine))))
+    sections.append(
+        tables.Section(title="Next", typed=True, notes=tuple(_onward(found, profile, machine)))
+    )
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
 
 

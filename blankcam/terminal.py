@@ -128,7 +128,8 @@ def _show(console: object, section: Section) -> None:
             table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
         console.print(table)
     for note in section.notes:
-        for line in _lines(_safe(note, plain=plain), console.width - 2):
+        words = _safe(note, plain=plain)
+        for line in [words] if section.typed else _lines(words, console.width - 2):
             console.print(Text("  " + line), soft_wrap=True)
     console.print()
 

@@ -25,6 +25,7 @@ def proved(found, part, profile, stage, plan, written, **changed):
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         stock=proving.stock_of(found, part),
         profile=profile,
+        material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
         step=STEP,

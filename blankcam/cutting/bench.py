@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from blankcam.cutting.feeds import Material
 from blankcam.cutting.motion import Stock
 from blankcam.machine.profile import Profile
+from blankcam.parts.curve import Array
 from blankcam.parts.stage import Stage
 
 
@@ -20,3 +22,5 @@ class Bench:
     stock: Stock
     clearance: float
     """Z of the clearance plane."""
+    outline: Callable[[Array], Array] | None = None
+    """Height over x of what an outline cut before has left; None where the whole blank stands."""

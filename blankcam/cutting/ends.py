@@ -13,29 +13,15 @@ from blankcam.cutting.feeds import Work, plan_cut
 from blankcam.cutting.holding import JAW_ROOM
 from blankcam.cutting.motion import Arc, Operation, Path
 from blankcam.cutting.surface import HOP
-from blankcam.machine.profile import Holding, Profile
-from blankcam.machine.tool import Shape, Tool
+from blankcam.machine.profile import Holding
+from blankcam.machine.tool import Tool
 from blankcam.parts.saddle import Saddle
 
-WIDEST = 3.2
-"""mm: largest tool for an end."""
 BESIDE = 0.5
 """mm of air beyond the faces."""
 ROOM = 0.05
 """mm over the least height above the jaws."""
 STANDING = 0.02
-
-
-def choose_tool(profile: Profile, depth: float) -> Tool | None:
-    """The largest flat tool that reaches from the crown down to the jaws."""
-    fit = [
-        t
-        for t in profile.tools
-        if t.shape is Shape.FLAT
-        and 1.0 <= t.diameter <= WIDEST
-        and min(t.flute_length, t.reach) >= depth
-    ]
-    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
 
 
 def lowest(held: Holding) -> float:

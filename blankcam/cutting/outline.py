@@ -33,11 +33,15 @@ TAB_WIDTH = 2.0
 TAB_HEIGHT = 0.8
 TAB_SHARE = 0.3
 """Tabs, mm, and their least height as a share of the thickness (our own)."""
+STANDING = 0.01
+"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
+THICKER = 1.25
+"""Tabs may be this much thicker where that saves a level (our own)."""
 THROUGH = 0.3
 """mm cut into the waste board, where it may be."""
 WIDEST = 3.2
 """mm: largest tool for an outline."""
-BESIDE = 1.0
+BESIDE = 0.5
 """mm of air below the seat side."""
 WITHIN = 0.001
 HOP = 1.0
@@ -58,13 +62,16 @@ def choose_tool(profile: Profile, depth: float) -> Tool | None:
 def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
     """The outline in levels, the last ones raised over the tabs."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    way = _Way(part=part, tool=tool, stage=bench.stage, cut=cut)
+    way = _Way(part=part, tool=tool, stage=bench.stage, cut=cut, feed_up=bench.profile.feed_max.z)
     thick = -bench.stock.z_min
     through = min(THROUGH, bench.profile.holding.carrier_depth)
     tab = -thick + max(TAB_HEIGHT, TAB_SHARE * thick)
     path = Path(bench.clearance)
-    for z in _levels(thick + through, cut.depth, tab):
-        _round(path, way, bench.stock, z, tab)
+    levels, tab = _levels(thick + through, cut.depth, tab, thick)
+    before = 0.0
+    for z in levels:
+        _round(path, way, bench.stock, (before, z), tab)
+        before = z
     path.leave()
     return Operation(
         name="outline",
@@ -72,17 +79,31 @@ def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=60 * (way.around) * thick / cut.depth / cut.feed,
+        least=60 * way.around * (thick + through) / cut.depth / cut.feed,
     )
 
 
-def _levels(depth: float, step: float, tab: float) -> list[float]:
-    """Z of each level; one of them is the tabs' top."""
-    upper = max(1, math.ceil(-tab / step))
-    lower = max(1, math.ceil((depth + tab) / step))
-    return [tab * k / upper for k in range(1, upper + 1)] + [
-        tab - (depth + tab) * k / lower for k in range(1, lower + 1)
-    ]
+def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+    """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
+    return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + _raised(part, stage))
+
+
+def _raised(part: Nut | Saddle, stage: Stage) -> float:
+    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
+
+
+def _levels(depth: float, step: float, tab: float, thick: float) -> tuple[list[float], float]:
+    """Z of each level, one of which is the tabs' top, and that top: at ``tab`` or a little higher.
+
+    Evenly spaced where that needs fewer levels and the tabs hardly grow.
+    """
+    upper, lower = max(1, math.ceil(-tab / step)), max(1, math.ceil((depth + tab) / step))
+    even = math.ceil(depth / step)
+    high = -depth * math.floor(-tab * even / depth) / even
+    if even < upper + lower and high < 0.0 and high + thick <= THICKER * (tab + thick):
+        return [-depth * k / even for k in range(1, even + 1)], high
+    down = [tab * k / upper for k in range(1, upper + 1)]
+    return down + [tab - (depth + tab) * k / lower for k in range(1, lower + 1)], tab
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,10 +114,17 @@ class _Way:
     tool: Tool
     stage: Stage
     cut: Cut
+    feed_up: float
+    """The machine's highest feed along its Z."""
 
     @property
     def raised(self) -> float:
-        return LEAVE + (self.part.allowance if self.stage is Stage.ROUGH else 0.0)
+        return _raised(self.part, self.stage)
+
+    @property
+    def rise(self) -> float:
+        """The feed straight up, in what is cut already."""
+        return min(self.cut.feed, self.feed_up)
 
     def corner(self, x: float) -> float:
         """Height of the top at an end."""
@@ -149,8 +177,9 @@ def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator
         yield curve.Arc(start, end, centre, ccw=False)
 
 
-def _round(path: Path, way: _Way, stock: Stock, z: float, tab: float) -> None:
-    """One level: up the left end, over the top, down the right end."""
+def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab: float) -> None:
+    """One level, under the one before: up the left end, over the top, down the right end."""
+    before, z = levels
     r, length, feed = way.tool.radius, way.part.length, way.cut.feed
     below = stock.y_min - r - BESIDE
     past_tab = stock.y_min + TAB_WIDTH + r
@@ -158,20 +187,21 @@ def _round(path: Path, way: _Way, stock: Stock, z: float, tab: float) -> None:
     path.over(-r, below, shallow, stock.z_max + HOP)
     if z < tab:
         path.line(feed, y=past_tab)
+        path.line(way.cut.plunge, z=before)
         _ramp(path, way, z, past_tab, way.corner(0.0))
     path.line(feed, y=way.corner(0.0))
     for segment in way.over():
         _along(path, segment, way.feed(segment))
     if z < tab:
         path.line(feed, y=past_tab)
-        path.line(way.cut.plunge, z=shallow)
+        path.line(way.rise, z=shallow)
     path.line(feed, x=length + r, y=below)
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
     """Down to z between two places on the left end, no steeper than allowed; ends at the low one.
 
-    The last way back takes off the wedge that the ramp left.
+    The way up that follows takes off the wedge that the ramp left.
     """
     drop, run = path.at[2] - z, high - low
     steep = min(math.tan(way.cut.ramp), way.cut.plunge / way.cut.feed)
@@ -179,8 +209,6 @@ def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
     start = path.at[2]
     for i in range(1, count + 1):
         path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
-    path.line(way.cut.feed, y=high)
-    path.line(way.cut.feed, y=low)
 
 
 def _along(path: Path, segment: curve.Segment, feed: float) -> None:

@@ -29,7 +29,8 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.job.job import BlankJob
 from blankcam.machine.profile import Holding, Profile, ToolChange
 from blankcam.machine.tool import Tool
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 
@@ -75,9 +76,12 @@ def plan_nut(
         blank = dataclasses.replace(blank, thickness=nut.thickness)
     bench = _bench(nut.length, blank, profile, held, material, stage)
     first = _on_face(nut, bench, held, done)
+    if done.outline:
+        bench = _cut_out(nut, bench)
     choices = tuple(
         slots.choose(nut, s, profile, stage, by_file=slots_by != "mill") for s in nut.slots
     )
+    choices = slots.quicker_cleared(nut, choices, bench)
     sweep = _nut_sweep(nut, bench)
     operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench)]
     ceiling = _standing(sweep)
@@ -121,6 +125,8 @@ def plan_saddle(
         blank = dataclasses.replace(blank, thickness=saddle.thickness)
     bench = _bench(saddle.length, blank, profile, held, material, stage)
     first = _on_face(saddle, bench, held, done)
+    if done.outline:
+        bench = _cut_out(saddle, bench)
     sweep = Sweep(
         surface=crown.crown_surface(saddle, stage),
         tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
@@ -128,6 +134,7 @@ def plan_saddle(
         y_low=0.0,
         y_high=bench.stock.y_max,
         crown=saddle.crown_radius,
+        outline=bench.outline,
     )
     operations = [top.sweep_operation("crown", f"{stage} crown along x", sweep, bench)]
     if saddle.ends == "round" and ends_by == "mill":
@@ -139,7 +146,7 @@ def plan_saddle(
 def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
     """The round ends, where a flat tool is long enough; else they are the hand's."""
     ceiling = _highest(sweep)
-    tool = ends.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
+    tool = outline.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
     return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, ceiling)]
 
 
@@ -263,10 +270,10 @@ def _zero_on_face(stock: Stock) -> str:
     if stock.z_max > 0:
         upper = (
             f"Z0 {stock.z_max:.3f} mm under its upper face - touch off where its thickness was "
-            f"measured and set Z {stock.z_max:.3f} there"
+            f"measured and set Z to {stock.z_max:.3f} mm there"
         )
     return (
-        f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, Y0 its seat side, "
+        f"X0 {-stock.x_min:.2f} mm from the blank's left end, Y0 its seat side, "
         f"{upper}, the face toward the tail up"
     )
 
@@ -306,6 +313,19 @@ def _bench(  # the six things a set-up is made of
     )
 
 
+def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+    """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
+
+    def standing(x: Array) -> Array:
+        return outline.left_standing(part, bench.stage, x) + outline.STANDING
+
+    high = float(np.max(standing(np.linspace(0.0, part.length, 2001))))
+    stock = dataclasses.replace(
+        bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
+    )
+    return dataclasses.replace(bench, stock=stock, outline=standing)
+
+
 def stock_on_edge(length: float, blank: BlankJob) -> Stock:
     """The blank standing on its seat side, the part in the middle of its length."""
     over = (blank.length - length) / 2
@@ -332,6 +352,7 @@ def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:
         y_low=0.0,
         y_high=stock.y_max,
         crown=math.inf,
+        outline=bench.outline,
     )
 
 
@@ -352,14 +373,15 @@ def _need_tool(part: str, profile: Profile, need: float, *, level: bool) -> Tool
 def _clearing(
     nut: Nut, choices: Sequence[SlotChoice], bench: Bench, ceiling: float
 ) -> list[Operation]:
-    wanted = {c.string for c in choices if c.clear}
-    groups: dict[int, tuple[Tool, list[Slot]]] = {}
-    for slot in nut.slots:
+    narrow = {c.string: c.narrow for c in choices if c.clear}
+    groups: dict[int, tuple[Tool, list[clearing.Waste]]] = {}
+    for slot in (s for s in nut.slots if s.string in narrow):
         left, right = nut.clear_window(slot)
         full, cleared = slots.depths(nut, slot, Stage.ROUGH)
         tool = clearing.choose(bench.profile, right - left, full - cleared)
-        if slot.string in wanted and tool is not None:
-            groups.setdefault(tool.number, (tool, []))[1].append(slot)
+        if tool is not None:
+            waste = clearing.Waste(slot=slot, narrow=narrow[slot.string])
+            groups.setdefault(tool.number, (tool, []))[1].append(waste)
     return [
         clearing.clear_operation(nut, group, tool, bench, ceiling)
         for tool, group in groups.values()
@@ -394,7 +416,7 @@ def _finish(
     choices: tuple[SlotChoice, ...],
 ) -> Plan:
     _stop(holding.jaw_faults(part, held, operations))
-    profile, stock = bench.profile, bench.stock
+    profile = bench.profile
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
     _stop(travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
@@ -404,17 +426,21 @@ def _finish(
         setup="edge",
         stage=str(bench.stage),
         material=bench.material.name,
-        stock=stock,
+        stock=bench.stock,
         holding=held,
-        zero=(
-            f"X0 {-stock.x_min:.2f} mm in from the left end of the blank, "
-            "Y0 its face toward the tail, Z0 its seat side"
-        ),
+        zero=_zero_on_edge(bench),
         clearance=bench.clearance,
         operations=shaped,
         cautions=cautions,
     )
     return Plan(programs=split(whole, profile), slots=choices, cautions=cautions)
+
+
+def _zero_on_edge(bench: Bench) -> str:
+    faces = "Y0 its face toward the tail, Z0 its seat side"
+    if bench.outline is not None:
+        return f"X0 the left end that the outline on face has cut, {faces}"
+    return f"X0 {-bench.stock.x_min:.2f} mm from the blank's left end, {faces}"
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.cutting import clearing, taper
+from blankcam.cutting.across import across, ends, to_and_fro
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
-from blankcam.cutting.motion import Operation, Path, Place, Stock
+from blankcam.cutting.motion import Operation, Path, Place
 from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import NICK, Shape, Tool
@@ -33,17 +34,27 @@ DEPTH_ROOM = 0.2
 """mm the flutes must reach beyond the depth (our own)."""
 DEEPEST = 3.0
 """Deepest slot in tool diameters."""
-FLOOR_CUSP = 0.006
+FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
-ROUGH_SHARE = 0.15
-"""Cusp between the passes of an upper layer, as a share of the depth of cut."""
+SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
+"""Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
+ONE_WAY = 1
+"""So many rough layers over the floor's own passes are cut one way (our own)."""
+LOW_HOP = 0.5
+"""mm of air over what stands beside a slot, on the way back to its next pass."""
 MOST_PASSES = 400
 STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
 SAME = 1e-4
 """mm under which two radii are one."""
-BESIDE = 0.3
-"""mm of air beyond the faces, over the tool's radius."""
+BACK = 1.0
+"""Seconds from one pass back to the next, about, for choosing between ways."""
+TOUCH_OFF = 10.0
+"""Seconds that one more tool must save over its change (our own)."""
+LEAST_LEFT = 0.08
+"""mm of a slot's depth that must be left below waste opened only for speed (our own)."""
+SIDE_CUSP = 0.003
+"""mm a cusp may stand into a slot at 0.9 of its depth; the proof allows twice 0.005 mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +70,8 @@ class SlotChoice:
     """The tool of the locating nick of a slot left to the file."""
     clear: bool
     """Whether the waste over it is opened first."""
+    narrow: bool = False
+    """Opened only as wide as it needs, for speed; else so that the tool's shank has room."""
     depth: float
     """How deep the tool goes below what stands when it starts, mm."""
     why: str
@@ -106,6 +119,66 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
     )
 
 
+def quicker_cleared(
+    nut: Nut, choices: Sequence[SlotChoice], bench: Bench
+) -> tuple[SlotChoice, ...]:
+    """The choices, the waste over slots opened first with a wider tool where that saves time."""
+    if bench.stage is not Stage.ROUGH:
+        return tuple(choices)
+    by_string = {s.string: s for s in nut.slots}
+    saved: dict[int, tuple[float, Tool, SlotChoice]] = {}
+    for choice in choices:
+        found = _cleared(nut, by_string[choice.string], choice, bench)
+        if found is not None and found[0] > 0:
+            saved[choice.string] = found
+    change = bench.profile.tool_change_seconds + TOUCH_OFF
+    for number in {tool.number for _, tool, _ in saved.values()}:
+        if sum(s for s, tool, _ in saved.values() if tool.number == number) < change:
+            saved = {k: v for k, v in saved.items() if v[1].number != number}
+    return tuple(saved[c.string][2] if c.string in saved else c for c in choices)
+
+
+def _cleared(
+    nut: Nut, slot: Slot, choice: SlotChoice, bench: Bench
+) -> tuple[float, Tool, SlotChoice] | None:
+    """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
+    tool = choice.tool
+    if tool is None or choice.clear or tool.shape not in (Shape.BALL, Shape.FLAT):
+        return None
+    if _left_open(nut, slot) < LEAST_LEFT:
+        return None
+    full, cleared = depths(nut, slot, Stage.ROUGH)
+    left, right = nut.clear_window(slot)
+    wide = clearing.choose(bench.profile, right - left, full - cleared)
+    if wide is None or wide.diameter <= tool.edge:
+        return None
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    groove, cusp = Groove.of(nut, slot, Stage.ROUGH), _cusp(slot, _left_open(nut, slot))
+    each = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK
+
+    def seconds(depth: float) -> float:
+        return each * sum(1 for _ in _passes(groove, tool.tip_radius, depth, cut.depth, cusp))
+
+    other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
+    found = []
+    for narrow in (True, False):
+        depth = cleared + clearing.standing(nut, slot, wide, narrow=narrow)
+        first = clearing.seconds(nut, slot, wide, other, bench.stock.y_max, narrow=narrow)
+        if depth < full:
+            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
+    if not found:
+        return None
+    gain, narrow, depth = max(found)
+    why = f"{choice.why}; the waste over it opened first, which is quicker"
+    new = dataclasses.replace(choice, clear=True, narrow=narrow, depth=depth, why=why)
+    return gain, wide, new
+
+
+def _left_open(nut: Nut, slot: Slot) -> float:
+    """How deep a rough slot is below the finished top, mm."""
+    return slot.depth_front - nut.slot_raise(Stage.ROUGH)
+
+
 def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor = floor_front(nut, slot, stage)
@@ -146,7 +219,8 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
         return "the machine has no ball tool"
     least = wide[-1].edge
     return (
-        f"slot {slot.width:.2f} mm: the smallest tool, {least:g} mm, is wider than that less 0.05"
+        f"the smallest tool, {least:g} mm, is wider than the slot of {slot.width:.2f} mm less "
+        f"{SIDE_ROOM:g}"
     )
 
 
@@ -195,8 +269,7 @@ def nick_operation(
     cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
-    beside = tool.radius + BESIDE
-    y0, y1 = bench.stock.y_min - beside, bench.stock.y_max + beside
+    y0, y1 = ends(bench.stock, tool.radius, back=False)
     passes = 0
     for choice in choices:
         slot = by_string[choice.string]
@@ -208,8 +281,8 @@ def nick_operation(
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
             z = top + STANDING - (depth + STANDING) * k / layers
-            path.over(slot.centre + lean * y0, y0, z - fall * y0, ceiling + HOP)
-            path.line(cut.feed, x=slot.centre + lean * y1, y=y1, z=z - fall * y1)
+            near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
+            across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
     strings = ", ".join(str(c.string) for c in choices)
     return Operation(
@@ -257,15 +330,35 @@ class Groove:
     tilt: float
     yaw: float
 
-    def tip(self, ball: float, across: float, up: float, y: float) -> tuple[float, float]:
-        """(x, z) at y of the tip of a ball whose centre runs parallel to the groove's axis.
+    @classmethod
+    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
+        """The groove of a slot in that stage."""
+        return cls(
+            x=slot.centre,
+            z=floor_front(nut, slot, stage),
+            radius=slot.radius,
+            tilt=slot.tilt,
+            yaw=slot.yaw,
+        )
 
-        ``across`` is how far the centre runs beside the axis, ``up`` how far over the groove's
+    def place(self, ball: float, aside: float, up: float, y: float) -> Place:
+        """The tip at y of a ball whose centre runs parallel to the groove's axis.
+
+        ``aside`` is how far the centre runs beside the axis, ``up`` how far over the groove's
         lowest line, along the groove's upright normal (0, sin, cos).
         """
         cos, sin = math.cos(self.tilt), math.sin(self.tilt)
         z = self.z + up * cos - (y - up * sin) * math.tan(self.tilt) - ball
-        return self.x + across / math.cos(self.yaw) + y * math.tan(self.yaw), z
+        return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
+
+
+def _cusp(slot: Slot, depth: float) -> float:
+    """Cusp of the round floor, smaller where so shallow a slot has no upright walls, mm."""
+    rise = 0.9 * depth * math.cos(slot.tilt)
+    if rise >= slot.radius or rise <= 0.0:
+        return FLOOR_CUSP
+    half = math.sqrt(slot.radius**2 - (slot.radius - rise) ** 2)
+    return min(FLOOR_CUSP, SIDE_CUSP * half / (slot.radius - rise))
 
 
 def around(radius: float, ball: float, cusp: float) -> list[float]:
@@ -319,18 +412,17 @@ def slot_operation(
     passes = 0.0
     for choice in choices:
         slot = by_string[choice.string]
-        groove = Groove(
-            x=slot.centre,
-            z=floor_front(nut, slot, bench.stage),
-            radius=slot.width / 2,
-            tilt=slot.tilt,
-            yaw=slot.yaw,
-        )
-        passes += _least_passes(groove.radius, tool, choice.depth, cut.depth)
-        for across, up in _passes(groove, tool.tip_radius, choice.depth, cut.depth):
-            start, (x, y, z) = _line(groove, tool, bench.stock, across, up)
-            path.over(*start, ceiling + HOP)
-            path.line(cut.feed, x=x, y=y, z=z)
+        groove = Groove.of(nut, slot, bench.stage)
+        left = slot.depth_front - nut.slot_raise(bench.stage)
+        cusp = _cusp(slot, left)
+        passes += _least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
+        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
+        for aside, up, both in _passes(groove, tool.tip_radius, choice.depth, cut.depth, cusp):
+            y0, y1 = ends(bench.stock, tool.radius, back=both)
+            near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
+            go = to_and_fro if both else across
+            go(path, near, far, cut.feed, hop)
+            hop = low
     path.leave()
     strings = ", ".join(str(c.string) for c in choices)
     return Operation(
@@ -344,30 +436,42 @@ def slot_operation(
 
 
 def _passes(
-    groove: Groove, ball: float, depth: float, step: float
-) -> Iterator[tuple[float, float]]:
-    """(across, up) of the ball's centre in each pass, from the top layer down.
+    groove: Groove, ball: float, depth: float, step: float, cusp: float
+) -> Iterator[tuple[float, float, bool]]:
+    """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
-    A layer is as wide as the groove lets the ball be at that height, with only as many passes as
-    keep what stands between them small; the last passes go round the floor.
+    A layer is as wide as the groove lets the ball be at that height; what stands between its
+    passes is taken along by the next one, so that few layers or few passes in each will do. The last passes go round the floor. Well over the floor
+    passes go both ways; in the last layers every pass leaves at the head side, where what breaks
+    out breaks out at the back.
     """
-    off, step = max(groove.radius - ball, 0.0), step * math.cos(groove.tilt)
-    deep = (depth + STANDING) * math.cos(groove.tilt)
-    between = ROUGH_SHARE * step if off > SAME else 0.0
-    layers = max(1, math.ceil(deep / (step - between)))
+    off = max(groove.radius - ball, 0.0)
+    cos = math.cos(groove.tilt)
+    ways = (_upper(off, ball, (depth + STANDING) * cos, step * cos, share) for share in SHARES)
+    yield from min(ways, key=len)
+    for angle in around(groove.radius, ball, cusp):
+        yield off * math.sin(angle), groove.radius - off * math.cos(angle), False
+
+
+def _upper(
+    off: float, ball: float, deep: float, step: float, share: float
+) -> list[tuple[float, float, bool]]:
+    """The passes of the upper layers where ridges of a share of the step stand between them."""
+    between = share * step if off > SAME else 0.0
+    layers = max(1, math.ceil(deep / (step - between) - 1e-9))
+    passes = []
     for k in range(layers - 1, 0, -1):
         high = deep * k / layers
         half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
-        for across in _side_by_side(half, ball, between):
-            yield across, ball + high
-    for angle in around(groove.radius, ball, FLOOR_CUSP):
-        yield off * math.sin(angle), groove.radius - off * math.cos(angle)
+        sides = _side_by_side(half, ball, between)
+        passes += [(aside, ball + high, k > ONE_WAY) for aside in sides]
+    return passes
 
 
-def _least_passes(radius: float, tool: Tool, depth: float, step: float) -> float:
+def _least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
     """Full-width passes that hold the groove's waste, and those round its floor."""
     section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
-    floor = len(around(radius, tool.tip_radius, FLOOR_CUSP)) - 1
+    floor = len(around(radius, tool.tip_radius, cusp)) - 1
     return section / (tool.edge * step) + floor
 
 
@@ -378,16 +482,6 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
     most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
     count = math.ceil(2 * half / most)
     return [half * (2 * i / count - 1) for i in range(count + 1)]
-
-
-def _line(
-    groove: Groove, tool: Tool, stock: Stock, across: float, up: float
-) -> tuple[Place, Place]:
-    """Where a pass begins in air before the witness face and ends in air behind the head side."""
-    beside = tool.radius + BESIDE
-    y0, y1 = stock.y_min - beside, stock.y_max + beside
-    (x0, z0), (x1, z1) = (groove.tip(tool.tip_radius, across, up, y) for y in (y0, y1))
-    return (x0, y0, z0), (x1, y1, z1)
 
 
 def _gentle(cut: Cut, tilt: float) -> Cut:

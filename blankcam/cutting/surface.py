@@ -6,18 +6,21 @@ A surface is a function (x, y) -> z of arrays, smooth and convex upward, going o
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
 from blankcam.cutting.feeds import Cut
 from blankcam.cutting.motion import Path, Place, Stock
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
+
+Bools = NDArray[np.bool_]
 
 
 class Surface(Protocol):
@@ -34,7 +37,7 @@ FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
 WASTE = 1.0
 """mm beyond a part's ends over which its surface still goes on falling."""
-BESIDE = 0.5
+BESIDE = 0.3
 """mm of air between the tool's side and the blank where a pass begins."""
 HOP = 1.0
 """mm of air over what stands, for moves inside one operation."""
@@ -42,8 +45,12 @@ STRAIGHT = 2e-4
 """mm of bow under which an arc is a line."""
 FLATTEST = 4000.0
 """mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
-GAP = 5.0
-"""mm of air in a pass over which a rapid is worth while."""
+LINK = 2.0
+"""Seconds that a link from one pass to the next takes, about, for choosing between ways."""
+AIR = 0.3
+"""mm over what stands to which a rapid goes down; the rest is at plunging feed."""
+HAIR = 0.005
+"""mm over what stands at which a pass begins and ends where it need not go further."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
 _D = 1e-6
@@ -114,6 +121,31 @@ class Sweep:
     """to here."""
     crown: float
     """Radius of the surface's section across x, infinite for a straight one."""
+    outline: Callable[[Array], Array] | None = None
+    """Height over x of what an outline cut before has left; None where all the blank stands."""
+
+    def stands(self, x: Array) -> Array:
+        """Height over x of what stands before, -inf beside the blank."""
+        high = np.full_like(x, self.stock.z_max)
+        if self.outline is not None:
+            high = np.minimum(high, self.outline(x))
+        return np.where((x >= self.stock.x_min) & (x <= self.stock.x_max), high, -np.inf)
+
+    def touching(self, x: Array) -> Array:
+        """Height of the tip that just touches what stands, over each of the evenly spaced x.
+
+        Beside the ends it is as high as over them, so that passes go on until all is air.
+        """
+        stride, r = float(x[1] - x[0]), self.tool.radius
+        reach = math.ceil((r + BESIDE) / stride) + 1
+        more = stride * np.arange(-reach, reach + 1)
+        high = self.stands(np.concatenate([x[0] + more[:reach], x, x[-1] + more[-reach:]]))
+        under = np.zeros_like(more)
+        if self.tool.shape is Shape.BALL:
+            inside = np.abs(more) < r
+            under[inside] = r - np.sqrt(r**2 - more[inside] ** 2)
+        around = np.lib.stride_tricks.sliding_window_view(high, 2 * reach + 1)
+        return np.asarray((around - under).max(axis=1))
 
     def tip(self, x: Array, y: Array) -> Array:
         """Where the tip goes."""
@@ -128,8 +160,9 @@ class Sweep:
     def rows(self, step: float) -> list[float]:
         """The y of each pass, from the low face to the high one, at most ``step`` apart.
 
-        The step is measured along the surface's section; the tool's axis goes further than the
-        place it touches where the section is round.
+        The first and the last stand half a step inside the faces: a face is cut as clean as the
+        middle between two passes. The step is measured along the surface's section; the tool's
+        axis goes further than the place it touches where the section is round.
         """
         xs = np.linspace(self.stock.x_min, self.stock.x_max, 9)
         start = float(np.min(self._axis_over(xs, self.y_low)))
@@ -139,15 +172,36 @@ class Sweep:
             stride = self._stride(xs, ys[-1], step)
             # A section that grows steeper allows less at the stride's far end
             ys.append(ys[-1] + min(stride, self._stride(xs, min(ys[-1] + stride, stop), step)))
-        stretch = (stop - start) / max(ys[-1] - start, 1e-9)
-        return [start + (y - start) * min(stretch, 1.0) for y in ys]
+        stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
+        return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
 
-    def table(self, ys: Sequence[float]) -> tuple[Array, Array]:
-        """Places x and the tip's lowest heights over them, a row for each y; shapes (n,), (m, n)."""
+    def table(self, ys: Sequence[float]) -> Table:
+        """The passes along these rows, worked out."""
         x0, x1 = self.x_ends
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
         x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
-        return xs, self.tip(x, y)
+        return Table(
+            sweep=self,
+            ys=tuple(ys),
+            xs=xs,
+            tips=self.tip(x, y),
+            touching=self.touching(xs),
+            wanted=self._wanted(x, y),
+        )
+
+    def _wanted(self, x: Array, y: Array) -> Bools:
+        """Where each row brings out a part of the surface between the faces, (m, n).
+
+        A row's part goes half way to where its neighbours touch.
+        """
+        if self.tool.shape is not Shape.BALL or len(y) < 2:
+            return np.ones(x.shape, dtype=bool)
+        _, v = contact(self.surface, self.tool.radius, x, y)
+        middle = (v[1:] + v[:-1]) / 2
+        wanted = np.ones(x.shape, dtype=bool)
+        wanted[:-1] &= middle > self.y_low
+        wanted[1:] &= middle < self.y_high
+        return wanted
 
     def over_face(self, y: float) -> float:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
@@ -192,48 +246,131 @@ def inward(count: int) -> Iterator[tuple[int, bool]]:
         from_low = not from_low
 
 
-def cut_layer(
-    path: Path, sweep: Sweep, rows: list[float], raised: float, *, cut: Cut, ceiling: float
-) -> None:
-    """All passes of one layer; where a pass would only cut air it is left out.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
 
-    ``ceiling`` is the height of what stands before this layer.
+    sweep: Sweep
+    ys: tuple[float, ...]
+    xs: Array
+    """(n,)"""
+    tips: Array
+    """(m, n) the tip's lowest heights."""
+    touching: Array
+    """(n,) the tip's heights that just touch what stands."""
+    wanted: Bools
+    """(m, n) where a row brings out a part of the surface."""
+
+    @property
+    def above(self) -> float:
+        """How much stands over the surface at most, mm."""
+        over = self.touching - self.tips
+        return float(np.max(over[self.wanted], initial=0.0))
+
+    def passes(self, layer: Layer, cut: Cut) -> Iterator[Pass]:
+        """Every pass of a layer that cuts, in the order in which they are made.
+
+        A pass that begins inside what stands comes down to its row on the steepest ramp allowed.
+        """
+        stride = float(self.xs[1] - self.xs[0])
+        gap, fall = LINK * cut.feed / 60 / stride, math.tan(cut.ramp) * stride
+        for i, to_right in inward(len(self.ys)):
+            heights = self.tips[i] + layer.raised
+            air = self.touching + HAIR - self.sweep.over_face(self.ys[i])
+            cuts = (heights < air) & (self.tips[i] + layer.least < air) & self.wanted[i]
+            air = np.minimum(air, self.tips[i] + layer.standing + HAIR)
+            runs = _runs(cuts, gap)
+            for first, last in runs if to_right else reversed(runs):
+                way = 1 if to_right else -1
+                at = np.arange(len(self.xs))[::way]
+                begin = first if to_right else len(at) - last
+                start, lead = _led(heights[::way], air[::way], begin, fall)
+                at = at[start : begin + last - first]
+                z = heights[at]
+                z[: len(lead)] += lead
+                yield Pass(y=self.ys[i], xs=self.xs[at], zs=z)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """Passes along all rows of a sweep; heights are mm over the finished surface."""
+
+    raised: float
+    """How high the tool runs."""
+    least: float = 0.0
+    """Where no more than this stands, nothing is cut."""
+    standing: float = math.inf
+    """What stands at most, where that is less than the blank."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pass:
+    """Places along one pass in the order in which it is cut."""
+
+    y: float
+    xs: Array
+    zs: Array
+
+    @property
+    def length(self) -> float:
+        """Along x, mm."""
+        return abs(float(self.xs[-1] - self.xs[0]))
+
+
+def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Array]:
+    """Where a pass must start to come down to ``begin`` at ``rise`` a place, and how much higher."""
+    start = begin
+    while start > 0 and heights[start] + rise * (begin - start) < air[start]:
+        start -= 1
+    return start, np.asarray(rise * np.arange(begin - start, 0, -1), dtype=float)
+
+
+def cut_layer(path: Path, table: Table, layer: Layer, cut: Cut) -> None:
+    """All passes of one layer."""
+    hop = table.sweep.stock.z_max + HOP
+    for each in table.passes(layer, cut):
+        right = bool(each.xs[-1] > each.xs[0])
+        xs, zs = (each.xs, each.zs) if right else (each.xs[::-1], each.zs[::-1])
+        chain = tuple(p for s in curve.fit_table(xs, zs, FIT) for p in plain(s))
+        if not right:
+            chain = tuple(s.reversed() for s in reversed(chain))
+        x, z = chain[0].start
+        approach(path, table.sweep, (x, each.y, z), hop, cut)
+        path.chain(chain, each.y, cut.feed)
+
+
+def _runs(cuts: Bools, gap: float) -> list[tuple[int, int]]:
+    """Stretches of a row where something is cut, one place of air at both ends.
+
+    Gaps of up to ``gap`` places, to the ends also, are passed at feed: a link would take longer.
     """
-    hop = ceiling + HOP
-    xs, tips = sweep.table(rows)
-    for i, to_right in inward(len(rows)):
-        y, heights = rows[i], tips[i] + raised
-        runs = _runs(heights + sweep.over_face(y) < ceiling)
-        for first, last in runs if to_right else reversed(runs):
-            fitted = curve.fit_table(xs[first:last], heights[first:last], FIT)
-            chain = tuple(p for s in fitted for p in plain(s))
-            if not to_right:
-                chain = tuple(s.reversed() for s in reversed(chain))
-            x, z = chain[0].start
-            approach(path, sweep, (x, y, z), hop)
-            path.chain(chain, y, cut.feed)
-
-
-def _runs(cuts: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) -> list[tuple[int, int]]:
-    """Stretches of a row where something is cut, one place of air at both ends; short gaps closed."""
     at = np.flatnonzero(cuts)
     if at.size == 0:
         return []
-    breaks = np.flatnonzero(np.diff(at) > GAP / TABLE)
+    last = cuts.size - 1
+    if at[0] <= gap:
+        at[0] = 0
+    if last - at[-1] <= gap:
+        at[-1] = last
+    breaks = np.flatnonzero(np.diff(at) > gap)
     begins = [int(at[0]), *(int(at[i + 1]) for i in breaks)]
     ends = [*(int(at[i]) for i in breaks), int(at[-1])]
     return [(max(b - 1, 0), min(e + 2, cuts.size)) for b, e in zip(begins, ends, strict=True)]
 
 
-def approach(path: Path, sweep: Sweep, to: Place, hop: float) -> None:
-    """Come to the start of a pass beside the blank: low where only air lies between."""
+def approach(path: Path, sweep: Sweep, to: Place, hop: float, cut: Cut) -> None:
+    """Come to the start of a pass: low beside the blank, the last bit over it at plunging feed."""
     (x0, x1), (x, y, z), at = sweep.x_ends, to, path.at
-    if abs(at[0] - x) < 1e-6 and (x <= x0 + 1e-6 or x >= x1 - 1e-6):
+    outside = x <= x0 + 1e-6 or x >= x1 - 1e-6
+    if outside and abs(at[0] - x) < 1e-6:
         path.rapid(z=max(at[2], z))
         path.rapid(y=y)
         path.rapid(z=z)
-    else:
+    elif outside:
         path.over(x, y, z, hop)
+    else:
+        path.over(x, y, min(z + AIR, hop), hop)
+        path.line(cut.plunge, z=z)
 
 
 def plain(segment: curve.Segment) -> curve.Chain:

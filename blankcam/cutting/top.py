@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.surface import Sweep, beside, cut_layer
+from blankcam.cutting.surface import LINK, Layer, Sweep, Table, beside, cut_layer
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.curve import Array
@@ -20,13 +19,12 @@ from blankcam.parts.stage import Stage
 
 CUSP = 0.013
 """mm left standing between passes; the proof allows 0.020 mm in all."""
-LEAVE = 0.1
-"""mm left for the finishing passes, over the cusps of the last rough layer."""
-
+LEAST_LEAVE = 0.05
+"""mm that rough layers leave at least for the finishing passes, beside the ridges between them."""
 LEAST_LAYER = 0.2
-"""A wide layer takes at least this share of the depth of cut."""
-WIDE_SHARES = (0.3, 0.4, 0.5, 0.6, 0.7)
-"""Steps of the wide layers in tool diameters: full width is allowed at the depth of a slot."""
+"""A rough layer takes at least this share of the depth of cut."""
+SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
+"""Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,27 +74,25 @@ def choose_tool(profile: Profile, need: float, *, level: bool) -> Tool | None:
 
 
 def sweep_operation(name: str, words: str, sweep: Sweep, bench: Bench) -> Operation:
-    """Wide layers, a rough one with small cusps, then the finishing passes."""
-    tool, ceiling = sweep.tool, sweep.stock.z_max
-    rough = plan_cut(bench.material, tool, bench.profile, Work.ROUGH)
-    finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
-    path = Path(bench.clearance)
-    rows, last = sweep.rows(rough.width), sweep.rows(finishing_step(sweep, tool))
-    leave = min(LEAVE, max(finish.depth - _ridge(sweep, rough.width), finish.depth / 2))
+    """Rough layers with wide steps, then the finishing passes, which take their ridges along."""
+    tool = sweep.tool
     full = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    wide, layers = _wide(sweep, rows, leave, min(rough.depth, full.depth))
-    for raised in layers:
-        cut_layer(path, sweep, wide, raised, cut=full, ceiling=ceiling)
-    cut_layer(path, sweep, rows, leave, cut=rough, ceiling=ceiling)
-    cut_layer(path, sweep, last, 0.0, cut=finish, ceiling=ceiling)
+    finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
+    most = min(full.depth, finish.depth)
+    last = sweep.table(sweep.rows(finishing_step(sweep, tool)))
+    path = Path(bench.clearance)
+    layers = _rough_layers(sweep, full, most)
+    for table, layer in layers:
+        cut_layer(path, table, layer, full)
+    cut_layer(path, last, Layer(raised=0.0, standing=most), finish)
     path.leave()
     return Operation(
         name=name,
         words=words,
         tool=tool,
-        cut=rough,
+        cut=full,
         moves=tuple(path.moves),
-        least=_least(sweep, leave, rough, len(last)),
+        least=_least(last, most, full),
     )
 
 
@@ -113,39 +109,70 @@ def _ridge(sweep: Sweep, step: float) -> float:
     return cusp_crown(turn, radius, sweep.crown)
 
 
-def _wide(
-    sweep: Sweep, rows: Sequence[float], leave: float, depth: float
-) -> tuple[list[float], list[float]]:
-    """Rows of the layers over the rough one, and how far over the finished surface each runs.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """Rows one step apart, and what stands between them."""
 
-    Wide steps leave ridges, which the next layer's depth of cut must take along: the step is the
-    one that needs the fewest passes in all.
+    table: Table
+    ridge: float
+
+    def seconds(self, layer: Layer, cut: Cut) -> float:
+        """About how long a layer takes."""
+        return sum(60 * p.length / cut.feed + LINK for p in self.table.passes(layer, cut))
+
+
+def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Layer]]:
+    """Rows and heights over the finished surface of rough layers, from the highest down.
+
+    The quickest there are; none where finishing passes, ``most`` mm deep, do it all. Wide steps
+    leave ridges, which the next layer's depth of cut must take along, and after the last layer the
+    finishing passes': that one may so want closer rows.
     """
-    xs = np.linspace(*sweep.x_ends, 33)
-    lowest = min(float(np.min(sweep.tip(xs, np.full_like(xs, y)))) for y in (rows[0], rows[-1]))
-    above = sweep.stock.z_max - lowest - leave
-    best: tuple[list[float], list[float]] = ([], [])
-    for share in WIDE_SHARES:
-        step = depth - _ridge(sweep, share * sweep.tool.diameter)
-        if step < LEAST_LAYER * depth:
-            break
-        count = max(0, math.ceil(above / step) - 1)
-        wide = sweep.rows(share * sweep.tool.diameter)
-        if not best[1] or count * len(wide) < len(best[0]) * len(best[1]):
-            best = (wide, [leave + step * k for k in range(count, 0, -1)])
-    return best
+    tried = [
+        _Rows(table=sweep.table(sweep.rows(step)), ridge=ridge)
+        for step in (share * sweep.tool.diameter for share in SHARES)
+        if math.isfinite(ridge := _ridge(sweep, step))
+    ]
+    above = max(t.table.above for t in tried)
+    if above <= most:
+        return []
+    lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
+    wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
+    ways = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
+    best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))
+    return [(rows.table, layer) for rows, layer in best]
 
 
-def _least(sweep: Sweep, leave: float, rough: Cut, finishing: int) -> float:
-    """Seconds that the waste takes at the best rate allowed, and the finishing passes."""
-    stock, tool = sweep.stock, sweep.tool
+def _layers(
+    last: _Rows, wide: _Rows, above: float, most: float, depth: float
+) -> list[tuple[_Rows, Layer]]:
+    """The layers with these rows: from ``above`` down to what the finishing passes take."""
+    leave, step = most - last.ridge, depth - wide.ridge
+    count = max(0, math.ceil((above - leave - depth) / step - 1e-9))
+    rows = [wide] * count + [last]
+    raised = (leave + step * k for k in range(count, -1, -1))
+    return [
+        (each, Layer(raised=high, least=most, standing=high + depth))
+        for each, high in zip(rows, raised, strict=True)
+    ]
+
+
+def _least(last: Table, most: float, rough: Cut) -> float:
+    """Seconds that the waste takes at the best rate allowed, and the finishing passes.
+
+    The finishing passes take ``most`` mm along; only what stands higher counts as waste. A ball
+    can't take its full width at full depth: between its passes ridges stand.
+    """
+    sweep, tool = last.sweep, last.sweep.tool
+    stock = sweep.stock
     x, y = np.meshgrid(
         np.linspace(stock.x_min, stock.x_max, 65), np.linspace(stock.y_min, stock.y_max, 33)
     )
-    waste = np.maximum(stock.z_max - sweep.surface.height(x, y) - leave, 0.0)
+    waste = np.maximum(sweep.stands(x) - sweep.surface.height(x, y) - most, 0.0)
     long, wide = stock.x_max - stock.x_min, stock.y_max - stock.y_min
-    area = max(
-        share * tool.diameter * (rough.depth - _ridge(sweep, share * tool.diameter))
-        for share in WIDE_SHARES
-    )
-    return 60 * long * (float(np.mean(waste)) * wide / area + finishing) / rough.feed
+    steps = tool.diameter * np.linspace(0.05, 1.0, 96)
+    area = float(max(step * (rough.depth - _ridge(sweep, step)) for step in steps))
+    inside = (last.xs >= stock.x_min) & (last.xs <= stock.x_max)
+    finishing = float(np.sum(last.wanted[:, inside])) * float(last.xs[1] - last.xs[0])
+    volume = long * wide * float(np.mean(waste))
+    return 60 * (volume / area + finishing) / rough.feed

@@ -10,9 +10,9 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from blankcam.data import table
@@ -141,13 +141,13 @@ def taken_up(text: str, path: str) -> Talk:
     InputError
         When the file is none of ours or an answer in it is not right.
     """
-    mend = f"remove it, and begin anew: {path}"
+    mend = "remove it, and begin anew"
+    stored = read.parse_toml(text, path)
+    talk = Talk()
     try:
-        stored = tomllib.loads(text)
-        talk = Talk()
         for key, said in stored.items():
             talk = answered(talk, _due(talk, key, said))
-    except (ValueError, RecursionError) as fault:
+    except ValueError as fault:
         wrong = f"does not hold answers: {printable(fault, 200)}"
         raise InputError(Fault(where=path, wrong=wrong, mend=mend)) from None
     return talk
@@ -204,13 +204,18 @@ def _offered(key: str, tables: Mapping[str, Any], talk: Talk) -> str:
         return KINDS[0]
     if key == COUNT:
         return str(len(tables["strings"]))
-    typical = starter.values(answers.get(KIND, KINDS[0]))
+    typical = _typical(answers.get(KIND, KINDS[0]))
     leader = _FOLLOWS.get(key)
     if leader in answers:
         was = parse_length(str(_at(typical, key)))
         off = parse_length(answers[leader]) - parse_length(str(_at(typical, leader)))
         return f"{was + off:.2f}".rstrip("0").rstrip(".") + " mm"
     return _shown(_at(tables, key))
+
+
+@cache
+def _typical(kind: str) -> dict[str, Any]:
+    return starter.values(kind)  # only to look at
 
 
 def _shown(value: object) -> str:

@@ -17,11 +17,13 @@ from pydantic_core import ErrorDetails
 
 from blankcam import digest
 from blankcam.data import table
-from blankcam.faults import Fault, InputError
+from blankcam.faults import MOST_TOLD, Fault, InputError
 from blankcam.job import job, schema
 from blankcam.job.lines import Path, key_lines, line_of, spelled
 
 LARGEST_FILE = 1_000_000
+LONGEST_LINE = 4_000
+DEEPEST = 16
 # Measured on the instrument itself: taken from the kind only with a caution to measure.
 MEASURED = (
     "board.width_at_nut", "board.radius", "board.crown", "nut.seat_width", "nut.seat_drop",
@@ -63,13 +65,34 @@ def _reason(fault: Exception) -> str:
 
 
 def parse_toml(text: str, path: str) -> dict[str, Any]:
-    """The TOML of a text; InputError with the line where it is not TOML."""
+    """The TOML of a text.
+
+    Raises
+    ------
+    InputError
+        Where it is not TOML, or built so that reading it would not end.
+    """
+    if long := [i for i, line in enumerate(text.splitlines(), 1) if len(line) > LONGEST_LINE]:
+        wrong = f"is over {LONGEST_LINE} characters long"
+        raise InputError(Fault(where=path, line=long[0], wrong=wrong))
     try:
-        return tomllib.loads(text)
+        tables = tomllib.loads(text)
     except ValueError as fault:  # of TOML, or of a number with thousands of digits
         raise InputError(Fault(where=path, wrong=f"is not TOML: {fault}")) from None
     except RecursionError:
-        raise InputError(Fault(where=path, wrong="is nested too deeply")) from None
+        tables = None
+    if tables is None or _is_deeper(tables, DEEPEST):
+        raise InputError(Fault(where=path, wrong="is nested too deeply"))
+    return tables
+
+
+def _is_deeper(tables: dict[str, Any], most: int) -> bool:
+    """Whether tables and lists stand in each other more than so many times."""
+    level: list[Any] = [tables]
+    for _ in range(most):
+        inner = (v.values() if isinstance(v, dict) else v for v in level)
+        level = [w for held in inner for w in held if isinstance(w, dict | list)]
+    return bool(level)
 
 
 def load(path: str) -> job.Job:
@@ -128,7 +151,7 @@ def from_tables(
     try:
         model = schema.JobFile.model_validate(tables)
     except ValidationError as fault:
-        found = fault.errors(include_url=False)
+        found = fault.errors(include_url=False)[: 2 * MOST_TOLD]
         raise InputError([_fault(e, tables, path, lines) for e in found]) from None
     made = _job(model, assumed, path)
     if faults := list(_cross_faults(made, path, lines)):

@@ -7,7 +7,6 @@ numbers of tools and switches are plain.
 from __future__ import annotations
 
 import difflib
-import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +14,7 @@ from typing import Any
 
 from blankcam.faults import Fault, InputError
 from blankcam.job import lines as toml_lines
+from blankcam.job.read import parse_toml
 from blankcam.machine import layers, quantity
 from blankcam.machine.profile import (
     Axis,
@@ -79,10 +79,7 @@ def read_profile(name: str) -> Profile:
 
 def parse_profile(text: str, where: str) -> Profile:
     """A profile from its text; ``where`` names it in faults. Raises InputError."""
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise InputError(Fault(where=where, wrong=f"is not TOML: {error}")) from None
+    data = parse_toml(text, where)
     faults: list[Fault] = []
     table = _Table(data, (), where, toml_lines.key_lines(text), faults)
     profile = _profile(table, where)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.data import table
 from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.replay.envelope import chords
@@ -46,6 +47,14 @@ class Said:
     value: float
     limit: float
     at: tuple[float, float, float] | None = None
+
+
+def table_depth(tool: Tool, material: str) -> float:
+    """Deepest cut of a tool in a material by data/materials.toml, mm; of an unknown one its row."""
+    rows = table("materials")
+    row = rows[material] if isinstance(rows.get(material), dict) else rows["unknown"]
+    small = float(rows["small_factor"]) if tool.edge < rows["small_below"] else 1.0
+    return min(float(row["depth"]) * tool.edge * small, tool.flute_length)
 
 
 def feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found: Collector

@@ -186,13 +186,24 @@ def axis_of(slot: SlotLike, y: Floats) -> Floats:
     return slot.centre + math.tan(slot.yaw) * y
 
 
-def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
+def measure(field: Field, slot: SlotLike, part: PartLike, stage: Stage) -> SlotProof:
     """Floor, centre and width of a slot from its probe lines.
 
     The width is taken between the walls, at the height of the round floor or at 0.9 of the
-    slot's depth where that is less, and compared with the groove's own width at that height.
+    slot's depth where that is less, and compared with the groove's own width at that height. The
+    depth is down from what stands close beside the groove; where waste was opened there, from the
+    part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
-    found = [_station(field, row, slot, raised) for row in range(len(field.y))]
+    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
+    own = _shoulders(part.lower, field, slot, stage)
+    milled = frozenset((slot.string,))
+    whole = _shoulders(lambda x, y, s: part.upper(x, y, s, milled), field, slot, stage)
+    found = []
+    for row in range(len(field.y)):
+        shoulder = float(own[row])
+        if _beside(field, row, slot) >= whole[row] - table("proof")["limits"]["gouge"]:
+            shoulder = float(whole[row])
+        found.append(_station(field, row, slot, raised, shoulder))
     floor = max(found, key=lambda f: abs(f[0]))
     return SlotProof(
         string=slot.string,
@@ -203,10 +214,29 @@ def measure(field: Field, slot: SlotLike, raised: float) -> SlotProof:
     )
 
 
+Bound = Callable[[Floats, Floats, Stage], Floats]
+
+
+def _shoulders(bound: Bound, field: Field, slot: SlotLike, stage: Stage) -> Floats:
+    """The lower of a bound's heights close beside both walls, over each probe line."""
+    half = slot.width / 2 / math.cos(slot.yaw) + table("proof")["limits"]["width"]
+    axis = axis_of(slot, field.y)
+    return np.asarray(np.minimum(*(bound(axis + s * half, field.y, stage) for s in (-1.0, 1.0))))
+
+
+def _beside(field: Field, row: int, slot: SlotLike) -> float:
+    """What stands close beside both walls of a slot, wherever in ``shoulder`` mm it begins."""
+    off = field.x - float(axis_of(slot, field.y)[row])
+    half = slot.width / 2 / math.cos(slot.yaw)
+    close = half + table("proof")["cells"]["shoulder"]
+    z = field.z[row]
+    return min(float(z[(side * off > half) & (side * off < close)].max()) for side in (-1.0, 1.0))
+
+
 Station = tuple[float, float, float, tuple[float, float, float]]
 
 
-def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
+def _station(field: Field, row: int, slot: SlotLike, raised: float, shoulder: float) -> Station:
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = field.x, field.z[row], float(field.y[row])
     axis = float(axis_of(slot, field.y)[row])
@@ -216,8 +246,7 @@ def _station(field: Field, row: int, slot: SlotLike, raised: float) -> Station:
     lowest = inside[int(z[inside].argmin())]
     floor = float(z[lowest])
     place = (float(x[lowest]), y, floor)
-    deep = min(float(z[: inside[0]].max()), float(z[inside[-1] + 1 :].max())) - floor
-    rise = min(r / math.cos(slot.tilt), 0.9 * deep)
+    rise = min(r / math.cos(slot.tilt), 0.9 * (shoulder - floor))
     if not rise > 0:
         return floor - wanted, math.inf, math.inf, place
     level = floor + rise
@@ -278,48 +307,6 @@ def uncut_ends(part: PartLike, face: Field) -> Iterator[Worst]:
         if (skin := float(strip[row, column])) > limits["skin"]:
             at = (float(face.x[columns[column]]), part.thickness, float(face.y[rows[row]]))
             yield Worst(amount=skin, at=at)
-
-
-def face_probes(stock: Stock) -> tuple[Field, Field]:
-    """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
-    cells, box = table("proof")["cells"], stock.on_face()
-    step, stations = cells["probe_face_step"], cells["stations"]
-    x, y = (np.arange(a + step, b, step) for a, b in ((box.x0, box.x1), (box.y0, box.y1)))
-    few_x, few_y = (
-        np.linspace(a + 0.03, b - 0.03, stations) for a, b in ((box.x0, box.x1), (box.y0, box.y1))
-    )
-    return (
-        Field(x, few_y, np.full((stations, len(x)), box.z1)),
-        Field(few_x, y, np.full((len(y), stations), box.z1)),
-    )
-
-
-def face_errors(
-    part: PartLike, faces: Sequence[Field], standing: Floats, stage: Stage
-) -> tuple[Worst, Worst]:
-    """What a milled face has left over (first) and under its finished height 0, at worst, mm.
-
-    Left over is judged wherever the blank still stands for the set-up on edge: at the places x
-    ``standing``. Under, inside the part's elevation. Places are given in the part's frame.
-    """
-    side = table("proof")["limits"]["side"]
-    over = under = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
-    for face in faces:
-        kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
-        high = part.lower(face.x, np.full_like(face.x, part.thickness / 2), stage)
-        aside = (face.x > side) & (face.x < part.length - side)
-        inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
-        over = max(over, _worst_of(face, np.where(kept[None, :], face.z, -np.inf)),
-                   key=lambda w: w.amount)  # fmt: skip
-        under = max(under, _worst_of(face, np.where(inside, -face.z, -np.inf)),
-                    key=lambda w: w.amount)  # fmt: skip
-    return over, under
-
-
-def _worst_of(face: Field, amount: Floats) -> Worst:
-    row, column = np.unravel_index(int(amount.argmax()), amount.shape)
-    at = (float(face.x[column]), -float(face.z[row, column]), float(face.y[row]))
-    return Worst(amount=float(amount[row, column]), at=at)
 
 
 def _end_lines(part: PartLike, field: Field, outward: float, stage: Stage

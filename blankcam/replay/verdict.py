@@ -16,7 +16,7 @@ from blankcam.digest import of_moves
 from blankcam.machine.profile import Holding, Profile
 from blankcam.machine.tool import Tool
 from blankcam.parts.stage import Stage
-from blankcam.replay import checks, outline
+from blankcam.replay import checks, outline, thickness
 from blankcam.replay.chain import by_tool
 from blankcam.replay.facing import drop_waste, lower_all_by_face, lower_by_face, only_flat, thin
 from blankcam.replay.field import Field
@@ -28,8 +28,6 @@ from blankcam.replay.judge import (
     Worst,
     beyond,
     end_errors,
-    face_errors,
-    face_probes,
     measure,
     probes,
     slots_of,
@@ -153,6 +151,7 @@ def prove(
     holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
     depth: Mapping[int, float] | None = None,
+    material: str | None = None,
     whole: bool = True,
     step: float | None = None,
 ) -> Proof:
@@ -166,6 +165,7 @@ def prove(
     holding : how the blank is held, where it is not the profile's way
     plunge : fastest straight plunge, mm/min, by tool number
     depth : greatest depth of cut, mm, by tool number
+    material : of the blank; no tool may cut deeper than the table of it says
     whole : False where not all of the part's programs are given: what is left is not judged
     step : cells of the grid, mm; data/proof.toml's without
 
@@ -173,7 +173,12 @@ def prove(
     """
     read_all = [(p, _from_zero(_read(p, profile), p.zero)) for p in programs]
     fields = _Fields(part, stock, milled, step)
-    bench = _Bench(profile, holding or profile.holding, plunge or {}, depth or {})
+    deepest = dict(depth or {})
+    if material is not None:
+        for tool in profile.tools:
+            most = checks.table_depth(tool, material)
+            deepest[tool.number] = min(most, deepest.get(tool.number, most))
+    bench = _Bench(profile, holding or profile.holding, plunge or {}, deepest)
     proofs = [_on_face(t, fields, bench) for p, t in read_all if p.setup is Setup.FACE]
     faced = _faced(fields, stage, read_all, bench.tools) if proofs else Collector()
     before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
@@ -225,7 +230,7 @@ class _Fields:
         self.middle = float(heights.min()) / 2
         self.face = Field.of(stock.on_face(), cells["face"], cells["face"])
         self.thick = stock.y0 < 0  # something is to come off the face
-        self.faces = face_probes(stock) if self.thick else ()
+        self.faces = thickness.probes(stock) if self.thick else ()
 
     @property
     def all(self) -> tuple[Field, ...]:
@@ -256,8 +261,8 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     limit = table("proof")["limits"]["outline"]
     for each in fields.faces:
         replay(each, program.moves, bench.tools, bench.profile)
-    skin = table("proof")["limits"]["gouge"]
-    seats = lower_all_by_face(fields.all, flat, bench.tools, fields.middle, skin)
+    shallow = table("proof")["limits"]["gouge"]
+    seats = lower_all_by_face(fields.all, flat, bench.tools, fields.middle, shallow)
     # A cell on the end itself is touched by the tool that runs along it
     over = (fields.main.x > limit) & (fields.main.x < 2 * fields.centre - limit)
     if (seat := float(seats[0][over].max(initial=-np.inf))) > limit:
@@ -274,7 +279,7 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
 def _faced(fields: _Fields, stage: Stage, read_all: Sequence[tuple[ProgramText, Program]],
            tools: Mapping[int, Tool]) -> Collector:  # fmt: skip
     """What stands after the set-up on face, and whether the blank has its thickness."""
-    found, limits = Collector(), table("proof")["limits"]
+    found = Collector()
     for each in fields.all:
         thin(each, fields.face)
         drop_waste(each, fields.middle, fields.centre)
@@ -282,16 +287,9 @@ def _faced(fields: _Fields, stage: Stage, read_all: Sequence[tuple[ProgramText, 
         # From here on the jaws hold it by its finished faces
         fields.held = dataclasses.replace(fields.stock, y0=0.0)
         standing = fields.main.x[np.isfinite(fields.main.z).any(axis=0)]
-        left, gouge = face_errors(fields.part, (fields.face, *fields.faces), standing, stage)
-        if left.amount > limits["face"]:
-            found.add(Code.LEFT, "left on the face milled to thickness, mm", value=left.amount,
-                      limit=limits["face"], at=left.at)  # fmt: skip
-        if gouge.amount > limits["gouge"]:
-            face = [(given, p) for given, p in read_all if given.setup is Setup.FACE]
-            at = (gouge.at[0], gouge.at[2], 0.0)
-            line, found.program, text = _lowest_move(at, face, tools)
-            found.add(Code.GOUGE, "face milled below its thickness, mm", line=line, text=text,
-                      value=gouge.amount, limit=limits["gouge"], at=gouge.at)  # fmt: skip
+        faces = (fields.face, *fields.faces)
+        programs = [p for given, p in read_all if given.setup is Setup.FACE]
+        thickness.judge(fields.part, stage, faces, standing, programs, tools, found)
     return found
 
 
@@ -425,12 +423,11 @@ def _judge(fields: _Fields, wanted: _Wanted, read_all: Sequence[tuple[ProgramTex
 
 def _slots(fields: _Fields, part: PartLike, stage: Stage, found: Collector) -> list[SlotProof]:
     limits = table("proof")["limits"]
-    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
     out = []
     for slot in slots_of(part):
         if slot.string not in fields.probes.slots:
             continue
-        got = measure(fields.probes.slots[slot.string], slot, raised)
+        got = measure(fields.probes.slots[slot.string], slot, part, stage)
         out.append(got)
         for code, what, value, limit in (
             (Code.FLOOR, "floor too high (+) or too low (-)", got.floor_um, limits["floor"]),
@@ -462,22 +459,6 @@ def _over(moves: Moves, at: tuple[float, float, float], tools: Mapping[int, Tool
     for axis in (0, 1) if across else (0,):
         near &= (low[:, axis] - radius <= at[axis]) & (at[axis] <= high[:, axis] + radius)
     return moves.where(near)
-
-
-def _lowest_move(at: tuple[float, float, float], programs: Sequence[tuple[ProgramText, Program]],
-                 tools: Mapping[int, Tool]) -> tuple[int, str, str]:  # fmt: skip
-    """Line, file and text of the move that cut lowest at a place in the machine's own axes."""
-    x, y = np.array([at[0]]), np.array([at[1]])
-    forms = {n: of_tool(t) for n, t in tools.items()}
-    best: tuple[float, int, str, str] = (np.inf, 0, "", "")
-    for _, program in programs:
-        moves = program.moves
-        for i in np.flatnonzero(moves.known & np.isin(moves.tool, list(tools))):
-            z = float(lowest(forms[int(moves.tool[i])], moves, int(i), x, y)[0, 0])
-            if z < best[0]:
-                line = int(moves.line[i])
-                best = (z, line, program.name, program.lines[line - 1].strip())
-    return best[1:]
 
 
 def _blame(at: tuple[float, float, float], read_all: Sequence[tuple[ProgramText, Program]],

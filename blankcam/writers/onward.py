@@ -34,7 +34,7 @@ def after_layout(
     elif cautions:
         yield f"settle the cautions above, or know why not: change {path} and look again"
     more = f" --machine {quote(printable(machine, 300))}" if machine is not None else ""
-    yield f"then: blankcam make {path} --out cuts{more}"
+    yield f"when the numbers are right: blankcam make {path} --out cuts{more}"
     yield f"which writes {_FILES[profile.kind]}"
 
 
@@ -47,9 +47,10 @@ def after_files(job: Job, out: str, names: Collection[str]) -> Iterator[str]:
     names : of the files
     """
     where = printable(out, 300)
-    steps = {"preview.html": "look at {}", "bench.md": "follow {}"}
+    steps = {"preview.html": "look at {}"}
     if "bench.md" not in names or not any(n.endswith(".ngc") for n in names):
         steps["sheet.pdf"] = "print {} at 100 % and measure its 100 mm rule"
+    steps["bench.md"] = "follow {}"
     told = [words.format(f"{where}/{name}") for name, words in steps.items() if name in names]
     if told:
         yield f"next: {', then '.join(told)}"
@@ -63,7 +64,7 @@ def after_files(job: Job, out: str, names: Collection[str]) -> Iterator[str]:
 def after_refit(out: str, names: Collection[str], *, nothing: bool) -> Iterator[str]:
     """What a maker does after a refit was worked out."""
     if not nothing:
-        yield f"next: follow {printable(out, 300)}/refit.md"
+        yield f"follow {printable(out, 300)}/refit.md"
         if any(n.endswith(".ngc") for n in names):
             yield "before the cut: zero as the header says, then dry, spindle off, Z raised"
         yield "then string up, let it settle and measure; where it is not right yet, refit again"

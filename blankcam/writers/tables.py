@@ -36,6 +36,8 @@ class Section:
     columns: tuple[str, ...] = ()
     rows: tuple[tuple[str, ...], ...] = ()
     notes: tuple[str, ...] = ()
+    typed: bool = False
+    """Whether its notes hold what is to be typed or copied: their lines are never broken."""
 
 
 def both(mm: float, places: int = 2) -> str:

@@ -8,6 +8,7 @@ import pytest
 
 from blankcam.cutting import plan, slots, top
 from blankcam.cutting.chords import chords
+from blankcam.cutting.duration import estimate
 from blankcam.cutting.motion import Arc, Line, Rapid
 from blankcam.cutting.surface import tip_height
 from blankcam.faults import RefusedError
@@ -17,6 +18,9 @@ from blankcam.machine.read import read_profile
 from blankcam.machine.tool import Shape
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
+from blankcam.replay.stock import Stock as ProofStock
+from blankcam.replay.verdict import ProgramText, Setup, prove
+from blankcam.writers import gcode
 from tests.conftest import DEMO_JOBS
 
 ROUTER = read_profile("light-router")
@@ -107,8 +111,7 @@ def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
                     x <= stock.x_min - r or x >= stock.x_max + r
                     or y <= stock.y_min - r or y >= stock.y_max + r
                 )  # fmt: skip
-                # A pass that only cuts beside the crest of the top begins where the blank ends
-                assert beside or z >= blank.height - 0.02 or operation.name != "top"
+                assert beside or z >= blank.height or operation.name != "top"
             at = move.to
 
 
@@ -199,6 +202,68 @@ def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
     # Clockwise around the part: along the top to the right
     arcs = [m for m in operation.moves if isinstance(m, Arc)]
     assert all(a.clockwise for a in arcs)
+
+
+def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough):
+    """Cut out, the part's own length stands, 0.3 mm higher than the stage's top; sawn, it all does."""
+    _, cut_out = plan.plan_nut(
+        found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline_by="mill"
+    ).programs
+    (sawn,) = rough.programs
+    xs = np.linspace(0.0, found.nut.length, 501)
+    crest = float(np.max(found.nut.top_height(xs, np.zeros_like(xs), Stage.ROUGH)))
+    assert (cut_out.stock.x_min, cut_out.stock.x_max) == (0.0, found.nut.length)
+    assert cut_out.stock.z_max == pytest.approx(crest + 0.3, abs=0.02)
+    assert "outline on face" in cut_out.zero
+    assert sawn.stock.z_max == blank.height
+    assert sawn.stock.x_max - sawn.stock.x_min == pytest.approx(blank.length)
+    assert cut_out.clearance == sawn.clearance  # as high as over the whole blank
+    seconds = [estimate(p, ROUTER).cutting for p in (cut_out, sawn)]
+    assert seconds[0] < 0.8 * seconds[1]
+
+
+def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
+    """The proof tells: the edge's program alone, on the whole blank, runs into what stands."""
+    made = plan.plan_nut(found.nut, blank, ROUTER, "bone", Stage.FINAL, outline_by="mill")
+    texts = [gcode.write(p, ROUTER, "x", "0" * 16) for p in made.programs]
+    over = (blank.length - found.nut.length) / 2
+    stock = ProofStock(
+        x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0, z1=blank.height
+    )
+    milled = frozenset(c.string for c in made.slots if c.by == "mill")
+    given = [
+        ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
+        for t, p in zip(texts, made.programs, strict=True)
+    ]
+
+    def proved(programs):
+        return prove(
+            programs, found.nut, stage=Stage.FINAL, milled=milled, stock=stock, profile=ROUTER
+        )
+
+    assert proved(given).passed
+    alone = proved(given[1:])
+    assert alone.rapid_contacts > 0
+    assert not alone.passed
+
+
+def test_the_last_passes_of_every_slot_leave_at_the_head_side(found, rough):
+    """What breaks out breaks out at the back: from where the floor is near, passes go one way."""
+    backs = 0
+    for operation in rough.programs[0].operations:
+        if operation.name not in ("slots", "clear"):
+            continue
+        passes, at = [], None  # where over x, how high before the witness face, and whether back
+        for move in operation.moves:
+            if isinstance(move, Line):
+                back = move.to[1] < at[1]
+                passes.append((round(move.to[0]), (move.to if back else at)[2], back))
+            at = move.to
+        for x, z, back in passes:
+            over = z - min(other for where, other, _ in passes if where == x)
+            backs += back
+            assert not back or over > operation.cut.depth / 2
+    assert backs > 0
 
 
 def test_tape_alone_is_refused_on_a_small_face(found, blank):

@@ -152,7 +152,7 @@ def test_a_cone_that_widens_is_found_by_the_proof(found):
 
 
 def test_a_cone_is_fed_by_its_tip():
-    """Chip and depth by the ball that cuts, speed by the widest that may: machining.md's rules."""
+    """Chip and depth by the ball that cuts, speed by the widest that may."""
     tool = tapered(1.0, 10.0)
     cut = feeds.plan_cut(feeds.material("bone"), tool, MILL, feeds.Work.SLOT)
     assert cut.chip == pytest.approx(0.010)

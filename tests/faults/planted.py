@@ -486,7 +486,7 @@ RIGHT = {
     "a_centre_to_the_left": "R41",
     "an_arc_end_off_its_circle": "R41", "a_centre_lost": "R43", "the_plane_not_set": "R43",
     "the_wrong_plane": "R42 R43 R44", "an_arc_closed_to_a_full_circle": "R42",
-    "a_cut_made_at_rapid": "C01", "every_cut_at_rapid": "C01 M03",
+    "a_cut_made_at_rapid": "C01", "every_cut_at_rapid": "C01 M03 R51",
     "incremental_left_on": "M07 R14 R41 M08", "units_swapped": "R21", "units_not_set": "R21",
     "feeds_missing": "M03", "a_feed_of_nothing": "M03", "feeds_ten_times_too_high": "M04 M05",
     "the_spindle_never_started": "M01", "the_spindle_backwards": "M01", "no_speed": "M02",

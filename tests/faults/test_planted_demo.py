@@ -13,7 +13,7 @@ from tests.faults.own_look import wrong_on_edge, wrong_on_face
 from tests.faults.planted import FAULTS, RIGHT, damaged, right
 from tests.faults.workshop import case
 
-SHARE = [(0, "bench-mill", "nut"), (2, "light-router", "saddle")]
+SHARE = [(0, "bench-mill", "nut"), (2, "light-router", "saddle"), (3, "light-router", "thick nut")]
 ALL = [
     (job, machine, kind)
     for job in range(3)
@@ -23,7 +23,7 @@ ALL = [
         ("bench-mill", "saddle"),
         ("light-router", "saddle"),
     )
-] + [(0, "bench-mill", "outlined saddle")]
+] + [(0, "bench-mill", "outlined saddle"), (3, "light-router", "thick nut")]
 CASES = ALL if os.environ.get("BLANKCAM_OUTSIDE") else SHARE
 """In CI every job's programs, else a share of them."""
 

@@ -72,7 +72,8 @@ class Case:
 @cache
 def case(job_at, machine, kind):
     """The final programs of a part: ``nut``, its outline cut on face first; ``sawn nut``, on edge
-    alone; ``saddle``, its ends milled; ``outlined saddle``, its outline cut on face as well."""
+    alone; ``saddle``, its ends milled; ``outlined saddle``, its outline cut on face as well;
+    ``thick nut``, half a millimetre too thick, milled to its thickness and then as ``nut``."""
     job = job_reader.load(str(DEMO_JOBS[job_at]))
     # A saddle's round ends are milled on edge: on face they would come out square
     how = {
@@ -80,8 +81,12 @@ def case(job_at, machine, kind):
         "sawn nut": {"outline": "saw"},
         "saddle": {"outline": "saw", "ends": "mill"},
         "outlined saddle": {"outline": "mill", "ends": "mill"},
+        "thick nut": {"outline": "mill", "thickness": "mill"},
     }[kind]
     job = dataclasses.replace(job, plan=dataclasses.replace(job.plan, **how))
+    if kind == "thick nut":
+        thick = dataclasses.replace(job.blanks.nut, thickness=job.nut.seat_width + 0.5)
+        job = dataclasses.replace(job, blanks=dataclasses.replace(job.blanks, nut=thick))
     found = design(job)
     part = getattr(found, kind.split()[-1])
     profile = proving.machine_of(job, machine)

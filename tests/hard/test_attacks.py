@@ -102,7 +102,8 @@ def test_no_group_code_gets_into_a_drawing(harmless):
             MILL, drawing=dataclasses.replace(MILL.drawing, release=release)
         )
         plain = [counted(d) for d in run.drawings(harmless, profile, Stage.ROUGH)[0].values()]
-        for evil in HOSTILE if release == "R2000" else HOSTILE[7:10]:
+        acting = [h for h in HOSTILE if set(h) & set("\n\r\\%^{\x00") or not h.isascii()]
+        for evil in acting if release == "R2000" else HOSTILE[7:10]:
             found = named(harmless, evil)
             files, _ = run.drawings(found, profile, Stage.ROUGH)
             assert list(files) == ["nut.dxf", "saddle.dxf"]

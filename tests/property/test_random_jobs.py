@@ -35,6 +35,7 @@ def jobs(draw):
     width = draw(st.floats(7.2 * count, 9.0 * count))
     radius = draw(st.sampled_from(['"flat"', '"10 in"', '"16 in"', '"500 mm"']))
     seat, slot = number(4.5, 6.5), number(2.6, 3.4)
+    thick = draw(st.sampled_from([0.0, 0.02, 0.3, 1.4]))  # to be rubbed off, or milled
     return f"""
 [instrument]
 name = "random"
@@ -64,12 +65,13 @@ top = "{draw(st.sampled_from(["board radius", "per string"]))}"
 crown_radius = "{number(3.3, 4.5)} mm"
 [blanks]
 material = "{draw(st.sampled_from(["bone", "phenolic laminate", "hardwood"]))}"
-nut = {{ length = "{width + 6:.1f} mm", height = "10 mm", thickness = "{seat} mm" }}
-saddle = {{ length = "{width + 30:.1f} mm", height = "13 mm", thickness = "{slot} mm" }}
+nut = {{ length = "{width + 6:.1f} mm", height = "10 mm", thickness = "{float(seat) + thick:.3f} mm" }}
+saddle = {{ length = "{width + 30:.1f} mm", height = "13 mm", thickness = "{float(slot) + thick:.3f} mm" }}
 [holding]
 jaw_top = "4.34 mm"
 [plan]
 outline = "{draw(st.sampled_from(["saw", "mill"]))}"
+thickness = "{draw(st.sampled_from(["hand", "mill"]))}"
 ends = "mill"
 """
 

@@ -102,6 +102,30 @@ class Nut:
 NUT = Nut()
 
 
+@dataclass(frozen=True)
+class WasteNut(Nut):
+    """The same with 0.4 mm of waste over its top in stage rough, which may be opened at slots."""
+
+    waste: float = 0.4
+    beside: float = 2.0
+
+    def lower(self, x, y, stage):
+        x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+        top = self.height(x, y, stage, set()) + (self.waste if stage is Stage.ROUGH else 0.0)
+        for s in self.slots:
+            opened = np.abs(x - s.centre) <= self.beside
+            top = np.where(opened, self.height(x, y, stage, set()), top)
+        grooves = self.height(x, y, stage, {1, 2})
+        return np.where(self.inside(x, y), np.minimum(top, grooves), -np.inf)
+
+    def upper(self, x, y, stage, milled):
+        whole = self.height(x, y, stage, set())
+        grooves = self.height(x, y, stage, milled)
+        waste = self.waste if stage is Stage.ROUGH else 0.0
+        z = np.where(grooves < whole, grooves, whole + waste)
+        return np.where(self.inside(x, y), z, np.inf)
+
+
 def slot_lines(x, front_floor, raised=0.0):
     """One groove with the 1 mm ball from the front, in steps: the ball's tip on the floor line.
 
@@ -125,8 +149,12 @@ def slot_lines(x, front_floor, raised=0.0):
     return lines
 
 
-def edge_program(raised=0.0):
-    """Top arc with the 3 mm flat tool in G18 passes across y, then both grooves."""
+def edge_program(raised=0.0, waste=0.0, clear=(), grooves=None):
+    """Top arc with the 3 mm ball tool in G18 passes across y, then both grooves.
+
+    ``waste`` stands over the top but along ``clear``, (x, tip's height) each; ``grooves`` are
+    lines in place of both grooves' own.
+    """
     lines = [
         "(a plain nut, on edge)",
         "G21 G17 G90 G94 G40",
@@ -143,8 +171,8 @@ def edge_program(raised=0.0):
     arm = RADIUS + ball  # the ball's centre runs on the arc, its tip 1.5 under
     y = 0.0
     ends = (-3.5, 15.5)
-    z = [7.4 - RADIUS + math.sqrt(arm**2 - (e - 6) ** 2) - ball for e in ends]
-    level = 7.4 - RADIUS - ball
+    z = [7.4 + waste - RADIUS + math.sqrt(arm**2 - (e - 6) ** 2) - ball for e in ends]
+    level = 7.4 + waste - RADIUS - ball
     while y < 5.01:
         lines += [f"G0 X{ends[0]:.4f} Y{y:.4f}", "G0 Z9.0000", f"G1 Z{z[0]:.4f} F100", "G18"]
         start = round(z[0], 4)
@@ -154,8 +182,11 @@ def edge_program(raised=0.0):
             "G0 Z13.0000",
         ]
         y += 0.25
+    for x, tip in clear:
+        lines += [f"G0 X{x:.4f} Y-2.5000", "G0 Z9.0000", f"G1 Z{tip:.4f} F100", "G1 Y7.5000 F300"]
+        lines += ["G0 Z13.0000"]
     lines += ["M5", "T2", "M0 (change to the 1 mm ball)", "S9000 M3", "G0 Z13.0000"]
-    lines += slot_lines(3.0, 6.6, raised) + slot_lines(9.0, 6.5, raised)
+    lines += grooves or slot_lines(3.0, 6.6, raised) + slot_lines(9.0, 6.5, raised)
     return "\n".join([*lines, "M5", "M9", "M30", ""])
 
 

@@ -54,6 +54,17 @@ def test_slots_left_to_the_file_are_not_judged():
     assert {Code.LEFT, Code.FLOOR} <= codes(prove_edge(text))
 
 
+def test_the_depth_of_cut_is_held_to_the_material_table():
+    """Cortical bone 0.25 D, brass 0.10 D (data/materials.toml): the 1 mm ball
+    takes up to 0.4 mm of a groove at once, more than either; a larger claim does not help."""
+    for material, claimed in (("bone", {2: 9.0}), ("brass", {}), ("moon rock", {})):
+        proof = prove_edge(GOOD, material=material, depth=claimed)
+        deep = [f for f in proof.faults if f.code is Code.DEPTH]
+        limits = {"bone": 0.25, "brass": 0.10, "moon rock": 0.10}
+        assert {f.limit for f in deep if "Y6.5" in f.text} == {limits[material]}
+    assert not [f for f in prove_edge(GOOD).faults if f.code is Code.DEPTH]
+
+
 @pytest.mark.parametrize(("off", "good"), [(0.004, True), (0.006, False)])
 def test_centres_are_resolved_to_a_micrometre(off, good):
     proof = prove_edge(GOOD.replace("X3.0000", f"X{3 + off:.4f}"), step=0.02)
