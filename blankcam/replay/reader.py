@@ -137,7 +137,7 @@ class _Reader:
         self.spindle, self.coolant = 0, False
         self.tool = self.wanted = 0
         self.offset_set, self.offset_tool = False, 0
-        self.blending, self.dwell_seen = 0.0, False
+        self.blending = 0.0
         self.told: set[Code] = set()
         self.rows: list[tuple[float, ...]] = []
 
