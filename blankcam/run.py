@@ -168,7 +168,7 @@ def make(
         files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
-    yield from onward.after_files(job, out, files)
+    yield from onward.after_files(job, out, files, machine)
 
 
 def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:

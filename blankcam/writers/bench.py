@@ -246,7 +246,10 @@ def _then(profile: Profile, stage: Stage) -> Iterator[str]:
         )
         yield "Polish; glue only when all is right."
     else:
-        yield "Polish; if a reading is off, run `blankcam refit` with the readings."
+        yield (
+            "Polish; if a reading is off, run `blankcam refit` with the readings and "
+            '`stage = "final"` in them.'
+        )
 
 
 def _plain(text: str) -> str:
