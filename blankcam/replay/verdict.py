@@ -185,7 +185,7 @@ def prove(
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
     # What is wrong with the part comes first: it must not be lost behind many of one kind
-    faults = (*judged.found.kept, *faced.kept, *(f for p in proofs for f in p.faults))
+    faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))
     return Proof(
         passed=not faults,
         gouge_um=1000 * judged.gouge.amount,
