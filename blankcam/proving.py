@@ -100,6 +100,20 @@ def slot_choices(found: Design, profile: Profile, stage: Stage) -> dict[int, Cho
     )
 
 
+def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
+    """What the plans of both parts will caution, without planning them."""
+    if not profile.cuts_programs:
+        return ()
+    from blankcam.cutting import foreseen as ahead
+
+    material, by = found.job.blanks.material, found.job.plan
+    said = (
+        ahead.cautions(part, blank_as_cut(found, part), profile, material, stage, by)
+        for part in (found.nut, found.saddle)
+    )
+    return tuple(dict.fromkeys(caution for part in said for caution in part))
+
+
 def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
     """The plan's choices as plain values, by the number of the string."""
     return {
