@@ -184,7 +184,8 @@ def prove(
     before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
-    faults = (*(f for p in proofs for f in p.faults), *faced.kept, *judged.found.kept)
+    # What is wrong with the part comes first: it must not be lost behind many of one kind
+    faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))
     return Proof(
         passed=not faults,
         gouge_um=1000 * judged.gouge.amount,
