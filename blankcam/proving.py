@@ -78,7 +78,7 @@ def part_made(found: Design, name: str, profile: Profile, stage: Stage) -> Made:
     part = found.nut if name == "nut" else found.saddle
     plan = plan_part(found, part, profile, stage)
     texts = written(found, plan, profile)
-    proof = _proof(found, part, plan, profile, stage, texts={w.file: w.text for w in texts})
+    proof = _proof(found, part, plan, profile, stage, {w.file: w.text for w in texts}, {})
     return Made(part=part, plan=plan, written=texts, proof=proof)
 
 
@@ -99,6 +99,20 @@ def slot_choices(found: Design, profile: Profile, stage: Stage) -> dict[int, Cho
     by_file = found.job.plan.slots != "mill" or not profile.cuts_programs
     on = bench.set_up(nut.length, blank, profile, material, stage)
     return choices_of(slots.chosen(nut, on, by_file=by_file))
+
+
+def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
+    """What the plans of both parts will caution, without planning them."""
+    if not profile.cuts_programs:
+        return ()
+    from blankcam.cutting import foreseen as ahead
+
+    material, by = found.job.blanks.material, found.job.plan
+    said = (
+        ahead.cautions(part, blank_as_cut(found, part), profile, material, stage, by)
+        for part in (found.nut, found.saddle)
+    )
+    return tuple(dict.fromkeys(caution for part in said for caution in part))
 
 
 def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
@@ -165,11 +179,15 @@ def _proof(  # everything a proof needs is a fact of its own
     profile: Profile,
     stage: Stage,
     texts: Mapping[str, str | bytes],
+    zeros: Mapping[str, tuple[float, float, float]],
 ) -> Proof:
     from blankcam.replay import verdict
 
     setups = {f"{p.stem}.ngc": verdict.Setup(p.setup) for p in plan.programs}
-    given = [verdict.ProgramText(name=n, data=t, setup=setups[n]) for n, t in texts.items()]
+    given = [
+        verdict.ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
+        for n, t in texts.items()
+    ]
     return proof(found, part, plan, profile, stage, given)
 
 
@@ -235,9 +253,37 @@ def prove(
                 mend=f"name it like one of these: {names}",
             )
         )
-    proof = _proof(found, part, plan, profile, stage, texts)
+    zero = _zero_said(program, data, job)
+    proof = _proof(found, part, plan, profile, stage, texts, {f"{stem}.ngc": zero})
     place = {"file": program, "part": part.name, "stage": str(stage)}
     return verdict_lines(place, proof, f"{stem}.ngc", job.digest, as_json=as_json)
+
+
+_PLACE = re.compile(
+    r"\bplace \d+ at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
+    r".{1,300}?, job digest ([0-9a-f]{16})\b"
+)
+
+
+def _zero_said(program: str, data: bytes, job: Job) -> tuple[float, float, float]:
+    """Where this job's blank has its zero in a program for several in one fixture; else 0, 0, 0.
+
+    Raises
+    ------
+    InputError
+        When the header names blanks, none of this job.
+    """
+    head = " ".join(line.strip("();") for line in data.decode("ascii", "replace").split("\n")[:400]
+                    if line.startswith(("(", ";")))  # fmt: skip
+    places = {m[4]: (float(m[1]), float(m[2]), float(m[3])) for m in _PLACE.finditer(head)}
+    if places and job.digest not in places:
+        fault = Fault(
+            where=program,
+            wrong=f"is for {len(places)} blanks in a fixture, none of {job.path} as it is now",
+            mend="give the job of one of them, or run batch --fixture again",
+        )
+        raise InputError(fault)
+    return places.get(job.digest, (0.0, 0.0, 0.0))
 
 
 def verdict_lines(
@@ -245,7 +291,7 @@ def verdict_lines(
 ) -> tuple[bool, list[str]]:
     """Whether the proof passed, and the lines to print of the program of that name in it."""
     one = next(p for p in proof.programs if p.name == name)
-    signed = _signed(one.as_written, one.job_digest, job_digest)
+    signed = _signed(one.as_written, one.job_digests, job_digest)
     if as_json:
         record = {**place, "signed": signed, "proof": proof.record()}
         return proof.passed, [report.dumps(record).rstrip("\n")]
@@ -278,12 +324,12 @@ def _verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
         yield f"  and {len(proof.faults) - MOST_TOLD} more"
 
 
-def _signed(as_written: bool | None, job_in_header: str, digest: str) -> str:
+def _signed(as_written: bool | None, in_header: tuple[str, ...], digest: str) -> str:
     if as_written is None:
         return "carries no digest of its moves"
     if not as_written:
         return "differs from what was written"
-    return "as written" if job_in_header == digest else "as written, but for another job"
+    return "as written" if digest in in_header else "as written, but for another job"
 
 
 def program_bytes(path: str) -> bytes:

@@ -22,6 +22,7 @@ from blankcam.parts.stage import Stage
 from blankcam.proving import (
     Made,
     choices_of,
+    foreseen,
     machine_of,
     plan_part,
     programs,
@@ -59,8 +60,10 @@ def layout(
     profile = machine_of(job, machine)
     found = design(job)
     choices = slot_choices(found, profile, stage)
+    found = _with_cautions(found, foreseen(found, profile, stage))
     content = report.report(found, stage=stage, machine=profile.name, choices=choices)
-    sections = list(tables.sections(found, choices))
+    drawn_so = _drawing_cautions(job, profile)
+    sections = list(tables.sections(_with_cautions(found, drawn_so), choices))
     if scatter:
         from blankcam.instrument.scatter import scatter as drawn
 
@@ -72,6 +75,25 @@ def layout(
         tables.Section(title="Next", typed=True, notes=tuple(_onward(found, profile, machine)))
     )
     return Layout(sections=tuple(sections), report_text=report.dumps(content))
+
+
+def _with_cautions(found: Design, more: Sequence[str]) -> Design:
+    return dataclasses.replace(found, cautions=(*found.cautions, *more))
+
+
+def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
+    """What the drawings will be told with, and whether ``make`` will refuse them."""
+    from blankcam.machine.layers import drawing_cautions, moved_out
+
+    said = drawing_cautions(profile.drawing.release, moved_out(profile))
+    if profile.kind is not Kind.LASER:
+        return said
+    from blankcam.machine.laser import laser_cautions
+
+    try:
+        return (*said, *laser_cautions(job.path, job.blanks.material))
+    except RefusedError as refused:
+        return (*said, *(f"make will refuse it: {fault}" for fault in refused.faults))
 
 
 def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
@@ -146,7 +168,7 @@ def make(
         files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
-    yield from onward.after_files(job, out, files)
+    yield from onward.after_files(job, out, files, machine)
 
 
 def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:

@@ -221,7 +221,7 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tu
     _stop(travel_faults(f"{part.name}, on face", profile, operations))
     cautions = [c for o in operations for c in o.cut.cautions]
     if done.off:
-        cautions.append(_thickness_caution(part))
+        cautions.append(thickness.caution(part))
     program = Program(
         stem=f"{part.name}-face",
         part=part.name,
@@ -290,13 +290,6 @@ def _zero_on_face(stock: Stock) -> str:
     return (
         f"X0 {-stock.x_min:.2f} mm from the blank's left end, Y0 its seat side, "
         f"{upper}, the face toward the tail up"
-    )
-
-
-def _thickness_caution(part: Nut | Saddle) -> str:
-    return (
-        f"the {part.name}'s milled thickness is as good as the blank's measure and the touch-off: "
-        f"measure it, it must end between {part.fit.low:.3f} and {part.fit.high:.3f} mm"
     )
 
 

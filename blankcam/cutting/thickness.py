@@ -72,6 +72,14 @@ def faults(part: Nut | Saddle, blank: BlankJob) -> list[Fault]:
     ]
 
 
+def caution(part: Nut | Saddle) -> str:
+    """What to tell of a thickness that the machine brings about."""
+    return (
+        f"the {part.name}'s milled thickness is as good as the blank's measure and the touch-off: "
+        f"measure it, it must end between {part.fit.low:.3f} and {part.fit.high:.3f} mm"
+    )
+
+
 def choose_tool(profile: Profile, depth: float) -> Tool | None:
     """The largest flat tool whose flutes are longer than what comes off."""
     fit = [

@@ -233,7 +233,14 @@ def _job(model: schema.JobFile, assumed: tuple[str, ...], path: str) -> job.Job:
         uncertainty=job.UncertaintyJob(**dict(model.uncertainty)),
     )
     text = json.dumps(asdict(made), sort_keys=True, ensure_ascii=True)
+    assumed = tuple(key for key in assumed if _is_used(key, made))
     return replace(made, path=path, assumed=assumed, digest=digest.of_text(text))
+
+
+def _is_used(key: str, made: job.Job) -> bool:
+    """Whether anything comes of a key that was assumed: a gap in a course wants a course."""
+    courses = [s.course for s in made.strings if s.course is not None]
+    return not key.endswith(".course_gap") or len(set(courses)) < len(courses)
 
 
 def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[Fault]:

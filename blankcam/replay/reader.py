@@ -15,6 +15,7 @@ import numpy as np
 
 from blankcam.machine.profile import Profile, ToolChange
 from blankcam.replay import arcs
+from blankcam.replay.codes import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
 from blankcam.replay.findings import Code, Collector, Finding
 from blankcam.replay.moves import PLANE_AXES, Moves
 from blankcam.replay.words import LINE_LIMIT, Block, block
@@ -25,46 +26,6 @@ LINES_READ = 2_000_000
 FAULTS_READ = 20_000
 """After so many faults no more lines are read: it is no program."""
 
-# Modal groups of the codes known here, NISTIR 6556 Table 4; G in tenths.
-G_GROUP = {
-    **dict.fromkeys((0, 10, 20, 30, 382, *range(800, 900, 10)), "motion"),
-    **dict.fromkeys((170, 180, 190), "plane"),
-    **dict.fromkeys((900, 910), "distance"),
-    **dict.fromkeys((930, 940), "feed mode"),
-    **dict.fromkeys((200, 210), "units"),
-    **dict.fromkeys((400, 410, 420), "cutter compensation"),
-    **dict.fromkeys((430, 490), "length offset"),
-    **dict.fromkeys((980, 990), "return"),
-    **dict.fromkeys((540, 550, 560, 570, 580, 590, 591, 592, 593), "coordinates"),
-    **dict.fromkeys((610, 611, 640), "path"),
-    **dict.fromkeys((40, 100, 280, 300, 530, 920, 921, 922, 923), "one-shot"),
-}
-M_GROUP = {
-    **dict.fromkeys((0, 1, 2, 30, 60), "stop"),
-    6: "tool",
-    **dict.fromkeys((3, 4, 5), "spindle"),
-    **dict.fromkeys((7, 8, 9), "coolant"),
-    **dict.fromkeys((48, 49), "overrides"),
-}
-# Known to the standard, but not to be met in a program that is to be proven.
-G_REFUSED = {
-    382: "probing",
-    410: "cutter compensation",
-    420: "cutter compensation",
-    930: "inverse time feed",
-    980: "a canned cycle's return",
-    990: "a canned cycle's return",
-    611: "exact stop",
-    100: "setting a coordinate system",
-    280: "going home",
-    300: "going home",
-    530: "moving in machine coordinates",
-    **dict.fromkeys(range(810, 900, 10), "a canned cycle"),
-    **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593), "another coordinate system"),
-    **dict.fromkeys((920, 921, 922, 923), "shifting the zero"),
-}
-M_REFUSED = {1: "an optional stop", 60: "a pallet change", 48: "overrides", 49: "overrides"}
-USES = {"I": "arc", "J": "arc", "K": "arc", "R": "arc", "P": "wait", "H": "length offset"}
 REALTIME = re.compile(r"[?!~]")
 NOT_TEXT = re.compile(rb"[^\t\r\n\x20-\x7e]")
 AXES = "XYZ"
@@ -137,7 +98,7 @@ class _Reader:
         self.spindle, self.coolant = 0, False
         self.tool = self.wanted = 0
         self.offset_set, self.offset_tool = False, 0
-        self.blending, self.dwell_seen = 0.0, False
+        self.blending = 0.0
         self.told: set[Code] = set()
         self.rows: list[tuple[float, ...]] = []
 

@@ -83,8 +83,8 @@ class ProgramProof:
     outside_travel: int
     as_written: bool | None
     """Whether the header's digest is that of the moves; None where it carries none."""
-    job_digest: str
-    """The job's digest in the header, empty without."""
+    job_digests: tuple[str, ...]
+    """Of the jobs that the header names: one, or one a blank where a fixture holds several."""
     faults: tuple[Finding, ...]
 
 
@@ -184,7 +184,8 @@ def prove(
     before = dataclasses.replace(fields.main, z=fields.main.z.copy()) if proofs else None
     proofs += [_on_edge(t, fields, bench) for p, t in read_all if p.setup is Setup.EDGE]
     judged = _judge(fields, _Wanted(part, stage, milled, whole), read_all, bench.tools)
-    faults = (*(f for p in proofs for f in p.faults), *faced.kept, *judged.found.kept)
+    # What is wrong with the part comes first: it must not be lost behind many of one kind
+    faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))
     return Proof(
         passed=not faults,
         gouge_um=1000 * judged.gouge.amount,
@@ -328,7 +329,7 @@ def _told(program: Program, setup: Setup, seen: _Seen, bench: _Bench) -> Program
     if program.blending > limit:
         found.add(Code.PROFILE, "G64 rounds corners by more than the proof allows, mm",
                   value=program.blending, limit=limit)  # fmt: skip
-    as_written, job = signature(program)
+    as_written, jobs = signature(program)
     return ProgramProof(
         name=program.name,
         setup=setup,
@@ -339,7 +340,7 @@ def _told(program: Program, setup: Setup, seen: _Seen, bench: _Bench) -> Program
         holding_contacts=seen.holding,
         outside_travel=outside,
         as_written=as_written,
-        job_digest=job,
+        job_digests=jobs,
         faults=(*program.findings, *found.kept),
     )
 
@@ -349,16 +350,15 @@ def _in_part(setup: Setup, at: tuple[float, float, float]) -> tuple[float, float
     return at if setup is Setup.EDGE else (at[0], -at[2], at[1])
 
 
-def signature(program: Program) -> tuple[bool | None, str]:
-    """Whether the moves are as the header's digest says (None without one); the job's digest."""
+def signature(program: Program) -> tuple[bool | None, tuple[str, ...]]:
+    """Whether the moves are as the header's digest says (None without one); digests of jobs."""
     said = {
-        kind: [m[1].lower() for c in program.comments if (m := pattern.search(c))]
+        kind: tuple(d.lower() for d in pattern.findall(" ".join(program.comments)))
         for kind, pattern in _DIGEST.items()
     }
-    job = said["job"][0] if len(said["job"]) == 1 else ""
     if not said["moves"]:
-        return None, job
-    return said["moves"] == [of_moves(program.text)], job
+        return None, said["job"]
+    return said["moves"] == (of_moves(program.text),), said["job"]
 
 
 def _depths(program: Program, setup: Setup, seen: _Seen, depth: Mapping[int, float]) -> None:

@@ -12,16 +12,19 @@ from itertools import groupby
 from blankcam.cutting.motion import Program
 from blankcam.cutting.plan import Plan
 from blankcam.cutting.slots import SlotChoice
+from blankcam.job.job import BlankJob
 from blankcam.job.lengths import inches
-from blankcam.machine.profile import Profile
+from blankcam.machine.profile import Kind, Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
+from blankcam.writers import byhand, cutouts
 from blankcam.writers.gcode import ENDING
 from blankcam.writers.notice import notice
+from blankcam.writers.tables import both as _both
 
 _OWN = re.compile(
     r"(?<=slot) of [\d.]+ mm|(?<=walls) to [\d.]+ mm|, flutes [\d.]+ mm(?= for)"
@@ -54,15 +57,25 @@ def bench(
         f"Stage {stage}, {_plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
         "Lengths in mm (in). Left and x: seen from the bridge, from the part's left end."
     )
+    templates = profile.kind is Kind.LASER
+    if templates:
+        lines += ["", "## Templates", "", *_numbered(cutouts.steps(design, profile))]
     for part in (design.nut, design.saddle):
-        steps = _steps(design, part, plans.get(part.name), seconds, stage)
+        plan = plans.get(part.name)
+        work = _work(design, part, plan, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
-        lines += [f"{i}. {words}" for i, words in enumerate(steps, start=1)]
+        lines += _numbered(_steps(design, work, plan, seconds))
+        if said := list(byhand.lines(work)):
+            lines += ["", *said]
         if isinstance(part, Nut):
-            lines += ["", *_slot_table(part, plans.get(part.name), stage)]
+            lines += ["", *_slot_table(part, work)]
     lines += ["", "## Then", ""]
-    lines += [f"{i}. {words}" for i, words in enumerate(_then(stage), start=1)]
+    lines += _numbered(_then(profile, stage))
     return "\n".join([*lines, ""])
+
+
+def _numbered(steps: Iterable[str]) -> list[str]:
+    return [f"{i}. {words}" for i, words in enumerate(steps, start=1)]
 
 
 def _said(lines: Sequence[str]) -> str:
@@ -73,37 +86,38 @@ def _said(lines: Sequence[str]) -> str:
 
 def _steps(
     design: Design,
-    part: Nut | Saddle,
+    work: byhand.Work,
     plan: Plan | None,
     seconds: Mapping[str, float],
-    stage: Stage,
 ) -> Iterator[str]:
     programs = plan.programs if plan else ()
-    done = {o.name for p in programs for o in p.operations}
-    checks = [c for c in design.checks if c.part == part.name]
-    yield _blank_step(part, checks, milled="thickness" in done)
-    if "outline" not in done:
-        yield (
-            f"**Square** its seat side and its face toward the tail; saw to {_both(part.length)} "
-            "long " + ("only after milling." if programs else "and file the ends.")
-        )
+    checks = [c for c in design.checks if c.part == work.part.name]
+    yield _blank_step(work.part, checks, milled="thickness" in work.done)
+    yield from byhand.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
-        yield from _setup_steps(part, list(run), setup, seconds)
-    if not done & {"top", "crown"}:
-        yield (
-            f"**Top**: mark it from `sheet.pdf`, file down to the line; at the highest "
-            f"{_both(_highest(part, stage))} over the seat side."
-        )
-    else:
+        yield from _setup_steps(work.part, list(run), setup, seconds)
+    if work.shaped:
         yield (
             "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {_both(_highest(part, stage))}."
+            f"at the highest {_both(byhand.highest(work))}."
         )
-    if isinstance(part, Saddle) and part.ends == "round":
-        where = "below the jaws' line" if "ends" in done else "all the way down"
-        yield f"**Ends**: file them to a full round {where}."
-    last = "Break the sharp edges, dry fit it in its seat; no glue yet."
-    yield f"**Slots** as in the table. {last}" if isinstance(part, Nut) else last
+    yield from byhand.after(work)
+
+
+def _work(
+    design: Design, part: Nut | Saddle, plan: Plan | None, stage: Stage, *, templates: bool
+) -> byhand.Work:
+    blank: BlankJob = getattr(design.job.blanks, part.name)
+    return byhand.Work(
+        part=part,
+        stage=stage,
+        done=frozenset(o.name for p in plan.programs for o in p.operations)
+        if plan
+        else frozenset(),
+        slots=plan.slots if plan else (),
+        templates=templates,
+        spare=(blank.length - part.length) / 2,
+    )
 
 
 def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) -> str:
@@ -182,15 +196,17 @@ def _size(tool: Tool) -> str:
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
 
 
-def _slot_table(nut: Nut, plan: Plan | None, stage: Stage) -> Iterator[str]:
-    chosen = {c.string: c for c in plan.slots} if plan else {}
-    yield "| slot | centre | file, wide | floor over seat | by | by file |"
+def _slot_table(nut: Nut, work: byhand.Work) -> Iterator[str]:
+    chosen = {c.string: c for c in work.slots}
+    yield "| slot | centre | wide | floor over seat | by | files in; depth from the top |"
     yield "|---|---|---|---|---|---|"
     for slot in nut.slots:
         choice = chosen.get(slot.string)
+        milled = choice is not None and choice.by == "mill"
         yield (
-            f"| {slot.string} {_plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width, 3)} "
-            f"| {_both(slot.floor_front)} | {_by(choice)} | {_by_hand(nut, slot, choice, stage)} |"
+            f"| {slot.string} {_plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
+            f"| {_both(slot.floor_front)} | {_by(choice)} "
+            f"| {byhand.slot_by_hand(work, nut, slot, milled=milled)} |"
         )
     reasons: dict[str, list[SlotChoice]] = {}
     for choice in chosen.values():
@@ -215,31 +231,25 @@ def _by(choice: SlotChoice | None) -> str:
     return f"nick T{choice.nick.number}" if choice and choice.nick else "file"
 
 
-def _by_hand(nut: Nut, slot: Slot, choice: SlotChoice | None, stage: Stage) -> str:
-    if choice is not None and choice.by == "mill":
-        left = nut.slot_raise(stage)
-        return f"{_both(left)} deeper once strung" if left > 0 else "polish"
-    top = nut.allowance if stage is Stage.ROUGH else 0.0
-    return (
-        f"{_both(slot.depth_front + top)} from the top, its last {_both(nut.hold_back)} once strung"
-    )
-
-
-def _then(stage: Stage) -> Iterator[str]:
+def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     yield "String it up, tune it, let it settle a day or two."
-    yield "Measure the clearance over fret 1 and over fret 12 of each string, and the relief."
+    yield (
+        "**Measure**, feeler gauges or a graded rule, tuned: each string's underside over the "
+        "crown of fret 1 and of fret 12, open; the relief. Write them into `readings.toml`."
+    )
+    what = "cut or file" if profile.cuts_programs else "file"
     if stage is Stage.ROUGH:
-        yield "Run `blankcam refit` with the readings; cut or file what it says, then polish."
+        yield (
+            f"**Refit**: run `blankcam refit` with the readings; {what} what `refit.md` says, "
+            "slots first, the nut's top last, until the slots are as deep as it says; string up, "
+            "measure again."
+        )
+        yield "Polish; glue only when all is right."
     else:
-        yield "Polish; if a reading is off, run `blankcam refit` with the readings."
-
-
-def _highest(part: Nut | Saddle, stage: Stage) -> float:
-    return part.height + (part.allowance if stage is Stage.ROUGH else 0.0)
-
-
-def _both(mm: float, places: int = 2) -> str:
-    return f"{mm:.{places}f} ({inches(mm, places + 1)})"
+        yield (
+            "Polish; if a reading is off, run `blankcam refit` with the readings and "
+            '`stage = "final"` in them.'
+        )
 
 
 def _plain(text: str) -> str:

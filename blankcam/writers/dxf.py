@@ -18,9 +18,14 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
-from blankcam.machine.layers import LayerRule, default_layers, for_cutting
+from blankcam.machine.layers import (
+    LayerRule,
+    default_layers,
+    drawing_cautions,
+    for_cutting,
+    moved_out,
+)
 from blankcam.machine.profile import Kind, Profile
-from blankcam.machine.tool import Shape
 from blankcam.parts.curve import Arc, Segment
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
@@ -74,13 +79,8 @@ def options_for(
     ``tool``: number of the router's tool for outlines; its widest flat one where None. A mill or
     the hand gets the true outlines alone, and the plans, which the others' files leave out.
     """
-    way = None
-    if profile.kind is Kind.LASER:
-        way = Offset(kind="kerf", width=profile.kerf)
-    elif profile.kind is Kind.ROUTER:
-        flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
-        width = max((t.diameter for t in flat), default=0.0)
-        way = Offset(kind="tool", width=width) if width else None
+    moved = moved_out(profile, tool)
+    way = None if moved is None else Offset(kind=moved[0], width=moved[1])
     templates = profile.kind in (Kind.LASER, Kind.ROUTER)
     layers = profile.drawing.layers
     if layers is None and templates:
@@ -92,16 +92,8 @@ def options_for(
 
 def told(options: Options) -> tuple[str, ...]:
     """What the maker must be told beside the files."""
-    said = []
-    if options.release == "R12":
-        said.append("DXF R12 can't say its unit: set millimetres where you open it")
-    if options.offset is not None and options.offset.width:
-        what = "kerf" if options.offset.kind == "kerf" else "tool"
-        said.append(
-            f"the DXF holds the outlines moved out by half a {what} of "
-            f"{options.offset.width:.3f} mm: set the machine's own {what} offset to zero"
-        )
-    return tuple(said)
+    way = options.offset
+    return drawing_cautions(options.release, None if way is None else (way.kind, way.width))
 
 
 def write_nut(

@@ -33,18 +33,24 @@ def after_layout(
         yield f"measure what the cautions say was assumed, write it into {path}, look again"
     elif cautions:
         yield f"settle the cautions above, or know why not: change {path} and look again"
-    more = f" --machine {quote(printable(machine, 300))}" if machine is not None else ""
-    yield f"when the numbers are right: blankcam make {path} --out cuts{more}"
+    yield f"when the numbers are right: blankcam make {path} --out cuts{_machine(machine)}"
     yield f"which writes {_FILES[profile.kind]}"
 
 
-def after_files(job: Job, out: str, names: Collection[str]) -> Iterator[str]:
+def _machine(name: str | None) -> str:
+    return f" --machine {quote(printable(name, 300))}" if name is not None else ""
+
+
+def after_files(
+    job: Job, out: str, names: Collection[str], machine: str | None = None
+) -> Iterator[str]:
     """What a maker does with the files that were written, the first thing first.
 
     Parameters
     ----------
     out : the folder they are in
     names : of the files
+    machine : as the command named it, None where the job does
     """
     where = printable(out, 300)
     steps = {"preview.html": "look at {}"}
@@ -58,7 +64,8 @@ def after_files(job: Job, out: str, names: Collection[str]) -> Iterator[str]:
         yield "before the first cut: zero as the header says, then dry, spindle off, Z raised"
     if "bench.md" in names:
         path = quote(printable(job.path, 300))
-        yield f"once strung and settled: blankcam refit {path} readings.toml --out final"
+        refit = f"blankcam refit {path} readings.toml --out final{_machine(machine)}"
+        yield f"once strung and settled: {refit}"
 
 
 def after_refit(out: str, names: Collection[str], *, nothing: bool) -> Iterator[str]:

@@ -6,6 +6,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from blankcam.instrument.refit import Refit
 from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Saddle
@@ -57,7 +59,11 @@ def sections(sheet: RefitSheet) -> tuple[Section, ...]:
             rows=rows,
             notes=(f"clearances then: as told within {done.band:.2f} mm", *saddle_words(sheet)),
         ),
-        Section(title="What to know", columns=(), rows=(), notes=(*done.words, *sheet.cautions)),
+        *(
+            Section(title="What to know", notes=told)
+            for told in [(*done.words, *sheet.cautions)]
+            if told
+        ),
     )
 
 
@@ -150,6 +156,7 @@ def bench(sheet: RefitSheet) -> str:
     lines += ["", f"Job digest {sheet.job_digest}. Millimetres (inches).", ""]
     lines += [*_cautions(sheet), *_nut_list(sheet), "", "## Saddle", ""]
     lines += [f"- {words}" for words in saddle_words(sheet)]
+    lines += _ridge_list(sheet)
     if sheet.done.saddle_by == "bottom":
         lines.append(
             "- by the machine: turn it over about its long axis, the crown down in soft jaws, its"
@@ -181,6 +188,27 @@ def _nut_list(sheet: RefitSheet) -> Iterator[str]:
         )
     yield ""
     yield "Heights over the floor of the seat at the witness edge. Floors first, the top last."
+
+
+def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
+    """Where the top is cut anew: the ridge at each string, for the hand too."""
+    if sheet.done.saddle_by != "crown":
+        return
+    before, after = sheet.before.saddle, sheet.after.saddle
+    yield from (
+        "",
+        "| string | from the left end | ridge now | ridge then | off |",
+        "|---|---|---|---|---|",
+    )
+    for seat in after.strings:
+        x = np.array(seat.centre)
+        now, then = (float(s.top.height(x)) for s in (before, after))
+        yield (
+            f"| {seat.string} {_plain(seat.note)} | {both(seat.centre)} | {now:.3f} | {then:.3f} |"
+            f" {both(now - then, 3)} |"
+        )
+    yield ""
+    yield "Heights over its underside. By hand: file the ridge down, then round it as it was."
 
 
 def _then(sheet: RefitSheet) -> Iterator[str]:

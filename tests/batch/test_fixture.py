@@ -199,6 +199,35 @@ def test_places_too_near_are_refused_with_what_would_do(jobs, tmp_path):
     assert 9 < need < 40
 
 
+@pytest.mark.parametrize("number", [1, 2])
+def test_a_program_of_a_load_is_proved_for_each_of_its_jobs(jobs, filled, number):
+    program = filled / "load-1-nut-edge.ngc"
+    job = jobs[number - 1][1].path
+    done = run("prove", program, "--job", job, "--machine", MACHINE, "--json")
+    said = json.loads(done.stdout)
+    assert (done.returncode, said["proof"]["passed"], said["signed"]) == (0, True, "as written")
+    refused = run("prove", program, "--job", UKULELE.with_name("wide-bass.toml"),
+                  "--machine", MACHINE)  # fmt: skip
+    assert refused.returncode == 2
+    assert "2 blanks in a fixture, none of" in refused.stderr
+
+
+def test_an_edited_program_of_a_load_fails_for_the_blank_it_harms(jobs, filled, tmp_path):
+    text = (filled / "load-1-nut-edge.ngc").read_text()
+    before, sign, after = text.rpartition(" place 2 ")
+    lines = after.split("\n")
+    i = max(i for i, line in enumerate(lines) if re.match(r"G1 .*Z[\d.]+", line))
+    lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 0.5:.4f}", lines[i])
+    edited = tmp_path / "load-1-nut-edge.ngc"
+    edited.write_text(before + sign + "\n".join(lines))
+    codes = []
+    for _, job in jobs:
+        done = run("prove", edited, "--job", job.path, "--machine", MACHINE)
+        codes.append(done.returncode)
+        assert "differs from what was written" in done.stdout
+    assert codes == [0, 1]
+
+
 @pytest.mark.parametrize("text", ["", "4", "4 x", "x 20 mm", "4 x 20", "0 x 20 mm", "51 x 20 mm",
                                   "-1 x 20 mm", "2 x -5 mm", "1e3 x 20 mm", "2 x nan mm"])  # fmt: skip
 def test_sizes_that_cannot_be_read(text):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from blankcam.job.job import KINDS
 from tests.conftest import DEMO_JOBS, REPO
 
 COMMAND = Path(sys.executable).with_name("blankcam")
@@ -256,3 +257,35 @@ print(sorted(m for m in {heavy!r} if m in sys.modules), file=sys.stderr)
             capture_output=True, text=True, timeout=60, check=True,
         )  # fmt: skip
         assert done.stderr.strip().splitlines()[-1] == "[]", done.stderr
+
+
+def told(done):
+    """The cautions that a layout's text holds, its lines put together again."""
+    assert done.returncode == 0, done.stderr
+    text = done.stdout.split("\nCautions")[1].split("\nNext")[0]
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router", "template-laser", "hand-bench"])
+def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
+    made = run("make", STEEL, "--out", tmp_path / "out", "--machine", machine)
+    said = re.findall("^caution: (.*)$", made.stdout, re.MULTILINE)
+    shown = told(run("layout", STEEL, "--machine", machine))
+    assert said
+    for caution in said:
+        assert caution in shown
+    record = json.loads((tmp_path / "out" / "report.json").read_text())
+    alone = run("layout", STEEL, "--machine", machine, "--json")
+    assert set(json.loads(alone.stdout)["cautions"]) == set(record["cautions"])
+
+
+def test_layout_tells_what_a_laser_will_refuse():
+    job = REPO / "demo_jobs" / "phenolic-ukulele.toml"
+    assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_started_job_assumes_only_what_it_has_a_use_for(kind, tmp_path):
+    run("start", "x.toml", "--like", kind, cwd=tmp_path)
+    done = run("layout", "x.toml", "--json", cwd=tmp_path)
+    assert json.loads(done.stdout)["assumed"] == []

@@ -188,3 +188,28 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
     assert done.returncode == 2
     assert "no such program" in done.stderr
     assert "saddle-bottom" in done.stderr
+
+
+def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
+    (bench / "far.toml").write_text(
+        '[readings]\nfirst_fret = { bass = "0.77 mm", treble = "0.62 mm" }\n'
+        'action = ["2.65 mm", "2.75 mm", "2.65 mm", "2.60 mm", "2.65 mm", "2.30 mm"]\n',
+        encoding="utf-8",
+    )
+    done = refit(bench, "far.toml", "far", "--machine", "hand-bench")
+    assert done.returncode == 0, done.stderr
+    assert "cut anew" in " ".join(done.stdout.split())
+    text = (bench / "far" / "refit.md").read_text(encoding="utf-8")
+    rows = re.findall(
+        r"^\| (\d) \w+ \| [\d.]+ \([\d.]+\) \| ([\d.]+) \| ([\d.]+) \|", text, re.MULTILINE
+    )
+    taken = json.loads((bench / "far" / "refit.json").read_text())["strings"]
+    assert len(rows) == len(taken) == 6
+    for (_, now, then), string in zip(rows, taken, strict=True):
+        assert float(now) - float(then) == pytest.approx(string["saddle_take"], abs=0.03)
+
+
+def test_make_hands_its_machine_on_to_the_refit(tmp_path):
+    made = run("make", REPO / "demo_jobs" / "concert-steel.toml", "--out", tmp_path / "out",
+               "--machine", "hand-bench")  # fmt: skip
+    assert "readings.toml --out final --machine hand-bench" in made.stdout

@@ -5,6 +5,7 @@ of the kind to damage. Every one of them is a mistake that has been made: by a h
 post-processor, a bad transfer, a wrong setting.
 """
 
+import math
 import re
 
 WORD = re.compile(r"([A-Z])(-?[\d.]+)")
@@ -57,6 +58,17 @@ def every(lines, change):
 def deepest(lines):
     """Index of the cutting move that goes deepest."""
     return min(indices(lines, "G1", "Z"), key=lambda i: value(lines[i], "Z"))
+
+
+def early_long_cut(lines):
+    """Index of the first cutting move at least half as long as the longest: one through stock."""
+    at, moved = {}, {}
+    for i, line in enumerate(lines):
+        to = at | {a: v for a in "XYZ" if is_code(line) and (v := value(line, a)) is not None}
+        if is_code(line) and cuts(line) and len(at) == 3:
+            moved[i] = math.dist(at.values(), [to[a] for a in at])
+        at = to
+    return min(i for i, length in moved.items() if length >= max(moved.values()) / 2)
 
 
 def cuts(line):
@@ -165,7 +177,21 @@ def flipped(letter):
 FAULTS["an_arc_turned_round"] = on_arc(swapped)
 FAULTS["every_arc_turned_round"] = lambda lines: every(lines, swapped)
 FAULTS["a_centre_on_the_other_side"] = on_arc(lambda s: flipped("K")(flipped("J")(s)))
-FAULTS["a_centre_to_the_left"] = on_arc(flipped("I"))
+
+
+@fault
+def a_centre_to_the_left(lines):
+    """Of the arc that is farthest from straight: of one nearly straight it changes nothing."""
+
+    def bent(i):
+        reach = [value(lines[i], a) or 0.0 for a in "IJK"]
+        return reach[0] ** 2 / math.hypot(*reach)
+
+    at = [i for i in arcs(lines) if value(lines[i], "I")]
+    i = max(at, key=bent, default=None)
+    return None if i is None else changed(lines, i, flipped("I")(lines[i]))
+
+
 FAULTS["an_arc_end_off_its_circle"] = on_arc(
     lambda s: with_value(s, a, value(s, a) + 0.5) if (a := "Z" if "Z" in s else "Y") in s else s
 )
@@ -225,8 +251,9 @@ def all_retracts_dropped(lines):
 
 @fault
 def a_cut_made_at_rapid(lines):
-    i = deepest(lines)
-    return changed(lines, i, re.sub(r"\s*F[\d.]+", "", lines[i].replace("G1", "G0")))
+    i = early_long_cut(lines)
+    straight = re.sub(r"G[123](?!\d)", "G0", lines[i])
+    return changed(lines, i, re.sub(r"\s*[IJK]-?[\d.]+", "", straight))
 
 
 @fault

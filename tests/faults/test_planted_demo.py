@@ -9,21 +9,23 @@ import os
 
 import pytest
 
+from tests.conftest import DEMO_JOBS
 from tests.faults.own_look import wrong_on_edge, wrong_on_face
 from tests.faults.planted import FAULTS, RIGHT, damaged, right
 from tests.faults.workshop import case
 
 SHARE = [(0, "bench-mill", "nut"), (2, "light-router", "saddle"), (3, "light-router", "thick nut")]
+WAYS = (
+    (("bench-mill", "nut"), ("light-router", "saddle")),
+    (("light-router", "sawn nut"), ("bench-mill", "outlined saddle")),
+    (("light-router", "nut"), ("bench-mill", "saddle")),
+)
 ALL = [
     (job, machine, kind)
-    for job in range(3)
-    for machine, kind in (
-        ("bench-mill", "nut"),
-        ("light-router", "sawn nut"),
-        ("bench-mill", "saddle"),
-        ("light-router", "saddle"),
-    )
-] + [(0, "bench-mill", "outlined saddle"), (3, "light-router", "thick nut")]
+    for job in range(len(DEMO_JOBS))
+    for machine, kind in WAYS[job % len(WAYS)]
+] + [(3, "light-router", "thick nut")]  # fmt: skip
+"""A nut and a saddle of every job, by every way to make them on either machine."""
 CASES = ALL if os.environ.get("BLANKCAM_OUTSIDE") else SHARE
 """In CI every job's programs, else a share of them."""
 

@@ -170,8 +170,7 @@ def test_a_started_job_is_a_whole_job(kind):
     text = starter.text(kind)
     job = read.parse(text, "started.toml")
     assert job.instrument.kind == kind
-    # only what a kind without courses has no use for is left out
-    assert set(job.assumed) <= {"nut.course_gap", "saddle.course_gap"}
+    assert job.assumed == ()
     jsonschema.validate(tomllib.loads(text), json.loads(editors.schema_text()))
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from blankcam.machine.tool import Shape
-from blankcam.replay.facing import lower_all_by_face, lower_by_face
+from blankcam.replay.facing import drop_waste, lower_all_by_face, lower_by_face
 from blankcam.replay.field import Field
 from blankcam.replay.findings import Code
 from blankcam.replay.reader import read
@@ -78,6 +78,20 @@ def test_several_fields_at_once_are_each_as_the_disc_leaves_them():
         assert field.z[0] == pytest.approx(6 + np.sqrt(16 - x**2), abs=1e-9)
 
 
+def test_waste_falls_away_beyond_what_is_cut_through_its_whole_thickness_only():
+    x = np.arange(9.0)
+    z = np.full((3, 9), 8.0)
+    z[:, 2] = z[:, 6] = 1.0  # cut in every row
+    z[1, 4] = z[0, 1] = z[2, 7] = 1.0  # not so
+    field = Field(x, np.arange(3.0), z.copy())
+    drop_waste(field, 3.0, 4.0)
+    assert np.isneginf(field.z[:, [0, 1, 7, 8]]).all()
+    assert np.array_equal(field.z[:, 2:7], z[:, 2:7])
+    whole = Field(x, np.arange(3.0), np.full((3, 9), 8.0))
+    drop_waste(whole, 3.0, 4.0)
+    assert (whole.z == 8.0).all()
+
+
 @pytest.mark.parametrize(("over", "good"), [(0.003, True), (0.008, False), (-0.008, False)])
 def test_ends_are_held_to_five_micrometres(over, good):
     proof = prove_both(face_program(over=over), EDGE)
@@ -113,6 +127,8 @@ def test_a_rapid_through_the_blank_on_face():
     assert Code.RAPID in codes(proof)
     contact = next(f for f in proof.faults if f.code is Code.RAPID)
     assert STOCK.y0 <= contact.at[1] <= STOCK.y1
+    way = -2.5 + 6.5 * (13 - contact.at[0]) / 14  # from x 13 z -2.5 to x -1 z 4
+    assert contact.at[2] == pytest.approx(way, abs=1.2)  # the tool's radius beside it
 
 
 def test_only_flat_tools_on_face():

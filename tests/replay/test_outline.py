@@ -1,19 +1,30 @@
 """The edge an outline leaves on face, by distance: beside polygons of shapely, and planted faults."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 import shapely
 
 from blankcam.parts.stage import Stage
+from blankcam.replay import outline
 from blankcam.replay.field import Field
-from blankcam.replay.findings import Code
+from blankcam.replay.findings import Code, Collector
 from blankcam.replay.judge import uncut_ends
 from blankcam.replay.moves import PLANE_AXES, Kind
-from blankcam.replay.outline import outside, places
+from blankcam.replay.outline import judge, outside, places
 from blankcam.replay.reader import read
-from tests.replay.bench import MILL, NUT, RADIUS, edge_program, face_program, prove_both
+from tests.replay.bench import (
+    MILL,
+    NUT,
+    RADIUS,
+    STOCK,
+    TOOLS,
+    edge_program,
+    face_program,
+    prove_both,
+)
 from tests.replay.dense import arc, path
 from tests.replay.test_reader import HEAD, TAIL
 
@@ -59,9 +70,10 @@ def test_the_outline_of_the_part_is_raised_over_its_top_alone():
     assert np.hypot(top[:, 0] - 6, top[:, 1] - MIDDLE) == pytest.approx(RADIUS)
 
 
-@pytest.mark.parametrize("seed", [1, 2, 3])
-def test_distances_are_those_of_the_polygon_around_the_discs(seed):
+@pytest.mark.parametrize(("seed", "at_once"), [(1, 64), (2, 1), (3, 2)])
+def test_distances_are_those_of_the_polygon_around_the_discs(seed, at_once, monkeypatch):
     """shapely's buffers of close points, 256 corners a circle: 0.1 um inside the true discs."""
+    monkeypatch.setattr(outline, "AT_ONCE", at_once)
     rng = np.random.default_rng(seed)
     lines = []
     for _ in range(12):
@@ -69,6 +81,7 @@ def test_distances_are_those_of_the_polygon_around_the_discs(seed):
         lines.append(f"G{rng.integers(1, 4)} X{x} Y{y}")
         if lines[-1][1] != "1":
             lines[-1] += f" R{rng.uniform(6, 9):.3f}"
+    lines += ["G1 X0 Y0", "G2 X1 Y0 R-2", "G3 X2 Y.5 R-2.5"]  # the long way round
     got = read(HEAD + "\n".join(lines) + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     moves = got.moves.where(got.moves.known & got.moves.cutting)
@@ -149,6 +162,26 @@ def test_the_top_not_cut_through_is_found():
     bad = last_level(good, over_the_top(good), "G1 Z-4.5 F60\n" + over_the_top(good))
     found = outline_faults(last_level(bad, "G2 X13", "G1 Z-5.3 F60\nG2 X13"))
     assert any(f.value > 0.005 for f in found)
+
+
+def test_where_the_blank_ends_nothing_can_be_left():
+    """Over a blank 7.6 high, and beside one that ends within the part, there is but air."""
+    good, tools = face_program(), {t.number: t for t in TOOLS}
+
+    def judged(text, **blank):
+        found = Collector()
+        program = read(text, MILL, name="nut-face.ngc")
+        assert program.findings == ()
+        judge(NUT, Stage.FINAL, replace(STOCK, **blank), [program], tools, found)
+        return [f.value for f in found.kept]
+
+    high = last_level(good, over_the_top(good), chords(0.05))
+    assert judged(high) == pytest.approx([0.05], abs=1e-3)
+    assert judged(high, z1=7.6) == []
+    wide = last_level(good, "G1 Y3.0000\n", "G0 Z5\nG0 Y3\nG1 Z-5.3 F60\n")
+    assert len(judged(wide)) == 1
+    assert judged(wide, x1=11.9) == []
+    assert judged(wide, x0=0.1) != []
 
 
 # -- what stays beside an end ------------------------------------------------------------------

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blankcam.replay.judge import probes
+from blankcam.parts.stage import Stage
+from blankcam.replay.judge import measure, probes
 from blankcam.replay.reader import read
 from blankcam.replay.sweep import replay
 from tests.replay.bench import MILL, NUT, STOCK, TOOLS, Groove
@@ -54,3 +55,11 @@ def test_a_lane_with_gaps_is_lowered_as_each_probe_by_itself():
         replay(other, got.moves, tools, MILL)
         assert one.z == pytest.approx(other.z, abs=1e-12)
         assert (one.z < STOCK.z1).any()
+
+
+def test_a_slot_not_cut_at_all_is_too_high_by_all_that_stands():
+    found = probes(NUT, STOCK, BOTH).slots[1]
+    got = measure(found, NUT.slots[0], NUT, Stage.FINAL)
+    # the floor falls to the head by 7 degrees over 4.99 mm: 6.6 - tan 7 x 4.99 under 8.0
+    assert got.floor_um == pytest.approx(1000 * (8.0 - 6.6 + 0.122785 * 4.99), abs=0.5)
+    assert np.isinf(got.width_um)

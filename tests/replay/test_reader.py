@@ -204,6 +204,31 @@ def test_automatic_change_stops_the_spindle_and_wants_its_own_length():
     assert Code.TOOL in codes(HEAD.replace("T1\n", "M6\n") + "X1" + TAIL, AUTOMATIC)
 
 
+def test_a_machine_with_lengths_wants_one_before_any_move_also_without_m6():
+    lengths = machine(length_offsets=True)
+    assert Code.OFFSET in codes(HEAD + "X1" + TAIL, lengths)
+    assert codes(HEAD.replace("T1\n", "T1\nG43 H1\n") + "X1" + TAIL, lengths) == set()
+    assert Code.OFFSET in codes(HEAD.replace("T1\n", "T1\nG43 H2\n") + "X1" + TAIL, lengths)
+
+
+@pytest.mark.parametrize(("coolant", "on"), [("none", ""), ("mist", "M7"), ("flood", "M8")])
+def test_coolant_is_the_machines_own_and_off_at_the_end(coolant, on):
+    has = machine(coolant=coolant)
+    off = TAIL.replace("M5\n", "M5\nM9\n")
+    for code in ("M7", "M8"):
+        good = codes(HEAD + f"{code}\nX1" + off, has) == set()
+        assert good is (code == on)
+    assert codes(HEAD + "X1" + off, has) == set()
+    if on:
+        assert codes(HEAD + f"{on}\nX1" + TAIL, has) == {Code.END_STATE}
+
+
+def test_comments_after_a_semicolon_where_the_machine_takes_them():
+    text = "X1 ; so far (so good)"
+    assert body(text, machine(comments="semicolon")) == set()
+    assert body(text) == {Code.COMMENT}
+
+
 def test_one_tool_a_file():
     assert Code.CHANGE in body("T2", machine(tool_change=ToolChange.FILE))
 

@@ -60,6 +60,9 @@ LINES = ["G1 X2 Y1 Z-1", "G1 X2 Y1 Z-5", "G1 X2 Z2", "G1 Y-2 Z-.4", "G1 X2", "G1
          "G1 X.3 Z-3"]  # fmt: skip
 ARCS = ["G3 X2 Y2 I0 J2", "G2 X2 Y2 I0 J2", "G18 G2 X3 I1.5 K-1", "G18 G3 X3 I1.5 K-1",
         "G18 G2 X3 I1.5 K1", "G18 G3 X3 I1.5 K1", "G19 G2 Y3 J1.5 K-1", "G19 G3 Y3 J1.5 K1",
+        # near the sides of the circle, 0.64 rad from level, where 3, 4 and 5 make it exact
+        "G18 G2 X-.4 Z1.2 I-2 K0", "G18 G3 X-.4 Z-1.2 I-2 K0",
+        "G18 G3 X.4 Z1.2 I2 K0", "G19 G3 Y-.4 Z1.2 J-2 K0",
         "G18 G3 X3 I1.5 K4", "G18 G3 X3 I1.5 K-20", "G18 G2 X.5 Z-.5 I.25 K-.25"]  # fmt: skip
 HELICES = ["G3 X2 Y2 I0 J2 Z-.5", "G18 G3 X3 I1.5 K4 Y1"]
 
@@ -277,3 +280,18 @@ def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, ce
     for i in np.flatnonzero(cut):  # two places may be as deep: each is one the move reached
         x, y, z = got.place[i]
         assert lowest(form, moves, int(i), np.array([x]), np.array([y]))[0, 0] == pytest.approx(z)
+
+
+@pytest.mark.parametrize("number", [1, 3, 5])
+@pytest.mark.parametrize(
+    "text", [*ARCS, *HELICES, "G1 Y2\nG2 X2 I1 J0", "G1 X1 Y1 Z-.2\nX2 Y0\nX3 Y1.5 Z0\nX2"]
+)
+def test_replay_leaves_the_same_as_every_move_over_every_cell(text, number):
+    """Arcs of all planes and a zigzag in plan, with nothing left out for being out of reach."""
+    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    assert got.findings == (), [str(f) for f in got.findings]
+    stock = Stock(x0=-2, x1=6, y0=-3, y1=4, z0=-10, z1=0.4)
+    quick, slow = Field.of(stock, 0.11, 0.13), Field.of(stock, 0.11, 0.13)
+    replay(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
+    whole(got.moves, slow)
+    assert np.abs(quick.z - slow.z).max() < 1e-9

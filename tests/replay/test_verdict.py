@@ -136,7 +136,7 @@ def test_the_signature_tells_an_edited_program():
     )
     proof = prove_edge(signed).programs[0]
     assert proof.as_written is True
-    assert proof.job_digest == "0123456789abcdef"
+    assert proof.job_digests == ("0123456789abcdef",)
     edited = signed.replace("X3.0000", "X3.0001")
     assert prove_edge(edited).programs[0].as_written is False
 

@@ -1,11 +1,13 @@
 """The bench list: complete, in order, short, harmless."""
 
 import dataclasses
+import io
 import re
 
+import ezdxf
 import pytest
 
-from blankcam import proving
+from blankcam import proving, run
 from blankcam.cutting import explain, plan
 from blankcam.data import table
 from blankcam.job import read
@@ -170,3 +172,142 @@ def test_feed_rows_explain_every_operation(made):
     assert len(rows) == sum(len(p.operations) for p in plans["nut"].programs)
     assert all(len(r) == len(explain.HEADINGS) for r in rows)
     assert all("depth: " in r[-1] and "speed: " in r[-1] for r in rows)
+
+
+def ordered(text, *words):
+    at = 0
+    for word in words:
+        at = text.index(word, at)
+
+
+def demo(name):
+    return design(read.load(str(next(p for p in DEMO_JOBS if p.stem == name))))
+
+
+@pytest.mark.parametrize("job", [p.stem for p in DEMO_JOBS])
+def test_files_alone_do_the_whole_job_in_order(job):
+    found = demo(job)
+    text = bench(found, read_profile("hand-bench"), Stage.ROUGH, {}, {})
+    nut, saddle = section(text, "Nut"), section(text, "Saddle")
+    ordered(nut, "Measure the blank", "Square", "Mark out", "`sheet.pdf`", "To length", "**Top**",
+            "allowance", "Carry the centres over", "**Slots**", "stays in their floors",
+            "Edges", "Dry fit")  # fmt: skip
+    ordered(saddle, "Measure the blank", "Square", "Mark out", "To length", "**Top**",
+            "Ridge line", "Crown", "Edges", "Dry fit")  # fmt: skip
+    assert ("**Ends**" in saddle) == (found.saddle.ends == "round")
+    ordered(text, "String it up", "settle", "**Measure**", "**Refit**", "Polish")
+    assert len(text.splitlines()) <= 80
+
+
+def cells(text, start):
+    row = next(line for line in text.splitlines() if line.startswith(start))
+    return [float(c) for c in re.findall(r"\| (-?\d+\.\d+) \(", row)]
+
+
+def test_the_top_line_to_file_to_is_the_arc_with_its_allowance(made):
+    found, _, _ = made
+    nut = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}, {}), "Nut")
+    x, z = cells(nut, "| x |"), cells(nut, "| top line")
+    assert (x[0], x[-1]) == (0.0, 44.45)
+    # Of a circle through any three of its points (sagitta theorem): radius from chord and rise
+    left, middle, right = (0, z[0]), (x[3], z[3]), (x[6], z[6])
+    a, b, c = (
+        ((p[0] - q[0]) ** 2 + (p[1] - q[1]) ** 2) ** 0.5
+        for p, q in ((left, middle), (middle, right), (left, right))
+    )
+    twice = abs((middle[0] - left[0]) * (right[1] - left[1])
+                - (right[0] - left[0]) * (middle[1] - left[1]))  # fmt: skip
+    # heights are told to 0.01 mm and the arc rises 0.8 mm: some percent of its radius
+    assert a * b * c / (2 * twice) == pytest.approx(306.5, rel=0.03)
+    # 6.05 mm thick, 7 degrees: a right triangle
+    assert "falls 7.0 deg toward the head: 0.74 (0.029) lower" in nut
+    final = section(bench(found, read_profile("hand-bench"), Stage.FINAL, {}, {}), "Nut")
+    for rough, done in zip(z, cells(final, "| top line"), strict=True):
+        assert rough - done == pytest.approx(1.0, abs=0.011)
+    assert "allowance" not in final
+
+
+def test_the_ridge_and_how_far_the_crown_falls(made):
+    found, _, _ = made
+    saddle = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}, {}), "Saddle")
+    for seat in found.saddle.strings:
+        x, z, off, near, far = cells(saddle, f"| {seat.string} {seat.note}")
+        assert x == pytest.approx(seat.centre, abs=0.006)
+        assert z == pytest.approx(seat.height + seat.residual + 0.5, abs=0.006)
+        # a circle of 3 mm: (3 - fall)^2 + off^2 = 3^2
+        assert (3 - near) ** 2 + off**2 == pytest.approx(9, abs=0.06)
+        assert (3 - far) ** 2 + (found.saddle.thickness - off) ** 2 == pytest.approx(9, abs=0.06)
+
+
+def test_which_file_and_how_deep_by_hand(made):
+    found, _, _ = made
+    nut = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}, {}), "Nut")
+    # string 1: 0.053 in and 0.003 in over, so a file of 0.056; 0.65 + 1.00 - 0.20 deep at first
+    assert "| 1.42 (0.056) | 6.41 (0.252) | file | 0.022, 0.056; 1.45 (0.057) |" in nut
+    assert "the start file on the centre, falling 7.0 deg toward the head" in nut
+
+
+@pytest.mark.parametrize(
+    ("plan", "nut_said", "saddle_said"),
+    [
+        ({"outline": "saw"}, "saw the waste off at its ends, 3.77 (0.149) on the left", "rounded"),
+        ({"outline": "saw", "ends": "hand"}, "file to 44.45 (1.750)", "full round all the way"),
+        ({"slots": "file"}, "the start file on the centre", "below the jaws' line"),
+    ],
+)
+def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):
+    found, profile, _ = made
+    job = dataclasses.replace(found.job, plan=dataclasses.replace(found.job.plan, **plan))
+    some = design(job)
+    drawn = {
+        p.name: proving.plan_part(some, p, profile, Stage.ROUGH) for p in (some.nut, some.saddle)
+    }
+    text = bench(some, profile, Stage.ROUGH, drawn, {})
+    nut, saddle = section(text, "Nut"), section(text, "Saddle")
+    assert nut_said in nut
+    assert saddle_said in saddle
+    assert "file down to the line" not in text
+    for part in (nut, saddle):
+        assert part.index("**run `") < part.index("**Edges**")
+        if plan.get("outline") == "saw":
+            ordered(part, "**run `", "Before unclamping", "To length", "Dry fit")
+            assert part.index("**Square**") < part.index("**run `")
+
+
+def test_a_lasers_templates_are_cut_first_and_used(made):
+    found, _, _ = made
+    profile = read_profile("template-laser")
+    text = bench(found, profile, Stage.ROUGH, {}, {})
+    first = section(text, "Templates")
+    assert text.index("## Templates") < text.index("## Nut")
+    ordered(first, "never the blank", "`TEST_SQUARE`", "0.200", "`nut.dxf`", "slot gauge",
+            "radius 306.51", "`saddle.dxf`", "radius 596.02")  # fmt: skip
+    nut_line, saddle_line = (
+        next(s for s in first.splitlines() if f"**Cut `{p}.dxf`**" in s) for p in ("nut", "saddle")
+    )
+    assert "mark `MARKS`, `CENTRES`, `SLOTS`, then cut `KERF_OFFSET`" in nut_line
+    assert "mark `CENTRES`, then cut `KERF_OFFSET`" in saddle_line
+    nut = section(text, "Nut")
+    ordered(nut, "lay the nut template", "slot gauge", "notch", "hollow gauge", "**Slots**")
+    assert "lay the saddle template" in section(text, "Saddle")
+    assert "Templates" not in bench(found, read_profile("hand-bench"), Stage.ROUGH, {}, {})
+
+
+def test_every_layer_the_templates_name_is_in_the_drawing(made):
+    found, _, _ = made
+    profile = read_profile("template-laser")
+    text = section(bench(found, profile, Stage.ROUGH, {}, {}), "Templates")
+    drawn = run.drawings(found, profile, Stage.ROUGH)[0]
+    for part in ("nut", "saddle"):
+        line = next(s for s in text.splitlines() if f"**Cut `{part}.dxf`**" in s)
+        layers = set(re.findall(r"`([A-Z_]+)`", line))
+        doc = ezdxf.read(io.StringIO(drawn[f"{part}.dxf"].decode()))
+        assert layers
+        assert layers <= {e.dxf.layer for e in doc.modelspace()}
+
+
+def test_a_flat_board_is_tried_with_a_straightedge():
+    found = demo("seven-string-classical")
+    text = bench(found, read_profile("template-laser"), Stage.ROUGH, {}, {})
+    assert "a straightedge, held against the light" in section(text, "Saddle")
+    assert "hollow gauge" not in section(text, "Saddle")

@@ -9,6 +9,7 @@ from typing import Protocol
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle, Seat
@@ -30,8 +31,6 @@ CELL_X, CELL_Y = 0.06, 0.13
 """mm: cells of the page; slots and crowns change faster along x."""
 SIDE = 0.005
 """mm a wall may stand aside before heights over it are compared; as the proof does."""
-NOTED = 5.0
-"""µm: only beyond this the walls are looked at."""
 NONE_LEFT = -3.0
 """mm: a cell cut right through counts as cut so far below the seat."""
 BEFORE, BEHIND = 7.0, 6.0
@@ -127,16 +126,17 @@ def _whole(field: Field) -> Heights:
 def deviation(part: Nut | Saddle, left: Left) -> Floats:
     """How far each cell stands over (+) or under (-) what the stage allows, µm, (ny, nx).
 
-    0 where it lies between the two bounds, NaN outside the part. Beside upright walls the wanted
-    heights a little aside count too.
+    0 where it lies between the two bounds, NaN outside the part. Beyond the proof's limits the
+    wanted heights a little aside count too, as they do there: beside upright walls.
     """
+    limits = table("proof")["limits"]
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
     lower = part.lower(x, y, left.stage)
     upper = part.upper(x, y, left.stage, left.milled)
     off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
-    rows, columns = np.nonzero(np.abs(np.nan_to_num(off)) > NOTED)
+    rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
     at, kept = z[rows, columns], off[rows, columns]
     for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
         xs, ys = left.field.x[columns] + a, left.field.y[rows] + b

@@ -1,0 +1,133 @@
+"""What a plan's feeds and thickness will make it caution, without planning a single move.
+
+A tool's cautions are the same in every operation, so it is enough to know which tools are used.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable, Iterator
+
+import numpy as np
+
+from blankcam.cutting import clearing, crown, ends, feeds, outline, slots, thickness, top
+from blankcam.cutting.bench import Bench
+from blankcam.cutting.feeds import Work, plan_cut
+from blankcam.cutting.motion import Stock
+from blankcam.job.job import BlankJob, PlanJob
+from blankcam.machine.profile import Profile
+from blankcam.machine.tool import Tool
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
+
+
+def cautions(
+    part: Nut | Saddle,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    by: PlanJob,
+) -> tuple[str, ...]:
+    """The cautions that ``plan_nut`` or ``plan_saddle`` would give, in any order.
+
+    A job that can't be planned has the cautions of the tools that can be told.
+
+    Parameters
+    ----------
+    blank : as it comes under the cutter
+    by : who does what
+    """
+    off = thickness.off(part, blank, by.thickness)
+    face = list(_face_tools(part, blank, profile, by, off))
+    if off:
+        blank = dataclasses.replace(blank, thickness=part.thickness)
+    over = (blank.length - part.length) / 2
+    stock = Stock(
+        x_min=-over,
+        x_max=part.length + over,
+        y_min=0.0,
+        y_max=blank.thickness,
+        z_min=0.0,
+        z_max=blank.height,
+    )
+    bench = Bench(
+        profile=profile,
+        material=feeds.material(material),
+        stage=stage,
+        stock=stock,
+        clearance=stock.z_max + profile.clearance,
+    )
+    if by.outline == "mill":
+        bench = _cut_out(part, bench)
+    edge = _nut_tools(part, bench, by) if isinstance(part, Nut) else _saddle_tools(part, bench, by)
+    said = [*_of(face, bench)]
+    if off:
+        said.append(thickness.caution(part))
+    return tuple(dict.fromkeys((*said, *_of(edge, bench))))
+
+
+def _of(tools: Iterable[Tool | None], bench: Bench) -> list[str]:
+    """What there is to tell of tools, each once."""
+    used = {t.number: t for t in tools if t is not None}.values()
+    cuts = (plan_cut(bench.material, t, bench.profile, Work.SLOT) for t in used)
+    return [caution for cut in cuts for caution in cut.cautions]
+
+
+def _face_tools(
+    part: Nut | Saddle, blank: BlankJob, profile: Profile, by: PlanJob, off: float
+) -> Iterator[Tool | None]:
+    thick = part.thickness if off else blank.thickness
+    if off:
+        yield thickness.choose_tool(profile, off)
+    if by.outline == "mill":
+        yield outline.choose_tool(profile, thick + outline.THROUGH)
+
+
+def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+    """The stock that the outline on face leaves."""
+    x = np.linspace(0.0, part.length, 2001)
+    high = float(np.max(outline.left_standing(part, bench.stage, x) + outline.STANDING))
+    stock = dataclasses.replace(
+        bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
+    )
+    return dataclasses.replace(bench, stock=stock)
+
+
+def _nut_tools(nut: Nut, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:
+    stock, profile, stage = bench.stock, bench.profile, bench.stage
+    low = _lowest(
+        top.TopSurface(nut=nut, stage=stage).height, stock.x_min, stock.x_max, stock.y_max
+    )
+    yield top.choose_tool(profile, stock.z_max - low, level=abs(nut.tilt) < 1e-9)
+    choices = [slots.choose(nut, s, profile, stage, by_file=by.slots != "mill") for s in nut.slots]
+    yield from (t for c in choices for t in (c.tool, c.nick))
+    wide = {s.string: _clearing_tool(nut, s, profile) for s in nut.slots}
+    if any(_of([tool], bench) for tool in wide.values()):  # reckoned only where it matters
+        choices = list(slots.quicker_cleared(nut, choices, bench))
+    yield from (wide[c.string] for c in choices if c.clear)
+
+
+def _clearing_tool(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
+    left, right = nut.clear_window(slot)
+    full, cleared = slots.depths(nut, slot, Stage.ROUGH)
+    return clearing.choose(profile, right - left, full - cleared)
+
+
+def _lowest(height: Callable[[Array, Array], Array], x_min: float, x_max: float, y: float) -> float:
+    x = np.linspace(x_min, x_max, 33)
+    return float(np.min(height(x, np.full_like(x, y))))
+
+
+def _saddle_tools(saddle: Saddle, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:
+    stock, profile, held = bench.stock, bench.profile, bench.profile.holding
+    yield top.choose_tool(profile, stock.z_max - held.jaw_top, level=False)
+    if saddle.ends == "round" and by.ends == "mill":
+        surface = crown.crown_surface(saddle, bench.stage)
+        x, y = np.meshgrid(
+            np.linspace(stock.x_min, stock.x_max, 65), np.linspace(0.0, stock.y_max, 33)
+        )
+        high = float(np.max(surface.height(x, y))) + 0.02
+        yield outline.choose_tool(profile, high - ends.lowest(held) + 0.2)
