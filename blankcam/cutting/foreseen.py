@@ -10,10 +10,9 @@ from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 
-from blankcam.cutting import clearing, crown, ends, feeds, outline, slots, thickness, top
-from blankcam.cutting.bench import Bench
+from blankcam.cutting import clearing, crown, ends, outline, slots, thickness, top
+from blankcam.cutting.bench import Bench, set_up
 from blankcam.cutting.feeds import Work, plan_cut
-from blankcam.cutting.motion import Stock
 from blankcam.job.job import BlankJob, PlanJob
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Tool
@@ -44,22 +43,7 @@ def cautions(
     face = list(_face_tools(part, blank, profile, by, off))
     if off:
         blank = dataclasses.replace(blank, thickness=part.thickness)
-    over = (blank.length - part.length) / 2
-    stock = Stock(
-        x_min=-over,
-        x_max=part.length + over,
-        y_min=0.0,
-        y_max=blank.thickness,
-        z_min=0.0,
-        z_max=blank.height,
-    )
-    bench = Bench(
-        profile=profile,
-        material=feeds.material(material),
-        stage=stage,
-        stock=stock,
-        clearance=stock.z_max + profile.clearance,
-    )
+    bench = set_up(part.length, blank, profile, material, stage)
     if by.outline == "mill":
         bench = _cut_out(part, bench)
     edge = _nut_tools(part, bench, by) if isinstance(part, Nut) else _saddle_tools(part, bench, by)
@@ -102,11 +86,9 @@ def _nut_tools(nut: Nut, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:
         top.TopSurface(nut=nut, stage=stage).height, stock.x_min, stock.x_max, stock.y_max
     )
     yield top.choose_tool(profile, stock.z_max - low, level=abs(nut.tilt) < 1e-9)
-    choices = [slots.choose(nut, s, profile, stage, by_file=by.slots != "mill") for s in nut.slots]
+    choices = slots.chosen(nut, bench, by_file=by.slots != "mill")
     yield from (t for c in choices for t in (c.tool, c.nick))
     wide = {s.string: _clearing_tool(nut, s, profile) for s in nut.slots}
-    if any(_of([tool], bench) for tool in wide.values()):  # reckoned only where it matters
-        choices = list(slots.quicker_cleared(nut, choices, bench))
     yield from (wide[c.string] for c in choices if c.clear)
 
 
