@@ -13,6 +13,7 @@ from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, s
 from blankcam.cutting.motion import Operation, Path
 from blankcam.cutting.rows import Layer, cut_layer, extent, looked, needed, passes
 from blankcam.cutting.surface import Sweep, Table, beside
+from blankcam.faults import Fault, RefusedError
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts.curve import Array
@@ -94,6 +95,8 @@ def sweep_operation(
     last = sweep.table(sweep.rows(finishing_step(sweep, tool)))
     path = Path(bench.clearance)
     layers = _rough_layers(sweep, full, most)
+    if layers is None:
+        raise RefusedError(_too_limber(tool, bench.profile, most))
     for table, layer in layers:
         cut_layer(path, table, layer, full)
     cut_layer(path, last, Layer(raised=0.0, standing=most, one_way=one_way), finish)
@@ -136,10 +139,22 @@ class _Rows:
         )
 
 
-def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Layer]]:
+def _too_limber(tool: Tool, profile: Profile, most: float) -> Fault:
+    usual = 4 * tool.diameter
+    return Fault(
+        where=profile.path or profile.name,
+        key=f"tools, number {tool.number}: stick_out",
+        found=f"{tool.stick_out:g} mm",
+        wrong=f"bends 3 um where it takes {most:.3f} mm: no finishing pass is left to it",
+        mend=f"push it further into the collet; {usual:g} mm, four diameters, is usual",
+    )
+
+
+def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Layer]] | None:
     """Rows and heights over the finished surface of rough layers, from the highest down.
 
-    The quickest there are; none where finishing passes, ``most`` mm deep, do it all. Wide steps
+    The quickest there are; none where finishing passes, ``most`` mm deep, do it all; None where
+    the tool may take too little for what any rows would leave. Wide steps
     leave ridges, which the next layer's depth of cut must take along, and after the last layer the
     finishing passes': that one may so want closer rows.
     """
@@ -154,6 +169,8 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
     lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
     wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
     every = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
+    if not every:
+        return None
     every.sort(key=lambda way: sum(extent(rows.table, layer) for rows, layer in way))
     ways = [_trimmed(way, full.depth, most) for way in every[:TRIED]]
     best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))

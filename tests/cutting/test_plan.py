@@ -141,6 +141,14 @@ def test_a_machine_too_small_is_refused(found, blank):
         plan.plan_nut(found.nut, blank, small, "bone", Stage.ROUGH)
 
 
+@pytest.mark.parametrize("out", [30.0, 80.0])
+def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blank, out):
+    mill = read_profile("bench-mill")
+    tools = tuple(dataclasses.replace(t, stick_out=out) for t in mill.tools)
+    with pytest.raises(RefusedError, match=rf"stick_out: '{out:g} mm': bends .* 12 mm"):
+        plan.plan_nut(found.nut, blank, dataclasses.replace(mill, tools=tools), "bone", Stage.ROUGH)
+
+
 def test_no_ball_no_top(found, blank):
     flats = tuple(t for t in ROUTER.tools if t.shape is Shape.FLAT)
     with pytest.raises(RefusedError, match="no ball tool"):
