@@ -26,6 +26,10 @@ FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
 """Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
+THINNER = (1.0, 0.85, 0.7, 0.5)
+"""Layers that are tried, as shares of the depth of cut."""
+CLOSE = 2e-4
+"""mm by which a planned depth may pass the table's; the proof allows 0.001 mm."""
 ONE_WAY = 1
 """So many rough layers over the floor's own passes are cut one way (our own)."""
 LOW = 0.002
@@ -141,17 +145,38 @@ def passes(
         (off * math.sin(a), groove.radius - off * math.cos(a), False)
         for a in sorted(around(groove.radius, ball, cusp), key=lambda a: -abs(a))
     ]
-    ways = [_upper(off, ball, deep, step, share) for share in SHARES]
+    yield from _layers(off, ball, deep, step, floor)
+    yield from floor
+
+
+def _layers(
+    off: float,
+    ball: float,
+    deep: float,
+    step: float,
+    floor: Sequence[tuple[float, float, bool]],
+) -> list[tuple[float, float, bool]]:
+    """The fewest passes over the floor's own of which none, nor of those, cuts deeper than a step.
+
+    Thinner layers where no way of full ones is found to keep to that.
+    """
+
+    def keeps(way: Sequence[tuple[float, float, bool]]) -> bool:
+        return _deepest([*way, *floor], off + ball, ball, deep) <= step + CLOSE
+
+    ways: list[list[tuple[float, float, bool]]] = []
     if SAME < off < deep:
         least = math.ceil((deep - off) / step - 1e-9)
         most = math.ceil(deep / (step * (1 - SHARES[0])) - 1e-9)
         for share in SHARES:
             tried = (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
-            fits = (way for way in tried if _deepest([*way, *floor], groove.radius, ball, deep)
-                    <= step + 1e-6)  # fmt: skip
-            ways += list(itertools.islice(fits, 1))
-    yield from min(ways, key=len)
-    yield from floor
+            ways += list(itertools.islice(filter(keeps, tried), 1))
+    for thinner in THINNER:
+        ways += [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
+        ways.sort(key=len)
+        if (found := next(filter(keeps, ways), None)) is not None:
+            return found
+    return ways[-1]
 
 
 def _over_floor(

@@ -40,7 +40,7 @@ def test_proof_beside_planning(path, name, benchmark):
         return proving.written(found, plan, profile)
 
     def proven():
-        return proving._proof(found, part, plan, profile, Stage.ROUGH, texts)
+        return proving._proof(found, part, plan, profile, Stage.ROUGH, texts, {})
 
     proof = benchmark.pedantic(proven, rounds=1)
     assert proof.passed
