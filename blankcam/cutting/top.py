@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
-from blankcam.cutting.motion import Operation, Path
+from blankcam.cutting.motion import Arc, Line, Move, Note, Operation, Path, Place
 from blankcam.cutting.rows import Layer, cut_layer, extent, looked, needed, passes
 from blankcam.cutting.surface import Sweep, Table, beside
 from blankcam.faults import Fault, RefusedError
@@ -106,7 +107,7 @@ def sweep_operation(
         words=words,
         tool=tool,
         cut=full,
-        moves=tuple(path.moves),
+        moves=tuple(_slowed(path.moves, bench.profile.feed_max.z)),
         least=_least(last, most, full),
     )
 
@@ -137,6 +138,32 @@ class _Rows:
             60 * p.length / cut.feed + (STEP if p.linked else LINK)
             for p in passes(self.table, layer, cut)
         )
+
+
+def _slowed(moves: Sequence[Move], most: float) -> Iterator[Move]:
+    """The moves, those on a slope slowed so that Z keeps to the machine's feed, ``most``."""
+    at: Place = (math.nan, math.nan, math.nan)
+    for move in moves:
+        if isinstance(move, (Line, Arc)):
+            steep = _steepest(at, move)
+            if move.feed * steep > most:
+                yield dataclasses.replace(move, feed=most / steep)
+                at = move.to
+                continue
+        if not isinstance(move, Note):
+            at = move.to
+        yield move
+
+
+def _steepest(start: Place, move: Line | Arc) -> float:
+    """The greatest share of a move's speed that is Z's; an arc's in G18 at one of its ends."""
+    if isinstance(move, Line):
+        return abs(move.to[2] - start[2]) / (math.dist(start, move.to) or 1.0)
+    if move.plane != "G18":
+        return 0.0
+    middle = (move.centre[1], move.centre[0])
+    radius = math.dist((start[0], start[2]), middle)
+    return max(abs(x - middle[0]) for x in (start[0], move.to[0])) / radius
 
 
 def _too_limber(tool: Tool, profile: Profile, most: float) -> Fault:

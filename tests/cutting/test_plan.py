@@ -6,6 +6,7 @@ import math
 import numpy as np
 import pytest
 
+from blankcam import proving
 from blankcam.cutting import grooves, plan, slots, top
 from blankcam.cutting.chords import chords
 from blankcam.cutting.duration import estimate
@@ -147,6 +148,23 @@ def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blan
     tools = tuple(dataclasses.replace(t, stick_out=out) for t in mill.tools)
     with pytest.raises(RefusedError, match=rf"stick_out: '{out:g} mm': bends .* 12 mm"):
         plan.plan_nut(found.nut, blank, dataclasses.replace(mill, tools=tools), "bone", Stage.ROUGH)
+
+
+def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
+    """Three teeth in hardwood feed 800 mm/min; along this saddle's slope Z must do under 300."""
+    job = read.load(str(next(p for p in DEMO_JOBS if p.stem == "short-courses")))
+    tools = tuple(dataclasses.replace(t, flutes=3) for t in ROUTER.tools)
+    router = dataclasses.replace(ROUTER, tools=tools)
+    job = dataclasses.replace(
+        job,
+        plan=dataclasses.replace(job.plan, outline="saw", ends="hand"),
+        blanks=dataclasses.replace(job.blanks, material="hardwood"),
+    )
+    held = dataclasses.replace(router.holding, jaw_top=job.holding.jaw_top)
+    router = dataclasses.replace(router, holding=held)
+    made = proving.part_made(design(job), "saddle", router, Stage.FINAL)
+    assert made.proof.passed, [str(f) for f in made.proof.faults]
+    assert made.plan.programs[0].operations[0].cut.feed > 700
 
 
 def test_no_ball_no_top(found, blank):
