@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 
+from blankcam.cutting.bench import BESIDE
 from blankcam.cutting.motion import Path, Place, Stock
 from blankcam.machine.tool import Shape, Tool
 
-BESIDE = 0.3
-"""mm of air beyond a face, over the tool's radius, where a tool goes down."""
 BEHIND = 0.1
 """mm of air beyond the head side where a pass only ends."""
 

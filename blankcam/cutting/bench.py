@@ -13,6 +13,13 @@ from blankcam.machine.profile import Profile
 from blankcam.parts.curve import Array
 from blankcam.parts.stage import Stage
 
+BESIDE = 0.3
+"""mm of air between the tool's side and the blank where a tool goes down or a pass begins."""
+HOP = 1.0
+"""mm of air over what stands, for moves inside one operation."""
+STANDING = 0.02
+"""mm that may stand over a surface already cut: cusps, and what rounding adds."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bench:

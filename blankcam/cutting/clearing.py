@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.cutting.across import across, ends, to_and_fro
-from blankcam.cutting.bench import Bench
+from blankcam.cutting.bench import HOP, STANDING, Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
 from blankcam.cutting.motion import Operation, Path, Place, Stock
-from blankcam.cutting.surface import HOP, LINK, tip_height
+from blankcam.cutting.surface import LINK, tip_height
 from blankcam.cutting.top import TopSurface
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Shape, Tool
@@ -20,8 +20,6 @@ from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
-STANDING = 0.02
-"""mm that may stand over a surface already cut."""
 NARROWEST = 0.07
 """mm that an opening must be wider than its slot on each side (our own)."""
 ROOM = 0.1

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 
-from blankcam.cutting.bench import Bench
+from blankcam.cutting.bench import HOP, STANDING, Bench
 from blankcam.cutting.feeds import Work, plan_cut
 from blankcam.cutting.holding import JAW_ROOM
 from blankcam.cutting.motion import Arc, Operation, Path
-from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Holding
 from blankcam.machine.tool import Tool
 from blankcam.parts.saddle import Saddle
@@ -21,7 +20,6 @@ BESIDE = 0.5
 """mm of air beyond the faces."""
 ROOM = 0.05
 """mm over the least height above the jaws."""
-STANDING = 0.02
 
 
 def lowest(held: Holding) -> float:

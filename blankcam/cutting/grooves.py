@@ -15,13 +15,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.cutting.bench import STANDING
 from blankcam.cutting.motion import Place
 from blankcam.machine.tool import Tool
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.stage import Stage
 
-STANDING = 0.02
-"""mm that may stand over a surface already cut: cusps, and what rounding adds."""
 FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.cutting.bench import Bench
+from blankcam.cutting.bench import BESIDE, HOP, Bench
 from blankcam.cutting.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.cutting.motion import Arc, Operation, Path, Stock
 from blankcam.cutting.surface import plain
@@ -41,12 +41,9 @@ THROUGH = 0.3
 """mm cut into the waste board, where it may be."""
 WIDEST = 3.2
 """mm: largest tool for an outline."""
-BESIDE = 0.3
-"""mm of air below the seat side, between it and the tool"""
 PAST = 0.1
-"""and the axis, where a level has been cut through."""
+"""mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
-HOP = 1.0
 
 
 def choose_tool(profile: Profile, depth: float) -> Tool | None:

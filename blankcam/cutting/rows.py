@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from blankcam.cutting.bench import HOP
 from blankcam.cutting.feeds import Cut
 from blankcam.cutting.motion import Path, Place
-from blankcam.cutting.surface import HOP, LINK, Bools, Sweep, Table, plain
+from blankcam.cutting.surface import LINK, Bools, Sweep, Table, plain
 from blankcam.machine.tool import Shape
 from blankcam.parts import curve
 from blankcam.parts.curve import Array

@@ -11,10 +11,9 @@ import numpy as np
 
 from blankcam.cutting import clearing, grooves, taper
 from blankcam.cutting.across import across, ends, to_and_fro
-from blankcam.cutting.bench import Bench
+from blankcam.cutting.bench import HOP, STANDING, Bench
 from blankcam.cutting.feeds import Cut, Work, plan_cut
 from blankcam.cutting.motion import Operation, Path
-from blankcam.cutting.surface import HOP
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import NICK, Shape, Tool
 from blankcam.parts.nut import Nut, Slot
@@ -262,12 +261,12 @@ def nick_operation(
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + grooves.STANDING) / cut.depth)
+        layers = math.ceil((depth + STANDING) / cut.depth)
         passes += layers
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
-            z = top + grooves.STANDING - (depth + grooves.STANDING) * k / layers
+            z = top + STANDING - (depth + STANDING) * k / layers
             near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
@@ -325,7 +324,7 @@ def slot_operation(
         cusp = grooves.floor_cusp(slot, left)
         lean = abs(slot.tilt) + abs(slot.yaw)
         passes += grooves.least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
-        hop, low = ceiling + HOP, groove.z + choice.depth + grooves.STANDING + LOW_HOP
+        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
         for aside, up, both in grooves.passes(
             groove, tool.tip_radius, choice.depth, cut.depth, cusp
         ):

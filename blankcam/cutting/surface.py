@@ -14,6 +14,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.cutting.bench import BESIDE
 from blankcam.cutting.motion import Stock
 from blankcam.machine.tool import Shape, Tool
 from blankcam.parts import curve
@@ -34,10 +35,6 @@ class Surface(Protocol):
 
 WASTE = 1.0
 """mm beyond a part's ends over which its surface still goes on falling."""
-BESIDE = 0.3
-"""mm of air between the tool's side and the blank where a pass begins."""
-HOP = 1.0
-"""mm of air over what stands, for moves inside one operation."""
 STRAIGHT = 2e-4
 """mm of bow under which an arc is a line."""
 FLATTEST = 4000.0

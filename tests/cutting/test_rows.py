@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from blankcam import proving
 from blankcam.cutting import feeds, grooves, rows, top
+from blankcam.cutting.bench import STANDING
 from blankcam.cutting.motion import Rapid
 from blankcam.job import read
 from blankcam.parts.design import design
@@ -77,7 +78,7 @@ def test_no_pass_of_a_groove_is_too_deep(wider, ball, deep, share, tilt):
     radius, step = ball * (1 + wider), 2 * share * ball
     groove = grooves.Groove(x=0.0, z=0.0, radius=radius, tilt=tilt, yaw=0.0)
     x = np.linspace(-radius, radius, 4001)
-    high = (deep + grooves.STANDING) * math.cos(tilt)
+    high = (deep + STANDING) * math.cos(tilt)
     stands = np.full_like(x, high)
     for aside, up, _ in grooves.passes(groove, ball, deep, step, grooves.FLOOR_CUSP):
         room = ball**2 - (x - aside) ** 2
