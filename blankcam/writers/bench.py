@@ -23,6 +23,7 @@ from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
 from blankcam.writers import byhand, cutouts
 from blankcam.writers.gcode import ENDING
+from blankcam.writers.markdown import plain
 from blankcam.writers.notice import notice
 from blankcam.writers.tables import both as _both
 
@@ -51,10 +52,10 @@ def bench(
         The estimate of each program by its file's name.
     """
     job = design.job
-    lines = [f"# Bench list: {_plain(job.instrument.name)}", ""]
+    lines = [f"# Bench list: {plain(job.instrument.name)}", ""]
     lines += [_said(notice(job.blanks.material, str(profile.kind), by_hand=True)), ""]
     lines.append(
-        f"Stage {stage}, {_plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
+        f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
         "Lengths in mm (in). Left and x: seen from the bridge, from the part's left end."
     )
     templates = profile.kind is Kind.LASER
@@ -204,7 +205,7 @@ def _slot_table(nut: Nut, work: byhand.Work) -> Iterator[str]:
         choice = chosen.get(slot.string)
         milled = choice is not None and choice.by == "mill"
         yield (
-            f"| {slot.string} {_plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
+            f"| {slot.string} {plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
             f"| {_both(slot.floor_front)} | {_by(choice)} "
             f"| {byhand.slot_by_hand(work, nut, slot, milled=milled)} |"
         )
@@ -215,7 +216,7 @@ def _slot_table(nut: Nut, work: byhand.Work) -> Iterator[str]:
         yield ""
     for why, same in reasons.items():
         names = ", ".join(str(c.string) for c in same)
-        yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {_plain(why)}."
+        yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
 
 
 def _reason(choice: SlotChoice) -> str:
@@ -250,8 +251,3 @@ def _then(profile: Profile, stage: Stage) -> Iterator[str]:
             "Polish; if a reading is off, run `blankcam refit` with the readings and "
             '`stage = "final"` in them.'
         )
-
-
-def _plain(text: str) -> str:
-    """A maker's words without what Markdown would act on."""
-    return "".join(c if c.isprintable() and c not in "<>|`*_[]\\#" else " " for c in text)

@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from blankcam.faults import printable
 from blankcam.job.lengths import inches
+from blankcam.writers.markdown import code, plain
 from blankcam.writers.notice import notice
 
 
@@ -66,11 +66,11 @@ def paper(loads: Sequence[Filled], pitch: float) -> str:
         f"Places stand {pitch:g} mm ({inches(pitch)}) apart along Y, the first at Y0. Push each "
         "blank's left end, seen from the bridge, against the one stop. On edge: seat side down on "
         "the floor, the face toward the tail to the front, walls or jaws on both faces. On face: "
-        "on one waste board, the face toward the tail up. What is left to the hand stands in each "
-        "job's bench.md."
+        "on one waste board, the face toward the tail up, held as each program's header says. What is "
+        "left to the hand stands in each job's bench.md."
     )
     for load in loads:
-        lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {_plain(load.machine)}"]
+        lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]
         lines += ["", "| place | instrument | its folder | blank: length, height, thickness, mm |"]
         lines += ["|---|---|---|---|", *(_row(seat) for seat in load.seats), ""]
         lines += [f"{i}. {words}" for i, words in enumerate(_steps(load), start=1)]
@@ -79,7 +79,7 @@ def paper(loads: Sequence[Filled], pitch: float) -> str:
 
 def _row(seat: Seat) -> str:
     size = " x ".join(f"{v:.2f}" for v in seat.blank)
-    return f"| {seat.number} | {_plain(seat.job)} | {_plain(seat.folder)} | {size} |"
+    return f"| {seat.number} | {plain(seat.job)} | {code(seat.folder)} | {size} |"
 
 
 def _steps(load: Filled) -> Iterator[str]:
@@ -96,8 +96,3 @@ def _steps(load: Filled) -> Iterator[str]:
         if s.setup == "face":
             yield "Saw through the tabs at the seat end of both ends, file them flush."
     yield "Let the spindle stop, brush and vacuum; keep each part with the name of its job."
-
-
-def _plain(text: str) -> str:
-    """A job's text as plain words in a table of Markdown."""
-    return "".join(c if c.isalnum() or c in " .,-+=/_" else " " for c in printable(text, 100))

@@ -12,6 +12,7 @@ from blankcam.instrument.refit import Refit
 from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.standing import Standing, end_heights
+from blankcam.writers.markdown import plain
 from blankcam.writers.report import rounded
 from blankcam.writers.tables import Section, both
 
@@ -151,7 +152,7 @@ def _heights(saddle: Saddle) -> list[dict[str, Any]]:
 
 def bench(sheet: RefitSheet) -> str:
     """The work in order, as Markdown."""
-    lines = [f"# Refit {sheet.count}: {_plain(sheet.job)}", ""]
+    lines = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     lines += [f"> {line}  " for line in sheet.notice]
     lines += ["", f"Job digest {sheet.job_digest}. Millimetres (inches).", ""]
     lines += [*_cautions(sheet), *_nut_list(sheet), "", "## Saddle", ""]
@@ -173,7 +174,7 @@ def bench(sheet: RefitSheet) -> str:
 
 def _cautions(sheet: RefitSheet) -> list[str]:
     told = [*sheet.done.words, *sheet.cautions]
-    return ["## First", "", *(f"- {_plain(c)}" for c in told), ""] if told else []
+    return ["## First", "", *(f"- {plain(c)}" for c in told), ""] if told else []
 
 
 def _nut_list(sheet: RefitSheet) -> Iterator[str]:
@@ -183,7 +184,7 @@ def _nut_list(sheet: RefitSheet) -> Iterator[str]:
     for before, after in _slots(sheet):
         off = before.floor_front - after.floor_front
         yield (
-            f"| {after.string} {_plain(after.note)} | {before.floor_front:.3f} |"
+            f"| {after.string} {plain(after.note)} | {before.floor_front:.3f} |"
             f" {after.floor_front:.3f} | {both(off, 3)} | {after.depth_front:.3f} |"
         )
     yield ""
@@ -204,7 +205,7 @@ def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
         x = np.array(seat.centre)
         now, then = (float(s.top.height(x)) for s in (before, after))
         yield (
-            f"| {seat.string} {_plain(seat.note)} | {both(seat.centre)} | {now:.3f} | {then:.3f} |"
+            f"| {seat.string} {plain(seat.note)} | {both(seat.centre)} | {now:.3f} | {then:.3f} |"
             f" {both(now - then, 3)} |"
         )
     yield ""
@@ -217,12 +218,7 @@ def _then(sheet: RefitSheet) -> Iterator[str]:
     yield "| string | fret 1 | fret 12 |"
     yield "|---|---|---|"
     for s in sheet.done.strings:
-        yield f"| {s.number} {_plain(s.note)} | {s.first_fret_after:.2f} | {s.action_after:.2f} |"
+        yield f"| {s.number} {plain(s.note)} | {s.first_fret_after:.2f} | {s.action_after:.2f} |"
     yield ""
     yield f"Within {sheet.done.band:.2f} mm. If this refit is not cut, say"
     yield '`last_refit = "not cut"` in the next readings.'
-
-
-def _plain(text: str) -> str:
-    """A maker's words without what Markdown would act on."""
-    return "".join(c if c.isprintable() and c not in "<>|`*_[]\\#" else " " for c in text)
