@@ -5,6 +5,7 @@ Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start
 
 from __future__ import annotations
 
+import gc
 import io
 import os
 import sys
@@ -274,6 +275,7 @@ def batch(
     from blankcam import batching, loading, pools, terminal
     from blankcam.writers import summary
 
+    gc.enable()  # the one command that may run for hours
     held = None if fixture is None else loading.fixture_of(fixture)
     found = batching.jobs_of(folder, rows)
     local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
@@ -337,6 +339,8 @@ def machines(
 
 def run_cli() -> None:
     """Entry point of the ``blankcam`` command: every failure is a line and an exit code."""
+    # what start-up makes stays: looking through it over and over for what is lost takes time
+    gc.disable()
     _speak_safely()
     # no other package may hook into how job files are read, and looking for such takes time
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")

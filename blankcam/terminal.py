@@ -8,7 +8,7 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from blankcam.writers.tables import Section
 
@@ -20,11 +20,42 @@ PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
 def show(parts: Iterable[Section]) -> None:
     """Print tables as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
-    from rich.console import Console
-
-    console = Console(width=width(), highlight=False)
+    wide, plain = width(), is_plain()
     for section in parts:
-        _show(console, section)
+        _title(_safe(section.title, plain=plain), wide)
+        if section.rows and _least_width(section) > wide:
+            _show_rows(section, wide, plain=plain)
+        elif section.rows and (laid := columns(section, wide)) and not plain:
+            print(*laid, sep="\n")
+        elif section.rows:
+            _show_table(section, wide, plain=plain)
+        for note in section.notes:
+            words = _safe(note, plain=plain)
+            for line in [words] if section.typed else _lines(words, wide - 2):
+                print("  " + line)
+        print()
+
+
+def columns(section: Section, width: int) -> list[str] | None:
+    """A table's lines where every cell has one line and plain letters, else nothing.
+
+    Most tables are such, and rich needs long to come to the same lines.
+    """
+    rows = [section.columns, *section.rows]
+    widths = [max(1, *map(len, column)) for column in zip(*rows, strict=True)]
+    whole = sum(widths) + 3 * len(widths) - 1
+    cells = "".join(map("".join, rows))
+    if whole > width or not (cells.isascii() and (cells.isprintable() or not cells)):
+        return None
+    lines = [
+        " "
+        + "   ".join(
+            f"{c:{'>' if i else '<'}{w}}" for i, (c, w) in enumerate(zip(row, widths, strict=True))
+        )
+        for row in rows
+    ]
+    rule = " " + "\N{BOX DRAWINGS LIGHT HORIZONTAL}" * (whole - 2)
+    return ["", *(line.rstrip() for line in (lines[0], rule, *lines[1:])), ""]
 
 
 def width() -> int:
@@ -108,30 +139,31 @@ def _line(prompt: str) -> str:
     return said
 
 
-def _show(console: object, section: Section) -> None:
+def _title(words: str, wide: int) -> None:
+    """A heading, in bold where there is bold."""
+    if not sys.stdout.isatty() or os.environ.get("NO_COLOR"):
+        print(*_lines(words, wide), sep="\n")
+        return
+    from rich.console import Console
+    from rich.text import Text
+
+    Console(width=wide, highlight=False).print(Text(words, style="bold"))
+
+
+def _show_table(section: Section, wide: int, *, plain: bool) -> None:
+    """A table whose cells must be broken over lines, or hold letters of more than one column."""
     from rich import box
     from rich.console import Console, JustifyMethod
     from rich.table import Table
     from rich.text import Text
 
-    assert isinstance(console, Console)
-    plain = is_plain()
-    console.print(Text(_safe(section.title, plain=plain), style="bold"))
-    if section.rows and _least_width(section) > console.width:
-        _show_rows(console, section, plain=plain)
-    elif section.rows:
-        table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
-        for i, name in enumerate(section.columns):
-            side: JustifyMethod = "left" if i == 0 else "right"
-            table.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
-        for row in section.rows:
-            table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
-        console.print(table)
-    for note in section.notes:
-        words = _safe(note, plain=plain)
-        for line in [words] if section.typed else _lines(words, console.width - 2):
-            console.print(Text("  " + line), soft_wrap=True)
-    console.print()
+    table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
+    for i, name in enumerate(section.columns):
+        side: JustifyMethod = "left" if i == 0 else "right"
+        table.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
+    for row in section.rows:
+        table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
+    Console(width=wide, highlight=False).print(table)
 
 
 def _lines(text: str, width: int) -> list[str]:
@@ -146,17 +178,16 @@ def _least_width(section: Section) -> int:
     return sum(max(w, default=0) + 3 for w in words) - 1
 
 
-def _show_rows(console: Any, section: Section, *, plain: bool) -> None:
+def _show_rows(section: Section, wide: int, *, plain: bool) -> None:
     """A table too wide for its terminal: each row as a list."""
-    from rich.text import Text
-
     for row in section.rows:
-        console.print(Text(_safe(f"- {section.columns[0]} {row[0]}", plain=plain)))
+        lines = [f"- {section.columns[0]} {row[0]}"]
         for name, cell in zip(section.columns[1:], row[1:], strict=True):
             if cell:
-                console.print(
-                    Text(_safe(f"  {name}: {cell}" if name else f"  {cell}", plain=plain))
-                )
+                lines.append(f"  {name}: {cell}" if name else f"  {cell}")
+        for line in lines:
+            start = "    " if line.startswith(" ") else "  "
+            print(*textwrap.wrap(_safe(line, plain=plain), wide, subsequent_indent=start), sep="\n")
 
 
 def _speaks_unicode() -> bool:

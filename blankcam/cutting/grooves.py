@@ -8,9 +8,10 @@ its sides the upright walls.
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -128,9 +129,10 @@ def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
     return low
 
 
+@functools.lru_cache(maxsize=512)  # a choice of tools asks again and again
 def passes(
     groove: Groove, ball: float, depth: float, step: float, cusp: float
-) -> Iterator[tuple[float, float, bool]]:
+) -> tuple[tuple[float, float, bool], ...]:
     """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
     A layer is as wide as the groove lets the ball be at that height; what stands between its
@@ -144,8 +146,7 @@ def passes(
         (off * math.sin(a), groove.radius - off * math.cos(a), False)
         for a in sorted(around(groove.radius, ball, cusp), key=lambda a: -abs(a))
     ]
-    yield from _layers(off, ball, deep, step, floor)
-    yield from floor
+    return (*_layers(off, ball, deep, step, floor), *floor)
 
 
 def _layers(
@@ -194,7 +195,8 @@ def _deepest(
 ) -> float:
     """The deepest that any of the passes cuts, one after the other, mm along the upright normal."""
     edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
-    x = np.union1d(np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius))
+    # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
+    x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
     stands, deepest = np.full_like(x, deep), 0.0
     for aside, up, _ in ways:
         room = ball**2 - (x - aside) ** 2

@@ -146,9 +146,7 @@ def _cleared(
     each = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK
 
     def seconds(depth: float) -> float:
-        return each * sum(
-            1 for _ in grooves.passes(groove, tool.tip_radius, depth, cut.depth, cusp)
-        )
+        return each * len(grooves.passes(groove, tool.tip_radius, depth, cut.depth, cusp))
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
