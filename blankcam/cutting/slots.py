@@ -62,7 +62,7 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
     """
-    full, cleared = depths(nut, slot, stage)
+    full, _ = depths(nut, slot, stage)
     refused: list[str] = []
     wide = [t for t in _candidates(profile) if t.edge > slot.width - SIDE_ROOM]
     if by_file:
@@ -71,7 +71,7 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
         for tool in _candidates(profile)[len(wide) :]:
             clear, wrong = _fits(nut, slot, tool, profile, stage)
             if not wrong:
-                depth = cleared if clear else full
+                depth = _opened(nut, slot, profile) if clear else full
                 why = f"largest ball of {slot.width - SIDE_ROOM:.2f} mm or less"
                 if tool.shape is Shape.TAPERED_BALL:
                     why += f" at a tip, its cone inside the walls to {depth:.2f} mm"
@@ -134,8 +134,7 @@ def _cleared(
     if _left_open(nut, slot) < LEAST_LEFT:
         return None
     full, cleared = depths(nut, slot, Stage.ROUGH)
-    left, right = nut.clear_window(slot)
-    wide = clearing.choose(bench.profile, right - left, full - cleared)
+    wide = _opener(nut, slot, bench.profile)
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
@@ -179,6 +178,23 @@ def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     return full, cleared
 
 
+def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
+    """From what stands once the waste is opened down to a rough slot's floor, mm.
+
+    A ball that opens it leaves its round beside and between its passes.
+    """
+    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile)
+    over = clearing.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
+    return cleared + over
+
+
+def _opener(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
+    """The tool that opens the waste over a slot, if there is one."""
+    full, cleared = depths(nut, slot, Stage.ROUGH)
+    left, right = nut.clear_window(slot)
+    return clearing.choose(profile, right - left, full - cleared)
+
+
 def top_at(nut: Nut, x: float, stage: Stage) -> float:
     """Height of the top at the witness edge."""
     return float(nut.top_height(np.array(x), np.array(0.0), stage))
@@ -211,6 +227,8 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
 def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> tuple[bool, str]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
+    if stage is Stage.ROUGH:
+        cleared = _opened(nut, slot, profile)
     name = f"({tool.shape} {tool.edge:g})"
     if tool.edge < SMALLEST:
         return False, f"{name} is under {SMALLEST:g} mm"
@@ -230,7 +248,7 @@ def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> t
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
         aside = taper.aside(r, tool, full)
         tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
-        if shank_fits and tool_fits and clearing.choose(profile, right - left, full - cleared):
+        if shank_fits and tool_fits and _opener(nut, slot, profile):
             return True, ""
     if not straight and not below:
         deep = taper.deepest(r, tool)
@@ -262,6 +280,8 @@ def nick_operation(
         layers = math.ceil((depth + STANDING) / cut.depth)
         passes += layers
         fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
+        # On a slope a ball cuts below the line of its tip
+        top += tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
             z = top + STANDING - (depth + STANDING) * k / layers
@@ -280,8 +300,14 @@ def nick_operation(
 
 
 def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
-    """How deep a nick may go: never wider than the slot where it meets the finished top, mm."""
-    within = tool.height_at(min(_opening(nut, slot, stage), tool.radius))
+    """How deep a nick may go: never wider than the slot where it meets the finished top, mm.
+
+    Where the top rises across the slot, the nick meets it higher and wider on that side.
+    """
+    opening = min(_opening(nut, slot, stage), tool.radius)
+    beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
+    rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
+    within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
     waste = 0.0
     if stage is Stage.ROUGH:
         waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)

@@ -12,7 +12,7 @@ import numpy as np
 from blankcam.cutting.bench import Bench
 from blankcam.cutting.feeds import Cut, Work, cusp_crown, cusp_flat, plan_cut, step_crown, step_flat
 from blankcam.cutting.motion import Arc, Line, Move, Note, Operation, Path, Place
-from blankcam.cutting.rows import Layer, cut_layer, extent, looked, needed, passes
+from blankcam.cutting.rows import FIT, Layer, cut_layer, extent, looked, needed, passes
 from blankcam.cutting.surface import Sweep, Table, beside
 from blankcam.faults import Fault, RefusedError
 from blankcam.machine.profile import Profile
@@ -34,6 +34,8 @@ TRIED = 10
 """So many ways of rough layers, those with the least to cut, are worked out."""
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
+CLOSE = 2 * FIT
+"""mm by which two passes, each along fitted arcs, may differ from what is reckoned."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +127,27 @@ def _ridge(sweep: Sweep, step: float) -> float:
     return cusp_crown(turn, radius, sweep.crown)
 
 
+def _at_faces(table: Table) -> float:
+    """What rows leave at most at the two faces, mm.
+
+    The ridge between two passes down a slope stands nearer its foot than their middle: at an upper
+    face more stands than between passes, for the row that would cut it there runs outside.
+    """
+    sweep, r = table.sweep, table.sweep.tool.radius
+    inside = (table.xs >= sweep.stock.x_min) & (table.xs <= sweep.stock.x_max)
+    tips = np.where(table.wanted, table.tips, np.inf)[:, inside]
+    found = []
+    for y in (sweep.y_low, sweep.y_high):
+        off = np.abs(np.asarray(table.ys) - y)
+        under = np.where(off < r, 0.0, np.inf)
+        if sweep.tool.shape is Shape.BALL:
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+        left = (tips + under[:, None]).min(axis=0)
+        high = sweep.surface.height(table.xs[inside], np.full(left.shape, y))
+        found.append(float(np.max(left - high)))
+    return max(found)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Rows:
     """Rows one step apart, and what stands between them."""
@@ -185,10 +208,11 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
     leave ridges, which the next layer's depth of cut must take along, and after the last layer the
     finishing passes': that one may so want closer rows.
     """
+    steps = (share * sweep.tool.diameter for share in SHARES)
+    tables = [(s, sweep.table(sweep.rows(s))) for s in steps if math.isfinite(_ridge(sweep, s))]
     tried = [
-        _Rows(table=sweep.table(sweep.rows(step)), ridge=ridge)
-        for step in (share * sweep.tool.diameter for share in SHARES)
-        if math.isfinite(ridge := _ridge(sweep, step))
+        _Rows(table=each, ridge=max(_ridge(sweep, step), _at_faces(each)) + CLOSE)
+        for step, each in tables
     ]
     above = max(t.table.above for t in tried)
     if above <= most:
