@@ -153,7 +153,8 @@ def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bool
     """Where each row of a rough layer must cut, (m, n), and what it leaves.
 
     After the layer no more than ``most`` mm may stand over the surface. A row is left out where
-    its neighbours do that without it. ``stands`` and what is left: heights over the places of
+    its neighbours do that without it, from the faces inward or from the middle outward, whichever
+    leaves less to cut. ``stands`` and what is left: heights over the places of
     ``looked``. The ball is taken as if it ran level, which leaves more than it does.
     """
     sweep, r = table.sweep, table.sweep.tool.radius
@@ -166,13 +167,18 @@ def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bool
     left = tips[:, None, :] + under[:, :, None]
     limit = np.maximum(sweep.surface.height(x, y) + most - BETWEEN, left.min(axis=0) + 1e-9)
     must = stands > limit
-    keep = np.stack([_cuts(table, layer, row)[::COARSE] for row in range(len(tips))])
-    for i, _ in inward(len(tips)):
-        others = np.where(keep[:, None, :], left, np.inf)
-        others[i] = np.inf
-        keep[i] &= np.any(must & (others.min(axis=0) > limit), axis=0) | _ridge_over(
-            table, tips, keep, i, stands, most - BETWEEN
-        )
+    order = [i for i, _ in inward(len(tips))]
+    ways = list[Bools]()
+    for rows in (order, order[::-1]):
+        keep = np.stack([_cuts(table, layer, row)[::COARSE] for row in range(len(tips))])
+        for i in rows:
+            others = np.where(keep[:, None, :], left, np.inf)
+            others[i] = np.inf
+            keep[i] &= np.any(must & (others.min(axis=0) > limit), axis=0) | _ridge_over(
+                table, tips, keep, i, stands, most - BETWEEN
+            )
+        ways.append(keep)
+    keep = min(ways, key=np.count_nonzero)
     kept = np.where(keep[:, None, :], left, np.inf).min(axis=0)
     wider = keep.copy()
     wider[:, 1:] |= keep[:, :-1]
