@@ -7,8 +7,9 @@ the tail to air behind the other face: clockwise around the part, which is climb
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
-from blankcam.cutting.bench import HOP, STANDING, Bench
+from blankcam.cutting.bench import BESIDE, HOP, STANDING, Bench
 from blankcam.cutting.feeds import Work, plan_cut
 from blankcam.cutting.holding import JAW_ROOM
 from blankcam.cutting.motion import Arc, Operation, Path
@@ -16,8 +17,6 @@ from blankcam.machine.profile import Holding
 from blankcam.machine.tool import Tool
 from blankcam.parts.saddle import Saddle
 
-BESIDE = 0.5
-"""mm of air beyond the faces."""
 ROOM = 0.05
 """mm over the least height above the jaws."""
 
@@ -28,24 +27,34 @@ def lowest(held: Holding) -> float:
 
 
 def ends_operation(
-    saddle: Saddle, tool: Tool, bench: Bench, held: Holding, ceiling: float
+    saddle: Saddle,
+    tool: Tool,
+    bench: Bench,
+    held: Holding,
+    highest: Callable[[float, float], float],
 ) -> Operation:
-    """Both ends in levels from ``ceiling``, the height of what stands, down to over the jaws.
+    """Both ends in levels from what stands there down to over the jaws.
 
-    The levels go to and fro: a round end runs out along the faces, where nothing breaks out.
+    ``highest`` tells how high what stands is at most from one x to another. The levels go to and
+    fro: a round end runs out along the faces, where nothing breaks out.
     """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
     r = saddle.thickness / 2
-    depth = ceiling + STANDING - lowest(held)
-    levels = max(1, math.ceil(depth / cut.depth))
+    x_min, x_max = bench.stock.x_min, bench.stock.x_max
+    hop, deep = highest(x_min, x_max) + HOP, 0.0
     # The first level clockwise seen from above: the left end toward the head, the right end back
     for x, outward in ((r, 1.0), (saddle.length - r, -1.0)):
+        near = (x_min, x + tool.radius) if outward > 0 else (x - tool.radius, x_max)
+        top = highest(*near) + STANDING
+        depth = top - lowest(held)
+        levels = max(1, math.ceil(depth / cut.depth))
+        deep += depth
         for k in range(1, levels + 1):
-            z, clockwise = ceiling + STANDING - depth * k / levels, k % 2 == 1
+            z, clockwise = top - depth * k / levels, k % 2 == 1
             out = outward if clockwise else -outward
             begin, end = (r - out * (r + tool.radius), r + out * (r + tool.radius))
-            path.over(x, _air(begin, -out, bench, tool), z, ceiling + HOP)
+            path.over(x, _air(begin, -out, bench, tool), z, hop)
             path.line(cut.feed, y=begin)
             to = (x, end, z)
             path.moves.append(Arc(to, (x, r), "G17", clockwise=clockwise, feed=cut.feed))
@@ -58,7 +67,7 @@ def ends_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=120 * math.pi * (r + tool.radius) * depth / cut.depth / cut.feed,
+        least=60 * math.pi * (r + tool.radius) * deep / cut.depth / cut.feed,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -129,9 +130,10 @@ def plan_saddle(
 
 def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
     """The round ends, where a flat tool is long enough; else they are the hand's."""
-    ceiling = _highest(sweep)
+    highest = functools.partial(_highest, sweep)
+    ceiling = highest(bench.stock.x_min, bench.stock.x_max)
     tool = outline.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
-    return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, ceiling)]
+    return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, highest)]
 
 
 def _square_faults(saddle: Saddle, operations: list[Operation], outline_by: str) -> list[Fault]:
@@ -149,12 +151,9 @@ def _square_faults(saddle: Saddle, operations: list[Operation], outline_by: str)
     ]
 
 
-def _highest(sweep: Sweep) -> float:
-    """The highest of a crown over the whole blank."""
-    stock = sweep.stock
-    x, y = np.meshgrid(
-        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 33)
-    )
+def _highest(sweep: Sweep, low: float, high: float) -> float:
+    """The highest of a crown over the blank from one x to another."""
+    x, y = np.meshgrid(np.linspace(low, high, 65), np.linspace(sweep.y_low, sweep.y_high, 33))
     return float(np.max(sweep.surface.height(x, y))) + 0.02
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam import proving
-from blankcam.cutting import feeds, grooves, rows, top
+from blankcam.cutting import crown, feeds, grooves, rows, top
 from blankcam.cutting.bench import STANDING
-from blankcam.cutting.motion import Rapid
+from blankcam.cutting.motion import Arc, Rapid
 from blankcam.job import read
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
@@ -62,6 +63,97 @@ def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
             ball = z[:, None] + under
             assert float(np.max(stands - ball)) <= most
             stands = np.minimum(stands, ball)
+
+
+def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatch):
+    """Wherever it may be on a link, at sections 0.1 mm apart, over what each layer finds."""
+    layers, hops, real, hop_over = [], [], top.cut_layer, rows.hop_over
+
+    def cut_layer(path, table, layer, cut):
+        layers.append((table, layer, cut))
+        real(path, table, layer, cut)
+
+    def hop(table, layer, at, to):
+        hops.append((len(layers) - 1, at, to, hop_over(table, layer, at, to)))
+        return hops[-1][-1]
+
+    monkeypatch.setattr(top, "cut_layer", cut_layer)
+    monkeypatch.setattr(rows, "hop_over", hop)
+    proving.plan_part(found, found.saddle, profile, Stage.FINAL)
+    stock, r = layers[0][0].sweep.stock, layers[0][0].sweep.tool.radius
+    x, y = np.arange(stock.x_min, stock.x_max, 0.1), np.linspace(stock.y_min, stock.y_max, 100)
+    stands = np.repeat(layers[0][0].sweep.stands(x)[:, None], len(y), axis=1)
+    lower = 0
+    for k, (table, layer, cut) in enumerate(layers):
+        for _, at, to, high in (h for h in hops if h[0] == k and not math.isnan(h[1][0])):
+            (x0, x1), (y0, y1) = sorted((at[0], to[0])), sorted((at[1], to[1]))
+            off = np.maximum(np.maximum(y0 - y, y - y1), 0.0)
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+            between = (x >= x0) & (x <= x1)
+            if between.any():
+                assert float(np.min(high + under - stands[between])) >= 0.9 * rows.AIR
+            assert high <= stock.z_max + rows.AIR + 1e-9
+            lower += high < stock.z_max
+        for each in rows.passes(table, layer, cut):
+            order = np.argsort(each.xs)
+            z = np.interp(x, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
+            off = np.abs(y - each.y)
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+            stands = np.minimum(stands, z[:, None] + under)
+    assert lower > 0
+
+
+def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
+    """Its first level under the crown that stands there, which falls toward the ends."""
+    saddle = found.saddle
+    edge = proving.plan_part(found, saddle, profile, Stage.FINAL).programs[-1]
+    (ends,) = (o for o in edge.operations if o.name == "ends")
+    surface = crown.crown_surface(saddle, Stage.FINAL)
+    r = saddle.thickness / 2
+    arcs = [m for m in ends.moves if isinstance(m, Arc)]
+    for middle, low, high in (
+        (r, edge.stock.x_min, r),
+        (saddle.length - r, saddle.length - r, edge.stock.x_max),
+    ):
+        levels = [m.to[2] for m in arcs if m.centre[0] == middle]
+        x, y = np.meshgrid(
+            np.linspace(low, high, 300), np.linspace(edge.stock.y_min, edge.stock.y_max, 300)
+        )
+        stands = float(np.max(surface.height(x, y)))
+        steps = np.diff([stands, *levels])
+        assert levels
+        assert float(np.max(-steps)) <= ends.cut.depth + 1e-9
+        assert stands - levels[0] > 0
+
+
+@st.composite
+def stretches(draw):
+    """Stretches of up to eight rows of 100 places, from the left to the right."""
+    found = []
+    for _ in range(draw(st.integers(1, 8))):
+        places = sorted(draw(st.sets(st.integers(0, 99), max_size=6)))
+        found.append(list(zip(places[::2], places[1::2], strict=False)))
+    return found
+
+
+@settings(max_examples=60, deadline=None)
+@given(found=stretches(), speed=st.floats(1.0, 20.0))
+@pytest.mark.property
+def test_every_stretch_is_cut_once_and_after_those_toward_its_face(found, speed):
+    table = SimpleNamespace(
+        ys=tuple(0.5 * k for k in range(len(found))),
+        xs=np.arange(100.0),
+        stride=1.0,
+        sweep=SimpleNamespace(tool=SimpleNamespace(radius=1.5)),
+    )
+    runs = rows.ordered(table, rows.waiting(table, found), speed)
+    cut = [(run.row, run.first, run.last) for run in runs]
+    assert sorted(cut) == sorted((k, *each) for k, row in enumerate(found) for each in row)
+    for k, (row, first, last) in enumerate(cut):
+        outer = row - 1 if row < len(found) // 2 else row + 1
+        if 0 <= outer < len(found) and (outer < len(found) // 2) == (row < len(found) // 2):
+            over = [(outer, a, b) for a, b in found[outer] if a < last and first < b]
+            assert all(each in cut[:k] for each in over)
 
 
 @settings(max_examples=25, deadline=None)
