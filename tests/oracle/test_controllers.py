@@ -1,10 +1,13 @@
 """Every pair of a controller's abilities, over the workshop's jobs: proven, and read by a real one.
 
 A covering array of strength 2 (every two values of any two abilities meet in some row), made
-greedily; that it covers them all is a test of its own.
+greedily; that it covers them all is a test of its own. Whole combinations are drawn besides:
+``BLANKCAM_ABILITIES`` of them, each for another job and machine.
 """
 
 import dataclasses
+import os
+import random
 import re
 from functools import cache
 from itertools import combinations, product
@@ -80,7 +83,11 @@ def job_of(at):
 @cache
 def made(at):
     """One row's part, machine, plan and texts."""
-    row = ROWS[at]
+    return made_of(ROWS[at], at)
+
+
+def made_of(row, at):
+    """A row's part, machine, plan and texts for one of the jobs, on one of the mills."""
     job = job_of(at)
     found = design(job)
     machine = ("bench-mill", "light-router")[at % 2]
@@ -136,15 +143,39 @@ def test_each_has_what_its_controller_knows_and_no_more(at):
         assert not re.search(rf"[XYZIJK]-?\d+\.\d{{{places + 1}}}", "\n".join(code))
 
 
+def drawn(seed):
+    """Some combination of values of all abilities at once."""
+    draw = random.Random(seed)
+    while True:
+        row = {name: draw.choice(values) for name, values in ABILITIES.items()}
+        if allowed(row):
+            return row
+
+
+@pytest.mark.parametrize("seed", range(int(os.environ.get("BLANKCAM_ABILITIES", "7"))))
+def test_any_combination_is_proven_and_read(seed, tmp_path):
+    row = drawn(seed)
+    found, part, profile, plan, written = made_of(row, seed)
+    proof = proved(found, part, profile, row["stage"], plan, written)
+    assert proof.passed, [str(f) for f in proof.faults]
+    assert all(p.as_written for p in proof.programs)
+    if interpreter.command():
+        walked(profile, plan, written, tmp_path)
+
+
 @pytest.mark.oracle
 @pytest.mark.parametrize("at", range(len(ROWS)))
 def test_a_real_interpreter_walks_the_intended_path(at, tmp_path):
-    """In inches its listing has four decimals, 2.54 um: half of that is added to the bound."""
     interpreter.require()
     _, _, profile, plan, written = made(at)
+    walked(profile, plan, written, tmp_path)
+
+
+def walked(profile, plan, written, folder):
+    """In inches its listing has four decimals, 2.54 um: half of that is added to the bound."""
     close = CLOSE + (0.00127 if profile.controller.units == "inch" else 0.0)
     for program, w in zip(plan.programs, written, strict=True):
-        heard = interpreter.ask(w.text, profile.tools, tmp_path)
+        heard = interpreter.ask(w.text, profile.tools, folder)
         assert heard.accepted, heard.complaint
         assert "PROGRAM_END" in {name for name, _ in heard.calls[-3:]}
         compare(heard, program, close)
