@@ -8,9 +8,10 @@ side. Tabs stay at the seat end of both ends and hold part and waste together.
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -35,15 +36,21 @@ TAB_SHARE = 0.3
 """Tabs, mm, and their least height as a share of the thickness (our own)."""
 STANDING = 0.01
 """mm more that an outline may leave: its arcs are fitted, its places rounded."""
-THICKER = 1.25
-"""Tabs may be this much thicker where that saves a level (our own)."""
+THICKEST = 0.5
+"""Share of the thickness that tabs may have where that saves a level (our own)."""
 THROUGH = 0.3
-"""mm cut into the waste board, where it may be."""
+"""mm cut into the waste board, where it may be,"""
+LEAST_THROUGH = 0.15
+"""and where less saves a level (our own: twice what a planed board is out of flat)."""
+OVER_BOARD = 0.2
+"""mm over the waste board to which a rapid goes down beside the blank."""
 WIDEST = 3.2
 """mm: largest tool for an outline."""
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
+HAIR = 0.01
+"""mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
 
 
 def choose_tool(profile: Profile, depth: float) -> Tool | None:
@@ -61,12 +68,20 @@ def choose_tool(profile: Profile, depth: float) -> Tool | None:
 def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
     """The outline in levels, the last ones raised over the tabs."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    way = _Way(part=part, tool=tool, stage=bench.stage, cut=cut, feed_up=bench.profile.feed_max.z)
+    way = _Way(
+        part=part,
+        tool=tool,
+        stage=bench.stage,
+        cut=cut,
+        feed_up=bench.profile.feed_max.z,
+    )
     thick = -bench.stock.z_min
-    through = min(THROUGH, bench.profile.holding.carrier_depth)
-    tab = -thick + max(TAB_HEIGHT, TAB_SHARE * thick)
+    least_tab = min(max(TAB_HEIGHT, TAB_SHARE * thick), THICKEST * thick)
+    levels, tab = levels_of(thick, cut.depth, least_tab, bench.profile.holding.carrier_depth)
+    through = -levels[-1] - thick
+    if bench.profile.holding.on_face == "carrier":
+        way = replace(way, from_beside=_from_beside(way, bench.stock, levels, tab))
     path = Path(bench.clearance)
-    levels, tab = _levels(thick + through, cut.depth, tab, thick)
     before = 0.0
     for z in levels:
         _round(path, way, bench.stock, (before, z), tab)
@@ -91,18 +106,39 @@ def _raised(part: Nut | Saddle, stage: Stage) -> float:
     return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
 
 
-def _levels(depth: float, step: float, tab: float, thick: float) -> tuple[list[float], float]:
-    """Z of each level, one of which is the tabs' top, and that top: at ``tab`` or a little higher.
+def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:
+    """Z of each level, one of which is the tabs' top, and that top.
 
-    Evenly spaced where that needs fewer levels and the tabs hardly grow.
+    The fewest levels, and of those with as many the fewest under the tabs' top, each of which
+    costs an entry; then as deep into the waste board and with as thin tabs as those allow.
+    ``board`` is how deep the waste board may be cut, ``tab`` the tabs' least height.
     """
-    upper, lower = max(1, math.ceil(-tab / step)), max(1, math.ceil((depth + tab) / step))
-    even = math.ceil(depth / step)
-    high = -depth * math.floor(-tab * even / depth) / even
-    if even < upper + lower and high < 0.0 and high + thick <= THICKER * (tab + thick):
-        return [-depth * k / even for k in range(1, even + 1)], high
-    down = [tab * k / upper for k in range(1, upper + 1)]
-    return down + [tab - (depth + tab) * k / lower for k in range(1, lower + 1)], tab
+    most, least = min(THROUGH, board), min(LEAST_THROUGH, board)
+    thin, thickest = thick - tab, thick * (1 - THICKEST)
+    for count in itertools.count(2):
+        for under in range(1, count):
+            top = min(thin, (count - under) * step)
+            through = min(most, under * step + top - thick)
+            if top >= thickest - 1e-9 and through >= least - 1e-9:
+                return _evenly(thick + through, top, count - under, under), -top
+    raise AssertionError  # enough levels always do
+
+
+def _evenly(depth: float, top: float, over: int, under: int) -> list[float]:
+    """Levels over and under the tabs' top, evenly spaced."""
+    down = [-top * (k / over) for k in range(1, over + 1)]
+    return down + [-top - (depth - top) * k / under for k in range(1, under + 1)]
+
+
+def _from_beside(way: _Way, stock: Stock, levels: Sequence[float], tab: float) -> bool:
+    """Whether levels under the tabs are entered from the air beside the left end.
+
+    Only on a carrier: there may be a clamp else. And only where the levels over the tabs left
+    nothing standing beside the end, and where it is shorter than the ramps down into the cut.
+    """
+    under = sum(z < tab - 1e-9 for z in levels)
+    across, ramps = under * (BESIDE - stock.x_min), (tab - levels[-1]) / way.steep
+    return -stock.x_min <= way.tool.diameter - HAIR and across < ramps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,6 +151,8 @@ class _Way:
     cut: Cut
     feed_up: float
     """The machine's highest feed along its Z."""
+    from_beside: bool = False
+    """Levels under the tabs are entered from the air beside the left end, not by ramps."""
 
     @property
     def raised(self) -> float:
@@ -124,6 +162,11 @@ class _Way:
     def rise(self) -> float:
         """The feed straight up, in what is cut already."""
         return min(self.cut.feed, self.feed_up)
+
+    @property
+    def steep(self) -> float:
+        """Most fall of a ramp, for its angle and the plunging feed."""
+        return min(math.tan(self.cut.ramp), self.cut.plunge / self.cut.feed)
 
     def corner(self, x: float) -> float:
         """Height of the top at an end."""
@@ -183,13 +226,19 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
     below = stock.y_min - r - BESIDE
     past_tab = stock.y_min + TAB_WIDTH + r
     shallow = max(z, tab)
+    beside = z < tab and way.from_beside
+    x, down = -r, shallow
+    if beside:
+        x, down = stock.x_min - r - BESIDE, max(z, stock.z_min + OVER_BOARD)
     if path.at[1] == below:
         # Back along the seat side, in air beside the blank
-        path.rapid(x=-r)
-        path.rapid(z=shallow)
+        path.rapid(x=x, z=down)
     else:
-        path.over(-r, below, shallow, stock.z_max + HOP)
-    if z < tab:
+        path.over(x, below, down, stock.z_max + HOP)
+    if beside:
+        _along_blank(path, way, z, past_tab)
+        path.line(feed, x=-r)
+    elif z < tab:
         path.line(feed, y=past_tab)
         path.line(way.cut.plunge, z=before)
         _ramp(path, way, z, past_tab, way.corner(0.0))
@@ -210,12 +259,23 @@ def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
     It goes as far up the end as it must, ``high`` at most.
     The way up that follows takes off the wedge that the ramp left.
     """
-    drop, run = path.at[2] - z, high - low
-    steep = min(math.tan(way.cut.ramp), way.cut.plunge / way.cut.feed)
+    drop, run, steep = path.at[2] - z, high - low, way.steep
     count = max(2, 2 * math.ceil(drop / (2 * run * steep)))
     start, high = path.at[2], low + drop / (count * steep)
     for i in range(1, count + 1):
         path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
+
+
+def _along_blank(path: Path, way: _Way, z: float, y: float) -> None:
+    """To y in the air beside the blank's end; down into the waste board on the way, if so deep."""
+    drop, run = path.at[2] - z, y - path.at[1]
+    if drop <= 0.0:
+        path.rapid(y=y)
+        return
+    further = max(0.0, drop / way.steep - run) / 2
+    if further > 0.0:
+        path.line(way.cut.feed, y=y + further, z=path.at[2] - (run + further) * way.steep)
+    path.line(way.cut.feed, y=y, z=z)
 
 
 def _along(path: Path, segment: curve.Segment, feed: float) -> None:
