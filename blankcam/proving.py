@@ -115,6 +115,20 @@ def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
     return tuple(dict.fromkeys(caution for part in said for caution in part))
 
 
+def refusals(found: Design, profile: Profile, stage: Stage) -> tuple[Fault, ...]:
+    """Why the plans of both parts will be refused, as far as that is told without planning."""
+    if not profile.cuts_programs:
+        return ()
+    from blankcam.cutting import foreseen as ahead
+
+    material, by = found.job.blanks.material, found.job.plan
+    return tuple(
+        fault
+        for part in (found.nut, found.saddle)
+        for fault in ahead.refusals(part, blank_as_cut(found, part), profile, material, stage, by)
+    )
+
+
 def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:
     """The plan's choices as plain values, by the number of the string."""
     return {

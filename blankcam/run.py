@@ -26,6 +26,7 @@ from blankcam.proving import (
     machine_of,
     plan_part,
     programs,
+    refusals,
     slot_choices,
     stop_unproven,
 )
@@ -62,7 +63,8 @@ def layout(
     choices = slot_choices(found, profile, stage)
     found = _with_cautions(found, foreseen(found, profile, stage))
     content = report.report(found, stage=stage, machine=profile.name, choices=choices)
-    drawn_so = _drawing_cautions(job, profile)
+    refused = (f"make will refuse it: {f}" for f in refusals(found, profile, stage))
+    drawn_so = (*refused, *_drawing_cautions(job, profile))
     sections = list(tables.sections(_with_cautions(found, drawn_so), choices))
     if scatter:
         from blankcam.instrument.scatter import scatter as drawn

@@ -1,4 +1,4 @@
-"""What a plan's feeds and thickness will make it caution, without planning a single move.
+"""What a plan will caution, and why it will be refused, without planning a single move.
 
 A tool's cautions are the same in every operation, so it is enough to know which tools are used.
 """
@@ -6,13 +6,26 @@ A tool's cautions are the same in every operation, so it is enough to know which
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterable, Iterator
 
 import numpy as np
 
-from blankcam.cutting import clearing, crown, ends, outline, slots, thickness, top
+from blankcam.cutting import (
+    clearing,
+    crown,
+    ends,
+    holding,
+    outline,
+    plan,
+    slots,
+    thickness,
+    top,
+)
 from blankcam.cutting.bench import Bench, set_up
 from blankcam.cutting.feeds import Work, plan_cut
+from blankcam.cutting.motion import Stock
+from blankcam.faults import Fault, RefusedError
 from blankcam.job.job import BlankJob, PlanJob
 from blankcam.machine.profile import Profile
 from blankcam.machine.tool import Tool
@@ -45,12 +58,79 @@ def cautions(
         blank = dataclasses.replace(blank, thickness=part.thickness)
     bench = set_up(part.length, blank, profile, material, stage)
     if by.outline == "mill":
-        bench = _cut_out(part, bench)
+        bench = plan.cut_out(part, bench)
     edge = _nut_tools(part, bench, by) if isinstance(part, Nut) else _saddle_tools(part, bench, by)
     said = [*_of(face, bench)]
     if off:
         said.append(thickness.caution(part))
     return tuple(dict.fromkeys((*said, *_of(edge, bench))))
+
+
+def refusals(
+    part: Nut | Saddle,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    by: PlanJob,
+) -> tuple[Fault, ...]:
+    """Why ``plan_nut`` or ``plan_saddle`` would refuse the part: some at least of the reasons.
+
+    What only the moves tell is left to the plan: travel, clamps, a top or crown near the jaws.
+    """
+    held, off = profile.holding, thickness.off(part, blank, by.thickness)
+    found = list(holding.grip_faults(part.name, held, blank.height))
+    if by.thickness == "mill":
+        found += thickness.faults(part, blank)
+    if off:
+        blank = dataclasses.replace(blank, thickness=part.thickness)
+    bench = set_up(part.length, blank, profile, material, stage)
+    mills = by.outline == "mill"
+    if mills or off:
+        found += _face_refusals(part, plan.stock_on_face(bench.stock, off), profile, mills=mills)
+    found += _edge_refusals(part, plan.cut_out(part, bench) if mills else bench, by)
+    return tuple(found)
+
+
+def _face_refusals(
+    part: Nut | Saddle, stock: Stock, profile: Profile, *, mills: bool
+) -> Iterator[Fault]:
+    held = profile.holding
+    yield from holding.face_faults(part.name, held, stock, outline=mills, thickness=stock.z_max > 0)
+    try:
+        plan.face_tools(part, stock, profile, held, outline_by_mill=mills)
+    except RefusedError as refused:
+        yield from refused.faults
+
+
+def _edge_refusals(part: Nut | Saddle, bench: Bench, by: PlanJob) -> Iterator[Fault]:
+    held = bench.profile.holding
+    try:
+        if isinstance(part, Nut):
+            sweep, round_by_mill = plan.nut_sweep(part, bench), False
+        else:
+            sweep = plan.saddle_sweep(part, bench)
+            round_by_mill = by.ends == "mill" and bool(plan.ends_tool(sweep, bench.profile, held))
+    except RefusedError as refused:
+        yield from refused.faults
+        return
+    yield from top.limber_faults(sweep, bench)
+    if isinstance(part, Saddle):
+        yield from plan.square_faults(part, by.outline, made=round_by_mill)
+    else:
+        low = _lowest_slot(part, bench, by)
+        yield from holding.jaw_faults_at(part.name, held, "slots", low)
+
+
+def _lowest_slot(nut: Nut, bench: Bench, by: PlanJob) -> float:
+    """Where the lowest floor ends, behind the head side."""
+    by_file = by.slots != "mill"
+    made = ((s, slots.choose(nut, s, bench.profile, bench.stage, by_file=by_file))
+            for s in nut.slots)  # fmt: skip
+    return min(
+        (slots.lowest(nut, s, c.tool, bench) for s, c in made if c.tool is not None),
+        default=math.inf,
+    )
 
 
 def _of(tools: Iterable[Tool | None], bench: Bench) -> list[str]:
@@ -68,16 +148,6 @@ def _face_tools(
         yield thickness.choose_tool(profile, off)
     if by.outline == "mill":
         yield outline.choose_tool(profile, thick + outline.THROUGH)
-
-
-def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
-    """The stock that the outline on face leaves."""
-    x = np.linspace(0.0, part.length, 2001)
-    high = float(np.max(outline.left_standing(part, bench.stage, x) + outline.STANDING))
-    stock = dataclasses.replace(
-        bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
-    )
-    return dataclasses.replace(bench, stock=stock)
 
 
 def _nut_tools(nut: Nut, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:

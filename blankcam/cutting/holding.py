@@ -57,14 +57,21 @@ def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
 def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> list[Fault]:
     """A fault where a tool would come too near the jaws' top: of the lowest operation only."""
     operation = min(operations, key=lowest, default=None)
-    if operation is None or (low := lowest(operation)) >= holding.jaw_top + JAW_ROOM:
+    if operation is None:
+        return []
+    return jaw_faults_at(part, holding, operation.name, lowest(operation))
+
+
+def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fault]:
+    """A fault where the operation of that name, as low as ``low``, comes too near the jaws."""
+    if low >= holding.jaw_top + JAW_ROOM:
         return []
     return [
         Fault(
             where=f"{part}, on edge",
             key="holding.jaw_top",
             found=f"{holding.jaw_top:g} mm",
-            wrong=f"{operation.name} goes down to {low:.2f} mm over the seat side, "
+            wrong=f"{name} goes down to {low:.2f} mm over the seat side, "
             f"nearer than {JAW_ROOM:g} mm to the jaws",
             mend=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
         )

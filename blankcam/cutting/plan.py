@@ -72,7 +72,7 @@ def plan_nut(
     begun = _begin(nut, blank, profile, material, stage, held, (outline_by, thickness_by))
     bench, held = begun.bench, begun.held
     choices = slots.chosen(nut, bench, by_file=slots_by != "mill")
-    sweep = _nut_sweep(nut, bench)
+    sweep = nut_sweep(nut, bench)
     operations = [top.sweep_operation("top", f"{stage} top along x", sweep, bench, one_way=True)]
     ceiling = _standing(sweep)
     operations += _clearing(nut, choices, bench, ceiling)
@@ -110,35 +110,31 @@ def plan_saddle(
     """
     begun = _begin(saddle, blank, profile, material, stage, held, (outline_by, thickness_by))
     bench, held = begun.bench, begun.held
-    sweep = Sweep(
-        surface=crown.crown_surface(saddle, stage),
-        tool=_need_tool("saddle", profile, bench.stock.z_max - held.jaw_top, level=False),
-        stock=bench.stock,
-        y_low=0.0,
-        y_high=bench.stock.y_max,
-        crown=saddle.crown_radius,
-        outline=bench.outline,
-    )
+    sweep = saddle_sweep(saddle, bench)
     operations = [
         top.sweep_operation("crown", f"{stage} crown along x", sweep, bench, one_way=False)
     ]
     if saddle.ends == "round" and ends_by == "mill":
         operations += _ends(saddle, bench, held, sweep)
-    _stop(_square_faults(saddle, operations, outline_by))
+    _stop(square_faults(saddle, outline_by, made=any(o.name == "ends" for o in operations)))
     return _joined(begun.first, _finish("saddle", bench, held, operations, ()))
 
 
 def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Operation]:
     """The round ends, where a flat tool is long enough; else they are the hand's."""
-    highest = functools.partial(_highest, sweep)
-    ceiling = highest(bench.stock.x_min, bench.stock.x_max)
-    tool = outline.choose_tool(bench.profile, ceiling - ends.lowest(held) + 0.2)
+    tool, highest = ends_tool(sweep, bench.profile, held), functools.partial(_highest, sweep)
     return [] if tool is None else [ends.ends_operation(saddle, tool, bench, held, highest)]
 
 
-def _square_faults(saddle: Saddle, operations: list[Operation], outline_by: str) -> list[Fault]:
-    """An outline cut to length leaves square ends, which must be made round in the same plan."""
-    if saddle.ends != "round" or outline_by != "mill" or any(o.name == "ends" for o in operations):
+def ends_tool(sweep: Sweep, profile: Profile, held: Holding) -> Tool | None:
+    """The tool that makes round ends of a crown."""
+    ceiling = _highest(sweep, sweep.stock.x_min, sweep.stock.x_max)
+    return outline.choose_tool(profile, ceiling - ends.lowest(held) + 0.2)
+
+
+def square_faults(saddle: Saddle, outline_by: str, *, made: bool) -> list[Fault]:
+    """An outline cut to length leaves square ends, which must be ``made`` round in its plan."""
+    if saddle.ends != "round" or outline_by != "mill" or made:
         return []
     return [
         Fault(
@@ -185,7 +181,7 @@ def _begin(  # what either part's plan is told
         blank = dataclasses.replace(blank, thickness=part.thickness)
     bench = set_up(part.length, blank, dataclasses.replace(profile, holding=held), material, stage)
     first = _on_face(part, bench, held, done)
-    return _Begun(held=held, first=first, bench=_cut_out(part, bench) if done.outline else bench)
+    return _Begun(held=held, first=first, bench=cut_out(part, bench) if done.outline else bench)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -240,25 +236,42 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tu
 def _face_operations(
     part: Nut | Saddle, face: Bench, held: Holding, done: _Face
 ) -> Iterable[Operation]:
-    stock, profile = face.stock, face.profile
+    stock = face.stock
+    thin, around = face_tools(part, stock, face.profile, held, outline_by_mill=done.outline)
+    if thin is not None:
+        yield thickness.thickness_operation(thin, face)
+    if around is not None:
+        thinned = dataclasses.replace(stock, z_max=0.0)
+        yield outline.outline_operation(part, around, dataclasses.replace(face, stock=thinned))
+
+
+def face_tools(
+    part: Nut | Saddle, stock: Stock, profile: Profile, held: Holding, *, outline_by_mill: bool
+) -> tuple[Tool | None, Tool | None]:
+    """The tools of thickness and outline, None where that is not done.
+
+    Raises
+    ------
+    RefusedError
+        Where there is none, or where tape alone must hold against it.
+    """
     area = (stock.x_max - stock.x_min) * (stock.y_max - stock.y_min)
-    if done.off:
-        tool = thickness.choose_tool(profile, done.off)
-        if tool is None:
-            wrong = f"no flat tool of 1 mm or more takes {done.off:.2f} mm off the {part.name}"
+    off, depth = max(stock.z_max, 0.0), -stock.z_min
+    thin = around = None
+    if off:
+        thin = thickness.choose_tool(profile, off)
+        if thin is None:
+            wrong = f"no flat tool of 1 mm or more takes {off:.2f} mm off the {part.name}"
             raise _no_tool(profile, wrong, 'set thickness = "hand" in [plan]')
-        _stop(holding.tape_faults(part.name, held, tool, area))
-        yield thickness.thickness_operation(tool, face)
-    if done.outline:
-        depth = -stock.z_min
-        tool = outline.choose_tool(profile, depth + outline.THROUGH)
-        if tool is None:
+        _stop(holding.tape_faults(part.name, held, thin, area))
+    if outline_by_mill:
+        around = outline.choose_tool(profile, depth + outline.THROUGH)
+        if around is None:
             wrong = f"no flat tool of 1 to {outline.WIDEST:g} mm cuts the {depth:.1f} mm "
             wrong += f"of the {part.name}'s outline"
             raise _no_tool(profile, wrong, 'set outline = "saw" in [plan]')
-        _stop(holding.tape_faults(part.name, held, tool, area))
-        thinned = dataclasses.replace(stock, z_max=0.0)
-        yield outline.outline_operation(part, tool, dataclasses.replace(face, stock=thinned))
+        _stop(holding.tape_faults(part.name, held, around, area))
+    return thin, around
 
 
 def _no_tool(profile: Profile, wrong: str, otherwise: str) -> RefusedError:
@@ -302,7 +315,7 @@ def _joined(first: tuple[Program, ...], then: Plan) -> Plan:
     )
 
 
-def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+def cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
     """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
 
     def standing(x: Array) -> Array:
@@ -315,9 +328,23 @@ def _cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
     return dataclasses.replace(bench, stock=stock, outline=standing)
 
 
-def _nut_sweep(nut: Nut, bench: Bench) -> Sweep:
-    stock = bench.stock
+def saddle_sweep(saddle: Saddle, bench: Bench) -> Sweep:
+    """The saddle's crown and its tool; raises RefusedError where there is none."""
+    stock, held = bench.stock, bench.profile.holding
+    return Sweep(
+        surface=crown.crown_surface(saddle, bench.stage),
+        tool=_need_tool("saddle", bench.profile, stock.z_max - held.jaw_top, level=False),
+        stock=stock,
+        y_low=0.0,
+        y_high=stock.y_max,
+        crown=saddle.crown_radius,
+        outline=bench.outline,
+    )
 
+
+def nut_sweep(nut: Nut, bench: Bench) -> Sweep:
+    """The nut's top and its tool; raises RefusedError where there is none."""
+    stock = bench.stock
     surface = top.TopSurface(nut=nut, stage=bench.stage)
     xs = np.linspace(stock.x_min, stock.x_max, 33)
     need = stock.z_max - float(np.min(surface.height(xs, np.full_like(xs, stock.y_max))))

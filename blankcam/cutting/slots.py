@@ -369,6 +369,13 @@ def slot_operation(
     )
 
 
+def lowest(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
+    """The lowest z that a tool's tip is sent to in a slot: where its last pass ends."""
+    groove = grooves.Groove.of(nut, slot, bench.stage)
+    y1 = ends(bench.stock, tool, back=False, lean=abs(slot.tilt) + abs(slot.yaw))[1]
+    return groove.place(tool.tip_radius, 0.0, tool.tip_radius, y1)[2]
+
+
 def _gentle(cut: Cut, tilt: float) -> Cut:
     """The cut slowed so that going down the tilt stays within the plunging feed."""
     steep = math.sin(abs(tilt))

@@ -30,6 +30,8 @@ LEAST_LAYER = 0.2
 LINK = 2.0
 STEP = 0.4
 """Seconds of a link over the blank, and of one at depth to the next row, about, for choosing."""
+STOUT = 0.3
+"""mm: a tool that may take so much is never too limber, for the closest rows leave far less."""
 TRIED = 10
 """So many ways of rough layers, those with the least to cut, are worked out."""
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
@@ -208,17 +210,12 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
     leave ridges, which the next layer's depth of cut must take along, and after the last layer the
     finishing passes': that one may so want closer rows.
     """
-    steps = (share * sweep.tool.diameter for share in SHARES)
-    tables = [(s, sweep.table(sweep.rows(s))) for s in steps if math.isfinite(_ridge(sweep, s))]
-    tried = [
-        _Rows(table=each, ridge=max(_ridge(sweep, step), _at_faces(each)) + CLOSE)
-        for step, each in tables
-    ]
+    tried = list(_ways(sweep))
     above = max(t.table.above for t in tried)
     if above <= most:
         return []
-    lasts = [t for t in tried if most - t.ridge >= LEAST_LEAVE]
-    wides = [t for t in tried if full.depth - t.ridge >= LEAST_LAYER * full.depth]
+    lasts = [t for t in tried if _may_be_last(t, most)]
+    wides = [t for t in tried if _may_be_wide(t, full)]
     every = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
     if not every:
         return None
@@ -226,6 +223,38 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[tuple[Table, Lay
     ways = [_trimmed(way, full.depth, most) for way in every[:TRIED]]
     best = min(ways, key=lambda way: sum(rows.seconds(layer, full) for rows, layer in way))
     return [(rows.table, layer) for rows, layer in best]
+
+
+def _ways(sweep: Sweep) -> Iterator[_Rows]:
+    """Rows as far apart as each of ``SHARES`` says, the closest first."""
+    for share in SHARES:
+        step = share * sweep.tool.diameter
+        if math.isfinite(ridge := _ridge(sweep, step)):
+            each = sweep.table(sweep.rows(step))
+            yield _Rows(table=each, ridge=max(ridge, _at_faces(each)) + CLOSE)
+
+
+def _may_be_last(rows: _Rows, most: float) -> bool:
+    return most - rows.ridge >= LEAST_LEAVE
+
+
+def _may_be_wide(rows: _Rows, full: Cut) -> bool:
+    return full.depth - rows.ridge >= LEAST_LAYER * full.depth
+
+
+def limber_faults(sweep: Sweep, bench: Bench) -> list[Fault]:
+    """Why ``sweep_operation`` would refuse the tool, without planning its passes."""
+    full = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
+    finish = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
+    most, above, last, wide = min(full.depth, finish.depth), 0.0, False, False
+    if most >= STOUT:
+        return []
+    for rows in _ways(sweep):
+        last, wide = last or _may_be_last(rows, most), wide or _may_be_wide(rows, full)
+        if last and wide:
+            return []
+        above = max(above, rows.table.above)
+    return [_too_limber(sweep.tool, bench.profile, most)] if above > most else []
 
 
 def _layers(

@@ -5,6 +5,7 @@ import dataclasses
 import pytest
 
 from blankcam import proving
+from blankcam.faults import RefusedError
 from blankcam.job import read
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
@@ -66,3 +67,41 @@ def test_nothing_is_foreseen_of_a_bench_without_programs():
     for machine in ("hand-bench", "template-laser"):
         profile = proving.machine_of(loaded, machine)
         assert proving.foreseen(design(loaded), profile, Stage.ROUGH) == ()
+
+
+def tools_changed(profile, **changes):
+    return dataclasses.replace(
+        profile, tools=tuple(dataclasses.replace(t, **changes) for t in profile.tools)
+    )
+
+
+def held_changed(profile, **changes):
+    return dataclasses.replace(profile, holding=dataclasses.replace(profile.holding, **changes))
+
+
+@pytest.mark.parametrize(
+    ("changed", "word"),
+    [
+        (lambda p: p, ""),
+        (lambda p: held_changed(p, jaw_top=1.0), "grips too little"),
+        (lambda p: tools_changed(p, reach=1.0), "reaches"),
+        (lambda p: tools_changed(p, flute_length=1.0, reach=1.0), "no flat tool"),
+        (lambda p: tools_changed(p, stick_out=90.0), "bends 3 um"),
+    ],
+    ids=["as it is", "grip", "ball", "flat", "limber"],
+)
+def test_refusals_foreseen_are_those_of_the_plan(changed, word):
+    loaded = read.load(str(next(p for p in DEMO_JOBS if p.stem == "concert-steel")))
+    plan = dataclasses.replace(loaded.plan, outline="mill", slots="mill")
+    loaded = dataclasses.replace(loaded, plan=plan)
+    found, profile = design(loaded), changed(proving.machine_of(loaded, "bench-mill"))
+    told = {str(f) for f in proving.refusals(found, profile, Stage.FINAL)}
+    refused = set()
+    for part in (found.nut, found.saddle):
+        try:
+            proving.plan_part(found, part, profile, Stage.FINAL)
+        except RefusedError as why:
+            refused |= {str(f) for f in why.faults}
+    assert refused <= told
+    assert bool(refused) == bool(told) == bool(word)
+    assert word in "".join(told)
