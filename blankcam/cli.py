@@ -344,6 +344,8 @@ def run_cli() -> None:
     _speak_safely()
     # no other package may hook into how job files are read, and looking for such takes time
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    # nothing here is so large that threads of a matrix library would earn what starting them takes
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(_exit_code())
 
 

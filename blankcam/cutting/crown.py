@@ -38,7 +38,7 @@ class CrownSurface:
         x, inside = beside(x, self.saddle.length)
         off = y - self.saddle.ridge.height(x)
         radius, edge = self.saddle.crown_radius, STEEPEST * self.saddle.crown_radius
-        inner = np.clip(off, -edge, edge)
+        inner = np.minimum(np.maximum(off, -edge), edge)
         along_y = -inner / np.sqrt(radius**2 - inner**2)
         along_x = self.saddle.top.slope(x) - along_y * self.saddle.ridge.slope(x)
         return along_x * inside, along_y

@@ -197,13 +197,11 @@ def _deepest(
     edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
     # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
     x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
-    stands, deepest = np.full_like(x, deep), 0.0
-    for aside, up, _ in ways:
-        room = ball**2 - (x - aside) ** 2
-        under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
-        deepest = max(deepest, float(np.max(stands - under)))
-        stands = np.minimum(stands, under)
-    return deepest
+    aside, up = np.array([w[:2] for w in ways]).T[:, :, None]
+    room = ball**2 - (x - aside) ** 2
+    under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
+    before = np.minimum.accumulate(np.vstack([np.full_like(x, deep), under[:-1]]))
+    return max(0.0, float(np.max(before - under)))
 
 
 def _upper(

@@ -12,6 +12,7 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -49,6 +50,8 @@ WIDEST = 3.2
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
+SETTLED = 1e-10
+"""mm: the place where a tool touches the top is found to that."""
 HAIR = 0.01
 """mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
 
@@ -141,7 +144,7 @@ def _from_beside(way: _Way, stock: Stock, levels: Sequence[float], tab: float) -
     return -stock.x_min <= way.tool.diameter - HAIR and across < ramps
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Way:
     """The tool's centre around a part."""
 
@@ -172,6 +175,7 @@ class _Way:
         """Height of the top at an end."""
         return float(self.part.top.height(np.array(x))) + self.raised
 
+    @cached_property
     def over(self) -> curve.Chain:
         """Over the top from left to right, the corners rounded."""
         r, length = self.tool.radius, self.part.length
@@ -189,7 +193,7 @@ class _Way:
     def around(self) -> float:
         """Length of the outline from the seat side over the top and back, mm."""
         ends = self.corner(0.0) + self.corner(self.part.length)
-        return ends + sum(s.length for s in self.over())
+        return ends + sum(s.length for s in self.over)
 
     def feed(self, segment: curve.Segment) -> float:
         """The feed along a segment: slower inside arcs."""
@@ -207,8 +211,10 @@ class _Way:
         """Height of the centre over x, touching the top."""
         r, u = self.tool.radius, x.copy()
         for _ in range(30):
-            slope = self.part.top.slope(u)
+            slope, before = self.part.top.slope(u), u
             u = x + r * slope / np.sqrt(1 + slope**2)
+            if float(np.max(np.abs(u - before))) < SETTLED:
+                break
         room = np.sqrt(np.maximum(r**2 - (u - x) ** 2, 0.0))
         return np.asarray(self.part.top.height(u) + self.raised + room)
 
@@ -243,7 +249,7 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
         path.line(way.cut.plunge, z=before)
         _ramp(path, way, z, past_tab, way.corner(0.0))
     path.line(feed, y=way.corner(0.0))
-    for segment in way.over():
+    for segment in way.over:
         _along(path, segment, way.feed(segment))
     if z < tab:
         path.line(feed, y=past_tab)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import functools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -99,6 +100,7 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
     )
 
 
+@functools.lru_cache(maxsize=4)  # who only asks, asks for the choices and for what they bring
 def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[SlotChoice, ...]:
     """How every slot is to be made; for the plan, and for who only asks."""
     each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Protocol
 
@@ -30,7 +31,7 @@ class Surface(Protocol):
         """Z over x and y."""
 
     def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
-        """Slopes along x and along y."""
+        """Slopes along x and along y, of the shape of y; x may lack its leading axes."""
 
 
 WASTE = 1.0
@@ -43,6 +44,8 @@ LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
+AXES = 129
+"""Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
 _ROUNDS = 60
 _SETTLED = 1e-8
@@ -54,7 +57,7 @@ def beside(x: Array, length: float) -> tuple[Array, Array]:
     A surface goes on level from there: a top that falls toward its ends would lead the tool down
     to the jaws in the waste beside the part.
     """
-    kept = np.clip(x, -WASTE, length + WASTE)
+    kept = np.minimum(np.maximum(x, -WASTE), length + WASTE)
     return kept, np.asarray(kept == x, dtype=float)
 
 
@@ -67,15 +70,15 @@ def contact(surface: Surface, radius: float, x: Array, y: Array) -> tuple[Array,
     on from the last guess, which the small slopes along a part allow.
     """
     u, v = x.copy(), y.copy()
+    beyond = np.array([0.0, _D]).reshape((2,) + (1,) * y.ndim)
     for _ in range(_ROUNDS):
-        hx, hy = surface.gradient(u, v)
+        hx, hy = surface.gradient(u, v + beyond)
         s = np.sqrt(1 + hx**2 + hy**2)
-        hx2, hy2 = surface.gradient(u, v + _D)
-        s2 = np.sqrt(1 + hx2**2 + hy2**2)
-        short = v - radius * hy / s - y
-        rise = np.maximum(1 - radius * (hy2 / s2 - hy / s) / _D, 1.0)
-        step = np.clip(v - short / rise, y - radius, y + radius) - v
-        along = x + radius * hx / s - u
+        lean = hy / s
+        short = v - radius * lean[0] - y
+        rise = np.maximum(1 - radius * (lean[1] - lean[0]) / _D, 1.0)
+        step = np.minimum(np.maximum(v - short / rise, y - radius), y + radius) - v
+        along = x + radius * hx[0] / s[0] - u
         u, v = u + along, v + step
         if max(float(np.max(np.abs(step))), float(np.max(np.abs(along)))) < _SETTLED:
             break
@@ -86,10 +89,7 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     """The lowest z of a tool's tip at (x, y) that does not cut below the surface, mm."""
     x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
     if tool.shape is Shape.BALL:
-        r = tool.radius
-        u, v = contact(surface, r, x, y)
-        room = np.maximum(r**2 - (u - x) ** 2 - (v - y) ** 2, 0.0)
-        return np.asarray(surface.height(u, v) + np.sqrt(room) - r)
+        return _over_contact(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
     ring = np.linspace(0, math.tau, 96, endpoint=False)
     spread = np.concatenate([[0.0], np.linspace(0.1, 1.0, 10)]) * tool.radius
     du = (spread[:, None] * np.cos(ring)).ravel()
@@ -98,7 +98,15 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     return np.asarray(heights.max(axis=-1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+def _over_contact(
+    surface: Surface, radius: float, axis: tuple[Array, Array], at: tuple[Array, Array]
+) -> Array:
+    """The tip of a ball whose axis stands there when it touches the surface at that place."""
+    room = np.maximum(radius**2 - (at[0] - axis[0]) ** 2 - (at[1] - axis[1]) ** 2, 0.0)
+    return np.asarray(surface.height(*at) + np.sqrt(room) - radius)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Sweep:
     """A surface to be brought out by passes along x over the whole blank."""
 
@@ -154,14 +162,12 @@ class Sweep:
         middle between two passes. The step is measured along the surface's section; the tool's
         axis goes further than the place it touches where the section is round.
         """
-        xs = np.linspace(self.stock.x_min, self.stock.x_max, 9)
-        start = float(np.min(self._axis_over(xs, self.y_low)))
-        stop = float(np.max(self._axis_over(xs, self.y_high)))
+        (start, *_, stop), _ = axes, shares = self._strides
         ys = [start]
         while ys[-1] < stop - 1e-9:
-            stride = self._stride(xs, ys[-1], step)
+            stride = step * float(np.interp(ys[-1], axes, shares))
             # A section that grows steeper allows less at the stride's far end
-            ys.append(ys[-1] + min(stride, self._stride(xs, min(ys[-1] + stride, stop), step)))
+            ys.append(ys[-1] + min(stride, step * float(np.interp(ys[-1] + stride, axes, shares))))
         stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
         return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
 
@@ -170,28 +176,24 @@ class Sweep:
         x0, x1 = self.x_ends
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
         x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
+        wanted = np.ones(x.shape, dtype=bool)
+        if self.tool.shape is Shape.BALL:
+            u, v = contact(self.surface, self.tool.radius, x, y)
+            tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
+            # A row's part goes half way to where its neighbours touch
+            middle = (v[1:] + v[:-1]) / 2
+            wanted[:-1] &= middle > self.y_low
+            wanted[1:] &= middle < self.y_high
+        else:
+            tips = self.tip(x, y)
         return Table(
             sweep=self,
             ys=tuple(ys),
             xs=xs,
-            tips=self.tip(x, y),
+            tips=tips,
             touching=self.touching(xs),
-            wanted=self._wanted(x, y),
+            wanted=wanted,
         )
-
-    def _wanted(self, x: Array, y: Array) -> Bools:
-        """Where each row brings out a part of the surface between the faces, (m, n).
-
-        A row's part goes half way to where its neighbours touch.
-        """
-        if self.tool.shape is not Shape.BALL or len(y) < 2:
-            return np.ones(x.shape, dtype=bool)
-        _, v = contact(self.surface, self.tool.radius, x, y)
-        middle = (v[1:] + v[:-1]) / 2
-        wanted = np.ones(x.shape, dtype=bool)
-        wanted[:-1] &= middle > self.y_low
-        wanted[1:] &= middle < self.y_high
-        return wanted
 
     def over_face(self, y: float) -> float:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
@@ -208,14 +210,24 @@ class Sweep:
         hx, hy = self.surface.gradient(x, np.full_like(x, y))
         return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
 
-    def _stride(self, x: Array, y: float, step: float) -> float:
+    @cached_property
+    def _strides(self) -> tuple[Array, Array]:
+        """Places of the axis from the first to the last, and how long a stride is there.
+
+        Strides are shares of a step on the level, the least along the blank.
+        """
+        xs = np.linspace(self.stock.x_min, self.stock.x_max, 9)
+        start = float(np.min(self._axis_over(xs, self.y_low)))
+        stop = float(np.max(self._axis_over(xs, self.y_high)))
+        axes = np.linspace(start, stop, AXES)
         if self.tool.shape is not Shape.BALL:
-            return step
-        _, v = contact(self.surface, self.tool.radius, x, np.full_like(x, y))
+            return axes, np.ones(AXES)
+        x, y = np.meshgrid(xs, axes)
+        _, v = contact(self.surface, self.tool.radius, x, y)
         _, hy = self.surface.gradient(x, v)
-        level = float(np.min(1 / np.sqrt(1 + hy**2)))
+        level = np.min(1 / np.sqrt(1 + hy**2), axis=1)
         # The root: a cusp is judged upright, which on a steep flank is more than along the normal
-        return step * (1 + self.tool.radius / self.crown) * level * math.sqrt(level)
+        return axes, (1 + self.tool.radius / self.crown) * level * np.sqrt(level)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

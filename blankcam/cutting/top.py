@@ -54,7 +54,8 @@ class TopSurface:
     def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
         """Slopes along x and along y."""
         x, inside = beside(x, self.nut.length)
-        return self.nut.top.slope(x) * inside, np.full_like(y, -math.tan(self.nut.tilt))
+        along_x = np.broadcast_to(self.nut.top.slope(x) * inside, y.shape)
+        return along_x, np.full_like(y, -math.tan(self.nut.tilt))
 
 
 def finishing_step(sweep: Sweep, tool: Tool) -> float:

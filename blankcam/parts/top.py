@@ -79,50 +79,39 @@ class SmoothCurve:
 
     def height(self, x: Array) -> Array:
         """Z at each x, mm."""
-        knots, z, d = _fitted(self)
-        i, t, h = _locate(knots, x)
-        inner = (
-            (1 + 2 * t) * (1 - t) ** 2 * z[i]
-            + t * (1 - t) ** 2 * h * d[i]
-            + t**2 * (3 - 2 * t) * z[i + 1]
-            + t**2 * (t - 1) * h * d[i + 1]
-        )
-        return np.asarray(inner + self._beyond(x, d))
+        t, (c0, c1, c2, c3) = self._piece(x)
+        return np.asarray(((c3 * t + c2) * t + c1) * t + c0)
 
     def slope(self, x: Array) -> Array:
         """dz/dx at each x."""
-        knots, z, d = _fitted(self)
-        i, t, h = _locate(knots, x)
-        rise = (z[i + 1] - z[i]) / h
-        inner = 6 * t * (1 - t) * rise + (1 - t) * (1 - 3 * t) * d[i] + t * (3 * t - 2) * d[i + 1]
-        if self.level_ends:
-            xs = np.asarray(x, dtype=float)
-            inner = np.where((xs < self.xs[0]) | (xs > self.xs[-1]), 0.0, inner)
-        return np.asarray(inner)
+        t, (_, c1, c2, c3) = self._piece(x)
+        return np.asarray((3 * c3 * t + 2 * c2) * t + c1)
 
-    def _beyond(self, x: Array, d: Array) -> Array:
-        if self.level_ends:
-            return np.zeros_like(np.asarray(x, dtype=float))
+    def _piece(self, x: Array) -> tuple[Array, Array]:
+        """How far each x lies past the start of its piece, and the piece's four coefficients."""
+        knots, starts, pieces = _fitted(self)
         x = np.asarray(x, dtype=float)
-        below, above = np.minimum(x - self.xs[0], 0.0), np.maximum(x - self.xs[-1], 0.0)
-        return np.asarray(d[0] * below + d[-1] * above)
+        i = np.searchsorted(knots, x, side="right")
+        return x - starts[i], pieces[:, i]
 
 
 @lru_cache(maxsize=64)
 def _fitted(curve: SmoothCurve) -> tuple[Array, Array, Array]:
-    """Knots, heights and tangents; a curve is asked thousands of times."""
+    """A curve's knots, where its pieces start, and their coefficients, (4, n + 1).
+
+    A piece lies before each knot and one behind the last. A curve is asked thousands of times.
+    """
     x, z = np.array(curve.xs), np.array(curve.zs)
-    return x, z, _tangents(x, z, level_ends=curve.level_ends)
-
-
-def _locate(
-    knots: Array, x: Array
-) -> tuple[np.ndarray[tuple[int, ...], np.dtype[np.intp]], Array, Array]:
-    """Between which knots each x lies, its share of the way, and the distance between them."""
-    inside = np.clip(np.asarray(x, dtype=float), knots[0], knots[-1])
-    i = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, len(knots) - 2)
-    h = knots[i + 1] - knots[i]
-    return i, (inside - knots[i]) / h, h
+    d = _tangents(x, z, level_ends=curve.level_ends)
+    h, rise = np.diff(x), np.diff(z) / np.diff(x)
+    cubic = [
+        z[:-1],
+        d[:-1],
+        (3 * rise - 2 * d[:-1] - d[1:]) / h,
+        (d[:-1] + d[1:] - 2 * rise) / h**2,
+    ]
+    before, behind = [[z[0]], [d[0]], [0.0], [0.0]], [[z[-1]], [d[-1]], [0.0], [0.0]]
+    return x, np.concatenate([x[:1], x]), np.hstack([before, np.stack(cubic), behind])
 
 
 def _tangents(x: Array, z: Array, *, level_ends: bool) -> Array:
