@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -171,6 +171,8 @@ def _layers(
         for share in SHARES:
             tried = (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
             ways += list(itertools.islice(filter(keeps, tried), 1))
+    if SAME < off < ball:
+        ways += [w for share in SHARES for w in _middle_first(off, ball, deep, step, share)]
     for thinner in THINNER:
         ways += [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
         ways.sort(key=len)
@@ -188,6 +190,26 @@ def _over_floor(
         up = ball + off + (deep - off) * k / layers
         found += [(aside, up, k > ONE_WAY) for aside in _side_by_side(off, ball, between)]
     return found
+
+
+def _middle_first(
+    off: float, ball: float, deep: float, step: float, share: float
+) -> Iterator[list[tuple[float, float, bool]]]:
+    """Ways whose first layers are one pass each, along the middle, and the others wall to wall.
+
+    At each wall a strip is left, which the ball's round meets higher than its tip runs: so much
+    deeper may the first passes along the walls go.
+    """
+    gap, sides = step * (1 - share), _side_by_side(off, ball, share * step)
+    for count in range(1, math.ceil(deep / step)):
+        down = min(count * step, ball)
+        reach = math.sqrt(2 * ball * down - down**2)
+        first = step + ball - math.sqrt(ball**2 - max(reach - off, 0.0) ** 2) - CLOSE
+        walls = max(0, math.ceil((deep - off - first) / gap - 1e-9))
+        tips = [(0.0, deep - k * step) for k in range(1, count + 1)]
+        tips += [(x, off + k * gap) for k in range(walls, 0, -1) for x in sides]
+        two_way = len(tips) - ONE_WAY * (len(sides) if walls else 1)
+        yield [(x, ball + tip, i < two_way) for i, (x, tip) in enumerate(tips)]
 
 
 def _deepest(

@@ -26,6 +26,8 @@ SMALLEST = 0.5
 """mm; smaller tools are left to steadier machines (our own)."""
 DEPTH_ROOM = 0.2
 """mm the flutes must reach beyond the depth (our own)."""
+BESIDE_SLOT = 0.5
+"""mm beside a slot that a tool's depth counts from the highest of (our own)."""
 DEEPEST = 3.0
 """Deepest slot in tool diameters."""
 LOW_HOP = 0.5
@@ -144,10 +146,11 @@ def _cleared(
         grooves.Groove.of(nut, slot, Stage.ROUGH),
         grooves.floor_cusp(slot, _left_open(nut, slot)),
     )
-    each = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK
+    each, within = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK, _within(nut, slot)
 
     def seconds(depth: float) -> float:
-        return each * len(grooves.passes(groove, tool.tip_radius, depth, cut.depth, cusp))
+        deep = depth - within
+        return each * len(grooves.passes(groove, tool.tip_radius, deep, cut.depth, cusp))
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
@@ -171,13 +174,23 @@ def _left_open(nut: Nut, slot: Slot) -> float:
 
 def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
-    floor = grooves.floor_front(nut, slot, stage)
-    reach = slot.width / 2 + 0.5
-    x = slot.centre + np.array([-reach, 0.0, reach])
+    floor, high = grooves.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
     full, cleared = (
-        float(np.max(nut.top_height(x, np.zeros(3), s))) - floor for s in (stage, Stage.FINAL)
+        high + (nut.allowance if s is Stage.ROUGH else 0.0) - floor for s in (stage, Stage.FINAL)
     )
     return full, cleared
+
+
+def _within(nut: Nut, slot: Slot) -> float:
+    """How much less stands over the groove itself than beside it, mm."""
+    return _highest(nut, slot, BESIDE_SLOT) - _highest(nut, slot, 0.0)
+
+
+def _highest(nut: Nut, slot: Slot, beside: float) -> float:
+    """The highest of the finished top over a slot and so far beside it, at the witness edge, mm."""
+    reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
+    x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
+    return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
 
 
 def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
@@ -349,11 +362,10 @@ def slot_operation(
         left = slot.depth_front - nut.slot_raise(bench.stage)
         cusp = grooves.floor_cusp(slot, left)
         lean = abs(slot.tilt) + abs(slot.yaw)
-        passes += grooves.least_passes(groove.radius, tool, choice.depth, cut.depth, cusp)
+        deep = choice.depth - _within(nut, slot)
+        passes += grooves.least_passes(groove.radius, tool, deep, cut.depth, cusp)
         hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
-        for aside, up, both in grooves.passes(
-            groove, tool.tip_radius, choice.depth, cut.depth, cusp
-        ):
+        for aside, up, both in grooves.passes(groove, tool.tip_radius, deep, cut.depth, cusp):
             y0, y1 = ends(bench.stock, tool, back=both, lean=lean)
             near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
             go = to_and_fro if both else across

@@ -183,6 +183,20 @@ def test_no_pass_of_a_groove_is_too_deep(wider, ball, deep, share, tilt):
     assert -1e-9 < float(left[steep & (wanted < high)].max(initial=0.0)) <= 0.010
 
 
+@pytest.mark.parametrize(
+    ("radius", "ball", "deep", "step"),
+    [(0.546, 0.5, 1.31, 0.25), (0.864, 0.75, 1.66, 0.375), (0.445, 0.4, 0.43, 0.12)],
+)
+def test_a_groove_little_wider_than_its_tool_begins_along_its_middle(radius, ball, deep, step):
+    """Fewer passes than layers from wall to wall would take, which are two in each."""
+    groove = grooves.Groove(x=0.0, z=0.0, radius=radius, tilt=0.0, yaw=0.0)
+    floor = len(grooves.around(radius, ball, grooves.FLOOR_CUSP))
+    layers = math.ceil((deep + STANDING - (radius - ball)) / step)
+    found = grooves.passes(groove, ball, deep, step, grooves.FLOOR_CUSP)
+    assert len(found) < 2 * (layers - 1) + floor
+    assert found[0][0] == 0.0
+
+
 def test_an_outline_comes_back_beside_the_seat_side(found, profile):
     """Over the blank only at its beginning and its end."""
     for part in (found.nut, found.saddle):
