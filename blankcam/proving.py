@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
@@ -116,17 +116,34 @@ def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
 
 
 def refusals(found: Design, profile: Profile, stage: Stage) -> tuple[Fault, ...]:
-    """Why the plans of both parts will be refused, as far as that is told without planning."""
+    """Why the plans of both parts will be refused.
+
+    Without planning, but where only the moves would tell.
+    """
     if not profile.cuts_programs:
         return ()
     from blankcam.cutting import foreseen as ahead
 
     material, by = found.job.blanks.material, found.job.plan
-    return tuple(
-        fault
+    each = [
+        (part, blank_as_cut(found, part), profile, material, stage, by)
         for part in (found.nut, found.saddle)
-        for fault in ahead.refusals(part, blank_as_cut(found, part), profile, material, stage, by)
+    ]
+    told = tuple(fault for asked in each for fault in ahead.refusals(*asked))
+    if told or not any(ahead.may_be_more(*asked) for asked in each):
+        return told
+    return tuple(
+        fault for part, *_ in each for fault in _refused(plan_part, found, part, profile, stage)
     )
+
+
+def _refused(work: Callable[..., object], *on: object) -> tuple[Fault, ...]:
+    """Why a piece of work is refused, if it is."""
+    try:
+        work(*on)
+    except RefusedError as refused:
+        return refused.faults
+    return ()
 
 
 def choices_of(chosen: Sequence[SlotChoice]) -> dict[int, Choice]:

@@ -25,6 +25,7 @@ from blankcam.cutting import (
 from blankcam.cutting.bench import Bench, set_up
 from blankcam.cutting.feeds import Work, plan_cut
 from blankcam.cutting.motion import Stock
+from blankcam.cutting.surface import Sweep
 from blankcam.faults import Fault, RefusedError
 from blankcam.job.job import BlankJob, PlanJob
 from blankcam.machine.profile import Profile
@@ -33,6 +34,11 @@ from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
+
+SPARE = 10.0
+"""mm that no tool goes further out than its diameter, for a first look,"""
+NEAR = 0.2
+"""and mm by which a tip may be lower than such a look says (our own)."""
 
 
 def cautions(
@@ -76,7 +82,7 @@ def refusals(
 ) -> tuple[Fault, ...]:
     """Why ``plan_nut`` or ``plan_saddle`` would refuse the part: some at least of the reasons.
 
-    What only the moves tell is left to the plan: travel, clamps, a top or crown near the jaws.
+    What only the moves tell is left to the plan; ``may_be_more`` says whether to ask it.
     """
     held, off = profile.holding, thickness.off(part, blank, by.thickness)
     found = list(holding.grip_faults(part.name, held, blank.height))
@@ -90,6 +96,49 @@ def refusals(
         found += _face_refusals(part, plan.stock_on_face(bench.stock, off), profile, mills=mills)
     found += _edge_refusals(part, plan.cut_out(part, bench) if mills else bench, by)
     return tuple(found)
+
+
+def may_be_more(
+    part: Nut | Saddle,
+    blank: BlankJob,
+    profile: Profile,
+    material: str,
+    stage: Stage,
+    by: PlanJob,
+) -> bool:
+    """Whether a part that ``refusals`` finds nothing against may be refused for its moves.
+
+    That is for travel, for clamps, or for a top or crown near the jaws. True where it is near.
+    """
+    held, off = profile.holding, thickness.off(part, blank, by.thickness)
+    mills = by.outline == "mill"
+    if (mills or off) and held.on_face == "clamps":
+        return True
+    bench = set_up(part.length, blank, profile, material, stage)
+    beside = 2 * (max((t.diameter for t in profile.tools), default=0.0) + SPARE)
+    face = blank.thickness + off + outline.THROUGH + profile.clearance
+    need = (
+        blank.length + beside,
+        max(blank.thickness, blank.height) + beside,
+        max(bench.clearance, face) + SPARE,
+    )
+    travel = profile.travel
+    if any(n > t for n, t in zip(need, (travel.x, travel.y, travel.z), strict=True)):
+        return True
+    bench = plan.cut_out(part, bench) if mills else bench
+    sweep = plan.nut_sweep(part, bench) if isinstance(part, Nut) else plan.saddle_sweep(part, bench)
+    return _lowest_tip(sweep) < held.jaw_top + holding.JAW_ROOM + NEAR
+
+
+def _lowest_tip(sweep: Sweep) -> float:
+    """About the lowest z of a tip over a top or a crown, mm: where a ball touches its slopes."""
+    stock = sweep.stock
+    x, y = np.meshgrid(
+        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 17)
+    )
+    slopes = sweep.surface.gradient(x, y)
+    under = sweep.tool.radius * (1 - 1 / np.sqrt(1 + slopes[0] ** 2 + slopes[1] ** 2))
+    return float(np.min(sweep.surface.height(x, y) - under))
 
 
 def _face_refusals(

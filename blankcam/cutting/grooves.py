@@ -38,7 +38,7 @@ MOST_PASSES = 400
 SAME = 1e-4
 """mm under which two radii are one."""
 SIDE_CUSP = 0.003
-"""mm a cusp may stand into a slot at 0.9 of its depth; the proof allows twice 0.005 mm."""
+"""mm a cusp may stand into a slot sideways; the proof allows twice 0.005 mm in its width."""
 
 
 def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
@@ -93,8 +93,8 @@ def around(radius: float, ball: float, cusp: float) -> list[float]:
 
     Between passes 2h apart the groove falls short most in the middle, radially by
     R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
-    wall stands at an angle m that is 1/cos m as much upright. So passes stand close at the upright
-    walls and further apart toward the floor.
+    wall stands at an angle m that is 1/cos m as much upright, and 1/sin m sideways. At steep walls
+    it is ``SIDE_CUSP`` sideways that counts: what matters of them is how far apart they stand.
     """
     off, at = radius - ball, math.pi / 2
     if off <= SAME:
@@ -111,21 +111,22 @@ def around(radius: float, ball: float, cusp: float) -> list[float]:
 
 
 def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
-    """Half the widest step down from an angle that leaves no more than ``cusp`` upright."""
+    """Half the widest step down from an angle that leaves no more than may be."""
     off = radius - ball
 
-    def left(half: float) -> float:
+    def keeps(half: float) -> bool:
         if off * math.sin(half) >= ball:
-            return math.inf
+            return False
         reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
-        return (radius - reach) / math.cos(start - half)
+        wall = abs(start - half)
+        return radius - reach <= max(cusp * math.cos(wall), SIDE_CUSP * math.sin(wall))
 
     low, high = 0.0, max(start / 2, 1e-3)
-    if left(high) <= cusp:
+    if keeps(high):
         return high
     for _ in range(40):
         middle = (low + high) / 2
-        low, high = (middle, high) if left(middle) <= cusp else (low, middle)
+        low, high = (middle, high) if keeps(middle) else (low, middle)
     return low
 
 

@@ -65,9 +65,11 @@ def paper(loads: Sequence[Filled], pitch: float) -> str:
     lines.append(
         f"Places stand {pitch:g} mm ({inches(pitch)}) apart along Y, the first at Y0. Push each "
         "blank's left end, seen from the bridge, against the one stop. On edge: seat side down on "
-        "the floor, the face toward the tail to the front, walls or jaws on both faces. On face: "
-        "on one waste board, the face toward the tail up, held as each program's header says. What is "
-        "left to the hand stands in each job's bench.md."
+        "the floor, the face toward the tail to the front, walls or jaws on both faces, the stop no "
+        "higher than the jaws: the tool passes over it at the ends. On face: on one waste board, the "
+        "face toward the tail up, held as each program's header says; take the stop away once they "
+        "are held, the outline goes round the left ends. What is left to the hand stands in each "
+        "job's bench.md."
     )
     for load in loads:
         lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]

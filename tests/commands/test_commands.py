@@ -284,6 +284,29 @@ def test_layout_tells_what_a_laser_will_refuse():
     assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
 
 
+@pytest.mark.parametrize(
+    ("was", "becomes"),
+    [
+        ("", ""),
+        ('jaw_top = "4 mm"', 'jaw_top = "1 mm"'),
+        ('shape = "ball"', 'shape = "flat"'),
+        ('stick_out = "12 mm"', 'stick_out = "40 mm"'),
+        ('travel = { x = "300 mm"', 'travel = { x = "40 mm"'),
+    ],
+    ids=["as it is", "little grip", "no ball", "limber", "small"],
+)
+def test_layout_foretells_what_make_refuses_and_nothing_else(was, becomes, tmp_path):
+    mill = (REPO / "machines" / "bench-mill.toml").read_text()
+    assert was in mill
+    (tmp_path / "mill.toml").write_text(mill.replace(was, becomes) if was else mill)
+    shown = told(run("layout", STEEL, "--machine", tmp_path / "mill.toml"))
+    done = run("make", STEEL, "--machine", tmp_path / "mill.toml", "--out", tmp_path / "out")
+    assert ("make will refuse it" in shown) == (done.returncode != 0) == bool(was)
+    if was:
+        refused(done, 1, "^(nut|saddle), on (edge|face): |mill.toml: ")
+        assert not (tmp_path / "out").exists()
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_started_job_assumes_only_what_it_has_a_use_for(kind, tmp_path):
     run("start", "x.toml", "--like", kind, cwd=tmp_path)

@@ -105,3 +105,33 @@ def test_refusals_foreseen_are_those_of_the_plan(changed, word):
     assert refused <= told
     assert bool(refused) == bool(told) == bool(word)
     assert word in "".join(told)
+
+
+def refused_by_plan(found, profile, stage):
+    for part in (found.nut, found.saddle):
+        try:
+            proving.plan_part(found, part, profile, stage)
+        except RefusedError:
+            return True
+    return False
+
+
+@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize(
+    "changed",
+    [
+        *(lambda p, top=top: held_changed(p, jaw_top=top) for top in (4.8, 5.6)),
+        lambda p: held_changed(p, face="clamps"),
+        lambda p: held_changed(p, face="clamps", clamp_reach=1.0),
+        *(
+            lambda p, x=x: dataclasses.replace(p, travel=dataclasses.replace(p.travel, x=x))
+            for x in (60.0, 80.0)
+        ),
+    ],
+)
+def test_what_only_the_moves_tell_is_foretold_too(job, changed):
+    """Jaws nearer and nearer to what is cut, clamps, machines smaller and smaller."""
+    loaded = read.load(str(job))
+    found, profile = design(loaded), changed(proving.machine_of(loaded, "bench-mill"))
+    told = proving.refusals(found, profile, Stage.FINAL)
+    assert bool(told) == refused_by_plan(found, profile, Stage.FINAL)

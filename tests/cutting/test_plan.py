@@ -84,6 +84,10 @@ def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
     assert float(left.min()) > -1e-9
     steep = np.abs(x) < 0.9 * radius
     assert float(left[steep].max()) <= 0.010
+    for level in np.linspace(0.5 * radius, 0.99 * radius, 50):  # and sideways at the walls
+        walls = (x[z <= level] for z in (wanted, got))
+        aside = abs(np.subtract(*((w.min(), w.max()) for w in walls)))
+        assert float(aside.max()) <= 0.005 + (x[1] - x[0])
 
 
 def test_a_ball_on_the_tilted_top_touches_and_does_not_cut(found):

@@ -37,6 +37,11 @@ def scaled(tool, wide, long, flutes):
     )
 
 
+def in_words(refused):
+    event("refused")
+    assert all(f.wrong and f.key and f.mend for f in refused.faults)
+
+
 @pytest.mark.property
 @settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
 # A ball opened the waste over a slot and left its round; a top down a slope at its upper face
@@ -65,16 +70,17 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     profile = proving.machine_of(job, machine)
     tools = tuple(scaled(t, wide, long, flutes) for t in profile.tools)
     profile = dataclasses.replace(profile, tools=tools)
-    refused = None
     try:
         found = design(job)
-        told = {str(f) for f in proving.refusals(found, profile, stage)}
+    except (RefusedError, InputError) as fault:
+        in_words(fault)
+        return
+    told = {str(f) for f in proving.refusals(found, profile, stage)}
+    try:
         made = proving.programs(found, profile, stage, Hand(None))
     except (RefusedError, InputError) as fault:
-        refused = fault
-    if refused is not None:
-        event("refused")
-        assert all(f.wrong and f.key and f.mend for f in refused.faults)
+        in_words(fault)
+        assert told
         return
     event("made")
     assert not told
