@@ -85,6 +85,8 @@ class ProgramProof:
     """Whether the header's digest is that of the moves; None where it carries none."""
     job_digests: tuple[str, ...]
     """Of the jobs that the header names: one, or one a blank where a fixture holds several."""
+    around: tuple[checks.Box, ...]
+    """What stood around the blank, and must not be touched."""
     faults: tuple[Finding, ...]
 
 
@@ -274,7 +276,7 @@ def _on_face(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     around = checks.on_face(fields.stock, bench.holding)
     checks.starts(program, max(-fields.stock.y0, *(b.high[2] for b in around)), found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
-    return _told(program, Setup.FACE, _Seen(swept, holding, found), bench)
+    return _told(program, Setup.FACE, _Seen(swept, around, holding, found), bench)
 
 
 def _faced(fields: _Fields, stage: Stage, read_all: Sequence[tuple[ProgramText, Program]],
@@ -303,12 +305,13 @@ def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
     around = checks.on_edge(fields.held, bench.holding)
     checks.starts(program, max(top, *(b.high[2] for b in around)), found)
     holding = checks.boxes(program, bench.tools, bench.profile, around, found)
-    return _told(program, Setup.EDGE, _Seen(swept, holding, found), bench)
+    return _told(program, Setup.EDGE, _Seen(swept, around, holding, found), bench)
 
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
     swept: Swept
+    around: tuple[checks.Box, ...]
     holding: int
     found: Collector
 
@@ -341,6 +344,7 @@ def _told(program: Program, setup: Setup, seen: _Seen, bench: _Bench) -> Program
         outside_travel=outside,
         as_written=as_written,
         job_digests=jobs,
+        around=seen.around,
         faults=(*program.findings, *found.kept),
     )
 

@@ -291,6 +291,16 @@ def test_scrubbing_tells_line_tool_and_time_and_shows_the_text(desk, steel):
     assert page.inner_text("#tool").startswith("Tool ")
 
 
+def test_what_holds_the_blank_can_be_hidden(desk):
+    page = desk.page
+    page.evaluate("blankcam.cutView.seek(blankcam.cutView.total / 2)")
+    seen = desk.picture("cut-canvas")["hash"]
+    page.uncheck("#show-held")
+    assert desk.picture("cut-canvas")["hash"] != seen
+    page.check("#show-held")
+    assert desk.picture("cut-canvas")["hash"] == seen
+
+
 def test_play_moves_on_and_pauses(desk):
     page = desk.page
     page.evaluate("blankcam.cutView.seek(0)")

@@ -113,6 +113,18 @@ def test_deviations_find_what_was_cut_away(steel):
     assert np.nanmax(clean.deviation) == pytest.approx(cut.proof.left_um, abs=1.0)
 
 
+def test_the_jaws_shown_grip_the_blank_by_both_faces(steel):
+    """On edge two jaws, one each side, their tops between the blank's bottom and its top."""
+    _, cuts, data = steel
+    for view, cut in zip(data.programs, cuts, strict=True):
+        stock = cut.programs[0].stock
+        behind, before = sorted(view.held_by, key=lambda b: b.low[1])
+        assert (behind.high[1], before.low[1]) == pytest.approx(view.cells.box[2:])
+        for jaw in (behind, before):
+            assert stock.z_min < jaw.high[2] < stock.z_max
+            assert jaw.low[0] <= view.cells.box[0] < view.cells.box[1] <= jaw.high[0]
+
+
 PROFILE = Profile(name="t", kind="mill")
 QUARTER = """G21 G17 G90
 T1 M6

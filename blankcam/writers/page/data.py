@@ -13,8 +13,28 @@ from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
 from blankcam.writers.gcode import Written
 from blankcam.writers.page import numbers, paths, solids
-from blankcam.writers.page.model import Cell, Cells, Heights, PageData, ProgramView, Table
+from blankcam.writers.page.model import Block, Cell, Cells, Heights, PageData, ProgramView, Table
 from blankcam.writers.report import Choice
+
+
+class Standing(Protocol):
+    """Something that stands on the machine, in its axes."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def low(self) -> tuple[float, float, float]: ...  # noqa: D102
+    @property
+    def high(self) -> tuple[float, float, float]: ...  # noqa: D102
+
+
+class ProgramProofLike(Protocol):
+    """What the page needs of one program's proof."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def around(self) -> Sequence[Standing]: ...  # noqa: D102
 
 
 class ProofLike(Protocol):
@@ -34,6 +54,8 @@ class ProofLike(Protocol):
     def holding_contacts(self) -> int: ...  # noqa: D102
     @property
     def outside_travel(self) -> int: ...  # noqa: D102
+    @property
+    def programs(self) -> Sequence[ProgramProofLike]: ...  # noqa: D102
     @property
     def faults(self) -> Sequence[object]: ...  # noqa: D102
     @property
@@ -168,10 +190,17 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
                 stock_bottom=stock.z_min,
                 cells=_cells(cut, program),
                 after=last.get(program.setup),
+                held_by=_held_by(cut.proof, written.file),
                 start=_start(cut, program) if program.setup not in last else None,
             )
             last[program.setup] = count
             count += 1
+
+
+def _held_by(proof: ProofLike, file: str) -> tuple[Block, ...]:
+    """What holds the blank while a program runs; the bed under it is left out."""
+    around = next((p.around for p in proof.programs if p.name == file), ())
+    return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
 
 
 def _start(cut: PartCut, program: Program) -> Heights | None:

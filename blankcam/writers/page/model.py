@@ -133,6 +133,14 @@ class PathView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Block:
+    """A thing that stands beside the blank, in the machine's axes."""
+
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramView:
     """One program and what it does."""
 
@@ -148,6 +156,8 @@ class ProgramView:
     stock_bottom: float
     cells: Cells
     """Where the page reckons the stock, in the machine's axes."""
+    held_by: tuple[Block, ...] = ()
+    """Jaws, clamps or walls, as the proof checked them."""
     start: Heights | None = None
     """What stands before it where that is not the whole blank."""
     after: int | None = None

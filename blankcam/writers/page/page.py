@@ -216,7 +216,10 @@ def _cut(given: PageData) -> str:
                 el("p", id="tool", cls="now"),
                 el("p", id="line", cls="now"),
                 el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
-                el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
+                el("div",
+                   el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
+                   el("label", _input("checkbox", id="show-held", checked=""), "What holds it"),
+                   cls="shown"),
                 el("p", el("span", cls="key-line feed"), " at feed, ",
                    el("span", cls="key-line rapid"), " rapid", cls="remark"),
             ),
@@ -355,5 +358,6 @@ def _program(p: ProgramView) -> dict[str, Any]:
         "text": packing.of_text([_plain(line) for line in p.text]),
         "cells": packing.of_cells(p.cells),
         "after": p.after,
+        "held": [[*b.low, *b.high] for b in p.held_by],
         "start": None if p.start is None else packing.of_heights(p.start),
     }  # fmt: skip

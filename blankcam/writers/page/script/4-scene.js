@@ -153,6 +153,26 @@
     return skin(rings);
   }
 
+  /* A block from its lowest to its highest corner, each side turned outward. */
+  function block(low, high) {
+    const out = [];
+    for (let axis = 0; axis < 3; axis++) {
+      const [a, b] = [(axis + 1) % 3, (axis + 2) % 3];
+      for (const end of [low, high]) {
+        const n = [0, 0, 0];
+        n[axis] = end === low ? -1 : 1;
+        for (const [s, t] of [[0, 0], [1, 0], [0, 1], [0, 1], [1, 0], [1, 1]]) {
+          const p = [0, 0, 0];
+          p[axis] = end[axis];
+          p[a] = s ? high[a] : low[a];
+          p[b] = t ? high[b] : low[b];
+          out.push(...p, ...n);
+        }
+      }
+    }
+    return new Float32Array(out);
+  }
+
   function cross(a, b) {
     return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
   }
@@ -377,12 +397,18 @@
       const { p, u } = this.programs.solid;
       gl.useProgram(p);
       this.lights(u, view, eye);
+      gl.polygonOffset(1, 2);  // where a jaw lies on the blank, the blank is seen
       for (const s of this.solids) {
+        const through = s.colour[3] < 0.5;
+        gl.depthMask(!through);  // what one looks through hides nothing
+        (through ? gl.enable : gl.disable).call(gl, gl.POLYGON_OFFSET_FILL);
         gl.bindVertexArray(s.vao);
         gl.uniform4fv(u.base, s.colour);
         gl.uniform3fv(u.shift, s.shift);
         gl.drawArrays(gl.TRIANGLES, 0, s.count);
       }
+      gl.depthMask(true);
+      gl.disable(gl.POLYGON_OFFSET_FILL);
     }
 
     renderWires(view) {
@@ -489,5 +515,5 @@
     return true;
   }
 
-  Object.assign(bc, { scene: { Scene, Camera, steer, tube, lathe } });
+  Object.assign(bc, { scene: { Scene, Camera, steer, tube, lathe, block } });
 })(window.blankcam = window.blankcam || {});

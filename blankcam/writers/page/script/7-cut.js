@@ -44,7 +44,9 @@
       $('line-back').addEventListener('click', () => this.step(-1));
       $('line-on').addEventListener('click', () => this.step(1));
       $('to-end').addEventListener('click', () => { this.stop(); this.seek(this.total); });
-      $('show-path').addEventListener('change', () => this.seek(this.now));
+      for (const name of ['show-path', 'show-held']) {
+        $(name).addEventListener('change', () => this.seek(this.now));
+      }
       for (const name of ['corner', 'front', 'top', 'end']) {
         $('cut-' + name).addEventListener('click', () => { this.scene.camera.turn(name); this.scene.draw(); });
       }
@@ -62,6 +64,8 @@
       this.scene.look.ground = p.bottom;
       this.solids = new Map(p.tools.map((t) => [t.number,
         this.scene.solid(bc.scene.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
+      this.held = p.held.map((b) => this.scene.solid(
+        bc.scene.block(b.slice(0, 3), b.slice(3)), [0.36, 0.44, 0.62, 0.26]));
       this.wires();
       this.seek(0);
     }
@@ -119,6 +123,7 @@
       this.scene.wires.forEach((wire, i) => { wire.count = shown ? this.counts[i][k] : 0; });
       if (solid) solid.shift = [w.x, w.y, w.z].map((a) => a[k] + (a[next] - a[k]) * part);
       this.scene.solids = solid ? [solid] : [];
+      if ($('show-held').checked) this.scene.solids.push(...this.held);
       this.scene.draw();
       this.tell(w.line[part > 0 ? next : k], tool);
     }
