@@ -85,7 +85,7 @@ def _with_cautions(found: Design, more: Sequence[str]) -> Design:
 
 def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
     """What the drawings will be told with, and whether ``make`` will refuse them."""
-    from blankcam.machine.layers import drawing_cautions, moved_out
+    from blankcam.machine.moved_out import drawing_cautions, moved_out
 
     said = drawing_cautions(profile.drawing.release, moved_out(profile))
     if profile.kind is not Kind.LASER:

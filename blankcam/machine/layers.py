@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from blankcam.data import table
-from blankcam.machine.tool import Shape
-
-if TYPE_CHECKING:
-    from blankcam.machine.profile import Profile
 
 VIEWS = ("plan", "plan slots", "ridge", "seat")
 _NAME = re.compile(r"[A-Za-z0-9_-]{1,31}")
@@ -67,34 +63,6 @@ def changed(rows: tuple[dict[str, Any], ...]) -> tuple[LayerRule, ...]:
 def for_cutting(rules: tuple[LayerRule, ...]) -> tuple[LayerRule, ...]:
     """The layers without those that only a reader wants: what a careless machine might cut."""
     return tuple(replace(r, work="omit") if r.holds in VIEWS else r for r in rules)
-
-
-def moved_out(profile: Profile, tool: int | None = None) -> tuple[str, float] | None:
-    """What the outlines of a machine's drawings are moved out for, ``kerf`` or ``tool``, its width.
-
-    ``tool``: number of a router's tool; its widest flat one where None.
-    """
-    if profile.kind == "laser":
-        return ("kerf", profile.kerf)
-    if profile.kind != "router":
-        return None
-    flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
-    width = max((t.diameter for t in flat), default=0.0)
-    return ("tool", width) if width else None
-
-
-def drawing_cautions(release: str, moved: tuple[str, float] | None) -> tuple[str, ...]:
-    """What the maker must be told beside the drawings; ``moved`` as of ``moved_out``."""
-    said = []
-    if release == "R12":
-        said.append("DXF R12 can't say its unit: set millimetres where you open it")
-    if moved is not None and moved[1]:
-        what, width = moved
-        said.append(
-            f"the DXF holds the outlines moved out by half a {what} of {width:.3f} mm: set the "
-            f"machine's own {what} offset to zero"
-        )
-    return tuple(said)
 
 
 def _with(rule: LayerRule, row: dict[str, Any]) -> LayerRule:

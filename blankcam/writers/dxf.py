@@ -18,13 +18,8 @@ from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
-from blankcam.machine.layers import (
-    LayerRule,
-    default_layers,
-    drawing_cautions,
-    for_cutting,
-    moved_out,
-)
+from blankcam.machine.layers import LayerRule, default_layers, for_cutting
+from blankcam.machine.moved_out import drawing_cautions, moved_out
 from blankcam.machine.profile import Kind, Profile
 from blankcam.parts.curve import Arc, Segment
 from blankcam.parts.nut import Nut

@@ -63,9 +63,9 @@
       this.scene.camera = new bc.scene.Camera(roomy(p));
       this.scene.look.ground = p.bottom;
       this.solids = new Map(p.tools.map((t) => [t.number,
-        this.scene.solid(bc.scene.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
+        this.scene.solid(bc.shapes.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
       this.held = p.held.map((b) => this.scene.solid(
-        bc.scene.block(b.slice(0, 3), b.slice(3)), [0.36, 0.44, 0.62, 0.26]));
+        bc.shapes.block(b.slice(0, 3), b.slice(3)), [0.36, 0.44, 0.62, 0.26]));
       this.wires();
       this.seek(0);
     }

@@ -79,7 +79,7 @@
       this.scene.solids = !$('strings').checked ? [] : this.part.strings.map((s) => {
         const points = s.points.map((p) => [p[0], p[1], p[2] + lift * s.raised]);
         const colour = s.wound ? [0.66, 0.50, 0.32, 1] : [0.62, 0.66, 0.70, 1];
-        return this.scene.solid(bc.scene.tube(points, s.gauge / 2), colour);
+        return this.scene.solid(bc.shapes.tube(points, s.gauge / 2), colour);
       });
       this.scene.draw();
     }
