@@ -197,7 +197,7 @@ def usable(found: Jobs) -> list[tuple[str, Job]]:
     return [(name, job) for name, _, job in found if isinstance(job, Job)]
 
 
-def lay_out(
+def write_stock(
     found: Jobs, out: str, machine: str | None, stage: Stage, size: str, *, force: bool = False
 ) -> str:
     """All parts of all jobs that can be used so, on one sheet of stock; returns what to tell.
@@ -222,7 +222,7 @@ def lay_out(
                 good.append((name, worked))
     if profile is None or not good:
         raise RefusedError(Fault(where=out, wrong="no job has parts to lay out"))
-    drawn = run.laid_out(good, profile, stage, size)
+    drawn = run.stock_drawing(good, profile, stage, size)
     folder.write_beside(out, {STOCK: drawn}, force=force)
     return f"laid out {2 * len(good)} parts of {len(good)} jobs on {size}: {STOCK}"
 

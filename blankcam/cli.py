@@ -290,7 +290,7 @@ def batch(
         terminal.show(summary.sections(outcomes, out))
         code = batching.exit_code(outcomes)
         if stock is not None:
-            print(batching.lay_out(found, out, machine, stage, stock, force=force))
+            print(batching.write_stock(found, out, machine, stage, stock, force=force))
         if held is not None:
             whole, lines = loading.load_up(
                 batching.usable(found), out, machine, stage, held,

@@ -167,7 +167,7 @@ def make(
     found = design(job)
     made, files, said = _produced(found, profile, stage, what, alone=alone)
     if stock is not None:
-        files["stock.dxf"] = laid_out([("", found)], profile, stage, stock)
+        files["stock.dxf"] = stock_drawing([("", found)], profile, stage, stock)
     folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
     yield from onward.after_files(job, out, files, machine)
@@ -198,7 +198,7 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     return dataclasses.replace(profile, drawing=drawing)
 
 
-def laid_out(
+def stock_drawing(
     jobs: Sequence[tuple[str, Design]], profile: Profile, stage: Stage, size: str
 ) -> bytes:
     """All outlines, and gauges where the machine cuts them, on one sheet of stock.
