@@ -110,8 +110,8 @@ def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
         if abs(seat.wanted_setback - seat.setback) > RIDGE_NOTICED:
             yield (
                 f"string {seat.string} ({seat.note}) wants a setback of "
-                f"{seat.wanted_setback:.2f} mm but the saddle reaches {seat.setback:.2f} mm: "
-                f"{seat.cents:+.1f} cents at fret 12"
+                f"{seat.wanted_setback:.2f} mm but the saddle reaches {seat.setback:.2f} mm: that "
+                f"alone is {seat.cents:+.1f} cents at fret 12"
             )
         if abs(seat.residual) > RESIDUAL_NOTICED:
             yield (
