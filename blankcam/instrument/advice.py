@@ -143,7 +143,7 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
         if abs(found.cents[worst]) > CENTS_NOTICED:
             high_nut = found.cents[worst] > 0 and worst < NEAR_NUT
             mend = ": less clearance at fret 1 would bring it down" if high_nut else ""
-            yield f"{name}: {found.cents[worst]:+.1f} cents at fret {worst + 1} in all{mend}"
+            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{mend}"
     yield from _height_cautions(instrument)
 
 

@@ -111,10 +111,10 @@ def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
             yield (
                 f"string {seat.string} ({seat.note}) wants a setback of "
                 f"{seat.wanted_setback:.2f} mm but the saddle reaches {seat.setback:.2f} mm: that "
-                f"alone is {seat.cents:+.1f} cents at fret 12"
+                f"alone is {seat.cents:+z.1f} cents at fret 12"
             )
         if abs(seat.residual) > RESIDUAL_NOTICED:
             yield (
-                f"the saddle's top stands {seat.residual:+.3f} mm off the height wanted under "
+                f"the saddle's top stands {seat.residual:+z.3f} mm off the height wanted under "
                 f'string {seat.string} ({seat.note}): top = "per string" would follow it'
             )

@@ -50,9 +50,9 @@ def _plot(string: StringData, reach: float) -> Drawing:
     step = WIDE / (len(string.cents) + 1)
     words = (
         Words(at=(0.0, top + 1.2), text=f"{string.number} {string.note}", height=SMALL, bold=True),
-        Words(at=(WIDE, top + 1.2), text=f"worst {worst:+.1f}", height=SMALL, anchor="right"),
-        Words(at=(0.6, top - 2.3), text=f"{reach:+.0f}", height=1.4),
-        Words(at=(0.6, low + 0.8), text=f"{-reach:+.0f}", height=1.4),
+        Words(at=(WIDE, top + 1.2), text=f"worst {worst:+z.1f}", height=SMALL, anchor="right"),
+        Words(at=(0.6, top - 2.3), text=f"{reach:+z.0f}", height=1.4),
+        Words(at=(0.6, low + 0.8), text=f"{-reach:+z.0f}", height=1.4),
         Words(at=(0.6, middle + 0.5), text="0", height=1.4),
         *(
             Words(at=(step * n, low - 2.2), text=str(n), height=1.4, anchor="middle")

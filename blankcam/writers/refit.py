@@ -40,9 +40,9 @@ def sections(sheet: RefitSheet) -> tuple[Section, ...]:
     rows = tuple(
         (
             f"{s.number} {s.note}",
-            f"{s.nut_need:+.3f}",
+            f"{s.nut_need:+z.3f}",
             both(s.nut_take, 3),
-            f"{s.saddle_need:+.3f}",
+            f"{s.saddle_need:+z.3f}",
             both(s.saddle_take, 3),
             f"{s.first_fret_after:.3f}",
             f"{s.action_after:.3f}",

@@ -299,7 +299,7 @@ def _seat_row(saddle: Saddle, i: int) -> tuple[str, ...]:
         f"{height + saddle.allowance:.2f}",
         f"{saddle.thickness - seat.ridge:.2f}",
         f"{seat.setback:.2f}",
-        f"{round(seat.residual, 3) + 0.0:+.3f}",
+        f"{seat.residual:+z.3f}",
     )
 
 

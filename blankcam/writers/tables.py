@@ -163,7 +163,7 @@ def _saddle(design: Design) -> Section:
         columns=("string", "centre", "height", "setback", "ridge from tail face", "top is off"),
         rows=tuple(
             (f"{s.string} {s.note}", both(s.centre), both(s.height), both(s.setback),
-             both(s.ridge), f"{s.residual:+.3f}")
+             both(s.ridge), f"{s.residual:+z.3f}")
             for s in saddle.strings
         ),
         notes=(
@@ -218,7 +218,7 @@ def _heights(design: Design) -> Section:
 
 def _usual(asked: float, usual: float) -> str:
     """The usual value, with what the job asks beyond it where that is far."""
-    far = f", here {asked - usual:+.2f}" if abs(asked - usual) > FAR * usual else ""
+    far = f", here {asked - usual:+z.2f}" if abs(asked - usual) > FAR * usual else ""
     return f"{usual:.2f}{far}"
 
 
@@ -227,7 +227,7 @@ def _cents(design: Design) -> Iterator[Section]:
 
     def rows(name: str) -> tuple[tuple[str, ...], ...]:
         return tuple(
-            (f"{s.number} {s.note}", *(f"{c:+.1f}" for c in getattr(s, name)))
+            (f"{s.number} {s.note}", *(f"{c:+z.1f}" for c in getattr(s, name)))
             for s in design.strings
         )
 
@@ -253,7 +253,7 @@ def _edges(design: Design) -> Iterator[Section]:
                  "worst cents"),
         rows=tuple(
             (f"{e.number} {e.note}", both(e.forward), both(e.back), both(e.setback),
-             f"{e.cents[0]:+.1f}", f"{max(e.cents, key=abs):+.1f}")
+             f"{e.cents[0]:+z.1f}", f"{max(e.cents, key=abs):+z.1f}")
             for e in design.edges
         ),
         notes=("face filed back: once the board's end is shortened by the greatest",),

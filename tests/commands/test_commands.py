@@ -51,6 +51,13 @@ def test_layout_tells_every_number_readably(path):
     assert ("rub off" in done.stdout) == thick
 
 
+def test_no_number_is_minus_nothing():
+    """Cents of the courses' frets fall from over to under zero: several round to it."""
+    told = run("layout", REPO / "demo_jobs" / "five-course-cittern.toml").stdout
+    assert re.search(r"\+0\.0\b", told)
+    assert not re.search(r"-0\.0+\b", told)
+
+
 def test_layout_as_json_has_the_contracts_keys():
     done = run("layout", STEEL, "--json")
     report = json.loads(done.stdout)
