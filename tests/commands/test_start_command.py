@@ -15,9 +15,11 @@ from blankcam.job.asking import SUFFIX
 from blankcam.job.job import KINDS
 from tests.commands.test_commands import COMMAND, refused, run
 
-# Ctrl-C reaches only whom the terminal belongs to
+# Ctrl-C reaches only whom the terminal belongs to, and who does not ignore it: what is started
+# in the background of a shell without job control does, and so does all that it starts
 OWN_TERMINAL = """
-import fcntl, os, sys, termios
+import fcntl, os, signal, sys, termios
+signal.signal(signal.SIGINT, signal.SIG_DFL)
 fcntl.ioctl(0, termios.TIOCSCTTY, 0)
 os.execv(sys.argv[1], sys.argv[1:])
 """
