@@ -5,6 +5,7 @@ import re
 import shlex
 import shutil
 import subprocess
+import sys
 
 import pytest
 
@@ -60,6 +61,8 @@ def test_help_names_every_command_and_how_to_begin():
     assert run().stdout == said
     refused(run("start"), 2, "FILE.*see blankcam start --help")
     assert run("--version").stdout == f"blankcam {__version__}\n"
+    module = [sys.executable, "-m", "blankcam", "--version"]
+    assert subprocess.check_output(module, text=True) == f"blankcam {__version__}\n"
 
 
 def test_the_shell_completes_commands_options_kinds_and_machines():
