@@ -26,7 +26,7 @@ from blankcam.faults import (
     InputError,
     printable,
 )
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
 
 F = TypeVar("F", bound=Callable[..., None])
 
@@ -45,13 +45,13 @@ def _command(example: str) -> Callable[[F], F]:
 
 
 def _machines(typed: str) -> list[str]:
-    from blankcam.machine.read import shipped
+    from blankcam.inputs.machine_file import shipped
 
     return [name for name in shipped() if name.startswith(typed)]
 
 
 def _kinds(typed: str) -> list[str]:
-    from blankcam.job.job import KINDS
+    from blankcam.inputs.job import KINDS
 
     return [kind for kind in KINDS if kind.startswith(typed)]
 
@@ -122,7 +122,7 @@ def start(
     ] = False,
 ) -> None:
     """Write a commented job file with typical values."""
-    from blankcam import run
+    from blankcam.workflows import make
 
     if ask:
         _asked(file, like, force=force)
@@ -130,26 +130,27 @@ def start(
     if like is None:
         mend = "--like KIND writes typical values, --ask asks for your own"
         raise InputError(Fault(where="start", wrong="says neither --like nor --ask", mend=mend))
-    for line in run.start(file, like, force=force):
+    for line in make.start(file, like, force=force):
         print(line)
 
 
 def _asked(file: str, like: str | None, *, force: bool) -> None:
-    from blankcam import run, terminal
-    from blankcam.job.asking import part_path
-    from blankcam.machine.read import read_profile
+    from blankcam import terminal
+    from blankcam.inputs.interview import part_path
+    from blankcam.inputs.machine_file import read_profile
+    from blankcam.workflows import make
 
-    talk = run.begin(file, like, force=force)
-    taken_up = run.is_kept(file)
+    talk = make.begin(file, like, force=force)
+    taken_up = make.is_kept(file)
     try:
         if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
-            run.forget(file)
-            talk = run.begin(file, like, force=force)
-        talk = terminal.converse(talk, keep=lambda t: run.keep(file, t), machine=read_profile)
+            make.forget(file)
+            talk = make.begin(file, like, force=force)
+        talk = terminal.converse(talk, keep=lambda t: make.keep(file, t), machine=read_profile)
     except (EOFError, KeyboardInterrupt):
         print()
-        raise run.broken_off(file) from None
-    for line in run.finish(file, talk, force=force):
+        raise make.broken_off(file) from None
+    for line in make.finish(file, talk, force=force):
         print(line)
 
 
@@ -168,13 +169,14 @@ def layout(
     feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
 ) -> None:
     """Print every computed number of a job."""
-    from blankcam import run, terminal
+    from blankcam import terminal
+    from blankcam.workflows import make
 
     if picture:
-        for line in run.picture(job, terminal.width(), plain=terminal.is_plain()):
+        for line in make.picture(job, terminal.width(), plain=terminal.is_plain()):
             print(line)
         return
-    found = run.layout(job, machine, stage, scatter=scatter, feeds=feeds)
+    found = make.layout(job, machine, stage, scatter=scatter, feeds=feeds)
     if as_json:
         print(found.report_text, end="")
     else:
@@ -218,9 +220,10 @@ def refit(
     force: ForceOpt = False,
 ) -> None:
     """After stringing: what to take off, and the programs for it."""
-    from blankcam import refitting, terminal
+    from blankcam import terminal
+    from blankcam.workflows import refit
 
-    terminal.show(tuple(refitting.refit(job, readings, out, machine, force=force)))
+    terminal.show(tuple(refit.refit(job, readings, out, machine, force=force)))
 
 
 def _written(
@@ -235,9 +238,9 @@ def _written(
     paper: str | None = None,
     stock: str | None = None,
 ) -> None:
-    from blankcam import run
+    from blankcam.workflows import make
 
-    for line in run.make(
+    for line in make.make(
         job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
     ):
         print(line)
@@ -272,28 +275,30 @@ def batch(
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder."""
-    from blankcam import batching, loading, pools, terminal
-    from blankcam.writers import summary
+    from blankcam import pools, terminal
+    from blankcam.outputs.tables import batch_table
+    from blankcam.workflows import batch
+    from blankcam.workflows import fixture as fixture_run
 
     gc.enable()  # the one command that may run for hours
-    held = None if fixture is None else loading.fixture_of(fixture)
-    found = batching.jobs_of(folder, rows)
+    held = None if fixture is None else fixture_run.fixture_of(fixture)
+    found = batch.jobs_of(folder, rows)
     local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
     code = 0
     with nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (n, pool):
         at_once = (jobs or n) + 2
         with terminal.progress(len(found)) as told:
-            outcomes = batching.batch(
+            outcomes = batch.batch(
                 found, out, machine, stage,
                 pool=pool, at_once=at_once, force=force, told=lambda o: told(o.folder),
             )  # fmt: skip
-        terminal.show(summary.sections(outcomes, out))
-        code = batching.exit_code(outcomes)
+        terminal.show(batch_table.sections(outcomes, out))
+        code = batch.exit_code(outcomes)
         if stock is not None:
-            print(batching.write_stock(found, out, machine, stage, stock, force=force))
+            print(batch.write_stock(found, out, machine, stage, stock, force=force))
         if held is not None:
-            whole, lines = loading.load_up(
-                batching.usable(found), out, machine, stage, held,
+            whole, lines = fixture_run.load_up(
+                batch.usable(found), out, machine, stage, held,
                 pool=pool, at_once=at_once, force=force,
             )  # fmt: skip
             print(*lines, sep="\n")
@@ -311,10 +316,10 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave."""
-    from blankcam import proving, refitting
+    from blankcam.workflows import cut_part, refit
 
-    of_refit = proving.stem_of(program, proving.program_bytes(program)).startswith(refitting.STEMS)
-    prove_one = refitting.prove if of_refit else proving.prove
+    of_refit = cut_part.stem_of(program, cut_part.program_bytes(program)).startswith(refit.STEMS)
+    prove_one = refit.prove if of_refit else cut_part.prove
     passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line)
@@ -332,9 +337,10 @@ def machines(
     ] = None,
 ) -> None:
     """List the machine profiles, or check and show one."""
-    from blankcam import run, terminal
+    from blankcam import terminal
+    from blankcam.workflows import make
 
-    terminal.show(run.machines(name))
+    terminal.show(make.machines(name))
 
 
 def run_cli() -> None:

@@ -10,10 +10,10 @@ import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from typing import TYPE_CHECKING
 
-from blankcam.writers.tables import Section
+from blankcam.outputs.tables.layout import Section
 
 if TYPE_CHECKING:
-    from blankcam.job.asking import Question, Talk
+    from blankcam.inputs.interview import Question, Talk
 
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
@@ -95,18 +95,18 @@ def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str
     EOFError, KeyboardInterrupt
         When the maker breaks it off.
     """
-    from blankcam.job import asking
+    from blankcam.inputs import interview
 
     print("Enter takes what stands in brackets; b goes back to the question before, q stops.")
-    while (asked := asking.question(talk)) is not None:
+    while (asked := interview.question(talk)) is not None:
         said = _answer(asked)
         if said == "q":
             raise EOFError
         if said == "b":
-            talk = asking.back(talk)
+            talk = interview.back(talk)
         else:
             try:
-                talk = asking.answered(talk, said, machine=machine)
+                talk = interview.answered(talk, said, machine=machine)
             except ValueError as wrong:
                 print(f"  {_safe(str(wrong), plain=is_plain())}")
                 continue

@@ -1,7 +1,7 @@
 """Programs proved on the blank and in the place the job gives them, on a coarser grid."""
 
-from blankcam import proving
-from blankcam.replay.verdict import ProgramText, Setup, prove
+from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.workflows import cut_part
 
 STEP = 0.1
 """mm; coarser than the proof's own cells: heights are exact at each, slots and ends have probes."""
@@ -23,7 +23,7 @@ def proved(found, part, profile, stage, plan, written, **changed):
         part,
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=proving.stock_of(found, part),
+        stock=cut_part.stock_of(found, part),
         profile=profile,
         material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},

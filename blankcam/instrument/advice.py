@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.data import table
+from blankcam.inputs.job import Graded, Job
+from blankcam.inputs.units import parse_length
 from blankcam.instrument import intonation, strings, tension
-from blankcam.instrument.instrument import Instrument, StringPath, per_string, with_setbacks
+from blankcam.instrument.heights import Instrument, StringPath, per_string, with_setbacks
 from blankcam.instrument.strings import StringData
-from blankcam.job.job import Graded, Job
-from blankcam.job.lengths import parse_length
 
 CENTS_NOTICED = 3.0  # an error at a fret that is worth a word; our own choice
 NEAR_NUT = 3  # frets where the lift at the nut weighs most

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.inputs.job import Job
 from blankcam.instrument import intonation, pitch, tension
-from blankcam.instrument.instrument import Instrument, StringPath, with_setbacks
+from blankcam.instrument.heights import Instrument, StringPath, with_setbacks
 from blankcam.instrument.tension import StringForce
-from blankcam.job.job import Job
 
 _ROUNDS = 20
 _SETTLED = 1e-6  # mm

@@ -8,8 +8,8 @@ from typing import Protocol
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.job.job import BlankJob, Job
-from blankcam.job.lengths import inches
+from blankcam.inputs.job import BlankJob, Job
+from blankcam.inputs.units import inches
 from blankcam.parts.fit import Fit, fit
 
 

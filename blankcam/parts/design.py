@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
+from blankcam.inputs.job import Job
+from blankcam.inputs.job_file import MEASURED
 from blankcam.instrument import advice, strings
-from blankcam.instrument import instrument as instruments
+from blankcam.instrument import heights as instruments
 from blankcam.instrument.advice import NutEdge
-from blankcam.instrument.instrument import Instrument
+from blankcam.instrument.heights import Instrument
 from blankcam.instrument.strings import StringData
-from blankcam.job.job import Job
-from blankcam.job.read import MEASURED
 from blankcam.parts import blank, nut, saddle
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle

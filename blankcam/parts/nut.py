@@ -15,12 +15,12 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.instrument.instrument import Instrument, StringPath, per_string
-from blankcam.job.job import Job
+from blankcam.inputs.job import Job
+from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit
-from blankcam.parts.stage import Stage
-from blankcam.parts.top import ArcCurve, fit_arc
+from blankcam.parts.part import Stage
+from blankcam.parts.top_curve import ArcCurve, fit_arc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

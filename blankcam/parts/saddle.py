@@ -13,12 +13,12 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.instrument.instrument import Instrument, StringPath
-from blankcam.job.job import Job
+from blankcam.inputs.job import Job
+from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit
-from blankcam.parts.stage import Stage
-from blankcam.parts.top import ArcCurve, Curve, SmoothCurve, fit_arc
+from blankcam.parts.part import Stage
+from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
 
 CENTS_PER_RATIO = 1200 / np.log(2)  # of a small change of length
 

@@ -1,1 +1,1 @@
-"""The proof: what a program, replayed, leaves of the stock. Imports nothing of the plan."""
+"""The proof: what a program, replayed, leaves of the stock. Imports nothing of the toolpath."""

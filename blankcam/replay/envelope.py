@@ -40,7 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.replay.form import Form
+from blankcam.replay.tool_profile import Form
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.machine.profile import Profile, ToolChange
+from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.replay import arcs
 from blankcam.replay.codes import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
 from blankcam.replay.findings import Code, Collector, Finding
-from blankcam.replay.moves import PLANE_AXES, Moves
-from blankcam.replay.words import LINE_LIMIT, Block, block
+from blankcam.replay.line import LINE_LIMIT, Block, block
+from blankcam.replay.motions import PLANE_AXES, Moves
 
 INCH = 25.4
 COMMENTS_KEPT = 500

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.machine.profile import Profile
-from blankcam.machine.tool import Tool
-from blankcam.replay import chain, envelope
-from blankcam.replay.field import Field
-from blankcam.replay.form import Form, flat, of_tool
-from blankcam.replay.moves import Kind, Moves, box, turn_of
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Tool
+from blankcam.replay import envelope, polyline
+from blankcam.replay.heightmap import Field
+from blankcam.replay.motions import Kind, Moves, box, turn_of
+from blankcam.replay.tool_profile import Form, flat, of_tool
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -84,21 +84,21 @@ def replay(field: Field, moves: Moves, tools: Mapping[int, Tool], profile: Profi
     wide = {n: max(f.radius, *(s.form.radius for s in bodies[n])) for n, f in forms.items()}
     top = float(field.z.max(initial=-np.inf))
     balls = {n: f.radius for n, f in forms.items() if f.ball == f.radius}
-    strips = chain.chained(moves, balls)
+    strips = polyline.chained(moves, balls)
     near = _near(field, moves, wide, top)
     under = {n: min((s.above for s in b if s.form.radius > 0), default=np.inf)
              for n, b in bodies.items()}  # fmt: skip
-    alone = low[:, 2] + chain.by_tool(moves, under) < top - TOUCH
+    alone = low[:, 2] + polyline.by_tool(moves, under) < top - TOUCH
     fit = near & ~alone
-    radius = chain.by_tool(moves, {n: f.radius for n, f in forms.items()})
-    reach = chain.reached(field, moves, strips, radius)
-    runs = {int(r.moves[0]): r for r in chain.runs(moves, strips, reach, fit)}
+    radius = polyline.by_tool(moves, {n: f.radius for n, f in forms.items()})
+    reach = polyline.reached(field, moves, strips, radius)
+    runs = {int(r.moves[0]): r for r in polyline.runs(moves, strips, reach, fit)}
     taken = {int(i) for r in runs.values() for i in r.moves}
     for i in np.flatnonzero(near).tolist():
         number = int(moves.tool[i])
         if i in runs:
             ids = runs[i].moves
-            depth[ids], place[ids] = chain.lower_run(field, forms[number], moves, runs[i])
+            depth[ids], place[ids] = polyline.lower_run(field, forms[number], moves, runs[i])
         if i in taken:
             continue
         for solid in bodies[number]:

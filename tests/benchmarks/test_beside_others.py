@@ -14,9 +14,9 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from blankcam.replay.field import Field
+from blankcam.parts.frames import Stock
+from blankcam.replay.heightmap import Field
 from blankcam.replay.reader import read
-from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import replay
 from tests.benchmarks.test_replay_speed import crown
 from tests.replay.bench import MILL, TOOLS, slot_lines

@@ -6,13 +6,13 @@ import tracemalloc
 
 import pytest
 
-from blankcam import proving
 from blankcam.data import table
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
-from blankcam.replay import verdict
-from blankcam.replay.stock import Stock
+from blankcam.parts.frames import Stock
+from blankcam.parts.part import Stage
+from blankcam.replay import prove
+from blankcam.workflows import cut_part
 from tests.conftest import REPO
 
 ALONE = "long timings: pytest tests/benchmarks -n 0"
@@ -23,7 +23,7 @@ GAP = 7.2
 
 def strings(count):
     """The demo job on a board so wide that it takes that many strings, all alike."""
-    job = read.load(str(STEEL))
+    job = job_file.load(str(STEEL))
     one = job.strings[3]
     wide = GAP * (count - 1) + job.nut.margin_bass + job.nut.margin_treble
     more = wide - job.board.width_at_nut
@@ -50,11 +50,11 @@ def test_strings(count, benchmark):
     if benchmark.disabled and count > 4:
         pytest.skip(ALONE)
     job = strings(count)
-    profile = proving.machine_of(job, "bench-mill")
+    profile = cut_part.machine_of(job, "bench-mill")
     begun = time.perf_counter()
     found = design(job)
     designed = time.perf_counter() - begun
-    made = benchmark.pedantic(proving.part_made, (found, "nut", profile, Stage.ROUGH), rounds=1)
+    made = benchmark.pedantic(cut_part.part_made, (found, "nut", profile, Stage.ROUGH), rounds=1)
     assert made.proof.passed
     assert len(made.part.slots) == count
     benchmark.extra_info |= {"design, s": round(designed, 3), "lines": made.written[-1].lines}
@@ -65,20 +65,20 @@ def test_strings(count, benchmark):
 def test_cells(cells, benchmark):
     if benchmark.disabled and cells < 0.04:
         pytest.skip(ALONE)
-    found = design(read.load(str(STEEL)))
-    profile = proving.machine_of(found.job, "bench-mill")
-    plan = proving.plan_part(found, found.nut, profile, Stage.ROUGH)
-    texts = proving.written(found, plan, profile)
-    given = [verdict.ProgramText(name=w.file, data=w.text, setup=verdict.Setup(p.setup))
+    found = design(job_file.load(str(STEEL)))
+    profile = cut_part.machine_of(found.job, "bench-mill")
+    plan = cut_part.plan_part(found, found.nut, profile, Stage.ROUGH)
+    texts = cut_part.written(found, plan, profile)
+    given = [prove.ProgramText(name=w.file, data=w.text, setup=prove.Setup(p.setup))
              for w, p in zip(texts, plan.programs, strict=True)]  # fmt: skip
-    blank = proving.blank_as_cut(found, found.nut)
+    blank = cut_part.blank_as_cut(found, found.nut)
     over = (blank.length - found.nut.length) / 2
     stock = Stock(x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
                   z1=blank.height)  # fmt: skip
     milled = frozenset(c.string for c in plan.slots if c.by == "mill")
 
     def proof():
-        return verdict.prove(given, found.nut, stage=Stage.ROUGH, milled=milled, stock=stock,
+        return prove.prove(given, found.nut, stage=Stage.ROUGH, milled=milled, stock=stock,
                              profile=profile, step=cells)  # fmt: skip
 
     got = benchmark.pedantic(proof, rounds=1)

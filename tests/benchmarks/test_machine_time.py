@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from blankcam import proving
-from blankcam.cutting.duration import estimate
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
+from blankcam.toolpath.timing import estimate
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
 MOST = 1.5
@@ -19,14 +19,14 @@ MOST = 1.5
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_machine_time(machine, benchmark):
     """Seconds of every program, by the planner's own estimate: the same on any computer."""
-    jobs = [(path.stem, design(read.load(str(path)))) for path in DEMO_JOBS]
+    jobs = [(path.stem, design(job_file.load(str(path)))) for path in DEMO_JOBS]
 
     def planned():
         for name, found in jobs:
-            profile = proving.machine_of(found.job, machine)
+            profile = cut_part.machine_of(found.job, machine)
             for stage in Stage:
                 for part in (found.nut, found.saddle):
-                    plan = proving.plan_part(found, part, profile, stage)
+                    plan = cut_part.plan_part(found, part, profile, stage)
                     yield from ((name, profile, stage, program) for program in plan.programs)
 
     spent = bound = 0.0

@@ -9,10 +9,10 @@ import time
 
 import pytest
 
-from blankcam import proving
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
 
@@ -30,17 +30,17 @@ def least(rounds, function):
 @pytest.mark.parametrize("name", ["nut", "saddle"])
 @pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
 def test_proof_beside_planning(path, name, benchmark):
-    found = design(read.load(str(path)))
-    profile, part = proving.machine_of(found.job, "bench-mill"), getattr(found, name)
-    plan = proving.plan_part(found, part, profile, Stage.ROUGH)
-    texts = {w.file: w.text for w in proving.written(found, plan, profile)}
+    found = design(job_file.load(str(path)))
+    profile, part = cut_part.machine_of(found.job, "bench-mill"), getattr(found, name)
+    plan = cut_part.plan_part(found, part, profile, Stage.ROUGH)
+    texts = {w.file: w.text for w in cut_part.written(found, plan, profile)}
 
     def planned():
-        plan = proving.plan_part(found, part, profile, Stage.ROUGH)
-        return proving.written(found, plan, profile)
+        plan = cut_part.plan_part(found, part, profile, Stage.ROUGH)
+        return cut_part.written(found, plan, profile)
 
     def proven():
-        return proving._proof(found, part, plan, profile, Stage.ROUGH, texts, {})
+        return cut_part._proof(found, part, plan, profile, Stage.ROUGH, texts, {})
 
     proof = benchmark.pedantic(proven, rounds=1)
     assert proof.passed

@@ -5,9 +5,9 @@ import math
 import numpy as np
 import pytest
 
-from blankcam.replay.field import Field
+from blankcam.parts.frames import Stock
+from blankcam.replay.heightmap import Field
 from blankcam.replay.reader import read
-from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import replay
 from tests.replay.bench import MILL, TOOLS
 

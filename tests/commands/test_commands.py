@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from blankcam.job.job import KINDS
+from blankcam.inputs.job import KINDS
 from tests.conftest import DEMO_JOBS, REPO
 
 COMMAND = Path(sys.executable).with_name("blankcam")

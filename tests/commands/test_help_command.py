@@ -10,7 +10,7 @@ import sys
 import pytest
 
 from blankcam import __version__
-from blankcam.job.job import KINDS
+from blankcam.inputs.job import KINDS
 from tests.commands.test_commands import COMMAND, STEEL, refused, run
 from tests.commands.test_refit_command import STEEL as READINGS
 

@@ -11,8 +11,8 @@ import sys
 
 import pytest
 
-from blankcam.job.asking import SUFFIX
-from blankcam.job.job import KINDS
+from blankcam.inputs.interview import SUFFIX
+from blankcam.inputs.job import KINDS
 from tests.commands.test_commands import COMMAND, refused, run
 
 # Ctrl-C reaches only whom the terminal belongs to, and who does not ignore it: what is started

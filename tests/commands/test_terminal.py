@@ -10,7 +10,7 @@ from rich.table import Table
 from rich.text import Text
 
 from blankcam import terminal
-from blankcam.writers.tables import Section
+from blankcam.outputs.tables.layout import Section
 
 LETTERS = st.characters(min_codepoint=32, max_codepoint=126)
 CELLS = st.text(LETTERS, max_size=12).map(str.strip)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from blankcam.replay.findings import Code
-from blankcam.replay.moves import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, Kind
 from blankcam.replay.reader import read
 from tests.faults.workshop import case
 from tests.replay.dense import arc

@@ -4,13 +4,13 @@ import dataclasses
 from dataclasses import dataclass
 from functools import cache
 
-from blankcam import proving
-from blankcam.job import read as job_reader
+from blankcam.inputs import job_file as job_reader
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.frames import Stock
+from blankcam.parts.part import Stage
+from blankcam.replay.prove import ProgramText, Setup, prove
 from blankcam.replay.reader import read
-from blankcam.replay.stock import Stock
-from blankcam.replay.verdict import ProgramText, Setup, prove
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
 MACHINES = ("bench-mill", "light-router")
@@ -89,17 +89,17 @@ def case(job_at, machine, kind):
         job = dataclasses.replace(job, blanks=dataclasses.replace(job.blanks, nut=thick))
     found = design(job)
     part = getattr(found, kind.split()[-1])
-    profile = proving.machine_of(job, machine)
-    plan = proving.plan_part(found, part, profile, Stage.FINAL)
+    profile = cut_part.machine_of(job, machine)
+    plan = cut_part.plan_part(found, part, profile, Stage.FINAL)
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     return Case(
         part=part,
-        stock=proving.stock_of(found, part),
+        stock=cut_part.stock_of(found, part),
         profile=profile,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
         texts=tuple((w.file, w.text, setups[w.file])
-                    for w in proving.written(found, plan, profile)),
+                    for w in cut_part.written(found, plan, profile)),
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )  # fmt: skip

@@ -14,14 +14,17 @@ import ezdxf
 import pypdf
 import pytest
 
-from blankcam import proving, run
-from blankcam.job import read
-from blankcam.machine.read import read_profile
+from blankcam.gcode import writer
+from blankcam.inputs import job_file
+from blankcam.inputs.machine_file import read_profile
+from blankcam.outputs.papers import bench_list
+from blankcam.outputs.render import dxf
+from blankcam.outputs.tables import report
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
-from blankcam.writers import bench, dxf, gcode, report
-from blankcam.writers.page.data import page_data
-from blankcam.writers.page.page import page
+from blankcam.parts.part import Stage
+from blankcam.preview.page import page
+from blankcam.preview.scene import page_data
+from blankcam.workflows import cut_part, make
 from tests.commands import test_commands
 from tests.conftest import REPO
 
@@ -44,14 +47,14 @@ MILL = read_profile("bench-mill")
 
 @pytest.fixture(scope="module")
 def harmless():
-    return design(read.load(str(REPO / "demo_jobs" / "phenolic-ukulele.toml")))
+    return design(job_file.load(str(REPO / "demo_jobs" / "phenolic-ukulele.toml")))
 
 
 def named(found, name):
     """The same design under a name that comes through the job file's own reader."""
     table = json.dumps(name, ensure_ascii=True).replace("\\u007f", "\x7f")
     table = re.sub(r"(\\ud8..\\ud[c-f]..)", lambda m: json.loads(f'"{m[1]}"'), table)
-    job = read.parse(f'[instrument]\nname = {table}\nkind = "ukulele"\n', "j.toml")
+    job = job_file.parse(f'[instrument]\nname = {table}\nkind = "ukulele"\n', "j.toml")
     assert job.instrument.name == name
     instrument = dataclasses.replace(found.job.instrument, name=job.instrument.name)
     return dataclasses.replace(found, job=dataclasses.replace(found.job, instrument=instrument))
@@ -61,11 +64,11 @@ def named(found, name):
 def test_no_word_gets_out_of_a_comment(comments, percent, harmless):
     controller = dataclasses.replace(MILL.controller, comments=comments, percent=percent)
     profile = dataclasses.replace(MILL, controller=controller)
-    program = proving.plan_part(harmless, harmless.nut, profile, Stage.ROUGH).programs[-1]
-    plain = gcode.write(program, profile, "x", "0" * 16).text
+    program = cut_part.plan_part(harmless, harmless.nut, profile, Stage.ROUGH).programs[-1]
+    plain = writer.write(program, profile, "x", "0" * 16).text
     for evil in HOSTILE:
         mill = dataclasses.replace(profile, name=evil, words=evil)
-        text = gcode.write(program, mill, evil, "0" * 16).text
+        text = writer.write(program, mill, evil, "0" * 16).text
         assert outside_comments(text) == outside_comments(plain), evil
         assert re.fullmatch(r"[\n -~]*", text), evil
         assert max(map(len, text.splitlines())) <= controller.line_length
@@ -101,11 +104,11 @@ def test_no_group_code_gets_into_a_drawing(harmless):
         profile = dataclasses.replace(
             MILL, drawing=dataclasses.replace(MILL.drawing, release=release)
         )
-        plain = [counted(d) for d in run.drawings(harmless, profile, Stage.ROUGH)[0].values()]
+        plain = [counted(d) for d in make.drawings(harmless, profile, Stage.ROUGH)[0].values()]
         acting = [h for h in HOSTILE if set(h) & set("\n\r\\%^{\x00") or not h.isascii()]
         for evil in acting if release == "R2000" else HOSTILE[7:10]:
             found = named(harmless, evil)
-            files, _ = run.drawings(found, profile, Stage.ROUGH)
+            files, _ = make.drawings(found, profile, Stage.ROUGH)
             assert list(files) == ["nut.dxf", "saddle.dxf"]
             assert [counted(d) for d in files.values()] == plain, evil
     assert dxf.plain("\n\r\x00%^\\{}") == "........"
@@ -134,7 +137,7 @@ class Tags(html.parser.HTMLParser):
 
 def test_no_markup_gets_into_the_page(harmless):
     def tags(found):
-        shown = page_data(found, MILL, [], choices=proving.slot_choices(found, MILL, Stage.ROUGH), notice=("n",))  # fmt: skip
+        shown = page_data(found, MILL, [], choices=cut_part.slot_choices(found, MILL, Stage.ROUGH), notice=("n",))  # fmt: skip
         read_back = Tags()
         text = page(shown)
         text.encode()
@@ -152,7 +155,7 @@ def test_no_markup_gets_into_the_page(harmless):
 
 def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
     def listed(found):
-        return bench.bench(found, MILL, Stage.ROUGH, {}, {}).splitlines()
+        return bench_list.bench(found, MILL, Stage.ROUGH, {}, {}).splitlines()
 
     plain = listed(harmless)
     for evil in HOSTILE:
@@ -161,7 +164,7 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
         assert lines[0].startswith("# Bench list: ")
         assert not set("<>|`*_[]\\") & set(lines[0])
         found = named(harmless, evil)
-        choices = proving.slot_choices(found, MILL, Stage.ROUGH)
+        choices = cut_part.slot_choices(found, MILL, Stage.ROUGH)
         text = report.dumps(report.report(found, stage=Stage.ROUGH, machine=evil, choices=choices))
         again = json.loads(text)
         assert again["job"] == evil
@@ -170,20 +173,20 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
 
 def test_nothing_acts_in_the_sheets(harmless):
     def svg(found):
-        pages = run.sheet_pages(found, MILL)
+        pages = make.sheet_pages(found, MILL)
         return [
             [(e.tag, sorted(e.attrib)) for e in ET.fromstring(p).iter()] for p in pages.values()
         ]
 
     plain_svg = svg(harmless)
-    plain = pypdf.PdfReader(io.BytesIO(run.sheet(harmless, MILL)))
+    plain = pypdf.PdfReader(io.BytesIO(make.sheet(harmless, MILL)))
     for i, evil in enumerate(HOSTILE):
         found = named(harmless, evil)
         if "<" in evil or "&" in evil or "]" in evil:
             assert svg(found) == plain_svg, evil
         if i % 9 and "Tj" not in evil and "/Ty" not in evil:
             continue
-        pdf = pypdf.PdfReader(io.BytesIO(run.sheet(found, MILL)), strict=True)
+        pdf = pypdf.PdfReader(io.BytesIO(make.sheet(found, MILL)), strict=True)
         assert len(pdf.pages) == len(plain.pages)
         assert sorted(pdf.trailer["/Root"]) == sorted(plain.trailer["/Root"])
         assert [sorted(p) for p in pdf.pages] == [sorted(p) for p in plain.pages]
@@ -221,8 +224,8 @@ def test_a_name_of_ten_thousand_characters_is_one_short_line(tmp_path):
     ):
         keys = {"name": "x", "kind": "bass", "handed": "left"} | {key: value}
         job.write_text("[instrument]\n" + "".join(f'{k} = "{v}"\n' for k, v in keys.items()))
-        with pytest.raises(read.InputError) as told:
-            read.load(str(job))
+        with pytest.raises(job_file.InputError) as told:
+            job_file.load(str(job))
         assert len(told.value.faults) == 1
         assert len(str(told.value)) < 500
         assert str(told.value).isprintable()
@@ -232,7 +235,7 @@ def test_a_name_of_ten_thousand_characters_is_one_short_line(tmp_path):
     "name", ["../x", "/etc/passwd", "a\x00b.toml", "CON", "C:\\x.toml", "\u202e.toml", "x" * 10_000 + ".toml", "-", ""]
 )  # fmt: skip
 def test_a_machine_by_a_path_that_tricks_is_told(name):
-    with pytest.raises(read.InputError) as told:
+    with pytest.raises(job_file.InputError) as told:
         read_profile(name)
     assert str(told.value).isprintable()
     assert len(str(told.value)) < 700

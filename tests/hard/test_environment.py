@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from blankcam.faults import InputError
-from blankcam.job.read import read_text
-from blankcam.machine.read import read_profile
-from blankcam.proving import program_bytes
+from blankcam.inputs.job_file import read_text
+from blankcam.inputs.machine_file import read_profile
+from blankcam.workflows.cut_part import program_bytes
 from tests.commands.test_commands import COMMAND, STEEL, refused, run
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
@@ -158,24 +158,24 @@ def test_a_folder_that_vanishes_underfoot(tmp_path):
 
 
 def test_the_parent_vanishes_while_it_is_written(tmp_path):
-    from blankcam import folder
+    from blankcam import output_folder
 
     parent = tmp_path / "p"
-    fill = folder._fill
+    fill = output_folder._fill
 
     def gone(staged, files, stamp):
         shutil.rmtree(parent)
         fill(staged, files, stamp)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(folder, "_fill", gone)
-        with pytest.raises(folder.OutputError, match="no such file"):
-            folder.write(str(parent / "set"), {"a": b"1"})
+        patch.setattr(output_folder, "_fill", gone)
+        with pytest.raises(output_folder.OutputError, match="no such file"):
+            output_folder.write(str(parent / "set"), {"a": b"1"})
 
 
 def test_killed_at_random_moments_the_command_leaves_a_whole_set(tmp_path):
     """Old or new, by the list of digests that lies in the set itself."""
-    from blankcam import folder
+    from blankcam import output_folder
 
     out = tmp_path / "set"
     assert run("dxf", STEEL, "--out", out).returncode == 0
@@ -187,7 +187,7 @@ def test_killed_at_random_moments_the_command_leaves_a_whole_set(tmp_path):
         time.sleep(delay)
         child.kill()
         child.wait()
-        assert folder.stands(str(out), ""), delay
+        assert output_folder.stands(str(out), ""), delay
         text = {(out / n).read_bytes().count(b"stage final") > 0 for n in ("nut.dxf", "saddle.dxf")}
         assert len(text) == 1
 

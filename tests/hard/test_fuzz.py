@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 
 from blankcam.data import table
 from blankcam.faults import BlankcamError, InputError
-from blankcam.job import asking, log, read, readings, rows
-from blankcam.job.job import KINDS
-from blankcam.machine.read import parse_profile, read_profile
+from blankcam.inputs import interview, job_file, job_table, readings_file
+from blankcam.inputs.job import KINDS
+from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.parts.design import design
+from blankcam.refit import book
 from blankcam.replay import reader
 from tests.conftest import DEMO_JOBS, REPO
 from tests.hard import guided
@@ -71,9 +72,9 @@ def text_of(data):
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [
-        (lambda d: reader.read(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/words.py", "replay/arcs.py")),
-        (lambda d: read.parse(text_of(d), "j.toml"), JOBS[:3], ("job/read.py", "job/schema.py", "job/lengths.py", "job/lines.py")),
-        (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("machine/read.py", "machine/quantity.py", "machine/layers.py")),
+        (lambda d: reader.read(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
+        (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/units.py", "inputs/border.py")),
+        (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/quantity.py", "inputs/layers.py")),
     ],
     ids=["program", "job", "profile"],
 )  # fmt: skip
@@ -129,8 +130,8 @@ def spoiled(draw, whole):
 
 
 def laid_out(tables):
-    filled, assumed = read.fill(tables)
-    return design(read.from_tables(filled, assumed, "j.toml", {}))
+    filled, assumed = job_file.fill(tables)
+    return design(job_file.from_tables(filled, assumed, "j.toml", {}))
 
 
 QUICK = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
@@ -175,7 +176,7 @@ def test_hostile_readings(tables, strings):
         return json.dumps(value).replace("Infinity", "inf").replace("NaN", "nan")
 
     text = "\n".join(f"{json.dumps(k)} = {toml(v)}" for k, v in tables.items())
-    one_line_each(readings.parse, text, "r.toml", strings)
+    one_line_each(readings_file.parse, text, "r.toml", strings)
 
 
 @pytest.mark.property
@@ -187,11 +188,11 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
     folder = tmp_path_factory.mktemp("noise")
     path = folder / "file.toml"
     good = {"log": b"", "rows": b"instrument.name,nut.tilt\nx,7 deg\n", "job": JOBS[0],
-            "answers": asking.kept(asking.answered(asking.Talk(), "bass")).encode()}[kind]  # fmt: skip
+            "answers": interview.kept(interview.answered(interview.Talk(), "bass")).encode()}[kind]  # fmt: skip
     path.write_bytes(good[:at] + noise + good[at:])
-    work = {"log": log.read_log, "job": read.load,
-            "rows": lambda p: rows.jobs(str(DEMO_JOBS[0]), p),
-            "answers": lambda p: asking.taken_up(read.read_text(p), p)}[kind]  # fmt: skip
+    work = {"log": book.read_log, "job": job_file.load,
+            "rows": lambda p: job_table.jobs(str(DEMO_JOBS[0]), p),
+            "answers": lambda p: interview.taken_up(job_file.read_text(p), p)}[kind]  # fmt: skip
     one_line_each(work, str(path))
 
 
@@ -206,7 +207,7 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
 def test_documents_built_to_take_long_do_not(text):
     """Quadratic patterns and deep nesting, each near the largest file that is read."""
     began = time.monotonic()
-    for work in (read.parse, parse_profile, lambda t, p: readings.parse(t, p, 6), asking.taken_up):  # fmt: skip
+    for work in (job_file.parse, parse_profile, lambda t, p: readings_file.parse(t, p, 6), interview.taken_up):  # fmt: skip
         with pytest.raises(InputError) as told:
             work(text, "x.toml")
         assert len(str(told.value).splitlines()) <= 51

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam.instrument import instrument as instruments
+from blankcam.inputs import job_file
+from blankcam.instrument import heights as instruments
 from blankcam.instrument.board import Board
-from blankcam.instrument.instrument import StringPath
-from blankcam.job import read
+from blankcam.instrument.heights import StringPath
 from tests.conftest import DEMO_JOBS
 
 FLAT = Board(
@@ -77,7 +77,7 @@ def test_wanted_clearances_come_back(y1, y12, radius, slope, relief, setback, u_
 
 @pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
 def test_the_bass_string_lies_on_the_bass_side(path):
-    job = read.load(str(path))
+    job = job_file.load(str(path))
     first, last = (instruments.build(job).strings[i] for i in (0, -1))
     if job.left_handed:
         assert first.u_nut > 0 > last.u_nut

@@ -40,9 +40,9 @@ def test_the_wheel_holds_tables_profiles_and_types(sent):
             if path.suffix in {".toml", ".json", ".py"}:
                 assert f"{inside}/{path.name}" in names
     assert "blankcam/py.typed" in names
-    page = REPO / "blankcam" / "writers" / "page"
+    page = REPO / "blankcam" / "preview"
     assert all(
-        f"blankcam/writers/page/{p.relative_to(page).as_posix()}" in names
+        f"blankcam/preview/{p.relative_to(page).as_posix()}" in names
         for p in page.rglob("*.*")
         if "__pycache__" not in p.parts
     )

@@ -16,13 +16,13 @@ from itertools import combinations, product
 import numpy as np
 import pytest
 
-from blankcam import proving
-from blankcam.cutting.motion import Arc
-from blankcam.job import read
-from blankcam.machine.profile import Controller, ToolChange
+from blankcam.inputs import job_file
+from blankcam.inputs.machine import Controller, ToolChange
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
 from blankcam.replay import reader
+from blankcam.toolpath.moves import Arc
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import CLOSE, compare
@@ -80,7 +80,7 @@ ROWS = covering()
 
 @cache
 def job_of(at):
-    return read.load(str(DEMO_JOBS[at % len(DEMO_JOBS)]))
+    return job_file.load(str(DEMO_JOBS[at % len(DEMO_JOBS)]))
 
 
 @cache
@@ -97,11 +97,11 @@ def made_of(row, at):
     abilities = {k: v for k, v in row.items() if k not in ("stage", "part")}
     abilities["arc_planes"] = frozenset(row["arc_planes"])
     profile = dataclasses.replace(
-        proving.machine_of(job, machine), controller=Controller(**abilities)
+        cut_part.machine_of(job, machine), controller=Controller(**abilities)
     )
     part = getattr(found, row["part"])
-    plan = proving.plan_part(found, part, profile, row["stage"])
-    return found, part, profile, plan, proving.written(found, plan, profile)
+    plan = cut_part.plan_part(found, part, profile, row["stage"])
+    return found, part, profile, plan, cut_part.written(found, plan, profile)
 
 
 def test_every_two_abilities_meet_and_every_job_is_there():
@@ -219,7 +219,7 @@ def rewritten(row, proven):
     found, part, profile, plan, _ = proven
     same = {k: row[k] for k in OF_A_CONTROLLER if k != "arc_planes"}
     other = dataclasses.replace(profile, controller=dataclasses.replace(profile.controller, **same))
-    return found, part, other, plan, proving.written(found, plan, other)
+    return found, part, other, plan, cut_part.written(found, plan, other)
 
 
 @pytest.mark.oracle

@@ -16,12 +16,12 @@ from importlib.util import find_spec
 import numpy as np
 import pytest
 
-from blankcam.job import read
-from blankcam.parts import outline
+from blankcam.inputs import job_file
+from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.render import dxf
+from blankcam.parts import elevation
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
-from blankcam.writers import dxf
-from blankcam.writers.drawing import Drawing, Path
+from blankcam.parts.part import Stage
 from tests.conftest import DEMO_JOBS
 
 pytestmark = pytest.mark.oracle
@@ -30,7 +30,7 @@ NOTICE = ("SAFETY NOTICE", "Wear eye protection.")
 
 @pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
 def found(request):
-    return design(read.load(str(request.param)))
+    return design(job_file.load(str(request.param)))
 
 
 def needed(present, what):
@@ -62,7 +62,7 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     monkeypatch.setattr(trimesh.constants.res_path, "seg_angle", 1e-4)  # how it flattens arcs
     monkeypatch.setattr(trimesh.constants.res_path, "seg_frac", 0.002)
     for part in (found.nut, found.saddle):
-        chain = outline.elevation(part, Stage.FINAL)
+        chain = elevation.elevation(part, Stage.FINAL)
         alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
         data = dxf.write(alone, notice=NOTICE)
         path = trimesh.load_path(io.BytesIO(data), file_type="dxf")

@@ -8,11 +8,11 @@ import math
 
 import pytest
 
-from blankcam import proving
-from blankcam.cutting.motion import AXES_OF_PLANE, Arc, Note, Rapid
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Note, Rapid
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 from tests.oracle import interpreter
 
@@ -70,12 +70,12 @@ def compare(heard, program, close=CLOSE):
 @pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
 def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path):
     interpreter.require()
-    job = read.load(str(path))
-    profile, found = proving.machine_of(job, machine), design(job)
+    job = job_file.load(str(path))
+    profile, found = cut_part.machine_of(job, machine), design(job)
     for part in (found.nut, found.saddle):
-        plan = proving.plan_part(found, part, profile, stage)
+        plan = cut_part.plan_part(found, part, profile, stage)
         for program, written in zip(
-            plan.programs, proving.written(found, plan, profile), strict=True
+            plan.programs, cut_part.written(found, plan, profile), strict=True
         ):
             heard = interpreter.ask(written.text, profile.tools, tmp_path)
             assert heard.accepted, heard.complaint

@@ -5,9 +5,9 @@ import os
 import numpy as np
 import pytest
 
-from blankcam.machine.tool import Shape
+from blankcam.inputs.tool import Shape
 from blankcam.replay.envelope import line
-from blankcam.replay.form import of_tool
+from blankcam.replay.tool_profile import of_tool
 from tests.replay.bench import TOOLS
 
 pytestmark = pytest.mark.oracle

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from blankcam.replay.moves import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, Kind
 from blankcam.replay.reader import read
 from tests.faults.planted import FAULTS, damaged
 from tests.oracle.interpreter import ask, require

@@ -7,10 +7,10 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from blankcam.machine.tool import Shape
-from blankcam.replay.field import Field
+from blankcam.inputs.tool import Shape
+from blankcam.parts.frames import Stock
+from blankcam.replay.heightmap import Field
 from blankcam.replay.reader import read
-from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import replay
 from tests.replay.bench import MILL, TOOLS
 from tests.replay.dense import profile

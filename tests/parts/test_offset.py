@@ -10,10 +10,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from blankcam.outputs.drawings import gauges
 from blankcam.parts import offset as off
-from blankcam.parts import template
 from blankcam.parts.curve import Arc, Line, area, points
-from blankcam.parts.outline import rectangle
+from blankcam.parts.elevation import rectangle
 
 MICROMETRE = 0.001
 
@@ -111,7 +111,7 @@ def test_the_worked_kerf_example():
 
 
 def test_arcs_stay_arcs_about_the_same_centre():
-    (hollow, _) = template.radius_gauges("nut", 304.8, 43.0)
+    (hollow, _) = gauges.radius_gauges("nut", 304.8, 43.0)
     before = next(s for s in hollow.chain if isinstance(s, Arc))
     grown = off.offset(hollow.chain, 0.1)
     after = [s for s in grown if isinstance(s, Arc) and s.radius > 1]

@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 from scipy.interpolate import PchipInterpolator
 
 from blankcam.faults import RefusedError
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.curve import Arc, area, fit, points
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
-from blankcam.parts.top import ArcCurve, SmoothCurve, fit_arc
+from blankcam.parts.part import Stage
+from blankcam.parts.top_curve import ArcCurve, SmoothCurve, fit_arc
 from tests.conftest import DEMO_JOBS
 
 FINAL = Stage.FINAL
@@ -22,7 +22,7 @@ FINAL = Stage.FINAL
 
 @pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
 def made(request):
-    return design(read.load(str(request.param)))
+    return design(job_file.load(str(request.param)))
 
 
 def nut_low_point(made, slot):
@@ -226,7 +226,7 @@ SMALL = '[instrument]\nname = "x"\nkind = "steel-string"\n'
 )  # fmt: skip
 def test_what_must_not_be_cut_is_refused(text, words):
     with pytest.raises(RefusedError, match=words):
-        design(read.parse(SMALL + text, "j"))
+        design(job_file.parse(SMALL + text, "j"))
 
 
 def test_all_refusals_are_told_at_once():
@@ -235,14 +235,14 @@ def test_all_refusals_are_told_at_once():
         '[blanks]\nnut = { length = "40 mm", height = "10 mm", thickness = "6 mm" }\n'
     )
     with pytest.raises(RefusedError) as caught:
-        design(read.parse(text, "j"))
+        design(job_file.parse(text, "j"))
     keys = {f.key for f in caught.value.faults}
     assert {"nut.first_fret", "saddle.crown_radius"} <= keys
 
 
 def test_a_thick_blank_is_told_how_much_to_rub_off():
     blanks = '[blanks]\nnut = { length = "52 mm", height = "10 mm", thickness = "6.2 mm" }'
-    made = design(read.parse(SMALL + blanks, "j"))
+    made = design(job_file.parse(SMALL + blanks, "j"))
     check = next(c for c in made.checks if c.part == "nut" and c.dimension == "thickness")
     # seat 6.0 mm, h6: 5.992 to 6.000, its middle 5.996
     assert check.rub_off == pytest.approx(0.204)
@@ -254,6 +254,6 @@ def test_a_thick_blank_is_told_how_much_to_rub_off():
 @given(st.floats(0, 1))
 def test_a_wider_margin_moves_its_own_slot_only(shift):
     text = SMALL + f'[nut]\nmargin_bass = "{3.2 + shift:.6f} mm"\n'
-    base, moved = design(read.parse(SMALL, "j")), design(read.parse(text, "j"))
+    base, moved = design(job_file.parse(SMALL, "j")), design(job_file.parse(text, "j"))
     assert moved.nut.slots[0].centre - base.nut.slots[0].centre == pytest.approx(shift, abs=1e-5)
     assert moved.nut.slots[-1].centre == pytest.approx(base.nut.slots[-1].centre)

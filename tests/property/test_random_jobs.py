@@ -6,12 +6,12 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from blankcam import proving
 from blankcam.beside import Hand
 from blankcam.faults import InputError, RefusedError
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
+from blankcam.workflows import cut_part
 
 EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_JOBS", "5"))
 SETS = {
@@ -82,9 +82,9 @@ ends = "mill"
 def test_a_sane_job_is_refused_in_words_or_passes_the_proof(text, machine, stage):
     refused = None
     try:
-        job = read.parse(text, "random.toml")
+        job = job_file.parse(text, "random.toml")
         found = design(job)
-        made = proving.programs(found, proving.machine_of(job, machine), stage, Hand(None))
+        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Hand(None))
     except (RefusedError, InputError) as fault:
         refused = fault
     if refused is not None:

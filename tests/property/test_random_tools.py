@@ -11,12 +11,12 @@ import pytest
 from hypothesis import HealthCheck, event, example, given, settings
 from hypothesis import strategies as st
 
-from blankcam import proving
 from blankcam.beside import Hand
 from blankcam.faults import InputError, RefusedError
-from blankcam.job import read
+from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.stage import Stage
+from blankcam.parts.part import Stage
+from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
 EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_TOOLS", "3"))
@@ -63,11 +63,11 @@ def in_words(refused):
 def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     name, machine, stage, material, by, wide, long, flutes
 ):
-    job = read.load(str(next(p for p in DEMO_JOBS if p.stem == name)))
+    job = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == name)))
     blanks = dataclasses.replace(job.blanks, material=material)
     plan = dataclasses.replace(job.plan, outline=by[0], slots=by[1])
     job = dataclasses.replace(job, blanks=blanks, plan=plan)
-    profile = proving.machine_of(job, machine)
+    profile = cut_part.machine_of(job, machine)
     tools = tuple(scaled(t, wide, long, flutes) for t in profile.tools)
     profile = dataclasses.replace(profile, tools=tools)
     try:
@@ -75,9 +75,9 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     except (RefusedError, InputError) as fault:
         in_words(fault)
         return
-    told = {str(f) for f in proving.refusals(found, profile, stage)}
+    told = {str(f) for f in cut_part.refusals(found, profile, stage)}
     try:
-        made = proving.programs(found, profile, stage, Hand(None))
+        made = cut_part.programs(found, profile, stage, Hand(None))
     except (RefusedError, InputError) as fault:
         in_words(fault)
         assert told

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.machine.profile import Axis, Controller, Holding, Kind, Profile
-from blankcam.machine.tool import Shape, Tool
-from blankcam.parts.stage import Stage
-from blankcam.replay.stock import Stock
-from blankcam.replay.verdict import ProgramText, Setup, prove
+from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.parts.frames import Stock
+from blankcam.parts.part import Stage
+from blankcam.replay.prove import ProgramText, Setup, prove
 
 
 def tool(number, shape, diameter, **more):

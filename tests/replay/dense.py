@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 
-from blankcam.machine.tool import Shape
+from blankcam.inputs.tool import Shape
 
 
 def profile(tool, r):

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from blankcam.replay import envelope
 from blankcam.replay.envelope import Turn
-from blankcam.replay.moves import Kind, Moves, box, lengths
+from blankcam.replay.motions import Kind, Moves, box, lengths
 
 POINTS = 4001
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}  # NISTIR 6556 §3.5.3

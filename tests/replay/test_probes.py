@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blankcam.parts.stage import Stage
-from blankcam.replay.judge import measure, probes
+from blankcam.parts.part import Stage
+from blankcam.replay.deviation import measure, probes
 from blankcam.replay.reader import read
 from blankcam.replay.sweep import replay
 from tests.replay.bench import MILL, NUT, STOCK, TOOLS, Groove

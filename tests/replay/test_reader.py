@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam.machine.profile import Controller, ToolChange
+from blankcam.inputs.machine import Controller, ToolChange
 from blankcam.replay.findings import Code
-from blankcam.replay.moves import Kind, box, lengths
+from blankcam.replay.motions import Kind, box, lengths
 from blankcam.replay.reader import read
 from tests.replay.bench import MILL
 

@@ -8,15 +8,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blankcam.machine.tool import Shape
-from blankcam.replay import chain
+from blankcam.inputs.tool import Shape
+from blankcam.parts.frames import Stock
+from blankcam.replay import polyline
 from blankcam.replay.envelope import SAGITTA
-from blankcam.replay.field import Field
-from blankcam.replay.form import of_tool
-from blankcam.replay.moves import PLANE_AXES, Kind
+from blankcam.replay.heightmap import Field
+from blankcam.replay.motions import PLANE_AXES, Kind
 from blankcam.replay.reader import read
-from blankcam.replay.stock import Stock
 from blankcam.replay.sweep import lowest, replay
+from blankcam.replay.tool_profile import of_tool
 from tests.replay.bench import MILL, TOOLS, tool
 from tests.replay.dense import arc, bounds, path
 from tests.replay.test_reader import HEAD, TAIL
@@ -264,10 +264,10 @@ def test_short_moves_worked_at_once_leave_what_a_tool_set_down_everywhere_leaves
 def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, cells, monkeypatch):
     """Depths and places as well; with few cells a run, also where windows lie over each other."""
     moves, tools = short_moves(seed), {t.number: t for t in TOOLS}
-    monkeypatch.setattr(chain, "CELLS", cells)
+    monkeypatch.setattr(polyline, "CELLS", cells)
     quick = block_field()
     got = replay(quick, moves, tools, MILL)
-    monkeypatch.setattr(chain, "CELLS", 1)  # none fits
+    monkeypatch.setattr(polyline, "CELLS", 1)  # none fits
     slow = block_field()
     want = replay(slow, moves, tools, MILL)
     assert np.array_equal(quick.z, slow.z)

@@ -1,1 +1,0 @@
-"""The plan: operations, moves, feeds and time."""

@@ -1,0 +1,320 @@
+"""A job asked for one measurement at a time, in the order a maker takes them.
+
+A talk is a plain value: the kind and the answers so far, as they were typed. Each answer is read by
+the same rules as a job file, at once; what is typical, moved along with what was measured before
+it, is offered.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import re
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from blankcam.data import table
+from blankcam.faults import Fault, InputError, printable
+from blankcam.inputs import job_file, starter
+from blankcam.inputs.job import KINDS
+from blankcam.inputs.units import parse_length
+
+SUFFIX = ".answers"
+KIND, COUNT = "instrument.kind", "strings"
+_BEFORE = (
+    KIND, "instrument.name", "instrument.scale", "instrument.handed", "board.width_at_nut",
+    "board.radius", COUNT,
+)  # fmt: skip
+_AFTER = (
+    "nut.margin_to", "nut.margin_bass", "nut.margin_treble", "nut.spacing", "nut.course_gap",
+    "board.crown", "board.relief", "board.body_fret",
+    "nut.seat_width", "nut.seat_drop", "nut.tilt", "blanks.material", "blanks.fit",
+    "blanks.nut.length", "blanks.nut.height", "blanks.nut.thickness",
+    "saddle.slot_width", "saddle.slot_length", "saddle.slot_depth", "saddle.slot_ends",
+    "saddle.front_at", "saddle.string_span", "saddle.course_gap", "saddle.fret_line",
+    "blanks.saddle.length", "blanks.saddle.height", "blanks.saddle.thickness",
+    "nut.first_fret", "saddle.action", "nut.clearance", "plan.machine",
+)  # fmt: skip
+# What is offered for the one moves as far as the other was found off its typical value.
+_FOLLOWS = {
+    "saddle.front_at": "instrument.scale",
+    "blanks.nut.length": "board.width_at_nut",
+    "blanks.nut.thickness": "nut.seat_width",
+    "blanks.saddle.length": "saddle.slot_length",
+    "blanks.saddle.thickness": "saddle.slot_width",
+}
+_SIDES = {
+    "length": "along the strings' row", "height": "standing in its seat", "thickness": "along the "
+    "strings, with a caliper",
+}  # fmt: skip
+_STRING = "note, gauge, make"
+_MANY = {"nut.first_fret", "saddle.action"}
+_MANY_WORDS = "one length, or two as: bass, treble, or one a string with commas between"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """One thing to be asked."""
+
+    key: str
+    """Its key path in the job file."""
+    words: str
+    """What it is and how it is measured."""
+    offered: str
+    """What an empty answer stands for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Talk:
+    """The answers so far, as typed, by key path in the order they were asked."""
+
+    answers: tuple[tuple[str, str], ...] = ()
+
+
+def part_path(path: str) -> str:
+    """Where the answers so far are kept, beside the job file to be."""
+    return path + SUFFIX
+
+
+def question(talk: Talk) -> Question | None:
+    """What to ask next; None when all is answered."""
+    done = {key for key, _ in talk.answers}
+    tables = _tables(talk)
+    key = next((k for k in _keys(tables) if k not in done), None)
+    if key is None:
+        return None
+    return Question(key=key, words=_words(key), offered=_offered(key, tables, talk))
+
+
+def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None = None) -> Talk:
+    """The talk with its next question answered; empty text takes what is offered.
+
+    Parameters
+    ----------
+    machine : called with a machine's name, raises InputError where there is none such
+
+    Raises
+    ------
+    ValueError
+        With what is wrong with the answer and what would do, in one line.
+    """
+    asked = question(talk)
+    assert asked is not None
+    said = text.strip() or asked.offered
+    if not said.isprintable():
+        raise ValueError(f"{printable(said, 40)!r} holds signs that can't be written")
+    after = Talk(answers=(*talk.answers, (asked.key, said)))
+    try:
+        _judge(after)
+        if asked.key == "plan.machine" and machine is not None:
+            machine(said)
+    except InputError as fault:
+        raise ValueError(_told(fault.faults[0])) from None
+    return after
+
+
+def back(talk: Talk) -> Talk:
+    """The talk before its last answer."""
+    return Talk(answers=talk.answers[:-1])
+
+
+def job_text(talk: Talk) -> str:
+    """The job file of a whole talk."""
+    words = "Its values were asked for and answered; those never asked for are typical."
+    return starter.written(_tables(talk), words)
+
+
+def kept(talk: Talk) -> str:
+    """The answers so far as a file, for ``taken_up``."""
+    head = "# Answers so far, kept by blankcam start --ask, which goes on from them.\n"
+    lines = (f"{starter.quoted(key)} = {starter.quoted(said)}" for key, said in talk.answers)
+    return head + "\n".join(lines) + "\n"
+
+
+def taken_up(text: str, path: str) -> Talk:
+    """The talk that a file keeps, each answer judged anew.
+
+    Raises
+    ------
+    InputError
+        When the file is none of ours or an answer in it is not right.
+    """
+    mend = "remove it, and begin anew"
+    stored = job_file.parse_toml(text, path)
+    talk = Talk()
+    try:
+        for key, said in stored.items():
+            talk = answered(talk, _due(talk, key, said))
+    except ValueError as fault:
+        wrong = f"does not hold answers: {printable(fault, 200)}"
+        raise InputError(Fault(where=path, wrong=wrong, mend=mend)) from None
+    return talk
+
+
+def _due(talk: Talk, key: str, said: object) -> str:
+    asked = question(talk)
+    if asked is None or asked.key != key or not isinstance(said, str):
+        raise ValueError(f"{printable(key, 40)} is not an answer that is due here")
+    return said
+
+
+def _keys(tables: Mapping[str, Any]) -> Iterable[str]:
+    """All questions in their order, given what is known."""
+    strings = tables["strings"]
+    paired = any("course" in s for s in strings)
+    yield from _BEFORE
+    yield from (f"strings[{i}]" for i in range(len(strings)))
+    yield from (key for key in _AFTER if paired or not key.endswith("course_gap"))
+
+
+def _words(key: str) -> str:
+    words = table("keys")
+    if key == COUNT:
+        return "how many strings, each string of a course counted"
+    if key.startswith("strings["):
+        return f"string {int(key[8:-1]) + 1} from the bass side: {_STRING}; course, if paired"
+    where, *name = key.split(".")
+    if where == "blanks" and len(name) == 2:
+        return f"the {name[0]}'s blank: its {name[1]}, {_SIDES[name[1]]}"
+    more = f"; {_MANY_WORDS}" if key in _MANY else ""
+    if key == "board.radius":
+        return "with a radius gauge: flat, one radius, or three as: at the nut, at the end, where"
+    return f"{words[where][name[0]]}{more}"
+
+
+def _tables(talk: Talk) -> dict[str, Any]:
+    """The job file's tables: answers where there are any, else what would be offered."""
+    answers = dict(talk.answers)
+    kind = answers.get(KIND, KINDS[0])
+    tables = starter.values(kind if kind in KINDS else KINDS[0])
+    for key, said in talk.answers:
+        _place(tables, key, _value(key, said))
+    for key in _FOLLOWS:
+        if key not in answers:
+            with contextlib.suppress(ValueError):  # what it follows is no length, and told so
+                _place(tables, key, _offered(key, tables, talk))
+    return tables
+
+
+def _offered(key: str, tables: Mapping[str, Any], talk: Talk) -> str:
+    answers = dict(talk.answers)
+    if key == KIND:
+        return KINDS[0]
+    if key == COUNT:
+        return str(len(tables["strings"]))
+    typical = _typical(answers.get(KIND, KINDS[0]))
+    leader = _FOLLOWS.get(key)
+    if leader in answers:
+        was = parse_length(str(_at(typical, key)))
+        off = parse_length(answers[leader]) - parse_length(str(_at(typical, leader)))
+        return f"{was + off:.2f}".rstrip("0").rstrip(".") + " mm"
+    return _shown(_at(tables, key))
+
+
+@cache
+def _typical(kind: str) -> dict[str, Any]:
+    return starter.values(kind)  # only to look at
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, dict):
+        return ", ".join(str(v) for v in value.values())
+    return str(value)
+
+
+def _steps(key: str) -> list[str | int]:
+    if key.startswith("strings["):
+        return ["strings", int(key[8:-1])]
+    return [*key.split(".")]
+
+
+def _at(tables: Mapping[str, Any], key: str) -> Any:
+    here: Any = tables
+    for step in _steps(key):
+        here = here[step]
+    return here
+
+
+def _place(tables: dict[str, Any], key: str, value: object) -> None:
+    if key == COUNT:
+        tables[COUNT] = _counted(tables[COUNT], value)
+        return
+    *way, last = _steps(key)
+    here: Any = tables
+    for step in way:
+        here = here[step]
+    here[last] = value
+
+
+def _counted(strings: list[dict[str, Any]], count: object) -> list[dict[str, Any]]:
+    """As many strings as there are; those over the typical count are like the last."""
+    if not isinstance(count, int):
+        return strings
+    more = [dict(strings[-1]) for _ in range(min(count, 100) - len(strings))]
+    return [*strings[: max(count, 0)], *more]
+
+
+def _value(key: str, said: str) -> Any:
+    """An answer as its TOML value; what can't be one stays text, for the job's rules to refuse."""
+    parts = [p.strip() for p in said.split(",")]
+    if key in {COUNT, "board.body_fret"}:
+        return _whole(said)
+    if key.startswith("strings["):
+        return _string(parts)
+    if key in _MANY and len(parts) == 2:
+        return {"bass": parts[0], "treble": parts[1]}
+    if key in _MANY and len(parts) > 2:
+        return parts
+    if key == "board.radius" and len(parts) == 3:
+        return dict(zip(("nut", "end", "end_at"), parts, strict=True))
+    return said
+
+
+def _whole(said: str) -> int | str:
+    return int(said) if re.fullmatch("[0-9]{1,4}", said) else said
+
+
+def _string(parts: list[str]) -> dict[str, Any]:
+    if len(parts) not in (3, 4):
+        return {}
+    string: dict[str, Any] = dict(zip(("note", "gauge", "make"), parts, strict=False))
+    if len(parts) == 4:
+        string["course"] = _whole(parts[3])
+    return string
+
+
+def _judge(talk: Talk) -> None:
+    """Raise InputError with the faults of what has been answered; what is to come may still be wrong."""
+    key, said = talk.answers[-1]
+    if key == KIND and said not in KINDS:
+        wrong = "is not a kind"
+        raise InputError(
+            Fault(where="", found=said, wrong=wrong, mend=f"one of {', '.join(KINDS)}")
+        )
+    count = _whole(said)
+    if key == COUNT and (isinstance(count, str) or not 2 <= count <= 24):
+        wrong = "is not a count of strings"
+        raise InputError(Fault(where="", found=said, wrong=wrong, mend="2 to 24"))
+    tables = _tables(talk)
+    if key.startswith("strings[") and not _at(tables, key):
+        mend = f"write {_STRING}, as E2, 0.053 in, wound steel"
+        raise InputError(Fault(where="", found=said, wrong="is not a string", mend=mend))
+    try:
+        job_file.from_tables(*job_file.fill(tables), "", {})
+    except InputError as fault:
+        due = tuple(k for k, _ in talk.answers)
+        ours = [f for f in fault.faults if _is_of(f.key, due)]
+        # the last answer first: it is the one that can be mended now
+        ours.sort(key=lambda f: not _is_of(f.key, (key,)))
+        if ours:
+            raise InputError(ours) from None
+
+
+def _is_of(key: str, answered: Iterable[str]) -> bool:
+    return any(key == a or (a != COUNT and key.startswith((f"{a}.", f"{a}["))) for a in answered)
+
+
+def _told(fault: Fault) -> str:
+    return str(dataclasses.replace(fault, where="", line=None)).removeprefix(": ")

@@ -1,0 +1,380 @@
+"""The job file's border: what each key may hold. Models live here only; the core sees plain values.
+
+Every model is frozen and strict, refuses keys it does not know, and takes no NaN or infinity.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+from blankcam.data import table
+from blankcam.faults import printable
+from blankcam.inputs import job
+from blankcam.inputs.units import HINT, inches, parse_length
+
+_LENGTH_SCHEMA = {
+    "type": "string",
+    "description": 'a length with its unit: "43.5 mm", "1 11/16 in", "0.024 in"',
+    "pattern": r"^\s*[-+]?\s*[0-9.][0-9./ -]*\s*(mm|cm|m|in|inch|inches|ft|thou|\"|″)\s*$",
+}
+_ANGLE = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*(deg|°)\s*", re.ASCII)
+_UNIT_WEIGHT = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(g/m|lb/in)\s*", re.ASCII)
+_G_PER_M = {"g/m": 1.0, "lb/in": 17857.967}  # 0.45359237 kg over 0.0254 m
+
+
+def sane(key: str) -> tuple[float, float]:
+    """The believable range of a key such as ``nut.tilt``, from data/sane.toml."""
+    where, name = key.split(".")
+    low, high = table("sane")[where][name]
+    return float(low), float(high)
+
+
+def length_reader(key: str) -> Callable[[object], float]:
+    """A reader of one length, bounded as data/sane.toml says."""
+    low, high = sane(key)
+
+    def read(value: object) -> float:
+        if not isinstance(value, str):
+            raise ValueError(f"a bare {_kind(value)} is not a length; {HINT}")  # noqa: TRY004
+        mm = parse_length(value)
+        if not low <= mm <= high:
+            span = f"{low:g} to {high:g} mm ({inches(low, 3)} to {inches(high, 3)} in)"
+            raise ValueError(f"is {mm:.6g} mm, not believable here; expected {span}")
+        return mm
+
+    return read
+
+
+def _kind(value: object) -> str:
+    if isinstance(value, bool):
+        return "true or false"
+    if isinstance(value, int | float):
+        return "number"
+    return "list" if isinstance(value, list) else "table" if isinstance(value, dict) else "value"
+
+
+def _text_reader(pattern: re.Pattern[str], hint: str) -> Callable[[object], re.Match[str]]:
+    def read(value: object) -> re.Match[str]:
+        found = pattern.fullmatch(value) if isinstance(value, str) and len(value) < 40 else None
+        if found is None:
+            raise ValueError(f"expected {hint}")
+        return found
+
+    return read
+
+
+def _angle(value: object) -> float:
+    found = _text_reader(_ANGLE, 'an angle such as "7 deg"')(value)
+    low, high = sane("nut.tilt")
+    if not low <= float(found[1]) <= high:
+        raise ValueError(f"not believable here; expected {low:g} to {high:g} deg")
+    return math.radians(float(found[1]))
+
+
+def _unit_weight(value: object) -> float:
+    found = _text_reader(_UNIT_WEIGHT, 'a weight by length such as "10.2 g/m"')(value)
+    weight = float(found[1]) * _G_PER_M[found[2]]
+    low, high = sane("string.unit_weight")
+    if not low <= weight <= high:
+        raise ValueError(f"is {weight:.4g} g/m, not believable; expected {low:g} to {high:g} g/m")
+    return weight
+
+
+def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerString]:
+    """A reader of ``one value``, ``{ bass, treble }`` or a list with one value a string."""
+
+    def each(value: object, name: str) -> float:
+        try:
+            return read(value)
+        except ValueError as fault:
+            raise ValueError(f"{name} {printable(value, 30)!r}: {fault}") from None
+
+    def reader(value: object) -> job.PerString:
+        if isinstance(value, dict):
+            if set(value) != {"bass", "treble"}:
+                raise ValueError("expected { bass = ..., treble = ... }")
+            return job.Graded(
+                bass=each(value["bass"], "bass"), treble=each(value["treble"], "treble")
+            )
+        if isinstance(value, list):
+            return tuple(each(v, f"value {i}") for i, v in enumerate(value, start=1))
+        one = read(value)
+        return job.Graded(bass=one, treble=one)
+
+    return reader
+
+
+def _exposure(value: object) -> float:
+    low, high = sane("nut.exposure")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
+        raise ValueError(f"expected a fraction of the gauge from {low:g} to {high:g}")
+    return float(value)
+
+
+def _radius(value: object) -> job.Radius:
+    read = length_reader("board.radius")
+    if value == "flat":
+        return job.Radius(nut=math.inf, end=math.inf, end_at=1.0)
+    if isinstance(value, dict):
+        if set(value) != {"nut", "end", "end_at"}:
+            raise ValueError("expected { nut = ..., end = ..., end_at = ... }")
+        end_at = length_reader("board.end_at")(value["end_at"])
+        return job.Radius(nut=read(value["nut"]), end=read(value["end"]), end_at=end_at)
+    radius = read(value)
+    return job.Radius(nut=radius, end=radius, end_at=1.0)
+
+
+def _setbacks(key: str, words: tuple[str, ...]) -> Callable[[object], str | job.PerString]:
+    read = per_string(length_reader(key))
+    choices = " or ".join(f'"{w}"' for w in words)
+
+    def reader(value: object) -> str | job.PerString:
+        if isinstance(value, str) and not any(c.isdigit() for c in value):
+            if value in words:
+                return value
+            raise ValueError(f"expected {choices}, a length, or one length a string")
+        return read(value)
+
+    return reader
+
+
+_ONE_OR_EACH = [
+    _LENGTH_SCHEMA,
+    {
+        "type": "object",
+        "properties": {"bass": _LENGTH_SCHEMA, "treble": _LENGTH_SCHEMA},
+        "required": ["bass", "treble"],
+        "additionalProperties": False,
+    },
+    {"type": "array", "items": _LENGTH_SCHEMA},
+]
+
+
+def Length(key: str) -> Any:  # noqa: N802 - reads as a type where it is used
+    """A length in mm, bounded by the key's entry in data/sane.toml."""
+    return Annotated[float, BeforeValidator(length_reader(key)), WithJsonSchema(_LENGTH_SCHEMA)]
+
+
+def Lengths(key: str) -> Any:  # noqa: N802
+    """A length for every string."""
+    return Annotated[
+        job.Graded | tuple[float, ...],
+        BeforeValidator(per_string(length_reader(key))),
+        WithJsonSchema({"anyOf": _ONE_OR_EACH}),
+    ]
+
+
+def Setbacks(key: str, *words: str) -> Any:  # noqa: N802
+    """Lengths for every string, or one of the words."""
+    return Annotated[
+        str | job.Graded | tuple[float, ...],
+        BeforeValidator(_setbacks(key, words)),
+        WithJsonSchema({"anyOf": [{"enum": list(words)}, *_ONE_OR_EACH]}),
+    ]
+
+
+_FRACTION = {"type": "number", "minimum": -1, "maximum": 1}
+Exposure = Annotated[
+    job.Graded | tuple[float, ...],
+    BeforeValidator(per_string(_exposure)),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                _FRACTION,
+                {
+                    "type": "object",
+                    "properties": {"bass": _FRACTION, "treble": _FRACTION},
+                    "required": ["bass", "treble"],
+                    "additionalProperties": False,
+                },
+                {"type": "array", "items": _FRACTION},
+            ]
+        }
+    ),
+]
+BoardRadius = Annotated[
+    job.Radius,
+    BeforeValidator(_radius),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"const": "flat"},
+                _LENGTH_SCHEMA,
+                {
+                    "type": "object",
+                    "properties": dict.fromkeys(("nut", "end", "end_at"), _LENGTH_SCHEMA),
+                    "required": ["nut", "end", "end_at"],
+                    "additionalProperties": False,
+                },
+            ]
+        }
+    ),
+]
+Angle = Annotated[
+    float,
+    BeforeValidator(_angle),
+    WithJsonSchema({"type": "string", "description": 'an angle such as "7 deg"'}),
+]
+UnitWeight = Annotated[
+    float,
+    BeforeValidator(_unit_weight),
+    WithJsonSchema({"type": "string", "description": 'such as "10.2 g/m"'}),
+]
+
+
+class Table(BaseModel):
+    """The settings all tables of the job file share."""
+
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, hide_input_in_errors=True
+    )
+
+
+class Instrument(Table):
+    """What instrument it is."""
+
+    name: str = Field(min_length=1, max_length=200)
+    kind: Literal[job.KINDS]  # type: ignore[valid-type]
+    scale: Length("instrument.scale")  # type: ignore[valid-type]
+    handed: Literal["right", "left"]
+
+
+class Board(Table):
+    """The fretboard as measured."""
+
+    width_at_nut: Length("board.width_at_nut")  # type: ignore[valid-type]
+    radius: BoardRadius
+    crown: Length("board.crown")  # type: ignore[valid-type]
+    relief: Length("board.relief")  # type: ignore[valid-type]
+    body_fret: int = Field(ge=5, le=30)
+
+
+class String(Table):
+    """One string, listed from the bass side."""
+
+    note: str = Field(pattern=r"^[A-Ga-g](#|b|♯|♭)?[0-8]$")
+    gauge: Length("string.gauge")  # type: ignore[valid-type]
+    make: Literal[job.MAKES]  # type: ignore[valid-type]
+    unit_weight: UnitWeight | None = None
+    stiffness: float | None = Field(default=None, ge=1, le=2000)
+    course: int | None = Field(default=None, ge=1, le=24)
+
+
+class Nut(Table):
+    """The nut's seat and what is wanted of the nut."""
+
+    seat_width: Length("nut.seat_width")  # type: ignore[valid-type]
+    seat_drop: Length("nut.seat_drop")  # type: ignore[valid-type]
+    margin_bass: Length("nut.margin")  # type: ignore[valid-type]
+    margin_treble: Length("nut.margin")  # type: ignore[valid-type]
+    margin_to: Literal["centre", "edge"]
+    spacing: Literal["equal gaps", "equal centres"]
+    course_gap: Length("nut.course_gap")  # type: ignore[valid-type]
+    tilt: Angle
+    first_fret: Lengths("nut.first_fret") | None = None  # type: ignore[valid-type]
+    lift: Lengths("nut.lift") | None = None  # type: ignore[valid-type]
+    clearance: Length("nut.clearance")  # type: ignore[valid-type]
+    exposure: Exposure
+    allowance: Length("nut.allowance")  # type: ignore[valid-type]
+    hold_back: Length("nut.hold_back")  # type: ignore[valid-type]
+    setbacks: Setbacks("nut.setback", "none", "computed")  # type: ignore[valid-type]
+
+
+class Saddle(Table):
+    """The saddle's slot, the strings over it and what is wanted of the saddle."""
+
+    slot_width: Length("saddle.slot_width")  # type: ignore[valid-type]
+    slot_length: Length("saddle.slot_length")  # type: ignore[valid-type]
+    slot_depth: Length("saddle.slot_depth")  # type: ignore[valid-type]
+    slot_ends: Literal["round", "square"]
+    front_at: Length("saddle.front_at")  # type: ignore[valid-type]
+    string_span: Length("saddle.string_span")  # type: ignore[valid-type]
+    spacing: Literal["equal gaps", "equal centres"]
+    course_gap: Length("nut.course_gap")  # type: ignore[valid-type]
+    fret_line: Length("saddle.fret_line")  # type: ignore[valid-type]
+    action: Lengths("saddle.action")  # type: ignore[valid-type]
+    top: Literal["board radius", "per string"]
+    setbacks: Setbacks("saddle.setback", "computed", "none")  # type: ignore[valid-type]
+    crown_radius: Length("saddle.crown_radius")  # type: ignore[valid-type]
+    allowance: Length("saddle.allowance")  # type: ignore[valid-type]
+    end_clearance: Length("saddle.end_clearance")  # type: ignore[valid-type]
+    tie_height: Length("saddle.tie_height") | None = None  # type: ignore[valid-type]
+    tie_run: Length("saddle.tie_run") | None = None  # type: ignore[valid-type]
+
+
+class Blank(Table):
+    """One blank as measured."""
+
+    length: Length("blank.length")  # type: ignore[valid-type]
+    height: Length("blank.height")  # type: ignore[valid-type]
+    thickness: Length("blank.thickness")  # type: ignore[valid-type]
+
+
+class Blanks(Table):
+    """What the parts are cut from."""
+
+    material: Literal[job.MATERIALS]  # type: ignore[valid-type]
+    fit: Literal["sliding", "snug", "hand"]
+    nut: Blank
+    saddle: Blank
+
+
+class Plan(Table):
+    """Which operations the machine does and which the hand."""
+
+    machine: str = Field(min_length=1, max_length=300)
+    outline: Literal["mill", "saw"]
+    thickness: Literal["mill", "hand"]
+    ends: Literal["mill", "hand"]
+    slots: Literal["mill", "file"]
+
+
+class Holding(Table):
+    """How the blank is held, where it is not as the machine profile says."""
+
+    kind: Literal["vice", "fixture", "carrier", "tape"] | None = None
+    jaw_top: Length("holding.jaw_top") | None = None  # type: ignore[valid-type]
+    jaw_length: Length("holding.jaw_length") | None = None  # type: ignore[valid-type]
+    face: Literal["carrier", "tape", "clamps", "fixture"] | None = None
+    face_top: Length("holding.face_top") | None = None  # type: ignore[valid-type]
+    clamp_reach: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+    clamp_width: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+    clamp_height: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+
+
+_Spread = Annotated[
+    float, BeforeValidator(length_reader("uncertainty.length")), WithJsonSchema(_LENGTH_SCHEMA)
+]
+
+
+class Uncertainty(Table):
+    """Standard deviations of what was measured, where they are not the typical ones."""
+
+    board: _Spread | None = None
+    seat: _Spread | None = None
+    crown: _Spread | None = None
+    relief: _Spread | None = None
+    fret_line: _Spread | None = None
+    front_at: _Spread | None = None
+    gauge: _Spread | None = None
+    tool: _Spread | None = None
+    machine: _Spread | None = None
+
+
+class JobFile(Table):
+    """A job for blankcam: one instrument's nut and saddle."""
+
+    instrument: Instrument
+    board: Board
+    strings: list[String] = Field(min_length=2, max_length=24)
+    nut: Nut
+    saddle: Saddle
+    blanks: Blanks
+    plan: Plan
+    holding: Holding = Holding()
+    uncertainty: Uncertainty = Uncertainty()

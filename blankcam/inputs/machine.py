@@ -1,0 +1,161 @@
+"""What a machine is and can do, as plain values; ``read.py`` makes them from a profile file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from blankcam.inputs.layers import LayerRule
+from blankcam.inputs.tool import Tool
+
+
+class Kind(StrEnum):
+    """What stands on the bench."""
+
+    MILL = "mill"
+    ROUTER = "router"
+    LASER = "laser"
+    HAND = "hand"
+
+
+class ToolChange(StrEnum):
+    """How the machine comes by its next tool."""
+
+    STOP = "stop"  # the program stops with M0, the maker changes it and sets zero again
+    AUTOMATIC = "automatic"  # T and M6
+    FILE = "one file a tool"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controller:
+    """What the machine's interpreter understands beyond, or short of, the common subset."""
+
+    arc_planes: frozenset[str] = frozenset({"G17", "G18"})
+    """Planes in which G2 and G3 may be used; empty for a controller without arcs."""
+    tool_change: ToolChange = ToolChange.STOP
+    line_length: int = 79
+    """Characters a line may have, comments and all."""
+    units: str = "mm"
+    """``mm`` (four decimals) or ``inch`` (five)."""
+    comments: str = "brackets"
+    """``brackets`` for ( ), ``semicolon`` for ;."""
+    length_offsets: bool = False
+    """G43 H after a tool change."""
+    path_blending: bool = False
+    """G64 P (an extension to RS274/NGC)."""
+    coolant: str = "none"
+    """``none``, ``mist`` (M7) or ``flood`` (M8)."""
+    percent: bool = False
+    """``%`` first and last."""
+    line_numbers: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Holding:
+    """How a blank is held. On edge: jaws stand on both faces up to ``jaw_top``.
+
+    On face it lies on a waste board, glued to it (``carrier``) or by tape alone, or under a clamp
+    at each end, or between the walls of a fixture along its seat side and its top.
+    """
+
+    kind: str = "vice"
+    """``vice`` (soft jaws), ``fixture``, ``carrier`` (waste board with tabs), ``tape``."""
+    jaw_top: float = 4.0
+    """On edge: height of the jaws over the seat side of the blank (z of the part)."""
+    jaw_length: float = 100.0
+    """Along x, centred on the blank."""
+    jaw_width: float = 20.0
+    """How far each jaw reaches away from the blank, along y."""
+    bed_gap: float = 10.0
+    """On edge: free depth below the blank's seat side; on face: waste board under the blank is
+    cut into no deeper than ``carrier_depth``."""
+    carrier_depth: float = 0.5
+    face: str = "carrier"
+    """On face: ``carrier``, ``tape``, ``clamps`` or ``fixture``."""
+    face_top: float = 3.0
+    """On face: height of the fixture's walls over what the blank lies on."""
+    clamp_reach: float = 5.0
+    """On face: how far a clamp reaches over the blank from each end, along x."""
+    clamp_width: float = 20.0
+    """Along the machine's Y, centred on the blank."""
+    clamp_height: float = 8.0
+    """Of all of a clamp over the blank's upper face."""
+
+    @property
+    def on_face(self) -> str:
+        """How a blank is held lying down; a bench with nothing but tape has that there too."""
+        return "tape" if self.kind == "tape" else self.face
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """How drawings are wanted."""
+
+    release: str = "R2000"
+    """Of the DXF: ``R2000``, ``R2010`` or ``R12``."""
+    paper: str = "A4"
+    """Of the sheet: ``A4`` or ``Letter``."""
+    layers: tuple[LayerRule, ...] | None = None
+    """Names, order and work of the layers; None: as data/layers.toml says for the kind."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Axis:
+    """One value an axis."""
+
+    x: float
+    y: float
+    z: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Profile:
+    """A machine; millimetres, seconds, minutes only in feeds (mm/min), rpm, newtons, watts."""
+
+    name: str
+    kind: Kind
+    words: str = ""
+    """One line for the list of machines."""
+    travel: Axis = Axis(x=200.0, y=100.0, z=60.0)
+    """How far each axis can go in all."""
+    rapid: Axis = Axis(x=1000.0, y=1000.0, z=500.0)
+    """mm/min."""
+    acceleration: Axis = Axis(x=100.0, y=100.0, z=100.0)
+    """mm/s²."""
+    corner_deviation: float = 0.01
+    """mm; machining.md #19."""
+    feed_max: Axis = Axis(x=800.0, y=800.0, z=300.0)
+    """mm/min."""
+    spindle_min: float = 0.0
+    spindle_max: float = 10000.0
+    """rpm."""
+    power: float = 100.0
+    """W at the cut."""
+    force: float = 30.0
+    """N the frame and holding may see from a cut."""
+    runout: float | None = None
+    """Measured total runout in mm, None where nobody measured it."""
+    clearance: float = 5.0
+    """Clearance plane over the highest thing."""
+    holder_diameter: float = 16.0
+    holder_length: float = 30.0
+    tool_change_seconds: float = 15.0
+    spin_up: float = 3.0
+    """Seconds the spindle needs to come up to speed; programs wait for it."""
+    controller: Controller = Controller()
+    holding: Holding = Holding()
+    tools: tuple[Tool, ...] = ()
+    drawing: Drawn = Drawn()
+    kerf: float = 0.0
+    """Laser: width of the cut."""
+    path: str = ""
+    """The file it came from."""
+
+    def tool(self, number: int) -> Tool | None:
+        """The tool of that number, or None."""
+        return next((t for t in self.tools if t.number == number), None)
+
+    @property
+    def cuts_programs(self) -> bool:
+        """Whether G-code is of use to it."""
+        return self.kind in (Kind.MILL, Kind.ROUTER)

@@ -1,0 +1,181 @@
+"""The instrument from its job: where each string runs, and the heights it must have at both ends."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from blankcam.inputs.job import Job, PerString
+from blankcam.instrument import spacing
+from blankcam.instrument.board import Array, Board
+
+FRETS = np.arange(1, 13)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringPath:
+    """One string, straight from the nut's witness edge to the saddle's ridge."""
+
+    number: int
+    """From the bass side, beginning with 1."""
+    note: str
+    course: int
+    gauge: float
+    make: str
+    unit_weight: float | None
+    stiffness: float | None
+    u_nut: float
+    u_saddle: float
+    first_fret: float | None
+    """Wanted clearance over fret 1; None where the job gives the lift."""
+    lift: float
+    """Underside at the witness edge over the line of the fret tops there."""
+    action: float
+    """Wanted clearance over fret 12."""
+    setback: float
+    """Ridge beyond the nominal scale length."""
+    z_nut: float
+    z_saddle: float
+    length: float
+    """Witness edge to ridge along s."""
+
+    def across(self, s: Array) -> Array:
+        """Place u of the string over s."""
+        return np.asarray(self.u_nut + (self.u_saddle - self.u_nut) * s / self.length)
+
+    def underside(self, s: Array) -> Array:
+        """Height z of the string's underside over s."""
+        return np.asarray(self.z_nut + (self.z_saddle - self.z_nut) * s / self.length)
+
+    def clearance(self, board: Board, frets: Array) -> Array:
+        """Height of the underside over the crown of each fret."""
+        s = board.fret_at(frets)
+        return self.underside(s) - board.fret_top(s, self.across(s))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """Board and strings; heights in the instrument frame."""
+
+    name: str
+    kind: str
+    left_handed: bool
+    board: Board
+    strings: tuple[StringPath, ...]
+    nut_floor: float
+    """Floor of the nut's seat."""
+    bridge_top: float
+    saddle_floor: float
+    """Floor of the saddle's seat."""
+
+
+def build(job: Job) -> Instrument:
+    """The instrument of a job, every string's ridge still at its nominal scale length."""
+    board = _board(job)
+    fret_line = board.crown - job.saddle.fret_line
+    return Instrument(
+        name=job.instrument.name,
+        kind=job.instrument.kind,
+        left_handed=job.left_handed,
+        board=board,
+        strings=_strings(job, board),
+        nut_floor=-job.nut.seat_drop,
+        bridge_top=fret_line,
+        saddle_floor=fret_line - job.saddle.slot_depth,
+    )
+
+
+def with_setbacks(instrument: Instrument, setbacks: Sequence[float]) -> Instrument:
+    """The same instrument with every ridge moved, all heights solved anew."""
+    board = instrument.board
+    strings = tuple(
+        solve(board, replace(s, setback=b, length=board.scale + b))
+        for s, b in zip(instrument.strings, setbacks, strict=True)
+    )
+    return replace(instrument, strings=strings)
+
+
+def solve(board: Board, string: StringPath) -> StringPath:
+    """The string with the heights at both ends that give its wanted clearances.
+
+    y(n) = z_n + (z_s − z_n)·s_n/ℓ − z_f(s_n, u(s_n)) for frets 1 and 12 are two linear equations
+    for z_n and z_s; with the lift given, z_n is known and fret 12 gives z_s.
+    """
+    s1, s12 = (float(board.fret_at(n)) for n in (1, 12))
+    f1, f12 = (float(board.fret_top(s, string.across(np.array(s)))) for s in (s1, s12))
+    at_nut = float(board.fret_top(0.0, string.u_nut))
+    t1, t12 = s1 / string.length, s12 / string.length
+    if string.first_fret is None:
+        z_nut = at_nut + string.lift
+    else:
+        y1, y12 = string.first_fret + f1, string.action + f12
+        z_nut = (y1 * t12 - y12 * t1) / (t12 - t1)
+    z_saddle = z_nut + (string.action + f12 - z_nut) / t12
+    return replace(string, z_nut=z_nut, z_saddle=z_saddle, lift=z_nut - at_nut)
+
+
+def per_string(value: PerString, places: Sequence[float]) -> tuple[float, ...]:
+    """A value for every string: a list as it is, or graded over the strings' places."""
+    if isinstance(value, tuple):
+        return value
+    return spacing.graded(value.bass, value.treble, places)
+
+
+def _board(job: Job) -> Board:
+    radius = job.board.radius
+    flat = math.isinf(radius.nut)
+    return Board(
+        scale=job.instrument.scale,
+        width_at_nut=job.board.width_at_nut,
+        radius_at_nut=radius.nut,
+        radius_slope=0.0 if flat else (radius.end - radius.nut) / radius.end_at,
+        crown=job.board.crown,
+        relief=job.board.relief,
+        body_fret=job.board.body_fret,
+    )
+
+
+def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
+    nut, saddle, scale = job.nut, job.saddle, job.instrument.scale
+    gauges = [s.gauge for s in job.strings]
+    courses = [s.course or i for i, s in enumerate(job.strings, start=1)]
+    to_edge = nut.margin_to == "edge"
+    first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
+    last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
+    at_nut = spacing.centres(
+        gauges, courses, first, last, rule=nut.spacing, course_gap=nut.course_gap
+    )
+    half = saddle.string_span / 2
+    at_saddle = spacing.centres(
+        gauges, courses, -half, half, rule=saddle.spacing, course_gap=saddle.course_gap
+    )
+    side = -1.0 if job.left_handed else 1.0
+    u_nut = [side * (x - board.width_at_nut / 2) for x in at_nut]
+    lifts = per_string(nut.lift, at_nut) if nut.lift is not None else None
+    firsts = per_string(nut.first_fret, at_nut) if nut.first_fret is not None else None
+    actions = per_string(saddle.action, at_saddle)
+    made = [
+        StringPath(
+            number=i + 1,
+            note=s.note,
+            course=courses[i],
+            gauge=s.gauge,
+            make=s.make,
+            unit_weight=s.unit_weight,
+            stiffness=s.stiffness,
+            u_nut=u_nut[i],
+            u_saddle=side * at_saddle[i],
+            first_fret=firsts[i] if firsts else None,
+            lift=lifts[i] if lifts else 0.0,
+            action=actions[i],
+            setback=0.0,
+            z_nut=0.0,
+            z_saddle=0.0,
+            length=scale,
+        )
+        for i, s in enumerate(job.strings)
+    ]
+    return tuple(solve(board, s) for s in made)

@@ -1,1 +1,0 @@
-"""What the maker wrote down: lengths, keys, typical values."""

@@ -1,1 +1,0 @@
-"""Machine profiles and their tools."""

@@ -1,0 +1,268 @@
+"""Where a tool's tip may go over a surface, and rows along x that bring a surface out.
+
+A surface is a function (x, y) -> z of arrays, smooth and convex upward, going on beyond the part.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.setup_sheet import BESIDE
+from blankcam.parts import curve
+from blankcam.parts.curve import Array
+from blankcam.toolpath.moves import Stock
+
+Bools = NDArray[np.bool_]
+
+
+class Surface(Protocol):
+    """Heights over a plan and their slopes."""
+
+    def height(self, x: Array, y: Array) -> Array:
+        """Z over x and y."""
+
+    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """Slopes along x and along y, of the shape of y; x may lack its leading axes."""
+
+
+WASTE = 1.0
+"""mm beyond a part's ends over which its surface still goes on falling."""
+STRAIGHT = 2e-4
+"""mm of bow under which an arc is a line."""
+FLATTEST = 4000.0
+"""mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
+LINK = 2.0
+"""Seconds that a link from one pass to the next takes, about, for choosing between ways."""
+TABLE = 0.15
+"""mm between the places at which a path is worked out before arcs are fitted to it."""
+AXES = 129
+"""Places across a blank at which the stride to the next row is worked out."""
+_D = 1e-6
+_ROUNDS = 60
+_SETTLED = 1e-8
+
+
+def beside(x: Array, length: float) -> tuple[Array, Array]:
+    """Places x kept to a part and ``WASTE`` beyond, and 1 where they are inside that, else 0.
+
+    A surface goes on level from there: a top that falls toward its ends would lead the tool down
+    to the jaws in the waste beside the part.
+    """
+    kept = np.minimum(np.maximum(x, -WASTE), length + WASTE)
+    return kept, np.asarray(kept == x, dtype=float)
+
+
+def contact(surface: Surface, radius: float, x: Array, y: Array) -> tuple[Array, Array]:
+    """Where a ball whose axis stands at (x, y) touches the surface.
+
+    The touching point lies where its normal, one radius long, ends on the axis:
+    v − r·h_y/s = y with s = sqrt(1 + h_x² + h_y²). Along y by Newton's steps, kept inside the
+    ball (on a convex surface the left side rises with v at a rate of 1 or more); along x by going
+    on from the last guess, which the small slopes along a part allow.
+    """
+    u, v = x.copy(), y.copy()
+    beyond = np.array([0.0, _D]).reshape((2,) + (1,) * y.ndim)
+    for _ in range(_ROUNDS):
+        hx, hy = surface.gradient(u, v + beyond)
+        s = np.sqrt(1 + hx**2 + hy**2)
+        lean = hy / s
+        short = v - radius * lean[0] - y
+        rise = np.maximum(1 - radius * (lean[1] - lean[0]) / _D, 1.0)
+        step = np.minimum(np.maximum(v - short / rise, y - radius), y + radius) - v
+        along = x + radius * hx[0] / s[0] - u
+        u, v = u + along, v + step
+        if max(float(np.max(np.abs(step))), float(np.max(np.abs(along)))) < _SETTLED:
+            break
+    return u, v
+
+
+def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
+    """The lowest z of a tool's tip at (x, y) that does not cut below the surface, mm."""
+    x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
+    if tool.shape is Shape.BALL:
+        return _over_contact(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
+    ring = np.linspace(0, math.tau, 96, endpoint=False)
+    spread = np.concatenate([[0.0], np.linspace(0.1, 1.0, 10)]) * tool.radius
+    du = (spread[:, None] * np.cos(ring)).ravel()
+    dv = (spread[:, None] * np.sin(ring)).ravel()
+    heights = surface.height(x[..., None] + du, y[..., None] + dv)
+    return np.asarray(heights.max(axis=-1))
+
+
+def _over_contact(
+    surface: Surface, radius: float, axis: tuple[Array, Array], at: tuple[Array, Array]
+) -> Array:
+    """The tip of a ball whose axis stands there when it touches the surface at that place."""
+    room = np.maximum(radius**2 - (at[0] - axis[0]) ** 2 - (at[1] - axis[1]) ** 2, 0.0)
+    return np.asarray(surface.height(*at) + np.sqrt(room) - radius)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sweep:
+    """A surface to be brought out by passes along x over the whole blank."""
+
+    surface: Surface
+    tool: Tool
+    stock: Stock
+    y_low: float
+    """The surface is wanted from here"""
+    y_high: float
+    """to here."""
+    crown: float
+    """Radius of the surface's section across x, infinite for a straight one."""
+    outline: Callable[[Array], Array] | None = None
+    """Height over x of what an outline cut before has left; None where all the blank stands."""
+
+    def stands(self, x: Array) -> Array:
+        """Height over x of what stands before, -inf beside the blank."""
+        high = np.full_like(x, self.stock.z_max)
+        if self.outline is not None:
+            high = np.minimum(high, self.outline(x))
+        return np.where((x >= self.stock.x_min) & (x <= self.stock.x_max), high, -np.inf)
+
+    def touching(self, x: Array) -> Array:
+        """Height of the tip that just touches what stands, over each of the evenly spaced x.
+
+        Beside the ends it is as high as over them, so that passes go on until all is air.
+        """
+        stride, r = float(x[1] - x[0]), self.tool.radius
+        reach = math.ceil((r + BESIDE) / stride) + 1
+        more = stride * np.arange(-reach, reach + 1)
+        high = self.stands(np.concatenate([x[0] + more[:reach], x, x[-1] + more[-reach:]]))
+        under = np.zeros_like(more)
+        if self.tool.shape is Shape.BALL:
+            inside = np.abs(more) < r
+            under[inside] = r - np.sqrt(r**2 - more[inside] ** 2)
+        around = np.lib.stride_tricks.sliding_window_view(high, 2 * reach + 1)
+        return np.asarray((around - under).max(axis=1))
+
+    def tip(self, x: Array, y: Array) -> Array:
+        """Where the tip goes."""
+        return tip_height(self.surface, self.tool, x, y)
+
+    @property
+    def x_ends(self) -> tuple[float, float]:
+        """Where passes begin and end, beside the blank."""
+        beside = self.tool.radius + BESIDE
+        return self.stock.x_min - beside, self.stock.x_max + beside
+
+    def rows(self, step: float) -> list[float]:
+        """The y of each pass, from the low face to the high one, at most ``step`` apart.
+
+        The first and the last stand half a step inside the faces: a face is cut as clean as the
+        middle between two passes. The step is measured along the surface's section; the tool's
+        axis goes further than the place it touches where the section is round.
+        """
+        (start, *_, stop), _ = axes, shares = self._strides
+        ys = [start]
+        while ys[-1] < stop - 1e-9:
+            stride = step * float(np.interp(ys[-1], axes, shares))
+            # A section that grows steeper allows less at the stride's far end
+            ys.append(ys[-1] + min(stride, step * float(np.interp(ys[-1] + stride, axes, shares))))
+        stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
+        return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
+
+    def table(self, ys: Sequence[float]) -> Table:
+        """The passes along these rows, worked out."""
+        x0, x1 = self.x_ends
+        xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
+        x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
+        wanted = np.ones(x.shape, dtype=bool)
+        if self.tool.shape is Shape.BALL:
+            u, v = contact(self.surface, self.tool.radius, x, y)
+            tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
+            # A row's part goes half way to where its neighbours touch
+            middle = (v[1:] + v[:-1]) / 2
+            wanted[:-1] &= middle > self.y_low
+            wanted[1:] &= middle < self.y_high
+        else:
+            tips = self.tip(x, y)
+        return Table(
+            sweep=self,
+            ys=tuple(ys),
+            xs=xs,
+            tips=tips,
+            touching=self.touching(xs),
+            wanted=wanted,
+        )
+
+    def over_face(self, y: float) -> float:
+        """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
+        out = max(self.stock.y_min - y, y - self.stock.y_max, 0.0)
+        r = self.tool.radius
+        if out >= r:
+            return math.inf
+        return r - math.sqrt(r**2 - out**2) if self.tool.shape is Shape.BALL else 0.0
+
+    def _axis_over(self, x: Array, y: float) -> Array:
+        """Where the tool's axis stands when it touches the surface at y."""
+        if self.tool.shape is not Shape.BALL:
+            return np.full_like(x, y)
+        hx, hy = self.surface.gradient(x, np.full_like(x, y))
+        return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
+
+    @cached_property
+    def _strides(self) -> tuple[Array, Array]:
+        """Places of the axis from the first to the last, and how long a stride is there.
+
+        Strides are shares of a step on the level, the least along the blank.
+        """
+        xs = np.linspace(self.stock.x_min, self.stock.x_max, 9)
+        start = float(np.min(self._axis_over(xs, self.y_low)))
+        stop = float(np.max(self._axis_over(xs, self.y_high)))
+        axes = np.linspace(start, stop, AXES)
+        if self.tool.shape is not Shape.BALL:
+            return axes, np.ones(AXES)
+        x, y = np.meshgrid(xs, axes)
+        _, v = contact(self.surface, self.tool.radius, x, y)
+        _, hy = self.surface.gradient(x, v)
+        level = np.min(1 / np.sqrt(1 + hy**2), axis=1)
+        # The root: a cusp is judged upright, which on a steep flank is more than along the normal
+        return axes, (1 + self.tool.radius / self.crown) * level * np.sqrt(level)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
+
+    sweep: Sweep
+    ys: tuple[float, ...]
+    xs: Array
+    """(n,)"""
+    tips: Array
+    """(m, n) the tip's lowest heights."""
+    touching: Array
+    """(n,) the tip's heights that just touch what stands."""
+    wanted: Bools
+    """(m, n) where a row brings out a part of the surface."""
+
+    @property
+    def stride(self) -> float:
+        """Step from one place to the next, mm."""
+        return float(self.xs[1] - self.xs[0])
+
+    @property
+    def above(self) -> float:
+        """How much stands over the surface at most, mm."""
+        over = self.touching - self.tips
+        return float(np.max(over[self.wanted], initial=0.0))
+
+
+def plain(segment: curve.Segment) -> curve.Chain:
+    """An arc that hardly bows, or is too flat for a controller's arithmetic, as lines."""
+    if isinstance(segment, curve.Line):
+        return (segment,)
+    bow = segment.radius * (1 - math.cos(segment.sweep / 2))
+    if bow > STRAIGHT and segment.radius <= FLATTEST:
+        return (segment,)
+    places = list(curve.points([segment], STRAIGHT))
+    return tuple(curve.Line(p, q) for p, q in pairwise(places))

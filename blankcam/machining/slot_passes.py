@@ -1,0 +1,258 @@
+"""The groove of a slot, and the places of a ball's passes in its section.
+
+A slot's groove is a cylinder about a sloping axis. A ball whose centre runs parallel to that axis
+touches the groove from inside along its whole length, so passes with the centre at several places
+on a circle of radius (slot radius - ball radius) about the axis make the round floor, and those at
+its sides the upright walls.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.inputs.tool import Tool
+from blankcam.machining.setup_sheet import STANDING
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Stage
+from blankcam.toolpath.moves import Place
+
+FLOOR_CUSP = 0.008
+"""mm left between the passes of a round floor; the design allows 0.010 mm."""
+SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
+"""Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
+THINNER = (1.0, 0.85, 0.7, 0.5)
+"""Layers that are tried, as shares of the depth of cut."""
+CLOSE = 2e-4
+"""mm by which a planned depth may pass the table's; the proof allows 0.001 mm."""
+ONE_WAY = 1
+"""So many rough layers over the floor's own passes are cut one way (our own)."""
+LOW = 0.002
+"""mm that may stand on the lowest line where no pass runs along it."""
+MOST_PASSES = 400
+SAME = 1e-4
+"""mm under which two radii are one."""
+SIDE_CUSP = 0.003
+"""mm a cusp may stand into a slot sideways; the proof allows twice 0.005 mm in its width."""
+
+
+def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
+    """Where the floor is wanted at the witness edge in that stage."""
+    return slot.floor_front + (nut.hold_back if stage is Stage.ROUGH else 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Groove:
+    """The line of a ball's tip that touches a slot's floor, and how to move about it."""
+
+    x: float
+    z: float
+    """Of the groove's lowest line at y = 0."""
+    radius: float
+    tilt: float
+    yaw: float
+
+    @classmethod
+    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
+        """The groove of a slot in that stage."""
+        return cls(
+            x=slot.centre,
+            z=floor_front(nut, slot, stage),
+            radius=slot.radius,
+            tilt=slot.tilt,
+            yaw=slot.yaw,
+        )
+
+    def place(self, ball: float, aside: float, up: float, y: float) -> Place:
+        """The tip at y of a ball whose centre runs parallel to the groove's axis.
+
+        ``aside`` is how far the centre runs beside the axis, ``up`` how far over the groove's
+        lowest line, along the groove's upright normal (0, sin, cos).
+        """
+        cos, sin = math.cos(self.tilt), math.sin(self.tilt)
+        z = self.z + up * cos - (y - up * sin) * math.tan(self.tilt) - ball
+        return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
+
+
+def floor_cusp(slot: Slot, depth: float) -> float:
+    """Cusp of the round floor, smaller where so shallow a slot has no upright walls, mm."""
+    rise = 0.9 * depth * math.cos(slot.tilt)
+    if rise >= slot.radius or rise <= 0.0:
+        return FLOOR_CUSP
+    half = math.sqrt(slot.radius**2 - (slot.radius - rise) ** 2)
+    return min(FLOOR_CUSP, SIDE_CUSP * half / (slot.radius - rise))
+
+
+def around(radius: float, ball: float, cusp: float) -> list[float]:
+    """Angles from straight down at which passes leave no more than ``cusp``, measured upright.
+
+    Between passes 2h apart the groove falls short most in the middle, radially by
+    R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
+    wall stands at an angle m that is 1/cos m as much upright, and 1/sin m sideways. At steep walls
+    it is ``SIDE_CUSP`` sideways that counts: what matters of them is how far apart they stand.
+    """
+    off, at = radius - ball, math.pi / 2
+    if off <= SAME:
+        return [0.0]
+    angles = [at]
+    while at > 0.0 and len(angles) < MOST_PASSES:
+        at = max(0.0, at - 2 * _half_angle(radius, ball, cusp, at))
+        angles.append(at)
+    lowest = angles[-2]
+    if radius - off * math.cos(lowest) - math.sqrt(ball**2 - (off * math.sin(lowest)) ** 2) < LOW:
+        # Two passes beside the lowest line are one at it
+        return [-a for a in angles[:-1]] + angles[-2::-1]
+    return [-a for a in angles[:-1]] + angles[::-1]
+
+
+def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
+    """Half the widest step down from an angle that leaves no more than may be."""
+    off = radius - ball
+
+    def keeps(half: float) -> bool:
+        if off * math.sin(half) >= ball:
+            return False
+        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
+        wall = abs(start - half)
+        return radius - reach <= max(cusp * math.cos(wall), SIDE_CUSP * math.sin(wall))
+
+    low, high = 0.0, max(start / 2, 1e-3)
+    if keeps(high):
+        return high
+    for _ in range(40):
+        middle = (low + high) / 2
+        low, high = (middle, high) if keeps(middle) else (low, middle)
+    return low
+
+
+@functools.lru_cache(maxsize=512)  # a choice of tools asks again and again
+def passes(
+    groove: Groove, ball: float, depth: float, step: float, cusp: float
+) -> tuple[tuple[float, float, bool], ...]:
+    """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
+
+    A layer is as wide as the groove lets the ball be at that height; what stands between its
+    passes is taken along by the next one, so that few layers or few passes in each will do. The
+    last passes go round the floor. Well over the floor passes go both ways; in the last layers
+    every pass leaves at the head side, where what breaks out breaks out at the back.
+    """
+    off, cos = max(groove.radius - ball, 0.0), math.cos(groove.tilt)
+    deep, step = (depth + STANDING) * cos, step * cos
+    floor = [
+        (off * math.sin(a), groove.radius - off * math.cos(a), False)
+        for a in sorted(around(groove.radius, ball, cusp), key=lambda a: -abs(a))
+    ]
+    return (*_layers(off, ball, deep, step, floor), *floor)
+
+
+def _layers(
+    off: float,
+    ball: float,
+    deep: float,
+    step: float,
+    floor: Sequence[tuple[float, float, bool]],
+) -> list[tuple[float, float, bool]]:
+    """The fewest passes over the floor's own of which none, nor of those, cuts deeper than a step.
+
+    Thinner layers where no way of full ones is found to keep to that.
+    """
+
+    def keeps(way: Sequence[tuple[float, float, bool]]) -> bool:
+        return _deepest([*way, *floor], off + ball, ball, deep) <= step + CLOSE
+
+    ways: list[list[tuple[float, float, bool]]] = []
+    if SAME < off < deep:
+        least = math.ceil((deep - off) / step - 1e-9)
+        most = math.ceil(deep / (step * (1 - SHARES[0])) - 1e-9)
+        for share in SHARES:
+            tried = (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
+            ways += list(itertools.islice(filter(keeps, tried), 1))
+    if SAME < off < ball:
+        ways += [w for share in SHARES for w in _middle_first(off, ball, deep, step, share)]
+    for thinner in THINNER:
+        ways += [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
+        ways.sort(key=len)
+        if (found := next(filter(keeps, ways), None)) is not None:
+            return found
+    return ways[-1]
+
+
+def _over_floor(
+    off: float, ball: float, deep: float, layers: int, between: float
+) -> list[tuple[float, float, bool]]:
+    """The passes of layers over the floor's two outer passes, which are the last layer."""
+    found = []
+    for k in range(layers - 1, 0, -1):
+        up = ball + off + (deep - off) * k / layers
+        found += [(aside, up, k > ONE_WAY) for aside in _side_by_side(off, ball, between)]
+    return found
+
+
+def _middle_first(
+    off: float, ball: float, deep: float, step: float, share: float
+) -> Iterator[list[tuple[float, float, bool]]]:
+    """Ways whose first layers are one pass each, along the middle, and the others wall to wall.
+
+    At each wall a strip is left, which the ball's round meets higher than its tip runs: so much
+    deeper may the first passes along the walls go.
+    """
+    gap, sides = step * (1 - share), _side_by_side(off, ball, share * step)
+    for count in range(1, math.ceil(deep / step)):
+        down = min(count * step, ball)
+        reach = math.sqrt(2 * ball * down - down**2)
+        first = step + ball - math.sqrt(ball**2 - max(reach - off, 0.0) ** 2) - CLOSE
+        walls = max(0, math.ceil((deep - off - first) / gap - 1e-9))
+        tips = [(0.0, deep - k * step) for k in range(1, count + 1)]
+        tips += [(x, off + k * gap) for k in range(walls, 0, -1) for x in sides]
+        two_way = len(tips) - ONE_WAY * (len(sides) if walls else 1)
+        yield [(x, ball + tip, i < two_way) for i, (x, tip) in enumerate(tips)]
+
+
+def _deepest(
+    ways: Sequence[tuple[float, float, bool]], radius: float, ball: float, deep: float
+) -> float:
+    """The deepest that any of the passes cuts, one after the other, mm along the upright normal."""
+    edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
+    # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
+    x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
+    aside, up = np.array([w[:2] for w in ways]).T[:, :, None]
+    room = ball**2 - (x - aside) ** 2
+    under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
+    before = np.minimum.accumulate(np.vstack([np.full_like(x, deep), under[:-1]]))
+    return max(0.0, float(np.max(before - under)))
+
+
+def _upper(
+    off: float, ball: float, deep: float, step: float, share: float
+) -> list[tuple[float, float, bool]]:
+    """The passes of the upper layers where ridges of a share of the step stand between them."""
+    between = share * step if off > SAME else 0.0
+    layers = max(1, math.ceil(deep / (step - between) - 1e-9))
+    passes = []
+    for k in range(layers - 1, 0, -1):
+        high = deep * k / layers
+        half = math.sqrt(max(off**2 - max(off - high, 0.0) ** 2, 0.0)) if off > SAME else 0.0
+        sides = _side_by_side(half, ball, between)
+        passes += [(aside, ball + high, k > ONE_WAY) for aside in sides]
+    return passes
+
+
+def least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
+    """Full-width passes that hold the groove's waste, and those round its floor."""
+    section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
+    floor = len(around(radius, tool.tip_radius, cusp)) - 1
+    return section / (tool.edge * step) + floor
+
+
+def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
+    """Places from -half to half at which level passes leave no more than ``cusp`` between them."""
+    if half <= SAME:
+        return [0.0]
+    most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
+    count = math.ceil(2 * half / most)
+    return [half * (2 * i / count - 1) for i in range(count + 1)]

@@ -1,0 +1,401 @@
+"""The slots of a nut: which tool makes each, and its moves."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import NICK, Shape, Tool
+from blankcam.machining import slot_passes, taper
+from blankcam.machining.feeds import Cut, Work, plan_cut
+from blankcam.machining.setup_sheet import HOP, STANDING, Bench
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Stage
+from blankcam.toolpath import clearing
+from blankcam.toolpath.crosswise import across, ends, to_and_fro
+from blankcam.toolpath.moves import Operation, Path
+
+SIDE_ROOM = 0.05
+"""mm a tool must be narrower than the slot (a common rule of rotary pilots; our own value)."""
+SMALLEST = 0.5
+"""mm; smaller tools are left to steadier machines (our own)."""
+DEPTH_ROOM = 0.2
+"""mm the flutes must reach beyond the depth (our own)."""
+BESIDE_SLOT = 0.5
+"""mm beside a slot that a tool's depth counts from the highest of (our own)."""
+DEEPEST = 3.0
+"""Deepest slot in tool diameters."""
+LOW_HOP = 0.5
+"""mm of air over what stands beside a slot, on the way back to its next pass."""
+BACK = 1.0
+"""Seconds from one pass back to the next, about, for choosing between ways."""
+TOUCH_OFF = 10.0
+"""Seconds that one more tool must save over its change (our own)."""
+LEAST_LEFT = 0.08
+"""mm of a slot's depth that must be left below waste opened only for speed (our own)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotChoice:
+    """How one slot is to be made, and why."""
+
+    string: int
+    by: str
+    """``mill`` or ``file``."""
+    tool: Tool | None
+    """None for the file."""
+    nick: Tool | None
+    """The tool of the locating nick of a slot left to the file."""
+    clear: bool
+    """Whether the waste over it is opened first."""
+    narrow: bool = False
+    """Opened only as wide as it needs, for speed; else so that the tool's shank has room."""
+    depth: float
+    """How deep the tool goes below what stands when it starts, mm."""
+    why: str
+
+
+def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> SlotChoice:
+    """The largest ball narrower than the slot whose flutes and neck clear its depth.
+
+    A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
+    """
+    full, _ = depths(nut, slot, stage)
+    refused: list[str] = []
+    wide = [t for t in _candidates(profile) if t.edge > slot.width - SIDE_ROOM]
+    if by_file:
+        refused.append("the job leaves the slots to the file")
+    else:
+        for tool in _candidates(profile)[len(wide) :]:
+            clear, wrong = _fits(nut, slot, tool, profile, stage)
+            if not wrong:
+                depth = _opened(nut, slot, profile) if clear else full
+                why = f"largest ball of {slot.width - SIDE_ROOM:.2f} mm or less"
+                if tool.shape is Shape.TAPERED_BALL:
+                    why += f" at a tip, its cone inside the walls to {depth:.2f} mm"
+                why += f", flutes {tool.flute_length:g} mm for {depth:.2f} mm deep"
+                if clear:
+                    why += ", the waste over it opened first"
+                return SlotChoice(
+                    string=slot.string,
+                    by="mill",
+                    tool=tool,
+                    nick=None,
+                    clear=clear,
+                    depth=depth,
+                    why="; ".join([why, *refused]),
+                )
+            refused.append(f"tool {tool.number} {wrong}")
+    return SlotChoice(
+        string=slot.string,
+        by="file",
+        tool=None,
+        nick=_nicker(profile),
+        clear=False,
+        depth=full,
+        why="; ".join([*(refused or [_none_narrow(slot, wide)]), *_nick_only(profile)]),
+    )
+
+
+@functools.lru_cache(maxsize=4)  # who only asks, asks for the choices and for what they bring
+def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[SlotChoice, ...]:
+    """How every slot is to be made; for the plan, and for who only asks."""
+    each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
+    return _quicker_cleared(nut, each, bench)
+
+
+def _quicker_cleared(
+    nut: Nut, choices: Sequence[SlotChoice], bench: Bench
+) -> tuple[SlotChoice, ...]:
+    """The choices, the waste over slots opened first with a wider tool where that saves time."""
+    if bench.stage is not Stage.ROUGH:
+        return tuple(choices)
+    by_string = {s.string: s for s in nut.slots}
+    saved: dict[int, tuple[float, Tool, SlotChoice]] = {}
+    for choice in choices:
+        found = _cleared(nut, by_string[choice.string], choice, bench)
+        if found is not None and found[0] > 0:
+            saved[choice.string] = found
+    change = bench.profile.tool_change_seconds + TOUCH_OFF
+    for number in {tool.number for _, tool, _ in saved.values()}:
+        if sum(s for s, tool, _ in saved.values() if tool.number == number) < change:
+            saved = {k: v for k, v in saved.items() if v[1].number != number}
+    return tuple(saved[c.string][2] if c.string in saved else c for c in choices)
+
+
+def _cleared(
+    nut: Nut, slot: Slot, choice: SlotChoice, bench: Bench
+) -> tuple[float, Tool, SlotChoice] | None:
+    """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
+    tool = choice.tool
+    if tool is None or choice.clear or tool.shape not in (Shape.BALL, Shape.FLAT):
+        return None
+    if _left_open(nut, slot) < LEAST_LEFT:
+        return None
+    full, cleared = depths(nut, slot, Stage.ROUGH)
+    wide = _opener(nut, slot, bench.profile)
+    if wide is None or wide.diameter <= tool.edge:
+        return None
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    groove, cusp = (
+        slot_passes.Groove.of(nut, slot, Stage.ROUGH),
+        slot_passes.floor_cusp(slot, _left_open(nut, slot)),
+    )
+    each, within = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK, _within(nut, slot)
+
+    def seconds(depth: float) -> float:
+        deep = depth - within
+        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp))
+
+    other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
+    found = []
+    for narrow in (True, False):
+        depth = cleared + clearing.standing(nut, slot, wide, narrow=narrow)
+        first = clearing.seconds(nut, slot, wide, other, bench.stock.y_max, narrow=narrow)
+        if depth < full:
+            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
+    if not found:
+        return None
+    gain, narrow, depth = max(found)
+    why = f"{choice.why}; the waste over it opened first, which is quicker"
+    new = dataclasses.replace(choice, clear=True, narrow=narrow, depth=depth, why=why)
+    return gain, wide, new
+
+
+def _left_open(nut: Nut, slot: Slot) -> float:
+    """How deep a rough slot is below the finished top, mm."""
+    return slot.depth_front - nut.slot_raise(Stage.ROUGH)
+
+
+def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
+    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
+    floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
+    full, cleared = (
+        high + (nut.allowance if s is Stage.ROUGH else 0.0) - floor for s in (stage, Stage.FINAL)
+    )
+    return full, cleared
+
+
+def _within(nut: Nut, slot: Slot) -> float:
+    """How much less stands over the groove itself than beside it, mm."""
+    return _highest(nut, slot, BESIDE_SLOT) - _highest(nut, slot, 0.0)
+
+
+def _highest(nut: Nut, slot: Slot, beside: float) -> float:
+    """The highest of the finished top over a slot and so far beside it, at the witness edge, mm."""
+    reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
+    x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
+    return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
+
+
+def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
+    """From what stands once the waste is opened down to a rough slot's floor, mm.
+
+    A ball that opens it leaves its round beside and between its passes.
+    """
+    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile)
+    over = clearing.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
+    return cleared + over
+
+
+def _opener(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
+    """The tool that opens the waste over a slot, if there is one."""
+    full, cleared = depths(nut, slot, Stage.ROUGH)
+    left, right = nut.clear_window(slot)
+    return clearing.choose(profile, right - left, full - cleared)
+
+
+def top_at(nut: Nut, x: float, stage: Stage) -> float:
+    """Height of the top at the witness edge."""
+    return float(nut.top_height(np.array(x), np.array(0.0), stage))
+
+
+def _candidates(profile: Profile) -> list[Tool]:
+    return sorted(
+        (t for t in profile.tools if t.shape is not Shape.VEE),
+        key=lambda t: (-t.edge, t.shape is Shape.TAPERED_BALL, t.number),
+    )
+
+
+def _nick_only(profile: Profile) -> Iterator[str]:
+    """A vee is no tool for a slot: the string would lie on its point."""
+    for tool in profile.tools:
+        if tool.shape is Shape.VEE:
+            yield f"tool {tool.number} (vee) makes no round floor, only nicks"
+
+
+def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
+    if not wide:
+        return "the machine has no ball tool"
+    least = wide[-1].edge
+    return (
+        f"the smallest tool, {least:g} mm, is wider than the slot of {slot.width:.2f} mm less "
+        f"{SIDE_ROOM:g}"
+    )
+
+
+def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> tuple[bool, str]:
+    """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
+    full, cleared = depths(nut, slot, stage)
+    if stage is Stage.ROUGH:
+        cleared = _opened(nut, slot, profile)
+    name = f"({tool.shape} {tool.edge:g})"
+    if tool.edge < SMALLEST:
+        return False, f"{name} is under {SMALLEST:g} mm"
+    r = slot.width / 2
+    high = r - math.sqrt(r**2 - tool.tip_radius**2)
+    if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
+        return False, f"{name} would leave the round floor {high:.2f} mm high in its middle"
+    straight = taper.widens(r, tool, full) <= taper.WALL
+    if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
+        if tool.reach >= full + DEPTH_ROOM:
+            return False, ""
+        return False, f"{name} reaches {tool.reach:g} mm, {full + DEPTH_ROOM:.2f} are needed"
+    below = taper.widens(r, tool, cleared) <= taper.WALL
+    if stage is Stage.ROUGH and below and tool.flute_length >= cleared + DEPTH_ROOM:
+        left, right = nut.clear_window(slot)
+        room = min(slot.centre - left, right - slot.centre)
+        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
+        aside = taper.aside(r, tool, full)
+        tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
+        if shank_fits and tool_fits and _opener(nut, slot, profile):
+            return True, ""
+    if not straight and not below:
+        deep = taper.deepest(r, tool)
+        return False, (
+            f"{name} has a cone that would widen the slot by "
+            f"{taper.widens(r, tool, cleared if stage is Stage.ROUGH else full):.3f} mm a side; "
+            f"it would do for {deep:.2f} mm deep"
+        )
+    return False, f"{name} has flutes of {tool.flute_length:g} mm for {full:.2f} mm deep"
+
+
+def nick_operation(
+    nut: Nut,
+    choices: Sequence[SlotChoice],
+    tool: Tool,
+    bench: Bench,
+    ceiling: float,
+) -> Operation:
+    """A shallow groove on the centre of every slot that is left to the file."""
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    path = Path(bench.clearance)
+    by_string = {s.string: s for s in nut.slots}
+    y0, y1 = ends(bench.stock, tool, back=False, lean=nut.tilt)
+    passes = 0
+    for choice in choices:
+        slot = by_string[choice.string]
+        depth = nick_depth(nut, slot, tool, bench.stage)
+        top = top_at(nut, slot.centre, bench.stage)
+        layers = math.ceil((depth + STANDING) / cut.depth)
+        passes += layers
+        fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
+        # On a slope a ball cuts below the line of its tip
+        top += tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
+        for k in range(1, layers + 1):
+            # Layers share what may stand over the top, so that the first is no deeper
+            z = top + STANDING - (depth + STANDING) * k / layers
+            near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
+            across(path, near, far, cut.feed, ceiling + HOP)
+    path.leave()
+    strings = ", ".join(str(c.string) for c in choices)
+    return Operation(
+        name="slots",
+        words=f"locating nicks of strings {strings}, then file by hand",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
+    )
+
+
+def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
+    """How deep a nick may go: never wider than the slot where it meets the finished top, mm.
+
+    Where the top rises across the slot, the nick meets it higher and wider on that side.
+    """
+    opening = min(_opening(nut, slot, stage), tool.radius)
+    beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
+    rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
+    within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
+    waste = 0.0
+    if stage is Stage.ROUGH:
+        waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
+    return min(NICK, waste + 0.8 * within)
+
+
+def _opening(nut: Nut, slot: Slot, stage: Stage) -> float:
+    """Half the width of the stage's groove where it meets the finished top, mm.
+
+    A thin string's slot is shallower than its own radius: its round floor is all there is.
+    """
+    depth = max(slot.depth_front - nut.slot_raise(stage), 0.0) * math.cos(slot.tilt)
+    short = max(slot.radius - depth, 0.0)
+    return math.sqrt(slot.radius**2 - short**2)
+
+
+def _nicker(profile: Profile) -> Tool | None:
+    pointed = [t for t in profile.tools if t.shape in (Shape.BALL, Shape.VEE, Shape.TAPERED_BALL)]
+    return min(pointed, key=lambda t: (t.tip_radius, t.number), default=None)
+
+
+def slot_operation(
+    nut: Nut,
+    choices: Sequence[SlotChoice],
+    tool: Tool,
+    bench: Bench,
+    ceiling: float,
+) -> Operation:
+    """Every slot that this tool makes, from the bass side."""
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    path = Path(bench.clearance)
+    by_string = {s.string: s for s in nut.slots}
+    passes = 0.0
+    for choice in choices:
+        slot = by_string[choice.string]
+        groove = slot_passes.Groove.of(nut, slot, bench.stage)
+        left = slot.depth_front - nut.slot_raise(bench.stage)
+        cusp = slot_passes.floor_cusp(slot, left)
+        lean = abs(slot.tilt) + abs(slot.yaw)
+        deep = choice.depth - _within(nut, slot)
+        passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, cusp)
+        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
+        for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp):
+            y0, y1 = ends(bench.stock, tool, back=both, lean=lean)
+            near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
+            go = to_and_fro if both else across
+            go(path, near, far, cut.feed, hop)
+            hop = low
+    path.leave()
+    strings = ", ".join(str(c.string) for c in choices)
+    return Operation(
+        name="slots",
+        words=f"slots of strings {strings}",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+        least=60 * bench.stock.y_max * passes / cut.feed,
+    )
+
+
+def lowest(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
+    """The lowest z that a tool's tip is sent to in a slot: where its last pass ends."""
+    groove = slot_passes.Groove.of(nut, slot, bench.stage)
+    y1 = ends(bench.stock, tool, back=False, lean=abs(slot.tilt) + abs(slot.yaw))[1]
+    return groove.place(tool.tip_radius, 0.0, tool.tip_radius, y1)[2]
+
+
+def _gentle(cut: Cut, tilt: float) -> Cut:
+    """The cut slowed so that going down the tilt stays within the plunging feed."""
+    steep = math.sin(abs(tilt))
+    if cut.feed * steep <= cut.plunge:
+        return cut
+    return dataclasses.replace(
+        cut, feed=cut.plunge / steep, limits=(*cut.limits, "feed: plunge down the tilt")
+    )

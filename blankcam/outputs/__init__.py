@@ -1,0 +1,1 @@
+"""Everything that is shown or written down: tables, drawings, papers."""

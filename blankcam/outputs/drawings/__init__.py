@@ -1,0 +1,1 @@
+"""Parts, gauges and dimensions as lines, arcs and words."""

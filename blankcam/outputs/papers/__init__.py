@@ -1,0 +1,1 @@
+"""The lists and sheets for the bench."""

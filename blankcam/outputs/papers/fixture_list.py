@@ -1,0 +1,100 @@
+"""What stands where in a fixture, and which programs to run on it: the list for the machine."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from blankcam.inputs.units import inches
+from blankcam.outputs.render.markdown import code, plain
+from blankcam.safety import notice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """One blank in its place."""
+
+    number: int
+    job: str
+    """The instrument's name."""
+    folder: str
+    """Of the job's own files."""
+    blank: tuple[float, float, float]
+    """Length, height and thickness as it goes in, mm."""
+    proof: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shared:
+    """One set-up of all of a load's blanks."""
+
+    setup: str
+    files: tuple[str, ...]
+    zero: str
+    tools: tuple[str, ...]
+    """In the order they are used."""
+    places: tuple[int, ...]
+    seconds: float
+    alone: float
+    """The same work, a program a blank."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filled:
+    """A load: the fixture filled once."""
+
+    stem: str
+    part: str
+    stage: str
+    machine: str
+    kind: str
+    material: str
+    seats: tuple[Seat, ...]
+    setups: tuple[Shared, ...]
+
+    def record(self) -> dict[str, Any]:
+        """As it is told to other programs."""
+        return asdict(self)
+
+
+def paper(loads: Sequence[Filled], pitch: float) -> str:
+    """The list as Markdown, with the notice for every material and machine in it."""
+    notices = (line for f in loads for line in notice(f.material, f.kind))
+    lines = ["# Fixture list", "", *(f"> {line}  " for line in dict.fromkeys(notices)), ""]
+    lines.append(
+        f"Places stand {pitch:g} mm ({inches(pitch)}) apart along Y, the first at Y0. Push each "
+        "blank's left end, seen from the bridge, against the one stop. On edge: seat side down on "
+        "the floor, the face toward the tail to the front, walls or jaws on both faces, the stop no "
+        "higher than the jaws: the tool passes over it at the ends. On face: on one waste board, the "
+        "face toward the tail up, held as each program's header says; take the stop away once they "
+        "are held, the outline goes round the left ends. What is left to the hand stands in each "
+        "job's bench.md."
+    )
+    for load in loads:
+        lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]
+        lines += ["", "| place | instrument | its folder | blank: length, height, thickness, mm |"]
+        lines += ["|---|---|---|---|", *(_row(seat) for seat in load.seats), ""]
+        lines += [f"{i}. {words}" for i, words in enumerate(_steps(load), start=1)]
+    return "\n".join([*lines, ""])
+
+
+def _row(seat: Seat) -> str:
+    size = " x ".join(f"{v:.2f}" for v in seat.blank)
+    return f"| {seat.number} | {plain(seat.job)} | {code(seat.folder)} | {size} |"
+
+
+def _steps(load: Filled) -> Iterator[str]:
+    for s in load.setups:
+        stands = "on edge" if s.setup == "edge" else "on the waste board, on face"
+        yield f"Set the blanks {stands}: place {', '.join(map(str, s.places))}."
+        yield f"Zero: {s.zero}."
+        yield f"Have ready: {'; '.join(s.tools)}."
+        files = ", then ".join(f"`{file}`" for file in s.files)
+        yield (
+            f"Dry run, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank after "
+            f"the other it would be {max(1, round(s.alone / 60))} min."
+        )
+        if s.setup == "face":
+            yield "Saw through the tabs at the seat end of both ends, file them flush."
+    yield "Let the spindle stop, brush and vacuum; keep each part with the name of its job."

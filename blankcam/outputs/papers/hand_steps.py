@@ -1,0 +1,277 @@
+"""What the hand does, step by step: for a bench with files only, and wherever a machine leaves off.
+
+Lengths are millimetres with inches in brackets.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.machining.files import files
+from blankcam.machining.slots import SlotChoice
+from blankcam.outputs.tables.layout import both
+from blankcam.parts.blank import Check
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+
+BLUNT = 0.2
+"""mm, about, that sharp edges are broken by (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One part and who has done what of it."""
+
+    part: Nut | Saddle
+    stage: Stage
+    done: frozenset[str]
+    """Names of the operations that a machine does."""
+    slots: tuple[SlotChoice, ...] = ()
+    """Who makes each slot; empty where all are the hand's."""
+    templates: bool = False
+    """Whether templates and gauges were cut for it."""
+    spare: float = 0.0
+    """How much longer than the part the blank is, on each side."""
+
+    @property
+    def shaped(self) -> bool:
+        """Whether a machine gives the top its shape."""
+        return bool(self.done & {"top", "crown"})
+
+    @property
+    def raised(self) -> float:
+        """What stands over the finished top at this stage."""
+        return self.part.allowance if self.stage is Stage.ROUGH else 0.0
+
+    def height(self, x: float) -> float:
+        """The line that the top, or the ridge, is brought to at a place along the part."""
+        return float(self.part.top.height(np.array(x))) + self.raised
+
+    @property
+    def by_file(self) -> tuple[Slot, ...]:
+        """The slots left to the file."""
+        if not isinstance(self.part, Nut):
+            return ()
+        milled = {c.string for c in self.slots if c.by == "mill"}
+        return tuple(s for s in self.part.slots if s.string not in milled)
+
+
+def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
+    """From the blank to what a machine takes, or to the line where there is none."""
+    part = work.part
+    rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
+    if rub and "thickness" not in work.done:
+        yield (
+            f"**Rub to thickness**: on abrasive paper on a flat plate, turned often; "
+            f"{both(rub, 3)} off, to {both(part.thickness, 3)}."
+        )
+    if "outline" not in work.done:
+        yield (
+            "**Square** its seat side: flat on the plate, square to the face toward the tail, no "
+            "light under a try square."
+        )
+    if not work.shaped:
+        yield _marked(work)
+        yield (
+            f"**To length**: saw outside the lines, file the ends square to {both(part.length)}"
+            + (", the rounding still to come." if _round(part) else ".")
+        )
+    yield from () if work.shaped else _shaped(work)
+
+
+def _marked(work: Work) -> str:
+    """Everything that is scribed, all from one end."""
+    part = work.part
+    what = "slot" if isinstance(part, Nut) else "string"
+    if work.templates:
+        gauge = (
+            "Lay the slot gauge there, ends together, its words upright: scribe in every notch."
+            if isinstance(part, Nut)
+            else f"Scribe every {what}'s centre from the table."
+        )
+        return (
+            f"**Mark out** on the face toward the tail: lay the {part.name} template on it, seat "
+            f"sides flush, scribe both ends and the top line round it. {gauge}"
+        )
+    edges = f", and each slot's two edges beside its centre{_nick(work)}" * isinstance(part, Nut)
+    return (
+        f"**Mark out** on the face toward the tail: glue the marking-out strip of `sheet.pdf` on, "
+        f"upper edges together, or measure, always from the left end. Scribe both ends, "
+        f"{both(part.length)} apart, every {what}'s centre down the face{edges}; peel it off. "
+        "Scribe the top line through the heights of the table below."
+    )
+
+
+def _nick(work: Work) -> str:
+    return "" if not any(c.nick for c in work.slots) else " where no nick shows it"
+
+
+def _round(part: Nut | Saddle) -> bool:
+    return isinstance(part, Saddle) and part.ends == "round"
+
+
+def _shaped(work: Work) -> Iterator[str]:
+    part = work.part
+    if isinstance(part, Nut):
+        yield _nut_top(work, part)
+        return
+    if _round(part):
+        yield (
+            f"**Ends**: file both to a full round, radius {both(part.thickness / 2)}, all the way "
+            "down; try them in the slot."
+        )
+    yield (
+        f"**Top**: file down to the line, level across; at the highest {both(highest(work))} over "
+        f"the seat side{_allowed(work)}.{_gauge(work)}"
+    )
+    yield (
+        "**Ridge line**: on the top, mark the ridge of each string from the face toward the nut "
+        "as in the table, join the marks to a smooth line, carry the centres over the top."
+    )
+    yield (
+        f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
+        f"{both(part.crown_radius)}; the table says how far it falls to each face."
+    )
+
+
+def _nut_top(work: Work, nut: Nut) -> str:
+    fall = math.tan(nut.tilt) * nut.thickness
+    back = (
+        f", then on so that it falls {math.degrees(nut.tilt):.1f} deg toward the head: "
+        f"{both(fall)} lower at the head face"
+        if fall >= 0.005
+        else ", level across"
+    )
+    return (
+        f"**Top**: file down to the line, at the highest {both(highest(work))} over the seat side"
+        f"{_allowed(work)}{back}.{_gauge(work)} Carry the centres over the top, square to the face."
+    )
+
+
+def _allowed(work: Work) -> str:
+    return f", {both(work.raised)} of it allowance" if work.raised else ""
+
+
+def _gauge(work: Work) -> str:
+    """What the shape of the top is tried with."""
+    part = work.part
+    radius = part.top.radius if isinstance(part, Nut) else part.top_radius
+    if radius is None:
+        return " It follows each string: no radius fits it, only the line."
+    if math.isinf(radius):
+        return " It is straight: a straightedge, held against the light."
+    tried = (
+        "the hollow gauge" if work.templates else "a radius gauge, or the sheet's 1:1 view cut out"
+    )
+    return f" Radius {both(radius)}: try it with {tried}, held against the light."
+
+
+def highest(work: Work) -> float:
+    """The part at its highest at this stage, over the seat side."""
+    return work.part.height + work.raised
+
+
+def after(work: Work) -> Iterator[str]:
+    """From what a machine leaves, or from the line, to the part in its seat."""
+    part = work.part
+    if work.shaped:
+        yield from _after_machine(work)
+    if isinstance(part, Nut):
+        yield from _slots(work, part)
+    crisp = ", not the slots' at the face toward the tail" if isinstance(part, Nut) else ""
+    yield f"**Edges**: break the sharp ones by about {both(BLUNT, 1)}{crisp}."
+    yield "**Dry fit**: it goes into its seat by hand and does not rock; no glue yet."
+
+
+def _after_machine(work: Work) -> Iterator[str]:
+    part = work.part
+    if "outline" not in work.done:
+        ended = "at the ends that the program has rounded" if "ends" in work.done else "at its ends"
+        yield (
+            f"**To length**: saw the waste off {ended}, {both(work.spare)} on the left and on the "
+            f"right, file to {both(part.length)}."
+        )
+    if _round(part):
+        where = "below the jaws' line" if "ends" in work.done else "all the way down"
+        yield f"**Ends**: file them to a full round {where}, radius {both(part.thickness / 2)}."
+
+
+def _slots(work: Work, nut: Nut) -> Iterator[str]:
+    held = nut.slot_raise(work.stage)
+    left = f" {both(held)} stays in their floors." if held else ""
+    if not work.by_file:
+        yield f"**Slots** as in the table.{left}"
+        return
+    if work.shaped and not all(c.nick for c in work.slots if c.by == "file"):
+        yield (
+            "**Mark out** the slots for the file: their centres by the strip of `sheet.pdf` or "
+            "the table, from the left end."
+        )
+    fall = f"falling {math.degrees(nut.tilt):.1f} deg toward the head" if nut.tilt else "level"
+    yield (
+        f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
+        f"depth at the face toward the tail.{left}"
+    )
+
+
+def slot_by_hand(work: Work, nut: Nut, slot: Slot, *, milled: bool) -> str:
+    """The files for a slot and how deep, as a cell of a table."""
+    held = nut.slot_raise(work.stage)
+    if milled:
+        return f"{both(held)} more later" if held > 0 else "polish"
+    deep = max(slot.depth_front + work.raised - held, 0.0)
+    return f"{_files(slot)}; {both(deep)}"
+
+
+def _files(slot: Slot) -> str:
+    """In inches, as gauged files are sold."""
+    chosen = files(slot.width)
+    if not chosen.fits:
+        return "a saw"
+    return ", ".join(f"{s:.3f}" for s in dict.fromkeys((chosen.start, chosen.final)))
+
+
+def lines(work: Work) -> Iterator[str]:
+    """The table of the line a part is filed to by hand; nothing where a machine does that."""
+    if work.shaped:
+        return
+    part = work.part
+    if isinstance(part, Nut):
+        yield from _nut_lines(work, part)
+    else:
+        yield from _saddle_lines(work, part)
+
+
+def _nut_lines(work: Work, nut: Nut) -> Iterator[str]:
+    places = [nut.length * i / 6 for i in range(7)]
+    yield "| x | " + " | ".join(both(x) for x in places) + " |"
+    yield "|---" * 8 + "|"
+    yield (
+        "| top line over the seat side | " + " | ".join(both(work.height(x)) for x in places) + " |"
+    )
+
+
+def _saddle_lines(work: Work, saddle: Saddle) -> Iterator[str]:
+    yield (
+        "| at | x | top line over the seat side | ridge from the nut side | falls to the nut side "
+        "| to the tail side |"
+    )
+    yield "|---|---|---|---|---|---|"
+    named = [(f"{s.string} {s.note}", s.centre) for s in saddle.strings]
+    for name, x in sorted([("left end", 0.0), *named, ("right end", saddle.length)],
+                          key=lambda p: p[1]):  # fmt: skip
+        ridge = float(saddle.ridge.height(np.array(x)))
+        nut_side = saddle.thickness - ridge
+        falls = (_fall(saddle.crown_radius, off) for off in (nut_side, ridge))
+        cells = (both(x), both(work.height(x)), both(nut_side), *(both(f) for f in falls))
+        yield f"| {name} | {' | '.join(cells)} |"
+
+
+def _fall(radius: float, off: float) -> float:
+    """How far a round of that radius lies lower so far from its ridge."""
+    return off**2 / (radius + math.sqrt(radius**2 - off**2))

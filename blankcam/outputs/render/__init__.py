@@ -1,0 +1,1 @@
+"""Writers of a format, which know no trade."""

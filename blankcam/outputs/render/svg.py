@@ -1,0 +1,78 @@
+"""A drawing as SVG at 1:1: width and height in mm, the view box in mm, arcs as arcs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from xml.sax.saxutils import escape
+
+from blankcam.inputs.layers import LayerRule, default_layers
+from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.render.pdf import CAP, THINNER, shown, strokes
+from blankcam.parts.curve import Arc, Segment
+
+ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
+
+
+def write(page: Drawing, size: tuple[float, float], title: str) -> bytes:
+    """One page of that size in mm; the origin of the drawing is its lower left corner."""
+    wide, tall = size
+    rules = {rule.holds: rule for rule in default_layers()}
+    box = f'width="{wide:g}mm" height="{tall:g}mm" viewBox="0 0 {wide:g} {tall:g}"'
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" {box}>',
+        f"<title>{escape(shown(title))}</title>",
+        f'<rect width="{wide:g}" height="{tall:g}" fill="white"/>',
+        '<g fill="none" stroke="black" stroke-linejoin="round">',
+        *(_path(p, rules[p.holds], tall) for p in page.paths),
+        "</g>",
+        '<g font-family="Helvetica, Arial, sans-serif" fill="black">',
+        *(_words(w, tall) for w in page.words),
+        "</g>",
+        "</svg>",
+        "",
+    ]
+    return "\n".join(lines).encode()
+
+
+def _number(value: float) -> str:
+    """Six decimals, without trailing noughts."""
+    text = f"{value:.6f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _path(path: Path, rule: LayerRule, tall: float) -> str:
+    dashes = " ".join(_number(n) for n in strokes(rule))
+    dash = f' stroke-dasharray="{dashes}"' if dashes else ""
+    fill = ' fill="black"' if path.fill else ""
+    shape = " ".join(_shape(path, tall))
+    width = _number(rule.width * THINNER)
+    return f'<path class="{path.holds}" stroke-width="{width}"{dash}{fill} d="{shape}"/>'
+
+
+def _shape(path: Path, tall: float) -> Iterator[str]:
+    a, b = path.chain[0].start
+    yield f"M{_number(a)} {_number(tall - b)}"
+    for seg in path.chain:
+        yield _step(seg, tall)
+    if path.closed:
+        yield "Z"
+
+
+def _step(seg: Segment, tall: float) -> str:
+    end = f"{_number(seg.end[0])} {_number(tall - seg.end[1])}"
+    if not isinstance(seg, Arc):
+        return f"L{end}"
+    radius, large = _number(seg.radius), int(abs(seg.sweep) > math.pi)
+    return f"A{radius} {radius} 0 {large} {int(not seg.ccw)} {end}"
+
+
+def _words(words: Words, tall: float) -> str:
+    a, b = _number(words.at[0]), _number(tall - words.at[1])
+    turn = f' transform="rotate({_number(-words.turn)} {a} {b})"' if words.turn else ""
+    bold = ' font-weight="bold"' if words.bold else ""
+    size, anchor = _number(words.height / CAP), ANCHORS[words.anchor]
+    text = escape(shown(words.text))
+    return (
+        f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{bold}{turn}>{text}</text>'
+    )

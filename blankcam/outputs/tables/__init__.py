@@ -1,0 +1,1 @@
+"""Computed values as rows."""

@@ -1,0 +1,139 @@
+"""The elevations of both parts, dimensioned, as SVG in the page.
+
+As seen from the bridge looking to the head: x to the right, z up. Every part is drawn 900 user
+units long, so that letters come out alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+import numpy as np
+
+from blankcam.preview.html import el, length, void, words
+from blankcam.preview.model import Elevation, Floats
+
+LONG = 900.0
+TEXT = 17.0
+"""Height of the letters in user units."""
+SPREAD = 20.0
+"""Ordinates stand at least so far from each other."""
+
+
+def elevation(view: Elevation) -> str:
+    """One part seen from the bridge, with its ordinates, heights and overall sizes."""
+    unit = LONG / view.length
+    top = float(max(view.rough[:, 1].max(), view.finished[:, 1].max())) * unit
+    body = [
+        _body(view, unit),
+        *_grooves(view, unit),
+        *_ordinates(view, unit),
+        *_heights(view, unit, top),
+        *_overall(view, unit),
+        *_key(view, top),
+    ]
+    left, right, above, below = 105.0, 30.0, 128.0, 150.0
+    box = f"{-left} {-top - above} {LONG + left + right} {top + above + below}"
+    title = f"{view.part.capitalize()} seen from the bridge, looking to the head"
+    return el(
+        "svg",
+        el("title", words(title)),
+        *body,
+        viewBox=box,
+        role="img",
+        cls="elevation",
+        aria_label=title,
+        data_part=view.part,
+    )
+
+
+def line(points: Floats | Sequence[tuple[float, float]], cls: str, *, close: bool = False) -> str:
+    """A polyline; points in user units, z up."""
+    steps = (f"{a:.2f} {-b:.2f}" for a, b in points)
+    return void("path", d="M" + "L".join(steps) + ("Z" if close else ""), cls=cls)
+
+
+def label(x: float, z: float, inner: str, cls: str = "", *, turned: bool = False) -> str:
+    """Text at a place, z up; turned: reading upward."""
+    turn = f"rotate(-90 {x:.2f} {-z:.2f})" if turned else None
+    return el("text", inner, x=x, y=-z, cls=cls or None, transform=turn)
+
+
+def spread(places: Sequence[float], least: float) -> list[float]:
+    """The places in their order, moved as little as need be to stand ``least`` apart."""
+    runs: list[list[float]] = []  # sum of (place - index * least), count
+    for i, place in enumerate(places):
+        runs.append([place - i * least, 1])
+        while len(runs) > 1 and runs[-2][0] / runs[-2][1] > runs[-1][0] / runs[-1][1]:
+            total, count = runs.pop()
+            runs[-1][0] += total
+            runs[-1][1] += count
+    means = [total / count for total, count in runs for _ in range(int(count))]
+    return [mean + i * least for i, mean in enumerate(means)]
+
+
+def _body(view: Elevation, unit: float) -> str:
+    top = view.finished * unit
+    corners = np.array([[LONG, 0.0], [0.0, 0.0]])
+    return line(np.vstack([top, corners]), "body", close=True) + line(view.rough * unit, "rough")
+
+
+def _grooves(view: Elevation, unit: float) -> Iterator[str]:
+    for i, groove in enumerate(view.grooves):
+        note = view.ordinates[i][0]
+        inner = el("title", words(f"Slot {i + 1}, {note}")) + line(
+            groove * unit, "groove", close=True
+        )
+        yield el("g", inner, cls="spot", data_spot=i)
+
+
+def _ordinates(view: Elevation, unit: float) -> Iterator[str]:
+    order = sorted(range(len(view.ordinates)), key=lambda i: view.ordinates[i][1])
+    at = [view.ordinates[i][1] * unit for i in order]
+    for i, x, shown in zip(order, at, spread(at, SPREAD), strict=True):
+        note, mm = view.ordinates[i]
+        yield line([(x, -8), (x, -20), (shown, -45), (shown, -52)], "thin")
+        yield label(shown + TEXT * 0.35, -118, length(mm, 2, name="tspan"), "ordinate", turned=True)
+        yield label(shown, -140, words(note), "note")
+    yield line([(0, -8), (0, -52)], "thin")
+    yield label(TEXT * 0.35, -118, length(0.0, 2, name="tspan"), "ordinate", turned=True)
+
+
+def _heights(view: Elevation, unit: float, top: float) -> Iterator[str]:
+    order = sorted(view.heights, key=lambda h: h[1])
+    at = [x * unit for _, x, _ in order]
+    for (_, x, z), shown in zip(order, spread(at, SPREAD), strict=True):
+        yield line([(x * unit, z * unit + 3), (x * unit, top + 12), (shown, top + 32)], "thin")
+        yield label(
+            shown + TEXT * 0.35, top + 36, length(z, 2, name="tspan"), "ordinate", turned=True
+        )
+
+
+def _overall(view: Elevation, unit: float) -> Iterator[str]:
+    peak = float(view.finished[:, 1].max())
+    rough = float(view.rough[:, 1].max())
+    yield from _upright(-28, peak * unit, peak, "height")
+    if rough > peak + 0.01:
+        yield from _upright(-72, rough * unit, rough, "height")
+    yield line([(LONG, -8), (LONG, -52)], "thin")
+    yield label(
+        LONG + TEXT * 0.35, -118, length(view.length, 2, name="tspan"), "ordinate", turned=True
+    )
+
+
+def _upright(x: float, z: float, height: float, cls: str) -> Iterator[str]:
+    yield line([(x - 8, 0), (-6, 0)], "thin")
+    yield line([(x - 8, z), (-6, z)], "thin")
+    yield line([(x, 0), (x, z)], "thin")
+    for end, inward in ((0.0, 1.0), (z, -1.0)):
+        yield line([(x - 2.5, end + 9 * inward), (x, end), (x + 2.5, end + 9 * inward)], "tip")
+    yield label(x - 5, z / 2, length(height, 2, name="tspan"), cls, turned=True)
+
+
+def _key(view: Elevation, top: float) -> Iterator[str]:
+    what = (
+        "floor of each slot over the seat"
+        if view.grooves
+        else "top under each string over the seat"
+    )
+    yield label(0, top + 105, words(f"Above: {what}. Below: from the left end."), "key")

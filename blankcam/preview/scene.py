@@ -1,0 +1,255 @@
+"""From a job worked out, planned, written and proven to what the page shows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from blankcam.data import table
+from blankcam.gcode.writer import Written
+from blankcam.inputs.machine import Profile
+from blankcam.outputs.tables.report import Choice
+from blankcam.parts.design import Design
+from blankcam.parts.part import Stage
+from blankcam.preview import numbers, paths, solids
+from blankcam.preview.model import Block, Cell, Cells, Heights, PageData, ProgramView, Table
+from blankcam.toolpath.moves import Program
+
+
+class Standing(Protocol):
+    """Something that stands on the machine, in its axes."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def low(self) -> tuple[float, float, float]: ...  # noqa: D102
+    @property
+    def high(self) -> tuple[float, float, float]: ...  # noqa: D102
+
+
+class ProgramProofLike(Protocol):
+    """What the page needs of one program's proof."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102
+    @property
+    def around(self) -> Sequence[Standing]: ...  # noqa: D102
+
+
+class ProofLike(Protocol):
+    """What the page needs of a proof."""
+
+    @property
+    def passed(self) -> bool: ...  # noqa: D102
+    @property
+    def gouge_um(self) -> float: ...  # noqa: D102
+    @property
+    def left_um(self) -> float: ...  # noqa: D102
+    @property
+    def rapid_contacts(self) -> int: ...  # noqa: D102
+    @property
+    def holder_contacts(self) -> int: ...  # noqa: D102
+    @property
+    def holding_contacts(self) -> int: ...  # noqa: D102
+    @property
+    def outside_travel(self) -> int: ...  # noqa: D102
+    @property
+    def programs(self) -> Sequence[ProgramProofLike]: ...  # noqa: D102
+    @property
+    def faults(self) -> Sequence[object]: ...  # noqa: D102
+    @property
+    def field(self) -> solids.Field: ...  # noqa: D102
+    @property
+    def before(self) -> solids.Field | None: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PartCut:
+    """One part's programs of one stage and their proof."""
+
+    part: str
+    """``nut`` or ``saddle``."""
+    stage: Stage
+    milled: frozenset[int]
+    """Strings whose slots the programs cut to their floor."""
+    programs: tuple[Program, ...]
+    """As planned, in the order they are run."""
+    written: tuple[Written, ...]
+    """Their texts."""
+    moves: tuple[paths.Moves, ...]
+    """Their moves as the proof's reader reads the texts."""
+    proof: ProofLike
+    cautions: tuple[str, ...] = ()
+
+
+def page_data(
+    found: Design,
+    profile: Profile,
+    cuts: Sequence[PartCut],
+    *,
+    choices: Mapping[int, Choice],
+    notice: Sequence[str],
+) -> PageData:
+    """Everything on the page.
+
+    Parameters
+    ----------
+    cuts : of each part and stage that was planned and replayed; none for a laser or hand work.
+        A stage that is not among them is shown as it is wanted.
+    choices : who makes each slot, by the number of its string
+    notice : the lines of caution for material and machine
+    """
+    good, verdict = _verdict(cuts)
+    job = found.job
+    limits = table("proof")["limits"]
+    handed = "left-handed" if job.left_handed else "right-handed"
+    digest = f"job digest {job.digest}"
+    cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
+    named = _named(cuts)
+    return PageData(
+        title=job.instrument.name,
+        subtitle=f"Nut and saddle for a {handed} {job.instrument.kind} instrument · "
+        f"{job.blanks.material} · {profile.name} · {digest}",
+        good=good,
+        verdict=verdict,
+        cautions=tuple(dict.fromkeys(cautions)),
+        notice=tuple(notice),
+        parts=tuple(
+            solids.part_view(found, part, _left(cuts, part.name), choices)
+            for part in (found.nut, found.saddle)
+        ),
+        programs=tuple(_programs(cuts, profile, named)),
+        elevations=tuple(solids.elevation(found, p) for p in (found.nut, found.saddle)),
+        side=numbers.side(found),
+        plots=numbers.plots(found),
+        limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
+        tables=(*numbers.tables(found, choices), *_program_tables(cuts, named)),
+    )
+
+
+def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
+    """Names of the programs, with their stage where two stages have the same file."""
+    files = [(i, j, w.file) for i, cut in enumerate(cuts) for j, w in enumerate(cut.written)]
+    double = {f for _, _, f in files if sum(f == other for _, _, other in files) > 1}
+    return {
+        (i, j): f"{f}, {'rough' if cuts[i].stage is Stage.ROUGH else 'finished'}"
+        if f in double
+        else f
+        for i, j, f in files
+    }
+
+
+def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
+    bad = [c for c in cuts if not c.proof.passed]
+    if bad:
+        faults = [str(f) for c in bad for f in c.proof.faults]
+        first = faults[0] if faults else "the proof failed"
+        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+        return False, f"Do not cut: {first}{more}"
+    if not cuts:
+        return (
+            True,
+            "Good to mark out: both parts can be made from these blanks. No program to cut.",
+        )
+    deep = max(c.proof.gouge_um for c in cuts)
+    count = sum(len(c.written) for c in cuts)
+    programs = "the program" if count == 1 else f"all {count} programs"
+    return True, (
+        f"Good to cut: {programs} replayed, nothing touched that must not be, deepest "
+        f"{deep:.1f} µm below the part."
+    )
+
+
+def _left(cuts: Sequence[PartCut], part: str) -> dict[Stage, solids.Left]:
+    return {
+        c.stage: solids.Left(stage=c.stage, milled=c.milled, field=c.proof.field)
+        for c in cuts
+        if c.part == part
+    }
+
+
+def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[int, int], str]
+              ) -> Iterator[ProgramView]:  # fmt: skip
+    count = 0
+    for i, cut in enumerate(cuts):
+        last: dict[str, int] = {}
+        for j, (program, written, moves) in enumerate(
+            zip(cut.programs, cut.written, cut.moves, strict=True)
+        ):
+            stock = program.stock
+            yield ProgramView(
+                file=named[i, j],
+                part=cut.part,
+                setup=program.setup,
+                stage=str(cut.stage),
+                text=tuple(written.text.splitlines()),
+                tools=tuple(paths.tool_view(t) for t in program.tools),
+                path=paths.path(moves, profile, written.seconds),
+                stock_top=stock.z_max,
+                stock_bottom=stock.z_min,
+                cells=_cells(cut, program),
+                after=last.get(program.setup),
+                held_by=_held_by(cut.proof, written.file),
+                start=_start(cut, program) if program.setup not in last else None,
+            )
+            last[program.setup] = count
+            count += 1
+
+
+def _held_by(proof: ProofLike, file: str) -> tuple[Block, ...]:
+    """What holds the blank while a program runs; the bed under it is left out."""
+    around = next((p.around for p in proof.programs if p.name == file), ())
+    return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
+
+
+def _start(cut: PartCut, program: Program) -> Heights | None:
+    """What a set-up on face left for the first program on edge."""
+    before = cut.proof.before
+    return solids.cells(before) if before is not None and program.setup == "edge" else None
+
+
+def _cells(cut: PartCut, program: Program) -> Cells:
+    """On edge the cells of the picture of the part, on face cells of their own."""
+    if program.setup == "edge":
+        heights = solids.cells(cut.proof.field)
+        return Cells(x=heights.x, y=heights.y, box=heights.box)
+    s = program.stock
+    x, y = (
+        low + solids.middles(high - low, solids.CELL_Y)
+        for low, high in ((s.x_min, s.x_max), (s.y_min, s.y_max))
+    )
+    return Cells(x=x, y=y, box=(s.x_min, s.x_max, s.y_min, s.y_max))
+
+
+def _program_tables(cuts: Sequence[PartCut], named: Mapping[tuple[int, int], str]
+                    ) -> Iterator[Table]:  # fmt: skip
+    if not cuts:
+        return
+    pairs = [(named[i, j], p) for i, c in enumerate(cuts) for j, p in enumerate(c.programs)]
+    yield numbers.operations(pairs)
+    rows = []
+    for i, cut in enumerate(cuts):
+        proof = cut.proof
+        touched = proof.rapid_contacts + proof.holder_contacts + proof.holding_contacts
+        for j, w in enumerate(cut.written):
+            rows.append(
+                (
+                    Cell(words=named[i, j]),
+                    Cell(value=w.lines, digits=0),
+                    Cell(value=w.cut_length, digits=0, unit="mm"),
+                    Cell(value=w.seconds / 60, digits=1),
+                    Cell(value=proof.gouge_um, digits=1),
+                    Cell(value=proof.left_um, digits=1),
+                    Cell(value=float(touched), digits=0),
+                    Cell(words="passed" if proof.passed else "failed"),
+                )
+            )
+    yield Table(
+        key="programs",
+        caption="Programs and their proof",
+        head=("Program", "Lines", "Length at feed [mm]", "About minutes", "Deepest below the part µm",
+              "Most left above it µm", "Contacts", "Proof"),
+        rows=tuple(rows),
+        remark="Below and above are for the whole part, after its last program.",
+    )  # fmt: skip

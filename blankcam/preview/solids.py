@@ -1,0 +1,293 @@
+"""Both parts as the page shows them: heights of each stage, slots, strings in place, elevations."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.outputs.tables.report import Choice
+from blankcam.parts.design import Design
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle, Seat
+from blankcam.preview.model import (
+    Elevation,
+    Fact,
+    Floats,
+    Heights,
+    PartView,
+    Spot,
+    StageView,
+    StringLine,
+)
+from blankcam.preview.packing import thinned, worst
+
+CELL_X, CELL_Y = 0.06, 0.13
+"""mm: cells of the page; slots and crowns change faster along x."""
+SIDE = 0.005
+"""mm a wall may stand aside before heights over it are compared; as the proof does."""
+NONE_LEFT = -3.0
+"""mm: a cell cut right through counts as cut so far below the seat."""
+BEFORE, BEHIND = 7.0, 6.0
+"""mm of string drawn on either side of a part."""
+
+
+class Field(Protocol):
+    """A replay's heights: z (ny, nx) over x (nx,) and y (ny,) in the part's frame."""
+
+    @property
+    def x(self) -> Floats: ...  # noqa: D102
+    @property
+    def y(self) -> Floats: ...  # noqa: D102
+    @property
+    def z(self) -> Floats: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Left:
+    """What a stage's programs left of a part."""
+
+    stage: Stage
+    milled: frozenset[int]
+    field: Field
+
+
+def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
+              choices: Mapping[int, Choice]) -> PartView:  # fmt: skip
+    """One part; a stage that was not replayed is shown as it is wanted."""
+    stages = tuple(
+        replayed(part, left[s]) if s in left else wanted(part, s)
+        for s in (Stage.ROUGH, Stage.FINAL)
+    )
+    nut = isinstance(part, Nut)
+    return PartView(
+        name=part.name,
+        length=part.length,
+        thickness=part.thickness,
+        height=part.height,
+        spots=tuple(_slot_spot(part, s, choices.get(s.string)) for s in part.slots)
+        if isinstance(part, Nut)
+        else tuple(_seat_spot(found, s) for s in part.strings),
+        strings=tuple(
+            _over_nut(found, i) if nut else _over_saddle(found, i)
+            for i in range(len(found.instrument.strings))
+        ),
+        stages=stages,
+    )
+
+
+def replayed(part: Nut | Saddle, left: Left) -> StageView:
+    """The replay's own heights, thinned, and their deviations, of which the worst are kept."""
+    heights, rows, columns = thinned(_whole(left.field), CELL_X, CELL_Y)
+    off = deviation(part, left)
+    return StageView(
+        stage=str(left.stage),
+        replayed=True,
+        heights=heights,
+        remark=f"{_waste(part, heights)} {_filed(part, left.milled)}".strip(),
+        deviation=worst(off, rows, columns),
+    )
+
+
+def _waste(part: Nut | Saddle, heights: Heights) -> str:
+    """Whether more stands than the part."""
+    there = np.isfinite(heights.z).any(axis=0)
+    beyond = (heights.x < 0) | (heights.x > part.length)
+    return "What stands beyond its ends is waste, to be cut off." if (there & beyond).any() else ""
+
+
+def _filed(part: Nut | Saddle, milled: frozenset[int]) -> str:
+    """Which slots no program cuts to their floors."""
+    slots = part.slots if isinstance(part, Nut) else ()
+    names = [f"{s.string} {s.note}" for s in slots if s.string not in milled]
+    if not names:
+        return ""
+    slot = "Slot" if len(names) == 1 else "Slots"
+    return f"{slot} {', '.join(names)}: left to the file, so the string is not in its place yet."
+
+
+def cells(field: Field) -> Heights:
+    """The heights that the page keeps of a replay's."""
+    return thinned(_whole(field), CELL_X, CELL_Y)[0]
+
+
+def _whole(field: Field) -> Heights:
+    dx, dy = float(field.x[1] - field.x[0]) / 2, float(field.y[1] - field.y[0]) / 2
+    x, y = (field.x[0], field.x[-1]), (field.y[0], field.y[-1])
+    box = (float(x[0]) - dx, float(x[1]) + dx, float(y[0]) - dy, float(y[1]) + dy)
+    return Heights(x=field.x, y=field.y, z=field.z, box=box)
+
+
+def deviation(part: Nut | Saddle, left: Left) -> Floats:
+    """How far each cell stands over (+) or under (-) what the stage allows, µm, (ny, nx).
+
+    0 where it lies between the two bounds, NaN outside the part. Beyond the proof's limits the
+    wanted heights a little aside count too, as they do there: beside upright walls.
+    """
+    limits = table("proof")["limits"]
+    x, y = left.field.x[None, :], left.field.y[:, None]
+    z = np.maximum(left.field.z, NONE_LEFT)
+    lower = part.lower(x, y, left.stage)
+    upper = part.upper(x, y, left.stage, left.milled)
+    off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
+    off[~np.isfinite(lower)] = np.nan
+    rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
+    at, kept = z[rows, columns], off[rows, columns]
+    for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
+        xs, ys = left.field.x[columns] + a, left.field.y[rows] + b
+        low = part.lower(xs, ys, left.stage)
+        high = part.upper(xs, ys, left.stage, left.milled)
+        under = np.where(np.isfinite(low), np.minimum(at - low, 0.0), 0.0) * 1000
+        over = np.where(np.isfinite(high), np.maximum(at - high, 0.0), 0.0) * 1000
+        kept = np.where(kept > 0, np.minimum(kept, over), np.maximum(kept, under))
+    off[rows, columns] = kept
+    return np.asarray(off)
+
+
+def wanted(part: Nut | Saddle, stage: Stage) -> StageView:
+    """The shape that a stage asks for."""
+    x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
+    z = part.lower(x[None, :], y[:, None], stage)
+    z = np.where(np.isfinite(z), z, np.nan)
+    return StageView(
+        stage=str(stage),
+        replayed=False,
+        heights=Heights(x=x, y=y, z=z, box=(0.0, part.length, 0.0, part.thickness)),
+    )
+
+
+def middles(length: float, step: float) -> Floats:
+    """Centres of cells of about that step from 0 to a length."""
+    count = max(2, math.ceil(length / step))
+    return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
+
+
+def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
+    facts = (
+        Fact(words="centre", value=s.centre),
+        Fact(words="width", value=s.width, digits=3),
+        Fact(words="gauge", value=s.gauge, digits=3),
+        Fact(words="floor over the seat", value=s.floor_front),
+        Fact(words="depth below the finished top", value=s.depth_front),
+        Fact(words="below the rough top", value=s.depth_front + nut.allowance),
+        Fact(words="tilt", value=math.degrees(s.tilt), unit="°", digits=1),
+        Fact(words="lift", value=s.lift, digits=3),
+    )
+    return Spot(string=s.string, note=s.note, x=s.centre, half_width=s.radius, facts=facts,
+                remark=made_by(choice))  # fmt: skip
+
+
+def made_by(choice: Choice | None) -> str:
+    """Who makes a slot."""
+    if choice is None:
+        return ""
+    return f"milled with tool {choice.tool}" if choice.by == "mill" else "left to the file"
+
+
+def _seat_spot(found: Design, s: Seat) -> Spot:
+    gauge = next(p.gauge for p in found.instrument.strings if p.number == s.string)
+    facts = (
+        Fact(words="centre", value=s.centre),
+        Fact(words="height over the seat", value=s.height),
+        Fact(words="setback", value=s.setback),
+        Fact(words="ridge from the tail face", value=s.ridge),
+        Fact(words="top stands off by", value=s.residual, digits=3),
+    )
+    return Spot(string=s.string, note=s.note, x=s.centre, half_width=max(gauge, 0.6) / 2,
+                facts=facts)  # fmt: skip
+
+
+def _over_nut(found: Design, i: int) -> StringLine:
+    """From the board side, over the witness edge, down the slot and on behind the nut."""
+    s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
+    half = slot.gauge / 2
+    rise = (s.z_saddle - s.z_nut) / s.length
+    aside = (s.u_saddle - s.u_nut) / s.length
+    mid = slot.floor_front + half / math.cos(slot.tilt)
+    run = [
+        (slot.centre + aside * BEFORE, -BEFORE, mid + rise * BEFORE),
+        (slot.centre, 0.0, mid),
+        *(
+            (float(slot.axis(y)), y, float(slot.floor(y)) + half / math.cos(slot.tilt))
+            for y in (nut.thickness / 2, nut.thickness, nut.thickness + BEHIND)
+        ),
+    ]
+    return StringLine(
+        string=s.number,
+        note=s.note,
+        gauge=s.gauge,
+        wound="wound" in s.make,
+        points=np.array(run),
+        raised=nut.hold_back,
+    )
+
+
+def _over_saddle(found: Design, i: int) -> StringLine:
+    """From the nut's side, over the ridge, and down behind where the job says to where."""
+    s, seat, saddle = found.instrument.strings[i], found.saddle.strings[i], found.saddle
+    half = s.gauge / 2
+    rise = (s.z_saddle - s.z_nut) / s.length
+    aside = (s.u_saddle - s.u_nut) / s.length
+    job = found.job.saddle
+    slope = 0.0
+    if job.tie_height is not None and job.tie_run:
+        stands = s.z_saddle - found.instrument.bridge_top
+        slope = (stands - job.tie_height) / job.tie_run
+    z = seat.height + half
+    front = saddle.thickness - seat.ridge + BEFORE
+    run = [
+        (seat.centre - aside * front, seat.ridge + front, z - rise * front),
+        (seat.centre, seat.ridge, z),
+        (seat.centre + aside * BEHIND, seat.ridge - BEHIND, z - slope * BEHIND),
+    ]
+    return StringLine(string=s.number, note=s.note, gauge=s.gauge, wound="wound" in s.make,
+                      points=np.array(run), raised=saddle.allowance)  # fmt: skip
+
+
+def elevation(found: Design, part: Nut | Saddle) -> Elevation:
+    """What is drawn of a part as seen from the bridge."""
+    if isinstance(part, Nut):
+        return _nut_elevation(part)
+    x = np.linspace(0.0, part.length, 241)
+    top = part.top.height(x)
+    del found
+    return Elevation(
+        part=part.name,
+        length=part.length,
+        finished=np.column_stack([x, top]),
+        rough=np.column_stack([x, top + part.allowance]),
+        grooves=(),
+        ordinates=tuple((s.note, s.centre) for s in part.strings),
+        heights=tuple((s.note, s.centre, s.height + s.residual) for s in part.strings),
+    )
+
+
+def _nut_elevation(nut: Nut) -> Elevation:
+    x = np.linspace(0.0, nut.length, 241)
+    edges = [np.linspace(s.centre - s.radius, s.centre + s.radius, 25) for s in nut.slots]
+    fine = np.unique(np.concatenate([x, *edges]))
+    y = np.zeros_like(fine)
+    finished = nut.lower(fine, y, Stage.FINAL)
+    rough = nut.top_height(x, np.zeros_like(x), Stage.ROUGH)
+    grooves = []
+    for across in edges:
+        floor = nut.lower(across, np.zeros_like(across), Stage.FINAL)
+        top = nut.top_height(across, np.zeros_like(across), Stage.FINAL)
+        outline = np.vstack(
+            [np.column_stack([across, floor]), np.column_stack([across, top])[::-1]]
+        )
+        grooves.append(outline)
+    return Elevation(
+        part=nut.name,
+        length=nut.length,
+        finished=np.column_stack([fine, finished]),
+        rough=np.column_stack([x, rough]),
+        grooves=tuple(grooves),
+        ordinates=tuple((s.note, s.centre) for s in nut.slots),
+        heights=tuple((s.note, s.centre, s.floor_front) for s in nut.slots),
+    )

@@ -1,0 +1,1 @@
+"""After stringing: what to take off, and what was taken."""

@@ -1,0 +1,263 @@
+"""Checks that need the moves alone: feeds, plunges, travel, heights, jaws and bed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blankcam.data import table
+from blankcam.inputs.machine import Holding, Profile
+from blankcam.inputs.tool import Tool
+from blankcam.parts.frames import Stock
+from blankcam.replay.envelope import chords
+from blankcam.replay.findings import Code, Collector
+from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, box, turn_of
+from blankcam.replay.reader import Program
+from blankcam.replay.sweep import SIDE, TOUCH, solids
+from blankcam.replay.tool_profile import of_tool
+
+Floats = NDArray[np.float64]
+
+SLACK = 1.0005
+"""Feeds are printed rounded."""
+CLAMP_BODY = 60.0
+"""mm that a clamp, its screw and its support stand out beyond the end of a blank."""
+SAMPLE = 0.05
+"""mm between the places where a path is tried against the jaws."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """Something that stands on the machine, mm in its axes."""
+
+    name: str
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What there is to say of one move."""
+
+    code: Code
+    what: str
+    value: float
+    limit: float
+    at: tuple[float, float, float] | None = None
+
+
+def table_depth(tool: Tool, material: str) -> float:
+    """Deepest cut of a tool in a material by data/materials.toml, mm; of an unknown one its row."""
+    rows = table("materials")
+    row = rows[material] if isinstance(rows.get(material), dict) else rows["unknown"]
+    small = float(rows["small_factor"]) if tool.edge < rows["small_below"] else 1.0
+    return min(float(row["depth"]) * tool.edge * small, tool.flute_length)
+
+
+def feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found: Collector
+          ) -> None:  # fmt: skip
+    """Feeds against the machine's axes, and straight plunges against the material's limit.
+
+    ``plunge`` is mm/min by tool number; a tool without one is held to the machine's Z alone.
+    """
+    moves = program.moves
+    step = np.abs(moves.end - moves.start)
+    run = np.where((length := np.linalg.norm(step, axis=1)) > 0, length, 1.0)
+    share = np.where(moves.is_arc[:, None], _arc_shares(moves), step / run[:, None])
+    most = np.array([profile.feed_max.x, profile.feed_max.y, profile.feed_max.z]) * SLACK
+    over = moves.cutting & ((share * moves.feed[:, None]) > most).any(axis=1)
+    for i in np.flatnonzero(over):
+        axis = int(np.argmax(share[i] * moves.feed[i] / most))
+        what = f"feed of axis {'XYZ'[axis]} over the machine's, mm/min"
+        value, limit = share[i, axis] * moves.feed[i], most[axis] / SLACK
+        tell(found, program, int(i), Said(Code.FEED, what, value, limit))
+    down = moves.cutting & (moves.end[:, 2] < moves.start[:, 2] - 1e-6) & ~moves.is_arc
+    steep = down & (share[:, 2] > 0.99)
+    for i in np.flatnonzero(steep):
+        limit = plunge.get(int(moves.tool[i]), profile.feed_max.z)
+        if moves.feed[i] > limit * SLACK:
+            what = "straight plunge too fast, mm/min"
+            tell(found, program, int(i), Said(Code.PLUNGE, what, moves.feed[i], limit))
+
+
+def _arc_shares(moves: Moves) -> Floats:
+    """Each axis' greatest share of an arc's feed: of the unit tangent, over the arc; (n, 3)."""
+    out = np.ones((len(moves), 3))
+    for plane, (a, b, normal) in PLANE_AXES.items():
+        pick = moves.is_arc & (moves.plane == plane)
+        if pick.any():
+            first, sweep, _ = arc_angles(moves, pick, a, b)
+            low, high = np.minimum(first, first + sweep), np.maximum(first, first + sweep)
+            out[pick, a] = _greatest_sine(low, high)
+            out[pick, b] = _greatest_sine(low + np.pi / 2, high + np.pi / 2)
+            still = moves.start[pick, normal] == moves.end[pick, normal]
+            out[pick, normal] = np.where(still, 0.0, 1.0)
+    return out
+
+
+def _greatest_sine(low: Floats, high: Floats) -> Floats:
+    """Greatest absolute sine over each range of angles."""
+    quarter = np.ceil((low - np.pi / 2) / np.pi) * np.pi + np.pi / 2
+    ends = np.maximum(np.abs(np.sin(low)), np.abs(np.sin(high)))
+    return np.where(quarter <= high, 1.0, ends)
+
+
+def travel(program: Program, profile: Profile, found: Collector) -> int:
+    """Faults the moves that need more travel than the machine has; their number."""
+    moves = program.moves
+    if not len(moves):
+        return 0
+    low, high = box(moves)
+    most = np.array([profile.travel.x, profile.travel.y, profile.travel.z])
+    with np.errstate(invalid="ignore"):
+        first, last = np.fmin.reduce(low), np.fmax.reduce(high)
+        outside = ((high - first > most) | (last - low > most)).any(axis=1)
+    for i in np.flatnonzero(outside):
+        need = float(np.nanmax((last - first) - most))
+        what = "more travel than the machine has, mm over"
+        tell(found, program, int(i), Said(Code.TRAVEL, what, need, 0.0))
+    return int(outside.sum())
+
+
+def starts(program: Program, clear: float, found: Collector) -> None:
+    """The first moves, from wherever the machine stands, must be made above everything."""
+    moves = program.moves
+    unknown = ~np.isfinite(moves.start).all(axis=1)
+    across = unknown & (np.nan_to_num(moves.end[:, 2], nan=-np.inf) < clear)
+    for i in np.flatnonzero(across):
+        what = "first moves below the highest thing, mm"
+        tell(found, program, int(i), Said(Code.CLEARANCE, what, moves.end[i, 2], clear))
+
+
+def boxes(program: Program, tools: Mapping[int, Tool], profile: Profile,
+          around: tuple[Box, ...], found: Collector) -> int:  # fmt: skip
+    """Faults every move whose tool, shank or holder touches a box; their number."""
+    moves, touched = program.moves, 0
+    if not len(moves) or not around:
+        return 0
+    low, _ = box(moves)
+    top = max(b.high[2] for b in around)
+    for i in np.flatnonzero(moves.known & (low[:, 2] < top - TOUCH)):
+        tool = tools.get(int(moves.tool[i]))
+        if tool is None:
+            continue
+        hit = _hits(moves, int(i), tool, profile, around)
+        if hit is not None:
+            touched += 1
+            code = Code.BED if hit[0].name == "bed" else Code.JAWS
+            what = f"the {hit[1]} runs into the {hit[0].name}, mm"
+            tell(found, program, int(i), Said(code, what, hit[2], 0.0, hit[3]))
+    return touched
+
+
+def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box, ...]
+          ) -> tuple[Box, str, float, tuple[float, float, float]] | None:  # fmt: skip
+    shapes = (
+        ("cutter", of_tool(tool), 0.0),
+        *((s.what, s.form, s.above) for s in solids(tool, profile)),
+    )
+    wide = max(shape.radius for _, shape, _ in shapes) + SIDE
+    for b in around:
+        path = _sampled(moves, i, b, wide)
+        if not len(path):
+            continue
+        aside = np.hypot(*(
+            np.maximum(np.maximum(b.low[a] - path[:, a], path[:, a] - b.high[a]), 0.0)
+            for a in (0, 1)
+        ))  # fmt: skip
+        for what, shape, above in shapes:
+            reach = np.maximum(aside + (SIDE if what == "cutter" else 0.0), 0.0)
+            deep = b.high[2] - (path[:, 2] + above + shape.heights(reach**2))
+            at = int(deep.argmax())
+            if deep[at] > TOUCH:
+                x, y, z = (float(v) for v in path[at])
+                return b, what, float(deep[at]), (x, y, z)
+    return None
+
+
+def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
+    """Points along a move, close enough to find whether it touches a box, (n, 3).
+
+    Of a line only the part that comes within ``wide`` of the box in plan; where it is over the box
+    all along, its lowest place is at an end.
+    """
+    start, end = moves.start[i], moves.end[i]
+    if moves.kind[i] >= Kind.ARC_CW:
+        return chords(*turn_of(moves, i))
+    first, last = 0.0, 1.0
+    over = True
+    for axis in (0, 1):
+        low, high = box.low[axis], box.high[axis]
+        over &= bool(low <= min(start[axis], end[axis]) and max(start[axis], end[axis]) <= high)
+        step = end[axis] - start[axis]
+        sides = np.array((low - wide, high + wide)) - start[axis]
+        if abs(step) < 1e-9:
+            if not sides[0] <= 0.0 <= sides[1]:
+                return np.empty((0, 3))
+            continue
+        enters, leaves = sorted((sides / step).tolist())
+        first, last = max(first, enters), min(last, leaves)
+    if first > last:
+        return np.empty((0, 3))
+    run = float(np.linalg.norm(end - start)) * (last - first)
+    count = 1 if over else min(max(1, int(np.ceil(run / SAMPLE))), 100_000)
+    return np.asarray(start + (end - start) * np.linspace(first, last, count + 1)[:, None])
+
+
+def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
+    """The jaws on both faces of a blank on edge, and the bed below it."""
+    middle, half = (stock.x0 + stock.x1) / 2, held.jaw_length / 2
+    bed = -held.bed_gap
+    far = 1e4
+    jaws = tuple(
+        Box(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
+        for y0, y1 in (
+            (stock.y0 - held.jaw_width, stock.y0),
+            (stock.y1, stock.y1 + held.jaw_width),
+        )
+    )
+    return (*jaws, Box(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
+
+
+def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
+    """What must not be touched on face, in the machine's axes: what holds the blank, and the bed.
+
+    The bed is what the blank lies on; into a waste board ``carrier_depth`` may be cut.
+    """
+    far, box = 1e4, stock.on_face()
+    fixture = held.on_face == "fixture"
+    depth = box.z0 - (0.0 if fixture else held.carrier_depth)
+    around = [Box(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
+    if fixture:
+        middle, half = (box.x0 + box.x1) / 2, held.jaw_length / 2
+        around += [
+            Box(name="fixture", low=(middle - half, y0, depth),
+                high=(middle + half, y1, box.z0 + held.face_top))
+            for y0, y1 in ((box.y0 - held.jaw_width, box.y0), (box.y1, box.y1 + held.jaw_width))
+        ]  # fmt: skip
+    if held.on_face == "clamps":
+        middle, half = (box.y0 + box.y1) / 2, held.clamp_width / 2
+        reach, out = held.clamp_reach, CLAMP_BODY
+        around += [
+            Box(name="clamp", low=(x0, middle - half, depth),
+                high=(x1, middle + half, box.z1 + held.clamp_height))
+            for x0, x1 in ((box.x0 - out, box.x0 + reach), (box.x1 - reach, box.x1 + out))
+        ]  # fmt: skip
+    return tuple(around)
+
+
+def tell(found: Collector, program: Program, i: int, said: Said) -> None:
+    """Add what is said of move i, with its line."""
+    line = int(program.moves.line[i])
+    found.add(
+        said.code,
+        said.what,
+        line=line,
+        text=program.lines[line - 1].strip(),
+        value=float(said.value),
+        limit=float(said.limit),
+        at=said.at,
+    )

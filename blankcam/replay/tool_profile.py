@@ -1,0 +1,68 @@
+"""The cutting end of a tool as a surface of revolution: height over the tip by distance off axis.
+
+Every form is convex: a flat of radius ``flat``, or a ball of radius ``ball`` up to the radius
+``tangent``, then a cone rising ``slope`` mm per mm, up to ``radius``, where the wall stands
+upright. Convexity is what lets the sweep find each lowest point by clamping one stationary point.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from blankcam.inputs.tool import Shape, Tool
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Form:
+    """A cutting end, mm."""
+
+    radius: float
+    flat: float = 0.0
+    """Radius of the flat at the tip; ``radius`` for a flat tool."""
+    ball: float = 0.0
+    """Radius of the ball at the tip, 0 without."""
+    tangent: float = 0.0
+    """Where the ball ends and the cone begins."""
+    slope: float = math.inf
+    """Rise of the cone per radius; inf where there is no cone."""
+
+    @property
+    def height_at_tangent(self) -> float:
+        """Height over the tip where the cone begins."""
+        return self.ball - math.sqrt(max(self.ball**2 - self.tangent**2, 0.0))
+
+    def heights(self, square: Floats) -> Floats:
+        """Height over the tip at squared distances from the axis; inf beyond the radius."""
+        out = np.zeros_like(square)
+        if self.ball:
+            inner = np.minimum(square, self.tangent**2)
+            out = self.ball - np.sqrt(np.maximum(self.ball**2 - inner, 0.0))
+        first = self.tangent if self.ball else self.flat
+        if math.isfinite(self.slope):
+            out = out + self.slope * np.maximum(np.sqrt(square) - first, 0.0)
+        return np.where(square <= self.radius**2 * (1 + 1e-12) + 1e-15, out, np.inf)
+
+
+def flat(radius: float) -> Form:
+    """A flat end; also the lower face of a neck, a shank or a holder."""
+    return Form(radius=radius, flat=radius)
+
+
+def of_tool(tool: Tool) -> Form:
+    """The cutting end of a tool of a profile."""
+    radius = tool.radius
+    half = math.radians(tool.angle / 2)
+    if tool.shape is Shape.FLAT:
+        return flat(radius)
+    if tool.shape is Shape.BALL:
+        return Form(radius=radius, ball=radius, tangent=radius)
+    if tool.shape is Shape.VEE:
+        return Form(radius=radius, flat=tool.tip_diameter / 2, slope=1 / math.tan(half))
+    ball = tool.tip_diameter / 2
+    return Form(radius=radius, ball=ball, tangent=ball * math.cos(half), slope=1 / math.tan(half))

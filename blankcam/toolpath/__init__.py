@@ -1,0 +1,1 @@
+"""Decisions to moves, a file an operation."""

@@ -1,0 +1,294 @@
+"""The elevation cut out of a blank that lies on its face.
+
+Machine axes on face: X is the part's x, Y its z, Z its -y; the face toward the tail looks up. The
+seat side is the blank's own edge, so the path runs up the left end, over the top and down the
+right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
+side. Tabs stay at the seat end of both ends and hold part and waste together.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.cutter_contact import plain
+from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
+from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
+from blankcam.parts import curve
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+from blankcam.toolpath.moves import Arc, Operation, Path, Stock
+
+LEAVE: float = table("limits")["outline"]["leave"]
+"""mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
+TAB_WIDTH = 2.0
+TAB_HEIGHT = 0.8
+TAB_SHARE = 0.3
+"""Tabs, mm, and their least height as a share of the thickness (our own)."""
+STANDING = 0.01
+"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
+THICKEST = 0.5
+"""Share of the thickness that tabs may have where that saves a level (our own)."""
+THROUGH = 0.3
+"""mm cut into the waste board, where it may be,"""
+LEAST_THROUGH = 0.15
+"""and where less saves a level (our own: twice what a planed board is out of flat)."""
+OVER_BOARD = 0.2
+"""mm over the waste board to which a rapid goes down beside the blank."""
+WIDEST = 3.2
+"""mm: largest tool for an outline."""
+PAST = 0.1
+"""mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
+WITHIN = 0.001
+SETTLED = 1e-10
+"""mm: the place where a tool touches the top is found to that."""
+HAIR = 0.01
+"""mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
+
+
+def choose_tool(profile: Profile, depth: float) -> Tool | None:
+    """The largest flat tool that cuts that deep."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape is Shape.FLAT
+        and 1.0 <= t.diameter <= WIDEST
+        and min(t.flute_length, t.reach) >= depth
+    ]
+    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
+
+
+def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
+    """The outline in levels, the last ones raised over the tabs."""
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    way = _Way(
+        part=part,
+        tool=tool,
+        stage=bench.stage,
+        cut=cut,
+        feed_up=bench.profile.feed_max.z,
+    )
+    thick = -bench.stock.z_min
+    least_tab = min(max(TAB_HEIGHT, TAB_SHARE * thick), THICKEST * thick)
+    levels, tab = levels_of(thick, cut.depth, least_tab, bench.profile.holding.carrier_depth)
+    through = -levels[-1] - thick
+    if bench.profile.holding.on_face == "carrier":
+        way = replace(way, from_beside=_from_beside(way, bench.stock, levels, tab))
+    path = Path(bench.clearance)
+    before = 0.0
+    for z in levels:
+        _round(path, way, bench.stock, (before, z), tab)
+        before = z
+    path.leave()
+    return Operation(
+        name="outline",
+        words=f"{bench.stage} outline, tabs at the seat side of both ends",
+        tool=tool,
+        cut=cut,
+        moves=tuple(path.moves),
+        least=60 * way.around * (thick + through) / cut.depth / cut.feed,
+    )
+
+
+def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+    """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
+    return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + _raised(part, stage))
+
+
+def _raised(part: Nut | Saddle, stage: Stage) -> float:
+    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
+
+
+def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:
+    """Z of each level, one of which is the tabs' top, and that top.
+
+    The fewest levels, and of those with as many the fewest under the tabs' top, each of which
+    costs an entry; then as deep into the waste board and with as thin tabs as those allow.
+    ``board`` is how deep the waste board may be cut, ``tab`` the tabs' least height.
+    """
+    most, least = min(THROUGH, board), min(LEAST_THROUGH, board)
+    thin, thickest = thick - tab, thick * (1 - THICKEST)
+    for count in itertools.count(2):
+        for under in range(1, count):
+            top = min(thin, (count - under) * step)
+            through = min(most, under * step + top - thick)
+            if top >= thickest - 1e-9 and through >= least - 1e-9:
+                return _evenly(thick + through, top, count - under, under), -top
+    raise AssertionError  # enough levels always do
+
+
+def _evenly(depth: float, top: float, over: int, under: int) -> list[float]:
+    """Levels over and under the tabs' top, evenly spaced."""
+    down = [-top * (k / over) for k in range(1, over + 1)]
+    return down + [-top - (depth - top) * k / under for k in range(1, under + 1)]
+
+
+def _from_beside(way: _Way, stock: Stock, levels: Sequence[float], tab: float) -> bool:
+    """Whether levels under the tabs are entered from the air beside the left end.
+
+    Only on a carrier: there may be a clamp else. And only where the levels over the tabs left
+    nothing standing beside the end, and where it is shorter than the ramps down into the cut.
+    """
+    under = sum(z < tab - 1e-9 for z in levels)
+    across, ramps = under * (BESIDE - stock.x_min), (tab - levels[-1]) / way.steep
+    return -stock.x_min <= way.tool.diameter - HAIR and across < ramps
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Way:
+    """The tool's centre around a part."""
+
+    part: Nut | Saddle
+    tool: Tool
+    stage: Stage
+    cut: Cut
+    feed_up: float
+    """The machine's highest feed along its Z."""
+    from_beside: bool = False
+    """Levels under the tabs are entered from the air beside the left end, not by ramps."""
+
+    @property
+    def raised(self) -> float:
+        return _raised(self.part, self.stage)
+
+    @property
+    def rise(self) -> float:
+        """The feed straight up, in what is cut already."""
+        return min(self.cut.feed, self.feed_up)
+
+    @property
+    def steep(self) -> float:
+        """Most fall of a ramp, for its angle and the plunging feed."""
+        return min(math.tan(self.cut.ramp), self.cut.plunge / self.cut.feed)
+
+    def corner(self, x: float) -> float:
+        """Height of the top at an end."""
+        return float(self.part.top.height(np.array(x))) + self.raised
+
+    @cached_property
+    def over(self) -> curve.Chain:
+        """Over the top from left to right, the corners rounded."""
+        r, length = self.tool.radius, self.part.length
+        left, right = (0.0, self.corner(0.0)), (length, self.corner(length))
+        (a0, b0), (a1, b1) = self._beside(*left), self._beside(*right)
+        whole = curve.fit(self._height, a0, a1, WITHIN)
+        fitted = tuple(p for s in whole for p in plain(s))
+        return (
+            *_turn((-r, left[1]), (a0, b0), left),
+            *fitted,
+            *_turn((a1, b1), (length + r, right[1]), right),
+        )
+
+    @property
+    def around(self) -> float:
+        """Length of the outline from the seat side over the top and back, mm."""
+        ends = self.corner(0.0) + self.corner(self.part.length)
+        return ends + sum(s.length for s in self.over)
+
+    def feed(self, segment: curve.Segment) -> float:
+        """The feed along a segment: slower inside arcs."""
+        if isinstance(segment, curve.Arc) and segment.ccw:
+            return arc_feed(self.cut.feed, segment.radius + self.tool.radius, self.tool.radius)
+        return self.cut.feed
+
+    def _beside(self, x: float, z: float) -> tuple[float, float]:
+        """Centre of the tool that touches the top at x."""
+        slope = float(self.part.top.slope(np.array(x)))
+        s = math.hypot(1.0, slope)
+        return x - self.tool.radius * slope / s, z + self.tool.radius / s
+
+    def _height(self, x: Array) -> Array:
+        """Height of the centre over x, touching the top."""
+        r, u = self.tool.radius, x.copy()
+        for _ in range(30):
+            slope, before = self.part.top.slope(u), u
+            u = x + r * slope / np.sqrt(1 + slope**2)
+            if float(np.max(np.abs(u - before))) < SETTLED:
+                break
+        room = np.sqrt(np.maximum(r**2 - (u - x) ** 2, 0.0))
+        return np.asarray(self.part.top.height(u) + self.raised + room)
+
+
+def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator[curve.Segment]:
+    """Clockwise around a corner."""
+    if math.dist(start, end) > 1e-6:
+        yield curve.Arc(start, end, centre, ccw=False)
+
+
+def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab: float) -> None:
+    """One level, under the one before: up the left end, over the top, down the right end."""
+    before, z = levels
+    r, length, feed = way.tool.radius, way.part.length, way.cut.feed
+    below = stock.y_min - r - BESIDE
+    past_tab = stock.y_min + TAB_WIDTH + r
+    shallow = max(z, tab)
+    beside = z < tab and way.from_beside
+    x, down = -r, shallow
+    if beside:
+        x, down = stock.x_min - r - BESIDE, max(z, stock.z_min + OVER_BOARD)
+    if path.at[1] == below:
+        # Back along the seat side, in air beside the blank
+        path.rapid(x=x, z=down)
+    else:
+        path.over(x, below, down, stock.z_max + HOP)
+    if beside:
+        _along_blank(path, way, z, past_tab)
+        path.line(feed, x=-r)
+    elif z < tab:
+        path.line(feed, y=past_tab)
+        path.line(way.cut.plunge, z=before)
+        _ramp(path, way, z, past_tab, way.corner(0.0))
+    path.line(feed, y=way.corner(0.0))
+    for segment in way.over:
+        _along(path, segment, way.feed(segment))
+    if z < tab:
+        path.line(feed, y=past_tab)
+        path.line(way.rise, z=shallow)
+    # Cut through once the axis is past the seat side; what is behind it is cut already
+    path.line(feed, x=length + r, y=stock.y_min - PAST)
+    path.rapid(y=below)
+
+
+def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
+    """Down to z between two places on the left end, as steep as allowed; ends at the low one.
+
+    It goes as far up the end as it must, ``high`` at most.
+    The way up that follows takes off the wedge that the ramp left.
+    """
+    drop, run, steep = path.at[2] - z, high - low, way.steep
+    count = max(2, 2 * math.ceil(drop / (2 * run * steep)))
+    start, high = path.at[2], low + drop / (count * steep)
+    for i in range(1, count + 1):
+        path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
+
+
+def _along_blank(path: Path, way: _Way, z: float, y: float) -> None:
+    """To y in the air beside the blank's end; down into the waste board on the way, if so deep."""
+    drop, run = path.at[2] - z, y - path.at[1]
+    if drop <= 0.0:
+        path.rapid(y=y)
+        return
+    further = max(0.0, drop / way.steep - run) / 2
+    if further > 0.0:
+        path.line(way.cut.feed, y=y + further, z=path.at[2] - (run + further) * way.steep)
+    path.line(way.cut.feed, y=y, z=z)
+
+
+def _along(path: Path, segment: curve.Segment, feed: float) -> None:
+    x, y = segment.end
+    if isinstance(segment, curve.Line):
+        path.line(feed, x=x, y=y)
+        return
+    to = (x, y, path.at[2])
+    path.moves.append(Arc(to, segment.centre, "G17", not segment.ccw, feed))
+    path.at = to

@@ -1,0 +1,166 @@
+"""Several blanks in one fixture: their programs as one, the tool changes shared.
+
+The blanks stand side by side along y, a pitch apart, their left ends against one stop and their
+seat sides on one floor. The zero is the stop, the first blank's face toward the tail (on face its
+seat side) and the floor (on face the top of the waste board).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from blankcam.faults import Fault
+from blankcam.toolpath.moves import (
+    AXES_OF_PLANE,
+    Arc,
+    Line,
+    Move,
+    Note,
+    Operation,
+    Place,
+    Program,
+    Rapid,
+    Stock,
+)
+
+WALL = 3.0
+"""mm that a fixture must stand between two blanks at least (our own)."""
+ZERO = {
+    "edge": "X0 the stop at the left ends of the blanks, Y0 the face toward the tail of the blank "
+    "in place 1, Z0 the floor under their seat sides",
+    "face": "X0 the stop at the left ends of the blanks, Y0 the seat side of the blank in place 1, "
+    "Z0 the top of the waste board",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """One blank's whole program of a set-up, and where its zero stands in the fixture's axes."""
+
+    number: int
+    """Of its place, from 1."""
+    program: Program
+    at: Place
+
+
+def place(number: int, program: Program, pitch: float) -> Placed:
+    """A blank's program in its place of a fixture."""
+    stock = program.stock
+    # no finer than what is printed, so that nothing is rounded that was not
+    x, y, z = (round(v, 3) + 0.0 for v in (-stock.x_min, (number - 1) * pitch, -stock.z_min))
+    return Placed(number=number, program=program, at=(x, y, z))
+
+
+def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program:
+    """One program for all the blanks of a set-up; each blank's operations keep their order.
+
+    Parameters
+    ----------
+    names : what to call each blank, in the header; hostile text
+    """
+    first = placed[0].program
+    clearance = max(p.program.clearance + p.at[2] for p in placed)
+    stocks = [_moved_stock(p) for p in placed]
+    places = tuple(
+        f"place {p.number} at X{p.at[0]:.3f} Y{p.at[1]:.3f} Z{p.at[2]:.3f}: {name}"
+        for p, name in zip(placed, names, strict=True)
+    )
+    return dataclasses.replace(
+        first,
+        stem=stem,
+        stock=Stock(
+            **{f"{a}_min": min(getattr(s, f"{a}_min") for s in stocks) for a in "xyz"},
+            **{f"{a}_max": max(getattr(s, f"{a}_max") for s in stocks) for a in "xyz"},
+        ),
+        zero=ZERO[first.setup],
+        clearance=clearance,
+        operations=tuple(_in_turn([_moved(p, clearance) for p in placed])),
+        cautions=tuple(dict.fromkeys(c for p in placed for c in p.program.cautions)),
+        places=places,
+    )
+
+
+def _in_turn(lists: Sequence[Sequence[Operation]]) -> list[Operation]:
+    """All operations, few tool changes: a tool waits until every blank that needs it is ready."""
+    left = [list(operations) for operations in lists]
+    out: list[Operation] = []
+    while any(left):
+        ready = [o[0].tool.number for o in left if o]
+        needed = [{o.tool.number for o in operations} for operations in left]
+
+        def late(number: int) -> tuple[int, int]:
+            waiting = sum(number in n for n in needed) - ready.count(number)  # noqa: B023
+            return waiting, -ready.count(number)  # noqa: B023
+
+        tool = min(dict.fromkeys(ready), key=late)
+        for operations in left:
+            while operations and operations[0].tool.number == tool:
+                out.append(operations.pop(0))
+    return out
+
+
+def _moved(placed: Placed, clearance: float) -> list[Operation]:
+    """A blank's operations in the fixture's axes, over the clearance plane of all of them."""
+    own = placed.program.clearance
+    number = placed.number
+    return [
+        dataclasses.replace(
+            o,
+            words=f"place {number}: {o.words}",
+            moves=tuple(_shifted(m, placed.at, own, clearance) for m in o.moves),
+        )
+        for o in placed.program.operations
+    ]
+
+
+def _shifted(move: Move, by: Place, own: float, clearance: float) -> Move:
+    if isinstance(move, Note):
+        return move
+    x, y, z = (a + b for a, b in zip(move.to, by, strict=True))
+    if isinstance(move, Rapid):
+        over = math.isclose(move.to[2], own, abs_tol=1e-9)
+        return Rapid((x, y, clearance if over else z))
+    if isinstance(move, Line):
+        return Line((x, y, z), move.feed)
+    a, b, _ = AXES_OF_PLANE[move.plane]
+    centre = (move.centre[0] + by[a], move.centre[1] + by[b])
+    return Arc((x, y, z), centre, move.plane, move.clockwise, move.feed)
+
+
+def _moved_stock(placed: Placed) -> Stock:
+    own, (x, y, z) = placed.program.stock, placed.at
+    return Stock(
+        x_min=own.x_min + x,
+        x_max=own.x_max + x,
+        y_min=own.y_min + y,
+        y_max=own.y_max + y,
+        z_min=own.z_min + z,
+        z_max=own.z_max + z,
+    )
+
+
+def pitch_faults(where: str, placed: Sequence[Placed], pitch: float) -> list[Fault]:
+    """A fault where a tool would reach the blank beside it, or no wall stands between two."""
+    need = 0.0
+    for p in placed:
+        own = p.program.stock
+        need = max(need, own.y_max - own.y_min + WALL)
+        for o in p.program.operations:
+            ys = [m.to[1] for m in o.moves if not isinstance(m, Note) and m.to[1] == m.to[1]]
+            reach = o.tool.diameter / 2
+            need = max(need, own.y_max - min(ys) + reach, max(ys) - own.y_min + reach)
+    need = math.ceil(2 * need) / 2
+    if pitch >= need:
+        return []
+    return [
+        Fault(
+            where=where,
+            key="--fixture",
+            found=f"{pitch:g} mm apart",
+            wrong="brings the tools into the blank in the next place",
+            mend=f"set them at least {need:g} mm apart",
+        )
+    ]

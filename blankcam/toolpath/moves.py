@@ -1,0 +1,219 @@
+"""The tool protocol: what a tool does, as plain values that any receiver can walk through.
+
+A receiver has four verbs: ``rapid``, ``line``, ``arc`` and ``note``. The G-code writer, the time
+estimate and the drawing of the paths are receivers. (The proof is not: it reads the finished
+program's text, so that writer and planner are both under test.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from blankcam.inputs.machine import Holding
+from blankcam.inputs.tool import Tool
+from blankcam.machining.feeds import Cut
+from blankcam.parts import curve
+
+Place = tuple[float, float, float]
+
+AXES_OF_PLANE = {"G17": (0, 1, 2), "G18": (2, 0, 1), "G19": (1, 2, 0)}
+"""First, second and normal axis of each plane; G2 turns from the second toward the first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rapid:
+    """A straight positioning move in air."""
+
+    to: Place
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A straight cut."""
+
+    to: Place
+    feed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """A circular cut in a principal plane (helical where the normal axis moves)."""
+
+    to: Place
+    centre: tuple[float, float]
+    """Along the plane's first and second axis, absolute."""
+    plane: str
+    clockwise: bool
+    feed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A comment."""
+
+    text: str
+
+
+Move = Rapid | Line | Arc | Note
+
+
+class Receiver(Protocol):
+    """Whatever wants to follow the tool."""
+
+    def rapid(self, move: Rapid) -> None:
+        """A positioning move."""
+
+    def line(self, move: Line) -> None:
+        """A straight cut."""
+
+    def arc(self, move: Arc) -> None:
+        """A circular cut."""
+
+    def note(self, move: Note) -> None:
+        """A comment."""
+
+
+def walk(moves: Iterable[Move], receiver: Receiver) -> None:
+    """Tell a receiver every move in order."""
+    for move in moves:
+        match move:
+            case Rapid():
+                receiver.rapid(move)
+            case Line():
+                receiver.line(move)
+            case Arc():
+                receiver.arc(move)
+            case Note():
+                receiver.note(move)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Operation:
+    """One tool doing one thing."""
+
+    name: str
+    """One of the operations of the cutting plan: top, clear, slots, crown, …"""
+    words: str
+    """One line for the program and the bench list."""
+    tool: Tool
+    cut: Cut
+    moves: tuple[Move, ...]
+    least: float = 0.0
+    """Seconds at least: the waste at the best rate allowed, and the finishing passes."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stock:
+    """The blank as it lies in the machine's axes, mm; part and machine zero are the same point."""
+
+    x_min: float
+    x_max: float
+    y_min: float
+    y_max: float
+    z_min: float
+    z_max: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """One file for the machine."""
+
+    stem: str
+    """File name without its ending."""
+    part: str
+    setup: str
+    """``edge`` or ``face``."""
+    stage: str
+    material: str
+    stock: Stock
+    holding: Holding
+    zero: str
+    """Where the work zero is, in words."""
+    clearance: float
+    """Z of the clearance plane."""
+    operations: tuple[Operation, ...]
+    cautions: tuple[str, ...] = ()
+    hand: tuple[str, ...] = ()
+    """What is left to the hand after this program."""
+    readings: str = ""
+    """Digest of the readings it was refitted by, empty for a part's first programs."""
+    places: tuple[str, ...] = ()
+    """Where each blank stands, where a fixture holds several."""
+
+    @property
+    def tools(self) -> tuple[Tool, ...]:
+        """The tools in the order they are first used."""
+        seen: dict[int, Tool] = {}
+        for operation in self.operations:
+            seen.setdefault(operation.tool.number, operation.tool)
+        return tuple(seen.values())
+
+
+@dataclass(slots=True)
+class Path:
+    """Gathers moves while an operation is planned.
+
+    An operation begins on the clearance plane, over a place not known.
+    """
+
+    clearance: float
+    moves: list[Move] = field(default_factory=list)
+    at: Place = (math.nan, math.nan, math.nan)
+
+    def __post_init__(self) -> None:
+        """Stand on the clearance plane."""
+        self.at = (math.nan, math.nan, self.clearance)
+
+    def over(self, x: float, y: float, z: float, hop: float) -> None:
+        """Go to a place over the hop plane: up, across, down to z; from afar over the clearance."""
+        if math.isnan(self.at[0]):
+            self.rapid(x=x, y=y)
+        elif self.at[:2] != (x, y):
+            self.rapid(z=max(hop, self.at[2]))
+            self.rapid(x=x, y=y)
+        self.rapid(z=z)
+
+    def leave(self) -> None:
+        """Back up to the clearance plane."""
+        self.rapid(z=self.clearance)
+
+    def rapid(
+        self, *, x: float | None = None, y: float | None = None, z: float | None = None
+    ) -> None:
+        """Position; an axis not named stays. A move that goes nowhere is dropped."""
+        to = self._to(x, y, z)
+        if to != self.at:
+            self.moves.append(Rapid(to))
+            self.at = to
+
+    def line(
+        self, feed: float, *, x: float | None = None, y: float | None = None, z: float | None = None
+    ) -> None:
+        """Cut straight."""
+        to = self._to(x, y, z)
+        if to != self.at:
+            self.moves.append(Line(to, feed))
+            self.at = to
+
+    def note(self, text: str) -> None:
+        """Say something."""
+        self.moves.append(Note(text))
+
+    def chain(self, chain: curve.Chain, y: float, feed: float) -> None:
+        """Cut along a chain in the x-z plane (a is x, b is z) at that y, from where it begins."""
+        for segment in chain:
+            to = (segment.end[0], y, segment.end[1])
+            if isinstance(segment, curve.Line):
+                self.moves.append(Line(to, feed))
+            else:
+                centre = (segment.centre[1], segment.centre[0])
+                # From x toward z is clockwise in G18, whose first axis is z
+                self.moves.append(Arc(to, centre, "G18", segment.ccw, feed))
+            self.at = to
+
+    def _to(self, x: float | None, y: float | None, z: float | None) -> Place:
+        at = self.at
+        return (at[0] if x is None else x, at[1] if y is None else y, at[2] if z is None else z)

@@ -1,0 +1,455 @@
+"""After stringing: from a job and its readings to proven final cuts, the marks for them, and a log.
+
+Stands beside ``run``, on the same layers below.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import reduce
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from blankcam import digest, output_folder
+from blankcam.faults import Fault, InputError, RefusedError
+from blankcam.inputs import job_file
+from blankcam.inputs import readings_file as readings_files
+from blankcam.inputs.job import BlankJob, Job, PerString
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.readings_file import Readings
+from blankcam.instrument.heights import per_string
+from blankcam.outputs.papers import next_steps
+from blankcam.outputs.papers import refit_list as papers
+from blankcam.outputs.papers.refit_list import RefitSheet
+from blankcam.outputs.tables import layout, report
+from blankcam.parts.design import Design, design
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+from blankcam.refit import as_cut, book
+from blankcam.refit import needs as refits
+from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.book import LogEntry
+from blankcam.refit.needs import Refit
+from blankcam.workflows import cut_part
+
+if TYPE_CHECKING:
+    from blankcam.gcode.writer import Written
+    from blankcam.replay.prove import Proof
+    from blankcam.toolpath.build import Plan
+
+
+STEMS = ("nut-refit", "saddle-refit", "saddle-bottom")
+OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are not cut again
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Worked:
+    """A refit worked out, nothing written."""
+
+    found: Design
+    readings: Readings
+    log_path: str
+    count: int
+    logged: bool
+    """Whether the log holds this very refit already."""
+    now: Standing
+    done: Refit
+    after: Standing
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cut:
+    """One piece's programs and their proof."""
+
+    stem: str
+    written: tuple[Written, ...]
+    plan: Plan
+    proof: Proof
+
+
+def work_out(job_path: str, readings_path: str) -> Worked:
+    """What the readings ask for, from the parts as the log says they stand.
+
+    Raises
+    ------
+    InputError
+        Job, readings or log can't be used.
+    RefusedError
+        The parts must not be cut so, or the job is not the one that was refitted before.
+    """
+    job = job_file.load(job_path)
+    found = design(job)
+    readings = readings_files.load(readings_path, len(job.strings))
+    path = book.log_path(job_path)
+    entries = book.read_log(path)
+    _same_job(path, entries, shape_digest(job))
+    cut = book.cut_so_far(entries, readings.digest, readings.last_refit)
+    now = _standing(found, cut, readings.stage)
+    done = _refit(found, readings)
+    return Worked(
+        found=found,
+        readings=readings,
+        log_path=path,
+        count=len(cut) + 1,
+        logged=bool(entries) and entries[-1].readings == readings.digest,
+        now=now,
+        done=done,
+        after=as_cut.after(found, now, Taken.of(done)),
+        cautions=tuple(_cautions(found, readings)),
+    )
+
+
+def shape_digest(job: Job) -> str:
+    """Of all in a job that says how its parts stand: neither machine, holding nor doubts."""
+    names = ("instrument", "board", "strings", "nut", "saddle", "blanks")
+    values = {n: v for n, v in dataclasses.asdict(job).items() if n in names}
+    return digest.of_text(json.dumps(values, sort_keys=True))
+
+
+def _same_job(path: str, entries: Sequence[LogEntry], shape: str) -> None:
+    if any(e.job != shape for e in entries):
+        raise RefusedError(
+            Fault(
+                where=path,
+                wrong="the job was changed after its parts were refitted: they no longer stand as"
+                " it says",
+                mend="put the old values back, and new targets as want_first_fret and want_action"
+                " into the readings; or, for new parts, move this log away",
+            )
+        )
+
+
+def _standing(found: Design, cut: Sequence[LogEntry], first: str) -> Standing:
+    """The parts after all that was cut; ``first`` is their stage before any of it."""
+    stage = Stage(cut[0].stage if cut else first)
+    return reduce(
+        lambda now, entry: as_cut.after(found, now, _taken(entry)),
+        cut,
+        as_cut.as_made(found, stage),
+    )
+
+
+def _taken(entry: LogEntry) -> Taken:
+    return Taken(
+        nut=entry.nut_take,
+        saddle=entry.saddle_take,
+        saddle_by=entry.saddle_by,
+        bottom_left=entry.bottom_left,
+        bottom_right=entry.bottom_right,
+    )
+
+
+def _refit(found: Design, readings: Readings) -> Refit:
+    instrument = found.instrument
+    wanted = [s.clearance(instrument.board, np.array([1.0, 12.0])) for s in instrument.strings]
+    want_1, want_12 = ([float(w[i]) for w in wanted] for i in (0, 1))
+    at_nut, at_saddle = (
+        [s.u_nut for s in instrument.strings],
+        [s.u_saddle for s in instrument.strings],
+    )
+
+    def each(value: PerString | None, places: list[float], usual: Sequence[float]) -> list[float]:
+        return [float(v) for v in (usual if value is None else per_string(value, places))]
+
+    rows = as_cut.readings_of(
+        found,
+        first_fret=each(readings.first_fret, at_nut, ()),
+        action=each(readings.action, at_saddle, ()),
+        want_first_fret=each(readings.want_first_fret, at_nut, want_1),
+        want_action=each(readings.want_action, at_saddle, want_12),
+    )
+    return refits.refit(rows, uncertainty=readings.uncertainty, saddle_length=found.saddle.length)
+
+
+def _cautions(found: Design, readings: Readings) -> Iterator[str]:
+    yield from readings_files.cautions(readings)
+    asked = found.job.board.relief
+    if readings.relief is not None and abs(readings.relief - asked) > readings.uncertainty:
+        yield (
+            f"relief is {readings.relief:.2f} mm now, the job says {asked:.2f} mm: set the neck"
+            " first and read again, for the action moves with it"
+        )
+
+
+def refit(
+    job_path: str, readings_path: str, out: str, machine: str | None, *, force: bool = False
+) -> Iterator[layout.Section]:
+    """Work a refit out, prove its programs, write the folder, then the log; yields what to show.
+
+    The log comes last: should it fail, the next refit takes the parts to be higher than they are,
+    never lower.
+
+    Raises
+    ------
+    BlankcamError
+        Before anything is written, but for a log that can't be written.
+    """
+    worked = work_out(job_path, readings_path)
+    profile = cut_part.machine_of(worked.found.job, machine)
+    cuts, by_hand = _cuts(worked, profile) if profile.cuts_programs else ((), ())
+    _stop_unproven(cuts)
+    sheet = _sheet(worked, profile, cuts, by_hand)
+    files = {w.file: w.text.encode() for c in cuts for w in c.written}
+    files["refit.md"] = papers.bench(sheet).encode()
+    files["refit.json"] = report.dumps(papers.record(sheet)).encode()
+    output_folder.write(out, files, force=force)
+    if not worked.logged:
+        book.append_entry(worked.log_path, _entry(worked))
+    yield from papers.sections(sheet)
+    names = ", ".join(sorted(files))
+    yield layout.Section(
+        title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
+    )
+    steps = tuple(next_steps.after_refit(out, files, nothing=worked.done.nothing))
+    if steps:
+        yield layout.Section(title="Next", typed=True, notes=steps)
+
+
+def _entry(worked: Worked) -> LogEntry:
+    done, readings = worked.done, worked.readings
+    return LogEntry(
+        made=datetime.now(UTC).isoformat(timespec="seconds"),
+        job=shape_digest(worked.found.job),
+        readings=readings.digest,
+        before=readings.last_refit,
+        stage=readings.stage,
+        nut_take=tuple(s.nut_take for s in done.strings),
+        saddle_take=tuple(s.saddle_take for s in done.strings),
+        saddle_by=done.saddle_by,
+        bottom_left=done.bottom_left,
+        bottom_right=done.bottom_right,
+        first_fret=tuple(s.first_fret_after for s in done.strings),
+        action=tuple(s.action_after for s in done.strings),
+    )
+
+
+def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
+    """The programs of what is to be cut; and why a piece has none, for the marks serve a hand too."""
+    cuts, by_hand = [], []
+    for piece in _pieces(worked.now, worked.after, Taken.of(worked.done)):
+        try:
+            cuts.append(_cut(worked.found.job, worked.readings.digest, profile, piece))
+        except RefusedError as refused:
+            first, *others = refused.faults
+            more = f" (and {len(others)} more)" if others else ""
+            by_hand.append(
+                f"{piece.to_be.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
+            )
+    return tuple(cuts), tuple(by_hand)
+
+
+@dataclass(frozen=True, slots=True)
+class _Piece:
+    """A part as it stands, as it is to be, and the name of its program."""
+
+    now: Nut | Saddle
+    to_be: Nut | Saddle
+    stem: str
+
+    @property
+    def box(self) -> BlankJob:
+        """What the standing part fills at most."""
+        length, thickness = self.to_be.length + 2 * OVER, self.to_be.thickness
+        return BlankJob(length=length, height=self.now.height, thickness=thickness)
+
+
+def _pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[_Piece]:
+    """What is to be cut."""
+    if after.nut != now.nut:
+        yield _Piece(now.nut, after.nut, "nut-refit")
+    if taken.saddle_by == "crown":
+        yield _Piece(now.saddle, after.saddle, "saddle-refit")
+    elif taken.saddle_by == "bottom":
+        yield _Piece(now.saddle, as_cut.bottom_trim(now.saddle, taken), "saddle-bottom")
+
+
+def _written(
+    job: Job, readings: str, profile: Profile, piece: _Piece
+) -> tuple[Plan, tuple[Written, ...]]:
+    """One piece planned from its box, and the texts of its programs."""
+    from blankcam.gcode import writer
+
+    plan = _named(_plan(job, piece.to_be, piece.box, profile), piece, readings)
+    name = job.instrument.name
+    return plan, tuple(writer.write(p, profile, name, job.digest) for p in plan.programs)
+
+
+def _cut(job: Job, readings: str, profile: Profile, piece: _Piece) -> Cut:
+    """One piece written and proven."""
+    plan, written = _written(job, readings, profile, piece)
+    proof = _proof(piece, plan, {w.file: w.text for w in written}, profile)
+    return Cut(stem=piece.stem, written=written, plan=plan, proof=proof)
+
+
+def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Plan:
+    from blankcam.toolpath import build
+
+    material = job.blanks.material
+    if isinstance(piece, Saddle):
+        return build.plan_saddle(piece, box, profile, material, Stage.FINAL)
+    return build.plan_nut(piece, box, profile, material, Stage.FINAL, slots_by=job.plan.slots)
+
+
+def _named(plan: Plan, piece: _Piece, readings: str) -> Plan:
+    """The plan under the refit's own names, and where zero lies on a part turned over."""
+    zero = "X0 its left end, Y0 its face toward the tail, Z0 its seat side"
+    if piece.stem == "saddle-bottom":
+        zero = (
+            "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
+            f" Z{piece.box.height:.3f} its underside, levelled"
+        )
+    programs = tuple(
+        dataclasses.replace(
+            p,
+            part=piece.to_be.name,
+            stage="refit",
+            stem=p.stem.replace(f"{_old_stem(p.stem)}", piece.stem),
+            zero=zero,
+            readings=readings,
+        )
+        for p in plan.programs
+    )
+    return dataclasses.replace(plan, programs=programs)
+
+
+def _old_stem(stem: str) -> str:
+    """``nut-edge`` of ``nut-edge`` or ``nut-edge-2``."""
+    return "-".join(stem.split("-")[:2])
+
+
+def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile: Profile) -> Proof:
+    from blankcam.parts.frames import Stock
+    from blankcam.replay import prove
+
+    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    part, box = piece.to_be, piece.box
+    return prove.prove(
+        [prove.ProgramText(name=n, data=t, setup=prove.Setup.EDGE) for n, t in texts.items()],
+        part,
+        stage=Stage.FINAL,
+        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
+        stock=Stock(
+            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
+        ),
+        profile=profile,
+        material=next((p.material for p in plan.programs), None),
+        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
+        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
+    )
+
+
+def _stop_unproven(cuts: Sequence[Cut]) -> None:
+    faults = [
+        Fault(where=c.stem, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        for c in cuts
+        if not c.proof.passed
+        for finding in c.proof.faults[: cut_part.MOST_TOLD]
+    ]
+    if faults:
+        raise RefusedError(faults)
+
+
+def _sheet(
+    worked: Worked, profile: Profile, cuts: Sequence[Cut], by_hand: Sequence[str]
+) -> RefitSheet:
+    from blankcam import safety
+
+    job = worked.found.job
+    told = (
+        *worked.cautions,
+        *by_hand,
+        *as_cut.cautions(worked.after),
+        *(c for cut in cuts for c in cut.plan.cautions),
+        *_left_to_the_file(cuts),
+    )
+    return RefitSheet(
+        job=job.instrument.name,
+        job_digest=job.digest,
+        count=worked.count,
+        done=worked.done,
+        before=worked.now,
+        after=worked.after,
+        cautions=tuple(dict.fromkeys(told)),
+        programs=tuple(r for c in cuts for r in _records(c)),
+        notice=safety.notice(job.blanks.material, str(profile.kind)),
+    )
+
+
+def _left_to_the_file(cuts: Sequence[Cut]) -> Iterator[str]:
+    for choice in (s for c in cuts for s in c.plan.slots if s.by == "file"):
+        yield f"slot {choice.string} is left to the file: {choice.why}"
+
+
+def _records(cut: Cut) -> Iterator[dict[str, Any]]:
+    for program, written in zip(cut.plan.programs, cut.written, strict=True):
+        yield {
+            "file": written.file,
+            "part": program.part,
+            "setup": program.setup,
+            "stage": program.stage,
+            "tools": [t.number for t in program.tools],
+            "lines": written.lines,
+            "cut_length": written.cut_length,
+            "seconds": written.seconds,
+            "cutting_seconds": written.cutting_seconds,
+            "air_seconds": written.air_seconds,
+            "bound_seconds": written.bound_seconds,
+            "proof": cut.proof.record(),
+        }
+
+
+def prove(
+    program: str, job_path: str, machine: str | None, stage: Stage | None, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """Replay a program of a refit, also an edited one, on the part as the log says it then stood.
+
+    Which refit it belongs to is said by the digest of its readings in its header; without one it
+    is taken to be of the last. Returns whether it passed and the lines to print.
+
+    Raises
+    ------
+    InputError
+        No such refit is in the log, or it cut nothing of that name.
+    """
+    if stage is not None:
+        wrong = "a refit's program has no stage"
+        raise InputError(Fault(where=program, wrong=wrong, mend="leave --stage out"))
+    data = cut_part.program_bytes(program)
+    job = job_file.load(job_path)
+    profile, found = cut_part.machine_of(job, machine), design(job)
+    entry, cut = _logged(program, data, job)
+    now, taken = _standing(found, cut, entry.stage), _taken(entry)
+    pieces = {p.stem: p for p in _pieces(now, as_cut.after(found, now, taken), taken)}
+    name = f"{cut_part.stem_of(program, data)}.ngc"
+    piece = next((p for stem, p in pieces.items() if name.startswith(stem)), None)
+    plan, texts = _written(job, entry.readings, profile, piece) if piece else (None, ())
+    if piece is None or plan is None or name not in (w.file for w in texts):
+        mend = f"what it cuts is {', '.join(pieces) or 'nothing'}"
+        raise InputError(Fault(where=program, wrong="its refit has no such program", mend=mend))
+    proof = _proof(piece, plan, {w.file: w.text for w in texts} | {name: data}, profile)
+    place = {"file": program, "part": piece.to_be.name, "stage": "refit"}
+    return cut_part.verdict_lines(place, proof, name, job.digest, as_json=as_json)
+
+
+def _logged(program: str, data: bytes, job: Job) -> tuple[LogEntry, tuple[LogEntry, ...]]:
+    """The log's entry of the refit that a program is of, and what was cut before it."""
+    path = book.log_path(job.path)
+    entries = book.read_log(path)
+    _same_job(path, entries, shape_digest(job))
+    said = re.search(rb"readings digest ([0-9a-f]{16})", data)
+    of = said[1].decode() if said else (entries[-1].readings if entries else "")
+    at = max((i for i, e in enumerate(entries) if e.readings == of), default=None)
+    if at is None:
+        wrong = f"its refit is not in the log {path}"
+        mend = "give the job that was refitted, with its log beside it"
+        raise InputError(Fault(where=program, wrong=wrong, mend=mend))
+    entry = entries[at]
+    return entry, book.cut_so_far(entries[: at + 1], entry.readings, entry.before)

@@ -1,1 +1,0 @@
-"""Everything that is written down: programs, drawings, lists."""

@@ -1,0 +1,212 @@
+"""Programs as text: the common subset of RS274/NGC, and what each ability of a machine adds.
+
+Rules from NISTIR 6556 (Kramer, Proctor, Messina 2000) section 3, and the plainest streaming
+controller's published limits: 79 characters a line, no %, no G43, G64, M6 or M7.
+"""
+
+import dataclasses
+import math
+import re
+
+from blankcam import digest
+from blankcam.gcode import writer
+from blankcam.inputs.machine import Controller, Holding, Kind, Profile, ToolChange
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining import feeds
+from blankcam.toolpath.linearize import without_arcs
+from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid, Stock
+
+NAN = math.nan
+TOOLS = tuple(
+    Tool(
+        number=n,
+        shape=Shape.BALL,
+        diameter=d,
+        flute_length=3 * d,
+        reach=3 * d,
+        shank=3.0,
+        stick_out=12.0,
+    )
+    for n, d in ((1, 3.0), (2, 1.0))
+)
+PROFILE = Profile(name="mill", kind=Kind.MILL, tools=TOOLS)
+MOVES = (
+    Rapid((1.0, 2.0, 15.0)),
+    Rapid((1.0, 2.0, 3.0)),
+    Line((11.0, 2.0, 3.0), 123.4),
+    Arc((12.0, 3.0, 3.0), (11.0, 3.0), "G17", clockwise=False, feed=123.4),
+    Arc((14.0, 3.0, 3.0), (4.0, 13.0), "G18", clockwise=True, feed=100.0),
+    Arc((14.0, 5.0, 5.0), (5.0, 3.0), "G19", clockwise=True, feed=100.0),
+    Rapid((14.0, 5.0, 15.0)),
+)
+
+
+def program(moves=MOVES):
+    cuts = [feeds.plan_cut(feeds.material("bone"), t, PROFILE, feeds.Work.SLOT) for t in TOOLS]
+    return Program(
+        stem="nut-edge",
+        part="nut",
+        setup="edge",
+        stage="rough",
+        material="bone",
+        stock=Stock(x_min=0, x_max=20, y_min=0, y_max=6, z_min=0, z_max=10),
+        holding=Holding(),
+        zero="X0 at the left",
+        clearance=15.0,
+        operations=tuple(
+            Operation(name="top", words="a test", tool=t, cut=c, moves=tuple(moves))
+            for t, c in zip(TOOLS, cuts, strict=True)
+        ),
+    )
+
+
+def written(job="A job", moves=MOVES, **abilities):
+    controller = Controller(**abilities)
+    shaped = program(moves)
+    operations = tuple(without_arcs(o, controller.arc_planes) for o in shaped.operations)
+    shaped = dataclasses.replace(shaped, operations=operations)
+    return writer.write(shaped, dataclasses.replace(PROFILE, controller=controller), job, "ab" * 8)
+
+
+def bare(text):
+    """The lines a machine acts on."""
+    return [s for line in text.splitlines() if (s := re.sub(r"\(.*\)|;.*", "", line).strip())]
+
+
+def test_common_subset():
+    text = written().text
+    assert text.isascii()
+    assert max(map(len, text.splitlines())) <= 79
+    lines = bare(text)
+    assert lines[:3] == ["G21 G17 G90 G94 G40", "G49", "G54"]
+    assert lines[-3:] == ["M5", "M9", "M30"]
+    words = {w for line in lines for w in re.findall(r"[GMT]\d+", line)}
+    assert words <= {
+        "G0", "G1", "G2", "G3", "G17", "G18", "G4", "G21", "G40", "G49", "G54", "G90", "G94",
+        "M0", "M3", "M5", "M9", "M30", "T1", "T2",
+    }  # fmt: skip
+    assert "%" not in text
+
+
+def test_every_word_once_a_line_and_no_exponent():
+    for line in bare(written().text):
+        letters = [w for w in re.findall(r"[A-Z]", line) if w != "G"]
+        assert len(letters) == len(set(letters)), line
+        assert re.fullmatch(r"(?:[A-Z]-?\d+(?:\.\d+)?\s?)+", line), line
+
+
+def test_feed_stands_on_the_first_cut_after_each_tool():
+    lines = bare(written().text)
+    cuts = [s for s in lines if re.match(r"G[123] ", s)]
+    assert "F123.4" in cuts[0]
+    second = next(i for i, s in enumerate(lines) if s == "M0")
+    first_cut = next(s for s in lines[second:] if re.match(r"G[123] ", s))
+    assert "F" in first_cut
+
+
+def test_spindle_is_off_and_the_tool_up_at_a_change():
+    lines = bare(written().text)
+    stop = lines.index("M0")
+    assert lines[stop - 3 : stop] == ["M5", "M9", "T2"]
+    assert lines[stop - 4] == "G17"
+    assert lines[stop - 5] == "G0 Z15"
+    assert lines[stop + 1 : stop + 4] == [
+        f"S{int(program().operations[1].cut.rpm)} M3",
+        "G4 P3.0",  # the spindle comes up to speed: seconds, NISTIR 6556 3.5.4
+        "G0 Z15",
+    ]
+
+
+def test_printed_arcs_keep_their_radii():
+    # NISTIR 6556 3.5.3.2: start and end radius within 0.002 mm, from the printed text
+    moves = [Rapid((0.0, 0.0, 5.0)), Line((0.0, 0.0, 0.0), 100.0)]
+    for i in range(1, 40):
+        angle = i * 0.1237
+        radius = 7.77777 * i
+        centre = (
+            moves[-1].to[0] - radius * math.cos(angle),
+            moves[-1].to[1] - radius * math.sin(angle),
+        )
+        end = angle + 0.01 + 0.03 * (i % 5)
+        to = (centre[0] + radius * math.cos(end), centre[1] + radius * math.sin(end), 0.0)
+        moves.append(Arc(to, centre, "G17", clockwise=False, feed=100.0))
+    x = y = 0.0
+    seen = 0
+    for line in bare(written(moves=moves).text):
+        word = {k: float(v) for k, v in re.findall(r"([XYIJ])(-?[\d.]+)", line)}
+        if line.startswith("G3"):
+            seen += 1
+            cx, cy = x + word["I"], y + word["J"]
+            assert (
+                abs(math.dist((x, y), (cx, cy)) - math.dist((word["X"], word["Y"]), (cx, cy)))
+                < 0.002
+            )
+        if line[:2] in ("G0", "G1", "G3"):
+            x, y = word.get("X", x), word.get("Y", y)
+    assert seen == 2 * 39
+
+
+def test_an_arc_that_shrinks_to_nothing_is_no_full_circle():
+    moves = (
+        Rapid((0.0, 0.0, 5.0)),
+        Line((0.0, 0.0, 0.0), 100.0),
+        Arc((0.00001, 0.00001, 0.0), (0.0, 5.0), "G17", clockwise=False, feed=100.0),
+    )
+    assert not [s for s in bare(written(moves=moves).text) if s.startswith(("G2 ", "G3 "))]
+
+
+def test_hostile_words_are_harmless():
+    text = written(job="x) G0 Z-50 (\n%;$H ! ~ ? \x18 MSG,ü").text
+    assert re.search(r"^\(job x G0 Z-50 H MSG, ?\)$", text, re.MULTILINE)
+    assert not set("%;$!~?\x18") & set(text)
+    for line in text.splitlines():
+        assert line.count("(") == line.count(")") <= 1
+    assert writer.clean("MSG, hello") == "- MSG, hello"
+
+
+def test_digests():
+    text = written().text
+    moves = re.search(r"\(moves digest ([0-9a-f]{16})\)", text)
+    assert moves
+    assert moves[1] == digest.of_moves(text)
+    assert f"(job digest {'ab' * 8})" in text
+    assert digest.of_moves(text.replace("G1 X11", "G1 X12")) != moves[1]
+    assert digest.of_moves(text.lower().replace(" ", "")) == moves[1]
+
+
+def test_abilities():
+    text = written(
+        tool_change=ToolChange.AUTOMATIC, length_offsets=True, path_blending=True,
+        coolant="mist", percent=True, line_numbers=True, comments="semicolon", units="inch",
+    ).text  # fmt: skip
+    lines = text.splitlines()
+    assert lines[0] == lines[-1] == "%"
+    for word in ("T1 M6", "G43 H1", "G64 P0.00008", "M7", "G20 G17", "X0.03937"):
+        assert word in text, word
+    assert "(" not in text
+    assert "G21" not in text
+    assert "M0" not in text.replace("M06", "")
+
+
+def test_lines_of_a_short_controller_carry_the_same_words():
+    """A feed on a line of its own, no spaces, no number where none fits; arcs too long: chords."""
+    far = [
+        dataclasses.replace(m, to=tuple(c - 123.4567 for c in m.to)) if isinstance(m, Line) else m
+        for m in MOVES
+    ]
+    for units in ("mm", "inch"):
+        short, long = (
+            written(moves=far, line_length=n, line_numbers=True, units=units).text
+            for n in (40, 200)
+        )
+        assert max(map(len, short.splitlines())) <= 40
+        ends = [
+            [
+                (k, v)
+                for line in bare(text)
+                if not re.search(r"G[23]", line)
+                for k, v in re.findall(r"([XYZ])(-?[\d.]+)", line)
+            ]
+            for text in (short, long)
+        ]
+        assert set(ends[1]) <= set(ends[0])

@@ -1,0 +1,241 @@
+"""The job file's border: faults all at once, each with its place; nothing absurd gets in."""
+
+import json
+import math
+import tomllib
+
+import jsonschema
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from blankcam.data import table
+from blankcam.faults import InputError
+from blankcam.inputs import editor_schema, job_file, starter
+from blankcam.inputs.job import KINDS, Graded
+from tests.conftest import DEMO_JOBS, REPO
+
+SMALL = '[instrument]\nname = "x"\nkind = "classical"\n'
+
+
+def faults(text):
+    with pytest.raises(InputError) as caught:
+        job_file.parse(text, "job.toml")
+    return [str(f) for f in caught.value.faults]
+
+
+def test_all_faults_are_told_at_once_with_key_and_line():
+    text = """[instrument]
+name = "x"
+kind = "bass"
+scael = "600 mm"
+
+[nut]
+seat_width = 5
+tilt = nan
+
+[[strings]]
+note = "E2"
+gauge = "0.01 kg"
+make = "wire"
+
+[blanks]
+nut = { length = "40 mm", heigth = "9 mm" }
+"""
+    told = faults(text)
+    expected = [
+        ("job.toml:4: instrument.scael", "did you mean 'scale'"),
+        ("job.toml:7: nut.seat_width", "bare number"),
+        ("job.toml:8: nut.tilt", "angle"),
+        ("job.toml:12: strings[0].gauge", "'kg' is not known"),
+        ("job.toml:13: strings[0].make", "plain steel"),
+        ("job.toml:16: blanks.nut.heigth", "did you mean 'height'"),
+    ]
+    for place, words in expected:
+        assert any(t.startswith(place) and words in t for t in told), (place, told)
+    assert all("\n" not in t for t in told)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        'scale = "-650 mm"',
+        'scale = "650"',
+        "scale = 650",
+        "scale = true",
+        "scale = nan",
+        "scale = inf",
+        "scale = -inf",
+        'scale = "65 m"',
+        'scale = "6 mm"',
+        "scale = []",
+        "scale = {}",
+        "scale = 1979-05-27",
+    ],
+)
+def test_absurd_scales_are_refused(line):
+    told = faults(SMALL + line + "\n")
+    assert len(told) == 1
+    assert told[0].startswith("job.toml:4: instrument.scale")
+
+
+@pytest.mark.parametrize(
+    ("table_text", "key"),
+    [
+        ('[saddle]\nsetbacks = ["1 mm"]', "saddle.setbacks"),
+        ('[saddle]\nsetbacks = "maybe"', "saddle.setbacks"),
+        ('[saddle]\naction = { bass = "3 mm" }', "saddle.action"),
+        ('[saddle]\naction = ["3 mm", 4, "3 mm", "3 mm", "3 mm", "3 mm"]', "saddle.action"),
+        ('[saddle]\ntie_run = "11 mm"', "saddle.tie_height"),
+        ('[saddle]\nfront_at = "600 mm"', "saddle.front_at"),
+        ('[nut]\nfirst_fret = "0.5 mm"\nlift = "0.3 mm"', "nut.lift"),
+        ("[nut]\nexposure = true", "nut.exposure"),
+        ("[nut]\nexposure = nan", "nut.exposure"),
+        (
+            '[board]\nradius = { nut = "400 mm", end = "120 mm", end_at = "452 mm" }',
+            "board.radius",
+        ),
+        ('[board]\nradius = "round"', "board.radius"),
+        ('[board]\nradius = { nut = "10 in", end = "16 in" }', "board.radius"),
+        ("[board]\nbody_fret = 14.0", "board.body_fret"),
+        ("[board]\nbody_fret = true", "board.body_fret"),
+        ('[holding]\nkind = "glue"', "holding.kind"),
+        ('[[strings]]\nnote = "H2"\ngauge = "1 mm"\nmake = "nylon"', "strings"),
+        ("[strings]\na = 1", "strings"),
+        ("nut = 3", "nut"),
+    ],
+)
+def test_each_wrong_value_is_named_by_its_key(table_text, key):
+    if table_text.startswith("nut ="):
+        told = faults(table_text + "\n" + SMALL)
+    else:
+        told = faults(SMALL + table_text + "\n")
+    assert any(f" {key}" in t.split("; ")[0] for t in told), told
+
+
+def test_an_unknown_kind_and_a_missing_name():
+    told = faults('[instrument]\nkind = "lute"\n')
+    assert any("instrument.kind" in t and "classical" in t for t in told)
+    assert any("instrument.name" in t and "missing" in t for t in told)
+
+
+def test_courses_must_count_up():
+    strings = "".join(
+        f'[[strings]]\nnote = "G3"\ngauge = "0.04 in"\nmake = "wound steel"\ncourse = {c}\n'
+        for c in (1, 1, 3)
+    )
+    told = faults(SMALL + strings)
+    assert any("strings[2].course" in t and "out of order" in t for t in told)
+
+
+@pytest.mark.parametrize("text", ["= 3", "[a", "a = 1\na = 2", '"\x00"', "[" * 5000, "a = 1e999\n"])
+def test_what_is_no_toml_is_one_line(text):
+    told = faults(text)
+    assert all("\n" not in t for t in told)
+
+
+def test_a_file_that_is_not_there_or_not_text(tmp_path):
+    for path in (tmp_path / "no.toml", tmp_path):
+        with pytest.raises(InputError):
+            job_file.load(str(path))
+    bad = tmp_path / "bad.toml"
+    bad.write_bytes(b'name = "\xff"')
+    with pytest.raises(InputError, match="UTF-8"):
+        job_file.load(str(bad))
+    with pytest.raises(InputError):
+        job_file.load("a\x00b")
+
+
+def test_what_is_left_out_is_assumed_and_listed():
+    job = job_file.parse(SMALL, "j")
+    assert "nut.seat_width" in job.assumed
+    assert "strings" in job.assumed
+    assert "instrument.kind" not in job.assumed
+    given_ = job_file.parse(SMALL + '[nut]\nseat_width = "5.1 mm"\n', "j")
+    assert "nut.seat_width" not in given_.assumed
+    lifted = job_file.parse(SMALL + '[nut]\nlift = "0.3 mm"\n', "j")
+    assert lifted.nut.first_fret is None
+    assert lifted.nut.lift == Graded(bass=0.3, treble=0.3)
+
+
+def test_the_digest_knows_values_not_layout():
+    a = job_file.parse(SMALL + '[nut]\nseat_width = "6.35 mm"\n', "a.toml")
+    b = job_file.parse("# words\n" + SMALL + '[nut]\nseat_width =   "1/4 in"\n', "b.toml")
+    c = job_file.parse(SMALL + '[nut]\nseat_width = "6.36 mm"\n', "a.toml")
+    assert a.digest == b.digest != c.digest
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_started_job_is_a_whole_job(kind):
+    text = starter.text(kind)
+    job = job_file.parse(text, "started.toml")
+    assert job.instrument.kind == kind
+    assert job.assumed == ()
+    jsonschema.validate(tomllib.loads(text), json.loads(editor_schema.schema_text()))
+
+
+def test_every_key_of_a_started_job_is_explained():
+    for name, keys in table("keys").items():
+        assert all(len(str(v)) > 10 for v in keys.values()), name
+
+
+def test_no_such_kind_to_start_from():
+    with pytest.raises(InputError, match="classical"):
+        starter.text("lute")
+
+
+def test_the_shipped_schema_is_in_step():
+    shipped = REPO / "blankcam" / "data" / editor_schema.SCHEMA_FILE
+    assert shipped.read_text(encoding="utf-8") == editor_schema.schema_text()
+
+
+@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+def test_demo_jobs_pass_the_schema(path):
+    schema = json.loads(editor_schema.schema_text())
+    jsonschema.Draft202012Validator.check_schema(schema)
+    jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), schema)
+
+
+def test_the_schema_refuses_what_the_reader_refuses():
+    schema = json.loads(editor_schema.schema_text())
+    for wrong in (
+        {"instrument": {"name": "x", "kind": "lute"}},
+        {"instrument": {"name": "x", "kind": "bass", "scael": "1 m"}},
+        {"instrument": {"name": "x", "kind": "bass", "scale": 650}},
+        {"nut": {}},
+    ):
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(wrong, schema)
+
+
+def test_compound_and_flat_boards():
+    flat = job_file.parse(SMALL, "j").board.radius
+    assert math.isinf(flat.nut)
+    text = SMALL + '[board]\nradius = { nut = "10 in", end = "16 in", end_at = "452 mm" }\n'
+    cone = job_file.parse(text, "j").board.radius
+    assert (cone.nut, cone.end, cone.end_at) == pytest.approx((254.0, 406.4, 452.0))
+
+
+@pytest.mark.property
+@settings(max_examples=60, deadline=None)
+@given(
+    st.recursive(
+        st.none() | st.booleans() | st.floats() | st.integers() | st.text(max_size=12),
+        lambda inner: (
+            st.lists(inner, max_size=3)
+            | st.dictionaries(
+                st.sampled_from(
+                    ["instrument", "nut", "strings", "saddle", "scale", "bass", "kind"]
+                ),
+                inner,
+                max_size=4,
+            )
+        ),
+        max_leaves=12,
+    )
+)
+def test_any_tables_give_a_job_or_faults(tables):
+    tables = tables if isinstance(tables, dict) else {"nut": tables}
+    filled, assumed = job_file.fill(tables)
+    with pytest.raises(InputError):
+        job_file.from_tables(filled, assumed, "j", {})

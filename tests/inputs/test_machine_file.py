@@ -1,0 +1,190 @@
+"""Machine profiles: the shipped ones are good, and every fault is told with its key path."""
+
+import pytest
+
+from blankcam.faults import InputError
+from blankcam.inputs import machine_file, quantity
+from blankcam.inputs.machine import Kind
+from blankcam.inputs.tool import Shape, Tool
+
+GOOD = """
+name = "small mill"
+kind = "mill"
+travel = { x = "200 mm", y = "4 in", z = "60 mm" }
+feed_max = { x = "800 mm/min", y = "30 in/min", z = "300 mm/min" }
+spindle_max = "10000 rpm"
+[[tools]]
+number = 1
+shape = "ball"
+diameter = "1 mm"
+flute_length = "3 mm"
+reach = "4 mm"
+shank = "3 mm"
+stick_out = "12 mm"
+"""
+
+
+def faults_of(text):
+    with pytest.raises(InputError) as caught:
+        machine_file.parse_profile(text, "mine.toml")
+    return [str(f) for f in caught.value.faults]
+
+
+def test_good_profile_in_millimetres():
+    profile = machine_file.parse_profile(GOOD, "mine.toml")
+    assert profile.kind is Kind.MILL
+    assert profile.travel.y == pytest.approx(101.6)
+    assert profile.feed_max.y == pytest.approx(762)  # 30 x 25.4
+    assert profile.tools[0].diameter == 1.0
+    assert profile.tools[0].flutes == 2
+
+
+@pytest.mark.parametrize("name", ["bench-mill", "light-router", "template-laser", "hand-bench"])
+def test_shipped_profiles_read(name):
+    assert machine_file.read_profile(name).name
+
+
+def test_shipped_profiles_carry_no_two_names():
+    assert set(machine_file.shipped()) == {
+        "bench-mill",
+        "light-router",
+        "template-laser",
+        "hand-bench",
+    }
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('x = "200 mm"', 'x = "-200 mm"', "travel.x: '-200 mm': is not between"),
+        ('x = "200 mm"', "x = 200", "travel.x: '200': has no unit"),
+        ('x = "200 mm"', 'x = "200"', "travel.x: '200': has no unit"),
+        ('"30 in/min"', '"30 in"', "feed_max.y: '30 in': lacks its unit"),
+        ('"10000 rpm"', '"10000"', "spindle_max: '10000': not a speed"),
+        ('shape = "ball"', 'shape = "bal"', "tools[0].shape: 'bal': is not known; did you mean"),
+        ("flute_length", "flute_lenght", "did you mean flute_length?"),
+        ('kind = "mill"', 'kind = "lathe"', "kind: 'lathe': is not known"),
+        ('reach = "4 mm"', 'reach = "2 mm"', "tools[0].reach: is shorter than flute_length"),
+        ("number = 1", "number = true", "tools[0].number: 'True': is not a whole number"),
+        ("number = 1", "number = 0", "tools[0].number: '0': is not between 1 and 255"),
+        ('diameter = "1 mm"', 'diameter = "1e9 mm"', "tools[0].diameter"),
+        ('kind = "mill"\n', "", "kind: is missing"),
+        ('y = "4 in", ', "", "travel.y: is missing"),
+        ('travel = { x = "200 mm", y = "4 in", z = "60 mm" }\n', "", "travel: is missing"),
+        ('"10000 rpm"', '"nan rpm"', "spindle_max: 'nan rpm': not a speed"),
+        (
+            "spindle_max",
+            'spindle_min = "20000 rpm"\nspindle_max',
+            "spindle_min: '20000 rpm': is over",
+        ),
+        ("spindle_max", 'runout = "-1 mm"\nspindle_max', "runout: '-1 mm': is not between"),
+        ('flute_length = "3 mm"', 'flute_length = "0 mm"', "tools[0].flute_length: '0 mm'"),
+        ('stick_out = "12 mm"', 'stick_out = "2 mm"', "tools[0].stick_out: is shorter than reach"),
+        ("number = 1", "number = 1\nflutes = 0", "tools[0].flutes: '0': is not between 1 and 12"),
+        ("number = 1", "number = 300", "tools[0].number: '300': is not between 1 and 255"),
+        ('"ball"', '"vee"', "tools[0].angle: is missing"),
+        ('"ball"', '"tapered ball"\nangle = "10 deg"', "tools[0].tip_diameter: is missing"),
+        ('"ball"', '"ball"\nangle = "10 deg"', "tools[0].angle: means nothing on a ball tool"),
+        ('"ball"', '"flat"\ntip_diameter = "1 mm"', "tools[0].tip_diameter: means nothing"),
+        (
+            '"ball"',
+            '"tapered ball"\ntip_diameter = "2 mm"\nangle = "10 deg"',
+            "tools[0].tip_diameter: is wider than diameter",
+        ),
+        # 3 mm of flutes at 5 degrees a side: 2 x 3 tan 5 = 0.52 mm wide
+        (
+            '"ball"',
+            '"vee"\nangle = "10 deg"',
+            "tools[0].diameter: is wider than the cone where its flutes end, 0.52 mm",
+        ),
+        ("[[tools]]", '[holding]\nkind = "glue"\n[[tools]]', "holding.kind: 'glue': is not known"),
+        ("[[tools]]", '[holding]\njaw_top = "-4 mm"\n[[tools]]', "holding.jaw_top: '-4 mm'"),
+        ("[[tools]]", '[controller]\nunits = "cm"\n[[tools]]', "controller.units: 'cm'"),
+        ("[[tools]]", '[controller]\narc_planes = ["G16"]\n[[tools]]', "controller.arc_planes"),
+        ("[[tools]]", "[controller]\nline_length = 20\n[[tools]]", "controller.line_length: '20'"),
+        ("[[tools]]", '[controller]\npercent = "yes"\n[[tools]]', "controller.percent: 'yes'"),
+        ("[[tools]]", '[controller]\ntool_change = "robot"\n[[tools]]', "controller.tool_change"),
+        (
+            "[[tools]]",
+            "[controller]\nlength_offsets = true\n[[tools]]",
+            "controller.length_offsets: is of no use",
+        ),
+    ],
+)
+def test_one_fault(old, new, said):
+    found = faults_of(GOOD.replace(old, new))
+    assert any(said in f for f in found), found
+    assert all(f.startswith("mine.toml") for f in found)
+
+
+@pytest.mark.parametrize(
+    ("shape", "more", "height", "radius"),
+    [
+        ("flat", {}, 0.0, 1.5),
+        ("ball", {}, 0.3, 0.9),  # ball effective diameter 1.8, D 3 ap 0.3 (Dijet F007)
+        ("ball", {}, 2.0, 1.5),
+        ("vee", {"angle": 60.0, "tip_diameter": 0.2}, 1.0, 0.1 + 0.57735),
+        ("vee", {"angle": 60.0}, 9.0, 1.5),
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 0.5, 0.866025),  # cos 30: tangent
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 1.0, 0.866025 + 0.5 * 0.57735),
+        ("tapered ball", {"angle": 60.0, "tip_diameter": 2.0}, 0.2, 0.6),  # 3-4-5 triangle
+    ],
+)
+def test_the_width_of_a_cutting_end_over_its_tip(shape, more, height, radius):
+    usual = {"number": 1, "flute_length": 9.0, "reach": 9.0, "shank": 3.0, "stick_out": 12.0}
+    tool = Tool(shape=Shape(shape), diameter=3.0, **(usual | more))
+    assert tool.radius_at(height) == pytest.approx(radius, abs=1e-5)
+
+
+def test_line_numbers():
+    (fault,) = faults_of(GOOD.replace('shape = "ball"', 'shape = "cube"'))
+    assert fault.startswith("mine.toml:9: tools[0].shape")
+
+
+def test_two_tools_with_one_number():
+    tool = GOOD[GOOD.index("[[tools]]") :]
+    (fault,) = faults_of(GOOD + tool)
+    assert "tools[1].number" in fault
+    assert "tools[0]" in fault
+
+
+def test_no_tool():
+    (fault,) = faults_of(GOOD[: GOOD.index("[[tools]]")])
+    assert "tools: has no tool" in fault
+
+
+def test_every_fault_at_once():
+    text = GOOD.replace("200 mm", "-1 mm").replace('"ball"', '"cube"').replace("10000", "x")
+    assert len(faults_of(text)) == 3
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "kind = 3", "= =", "tools = 3\nkind = 'mill'", "[tools]\na = 1", "kind = ['mill']",
+     "[controller]\narc_planes = [1]", "[controller]\nline_length = 1e400", "travel = 'x'"],
+)  # fmt: skip
+def test_hostile_text_never_tracebacks(text):
+    assert faults_of(text)
+
+
+def test_unknown_name_gets_a_hint():
+    with pytest.raises(InputError, match="did you mean bench-mill"):
+        machine_file.read_profile("bench-mil")
+    with pytest.raises(InputError, match="can't be read"):
+        machine_file.read_profile("nowhere/mine.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "value"),
+    [
+        ("1 kW", "power", 1000),
+        ("30 N", "force", 30),
+        ("1.5 min", "time", 90),
+        ("15 deg", "angle", 15),
+        ("100 mm/s2", "acceleration", 100),
+        ("1 in/s²", "acceleration", 25.4),
+        ("0.5 ft/min", "feed", 152.4),
+    ],
+)
+def test_quantities(text, what, value):
+    assert quantity.parse(text, what) == pytest.approx(value)

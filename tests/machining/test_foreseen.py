@@ -1,0 +1,137 @@
+"""Cautions told before anything is planned are those of the plan."""
+
+import dataclasses
+
+import pytest
+
+from blankcam.faults import RefusedError
+from blankcam.inputs import job_file
+from blankcam.parts.design import design
+from blankcam.parts.part import Stage
+from blankcam.workflows import cut_part
+from tests.conftest import DEMO_JOBS
+
+
+def planned(found, profile, stage):
+    said = (
+        c
+        for part in (found.nut, found.saddle)
+        for c in cut_part.plan_part(found, part, profile, stage).cautions
+    )
+    return set(said)
+
+
+@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+def test_foreseen_is_what_the_plan_says(job, machine):
+    loaded = job_file.load(str(job))
+    found, profile = design(loaded), cut_part.machine_of(loaded, machine)
+    for stage in Stage:
+        assert set(cut_part.foreseen(found, profile, stage)) == planned(found, profile, stage)
+
+
+def slow(profile):
+    return dataclasses.replace(profile, spindle_max=9000.0, spindle_min=3000.0)
+
+
+def fast(profile):
+    return dataclasses.replace(profile, spindle_max=40000.0, spindle_min=30000.0)
+
+
+def long(profile):
+    tools = tuple(dataclasses.replace(t, stick_out=18.0) for t in profile.tools)
+    return dataclasses.replace(profile, tools=tools)
+
+
+@pytest.mark.parametrize("changed", [slow, fast, long])
+@pytest.mark.parametrize(
+    ("outline", "thickness", "ends", "slots"),
+    [("mill", "mill", "mill", "mill"), ("saw", "hand", "hand", "file"),
+     ("saw", "mill", "mill", "mill")],
+)  # fmt: skip
+def test_foreseen_whoever_does_what_on_whatever_machine(changed, outline, thickness, ends, slots):
+    job = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
+    loaded = job_file.load(str(job))
+    plan = dataclasses.replace(
+        loaded.plan, outline=outline, thickness=thickness, ends=ends, slots=slots
+    )
+    loaded = dataclasses.replace(loaded, plan=plan)
+    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "light-router"))
+    said = set(cut_part.foreseen(found, profile, Stage.ROUGH))
+    assert said == planned(found, profile, Stage.ROUGH)
+    assert said  # a machine changed so is worth a word
+
+
+def test_nothing_is_foreseen_of_a_bench_without_programs():
+    loaded = job_file.load(str(DEMO_JOBS[0]))
+    for machine in ("hand-bench", "template-laser"):
+        profile = cut_part.machine_of(loaded, machine)
+        assert cut_part.foreseen(design(loaded), profile, Stage.ROUGH) == ()
+
+
+def tools_changed(profile, **changes):
+    return dataclasses.replace(
+        profile, tools=tuple(dataclasses.replace(t, **changes) for t in profile.tools)
+    )
+
+
+def held_changed(profile, **changes):
+    return dataclasses.replace(profile, holding=dataclasses.replace(profile.holding, **changes))
+
+
+@pytest.mark.parametrize(
+    ("changed", "word"),
+    [
+        (lambda p: p, ""),
+        (lambda p: held_changed(p, jaw_top=1.0), "grips too little"),
+        (lambda p: tools_changed(p, reach=1.0), "reaches"),
+        (lambda p: tools_changed(p, flute_length=1.0, reach=1.0), "no flat tool"),
+        (lambda p: tools_changed(p, stick_out=90.0), "bends 3 um"),
+    ],
+    ids=["as it is", "grip", "ball", "flat", "limber"],
+)
+def test_refusals_foreseen_are_those_of_the_plan(changed, word):
+    loaded = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "concert-steel")))
+    plan = dataclasses.replace(loaded.plan, outline="mill", slots="mill")
+    loaded = dataclasses.replace(loaded, plan=plan)
+    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "bench-mill"))
+    told = {str(f) for f in cut_part.refusals(found, profile, Stage.FINAL)}
+    refused = set()
+    for part in (found.nut, found.saddle):
+        try:
+            cut_part.plan_part(found, part, profile, Stage.FINAL)
+        except RefusedError as why:
+            refused |= {str(f) for f in why.faults}
+    assert refused <= told
+    assert bool(refused) == bool(told) == bool(word)
+    assert word in "".join(told)
+
+
+def refused_by_plan(found, profile, stage):
+    for part in (found.nut, found.saddle):
+        try:
+            cut_part.plan_part(found, part, profile, stage)
+        except RefusedError:
+            return True
+    return False
+
+
+@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize(
+    "changed",
+    [
+        *(lambda p, top=top: held_changed(p, jaw_top=top) for top in (4.8, 5.6)),
+        lambda p: held_changed(p, face="clamps"),
+        lambda p: held_changed(p, face="clamps", clamp_reach=1.0),
+        *(
+            lambda p, x=x: dataclasses.replace(p, travel=dataclasses.replace(p.travel, x=x))
+            for x in (60.0, 80.0)
+        ),
+    ],
+)
+def test_what_only_the_moves_tell_is_foretold_too(job, changed):
+    """Jaws nearer and nearer to what is cut, clamps, machines smaller and smaller."""
+    loaded = job_file.load(str(job))
+    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "bench-mill"))
+    told = cut_part.refusals(found, profile, Stage.FINAL)
+    assert bool(told) == refused_by_plan(found, profile, Stage.FINAL)

@@ -1,0 +1,339 @@
+"""The DXF files: units, layers, closed true arcs, the notice, the same bytes each time."""
+
+from __future__ import annotations
+
+import io
+import math
+import os
+import subprocess
+import sys
+from dataclasses import replace
+from itertools import combinations, pairwise
+
+import numpy as np
+import pytest
+from ezdxf import recover
+
+from blankcam.inputs import job_file
+from blankcam.inputs.layers import changed, default_layers
+from blankcam.inputs.machine_file import read_profile
+from blankcam.instrument import heights
+from blankcam.outputs.drawing import Offset
+from blankcam.outputs.drawings import nesting
+from blankcam.outputs.render import dxf
+from blankcam.parts import nut, saddle
+from blankcam.parts.part import Stage
+from blankcam.parts.top_curve import ArcCurve
+
+NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
+
+
+IN_ANOTHER_PROCESS = """
+import sys
+from blankcam.parts.elevation import rectangle
+from blankcam.outputs.drawings import nesting
+from blankcam.outputs.render import dxf
+from blankcam.outputs.drawing import Offset
+from blankcam.outputs.drawing import Drawing, Path
+path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
+sys.stdout.buffer.write(dxf.write(Drawing(paths=(path,)), notice=["x"]))
+"""
+
+
+def made(kind, extra=""):
+    text = (
+        f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\nsetbacks = "none"'
+    )
+    job = job_file.parse(text, "job.toml")
+    wanted = tuple(0.0 for _ in job.strings)
+    built = heights.with_setbacks(heights.build(job), saddle.reached_setbacks(job, wanted))
+    return job, nut.build(job, built), saddle.build(job, built, wanted)
+
+
+def read_back(data):
+    doc, auditor = recover.read(io.BytesIO(data))
+    return doc, auditor
+
+
+def chains(doc, layer):
+    return list(doc.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]'))
+
+
+@pytest.fixture(scope="module")
+def classical():
+    return made("classical")
+
+
+@pytest.fixture(scope="module")
+def steel():
+    return made("steel-string")
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("kind", job_file.job.KINDS)
+def test_every_kind_is_audited_clean_in_declared_millimetres(kind, stage):
+    job, n, s = made(kind)
+    for data in (
+        dxf.write_nut(n, stage, notice=NOTICE, title=["nut"]),
+        dxf.write_saddle(s, stage, notice=NOTICE, seat_top=job.saddle.slot_depth),
+    ):
+        doc, auditor = read_back(data)
+        assert not auditor.errors
+        assert not auditor.fixes
+        assert doc.header["$INSUNITS"] == 4  # DXF reference: 4 = millimetres
+        assert doc.header["$MEASUREMENT"] == 1  # DXF reference: 1 = metric
+        assert doc.header["$ACADVER"] == "AC1015"  # R2000
+
+
+def test_the_outline_is_closed_and_its_top_one_true_arc(steel):
+    """43 x 9 mm, board arc of 304.8 mm (12 in) level across.
+
+    By hand: sweep = 2 asin(21.5/304.8), bulge = tan(sweep/4); area = rectangle up to the ends of
+    the arc and the circular segment over them.
+    """
+    top = ArcCurve(z0=9.0, k=0.0, radius=304.8, middle=21.5)
+    n = replace(steel[1], length=43.0, top=top, slots=())
+    doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    (outline,) = chains(doc, "OUTLINE")
+    assert outline.closed
+    points = list(outline.get_points("xyb"))
+    sweep = 2 * math.asin(21.5 / 304.8)
+    assert [b for *_, b in points] == pytest.approx([0, 0, math.tan(sweep / 4), 0], abs=1e-12)
+    shoulder = 9 - (304.8 - math.sqrt(304.8**2 - 21.5**2))
+    assert points[2][1] == pytest.approx(shoulder, abs=1e-9)
+
+
+def test_a_tilted_top_is_drawn_within_a_micrometre(steel):
+    """The board's arc sheared by a tilt is no arc any more; sampled along the drawn bulges."""
+    from ezdxf.math import bulge_to_arc
+
+    _, n, _ = steel
+    (outline,) = chains(read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))[0], "OUTLINE")
+    corners = list(outline.get_points("xyb"))
+    worst = 0.0
+    for (x0, z0, bulge), (x1, z1, _) in pairwise(corners):
+        if bulge == 0:
+            continue
+        centre, begin, end, radius = bulge_to_arc((x0, z0), (x1, z1), bulge)
+        angles = np.linspace(begin, begin + (end - begin) % math.tau, 101)
+        x = centre.x + radius * np.cos(angles)
+        z = centre.y + radius * np.sin(angles)
+        # written out here, not taken from the code under test
+        u = x - n.length / 2
+        wanted = n.top.z0 + n.top.k * u + np.sqrt(n.top.radius**2 - u**2) - n.top.radius
+        worst = max(worst, float(np.max(np.abs(z - wanted))))
+    assert 0 < worst < 0.001
+
+
+def test_a_slot_has_its_width_and_its_floor(steel):
+    """Width and floor measured on the drawn slot by the second reader's bounding boxes."""
+    from ezdxf import bbox
+
+    _, n, _ = steel
+    doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    shapes = chains(doc, "SLOTS")
+    assert len(shapes) == len(n.slots) == 6
+    for shape, slot in zip(shapes, n.slots, strict=True):
+        box = bbox.extents([shape])
+        assert box.extmin.y == pytest.approx(slot.floor_front, abs=1e-4)
+        assert (box.extmin.x + box.extmax.x) / 2 == pytest.approx(slot.centre, abs=0.01)
+        # a depth of less than half the width gives less than the full width at the mouth
+        r, d = slot.radius, slot.depth_front
+        chord = 2 * math.sqrt(r**2 - max(r - d, 0.0) ** 2)
+        assert box.extmax.x - box.extmin.x == pytest.approx(chord, rel=0.03)
+
+
+def test_the_notice_stands_before_the_header_and_on_a_layer_that_does_not_plot(steel):
+    data = dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    lines = data.decode("ascii").splitlines()
+    comments = lines[1 : lines.index("SECTION") - 1 : 2]
+    assert lines[0 : lines.index("SECTION") - 1 : 2] == ["999"] * len(comments)
+    assert tuple(comments[: len(NOTICE)]) == NOTICE
+    doc, _ = read_back(data)
+    assert doc.layers.get("NOTICE").dxf.plot == 0
+    assert doc.layers.get("OUTLINE").dxf.plot == 1
+    said = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="NOTICE"]')]
+    assert tuple(said) == NOTICE
+
+
+def test_the_same_part_gives_the_same_bytes_in_another_process_too(steel):
+    once = dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    assert once == dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    made_twice = {
+        subprocess.run(
+            [sys.executable, "-c", IN_ANOTHER_PROCESS],
+            check=True, capture_output=True, env={**os.environ, "PYTHONHASHSEED": seed},
+        ).stdout
+        for seed in ("1", "2")
+    }  # fmt: skip
+    assert len(made_twice) == 1
+    assert len(made_twice.pop()) > 10_000
+
+
+def test_nothing_is_written_into_the_home_folder(tmp_path):
+    """Importing ezdxf plainly writes a list of fonts into ~/.cache/ezdxf."""
+    code = (
+        "import sys; from blankcam.outputs.render import dxf; assert 'ezdxf' not in sys.modules\n"
+        "from blankcam.outputs.drawing import Drawing, Path\n"
+        "from blankcam.parts.elevation import rectangle\n"
+        "p = Path(chain=rectangle(0, 0, 9, 9), holds='outline', closed=True)\n"
+        "dxf.write(Drawing(paths=(p,)), notice=['x'])\n"
+    )
+    clean = {k: v for k, v in os.environ.items() if not k.startswith("XDG_")}
+    subprocess.run(
+        [sys.executable, "-c", code],
+        check=True, env={**clean, "HOME": str(tmp_path)}, cwd=tmp_path,
+    )  # fmt: skip
+    assert list(tmp_path.rglob("*")) == []
+
+
+def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog):
+    _, n, _ = steel
+    old, _ = read_back(
+        dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    )
+    new, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    (outline,) = old.modelspace().query('POLYLINE[layer=="OUTLINE"]')
+    points = [(v.dxf.location.x, v.dxf.location.y, v.dxf.bulge) for v in outline.vertices]
+    assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
+    assert outline.is_closed
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    assert not old.layers.get("NOTICE").is_on()  # R12's way not to plot
+    assert "set millimetres" in dxf.told(dxf.Options(release="R12"))[0]
+    assert not caplog.records  # the library's own warning must not reach the terminal
+    assert b"R12 can't say so itself" in data.split(b"SECTION")[0]
+
+
+@pytest.mark.parametrize("text", ["%%u\\P{x}\n0\nEOF", "a\x00b\x1b[31m", "\u202eevil", "é" * 500])
+def test_hostile_words_cannot_break_the_file(steel, text):
+    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, title=[text])
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    assert data.isascii()
+    assert data.count(b"\nEOF") == 1
+    title = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="WORDS"]')]
+    assert dxf.plain(text) in title
+
+
+def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
+    """Seen from the bridge, x to the right: bass on the left, for a left-handed on the right."""
+    _, right, _ = steel
+    _, left, _ = made("steel-string", 'handed = "left"')
+    for n, bass_is_left in ((right, True), (left, False)):
+        doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+        widths = [
+            (min(p[0] for p in c), max(p[0] for p in c) - min(p[0] for p in c))
+            for c in (list(s.get_points("xy")) for s in chains(doc, "SLOTS"))
+        ]
+        widest = max(widths, key=lambda w: w[1])
+        assert (widest == min(widths)) is bass_is_left
+
+
+KERF = dxf.Options(offset=Offset(kind="kerf", width=0.2), templates=True)
+
+
+def test_kerf_stands_on_its_own_layer_and_is_said_to_be_applied_once(steel):
+    """Drawn width = wanted + kerf (snijlab and others, reference table): 44.00 -> 44.20."""
+    _, n, _ = steel
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=KERF)
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    (true,) = chains(doc, "OUTLINE")
+    beside = chains(doc, "KERF_OFFSET")
+    assert len(beside) == 1 + len(chains(doc, "GAUGES")) == 4
+    for path, wide in ((true, n.length), (beside[0], n.length + 0.2)):
+        x = [p[0] for p in path.get_points("xy")]
+        assert max(x) - min(x) == pytest.approx(wide, abs=1e-9)
+    (square,) = chains(doc, "TEST_SQUARE")
+    x = [p[0] for p in square.get_points("xy")]
+    assert max(x) - min(x) == 20.0
+    said = data.decode().split("SECTION")[0]
+    assert "half a kerf of 0.200 mm" in said
+    assert "Never both" in said
+    assert "Cut: KERF_OFFSET, TEST_SQUARE." in said
+
+
+def test_a_routers_tool_goes_its_radius_beside(steel):
+    _, _, s = steel
+    options = dxf.Options(offset=Offset(kind="tool", width=3.175), templates=True)
+    doc, _ = read_back(dxf.write_saddle(s, Stage.ROUGH, notice=NOTICE, options=options))
+    beside = chains(doc, "TOOL_OFFSET")[0]
+    x = [p[0] for p in beside.get_points("xy")]
+    assert max(x) - min(x) == pytest.approx(s.length + 3.175, abs=1e-9)
+    assert len([b for *_, b in beside.get_points("xyb") if b]) >= 4  # its corners are round
+
+
+def test_marks_come_before_cuts_and_layers_take_a_profiles_names(steel):
+    rows = ({"holds": "slots", "name": "ENGRAVE"}, {"holds": "outline", "name": "THROUGH"})
+    options = dxf.Options(layers=changed(rows))
+    doc, _ = read_back(dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options))
+    order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
+    assert order[:7] == ["ENGRAVE"] * 6 + ["THROUGH"]
+    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE)
+    doc, _ = read_back(data)
+    order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
+    assert order.index("OUTLINE") > max(i for i, n in enumerate(order) if n == "SLOTS")
+
+
+def test_gauges_part_and_plan_do_not_overlap(steel):
+    from ezdxf import bbox
+
+    for options in (KERF, dxf.Options(templates=True)):
+        doc, _ = read_back(dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options))
+        layer = "KERF_OFFSET" if options.offset else "GAUGES"
+        boxes = [bbox.extents([e]) for e in (*chains(doc, layer), *chains(doc, "TEST_SQUARE"))]
+        spans = sorted((b.extmin.y, b.extmax.y) for b in boxes)
+        assert all(low[1] < high[0] for low, high in pairwise(spans))
+
+
+@pytest.mark.parametrize("name", ["template-laser", "light-router", "bench-mill", "hand-bench"])
+def test_each_machine_gets_the_offset_it_needs(steel, name):
+    profile = read_profile(name)
+    options = dxf.options_for(profile)
+    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    layers = {e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")}
+    assert ("KERF_OFFSET" in layers) is (name == "template-laser")
+    assert ("TOOL_OFFSET" in layers) is (name == "light-router")
+    assert ("PLAN" in layers) is (name in ("bench-mill", "hand-bench"))  # nothing to cut by mistake
+    assert any("offset to zero" in t for t in dxf.told(options)) is bool(options.offset)
+    assert ("GAUGES" in layers) is (name in ("template-laser", "light-router"))
+
+
+def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
+    parts = [("Larkfield 1 nut", steel[1]), ("saddle", steel[2]), ("two", classical[1])]
+    way = Offset(kind="kerf", width=0.2)
+    drawn = nesting.outlines(parts, Stage.FINAL, way=way, templates=True)
+    sheet = nesting.Stock(width=200, height=160, spacing=3.0)
+    placed = nesting.laid_out(drawn, sheet, way=way)
+    data = dxf.write(placed, notice=NOTICE, options=dxf.Options(offset=way))
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    from ezdxf import bbox
+
+    boxes = [bbox.extents([e]) for e in (*chains(doc, "KERF_OFFSET"), *chains(doc, "TEST_SQUARE"))]
+    assert len(boxes) == 3 + 2 + 2 * 2 + 1  # parts, slot gauges, two pairs of radii, the square
+    for one, other in combinations(boxes, 2):
+        assert not one.has_overlap(other)
+
+
+def test_the_boards_surface_is_on_the_seat_layer(steel):
+    job, n, _ = steel
+    drop, radius = job.nut.seat_drop, job.board.radius.nut
+    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
+    doc, _ = read_back(data)
+    ((a, b),) = (list(c.get_points("xyb")) for c in chains(doc, "SEAT"))
+    # sagitta of a chord as wide as the nut: R - sqrt(R² - (W/2)²), by hand
+    assert a[1] == pytest.approx(drop - (radius - math.sqrt(radius**2 - (n.length / 2) ** 2)))
+    assert abs(a[2]) == pytest.approx(math.tan(math.asin(n.length / 2 / radius) / 2))
+    assert (a[0], b[0]) == pytest.approx((0.0, n.length))
+
+
+def test_leaving_every_layer_out_is_refused(steel):
+    rows = tuple(
+        {"holds": r.holds, "work": "omit"} for r in default_layers() if r.holds != "notice"
+    )
+    options = dxf.Options(layers=changed(rows))
+    with pytest.raises(ValueError, match="left out"):
+        dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)

@@ -1,0 +1,164 @@
+"""The page's text: size, policy, escaping, the same bytes; its numbers against the parts' own."""
+
+import base64
+import dataclasses
+import hashlib
+import json
+import math
+import re
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from blankcam.inputs.machine import Profile
+from blankcam.parts.part import Stage
+from blankcam.preview import drawing, html, paths, solids
+from blankcam.preview.model import Cell
+from blankcam.preview.page import page
+from blankcam.preview.scene import page_data
+from blankcam.replay import reader
+
+
+@pytest.fixture(scope="module")
+def text(steel_file):
+    return steel_file.read_text(encoding="utf-8")
+
+
+def test_a_six_string_job_with_four_programs_is_under_a_megabyte_and_a_half(steel, text):
+    assert len(steel[2].programs) == 4
+    assert len(text.encode()) < 1_500_000
+
+
+def test_the_same_data_give_the_same_bytes(steel, text):
+    assert page(steel[2]) == text
+
+
+def test_the_policy_names_the_one_script_and_the_one_style(text):
+    """CSP Level 3: a hash source is the SHA-256 of the element's text, in base64."""
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', text)[1]
+    for tag, kind in (("script", "script-src"), ("style", "style-src")):
+        inside = re.findall(rf"<{tag}>(.*?)</{tag}>", text, re.DOTALL)
+        assert len(inside) == 1
+        digest = base64.b64encode(hashlib.sha256(inside[0].encode()).digest()).decode()
+        assert f"{kind} 'sha256-{digest}'" in policy
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+
+
+def test_nothing_in_the_page_asks_for_anything(text):
+    markup_only = re.sub(r"<(script|style)\b.*?</\1>", "", text, flags=re.DOTALL)
+    assert not re.search(r"\s(src|style|on\w+)=", markup_only)
+    assert set(re.findall(r'href="([^"]*)"', markup_only)) == {"#main"}
+    assert "http" not in markup_only.replace("http-equiv", "")
+
+
+@pytest.mark.property
+@given(st.text(max_size=60))
+def test_words_hold_no_markup_and_no_controls(text):
+    got = html.words(text)
+    assert not set(got) & set("<>\"'")
+    assert all(c.isprintable() for c in got)
+
+
+@pytest.mark.property
+@given(st.recursive(st.text(max_size=20), lambda inner: st.lists(inner, max_size=4)))
+def test_data_come_back_and_cannot_end_their_element(value):
+    got = html.data(value)
+    assert json.loads(got) == value
+    assert not set(got) & set("<>&\u2028\u2029")
+
+
+def test_a_cell_says_minus_with_a_minus_and_never_minus_zero():
+    assert html.fixed(-0.004, 2) == "0.00"
+    assert html.fixed(-0.5, 1, signed=True) == "\u22120.5"
+    assert 'data-mm="-0.00400"' in html.cell(Cell(value=-0.004, unit="mm"))
+
+
+@pytest.mark.property
+@given(st.lists(st.floats(0, 500), min_size=1, max_size=12))
+def test_spread_labels_keep_order_and_distance(places):
+    got = drawing.spread(sorted(places), 10.0)
+    assert all(b - a >= 10.0 - 1e-6 for a, b in pairwise(got))
+    if all(b - a >= 10.0 for a, b in pairwise(sorted(places))):
+        assert np.allclose(got, sorted(places))
+
+
+def test_every_slot_number_of_the_report_is_in_the_table(steel):
+    """Table rows against the nut itself."""
+    found, _, data = steel
+    table = next(t for t in data.tables if t.key == "nut")
+    for slot, row in zip(found.nut.slots, table.rows, strict=True):
+        values = [c.value for c in row]
+        for number in (slot.gauge, slot.centre, slot.width, slot.floor_front, slot.depth_front):
+            assert any(v is not None and math.isclose(v, number) for v in values)
+
+
+def test_deviations_find_what_was_cut_away(steel):
+    """A pit of 30 micrometres dug into the replayed finished nut is in the page's deviations."""
+    found, cuts, _ = steel
+    cut = next(c for c in cuts if c.part == "nut" and c.stage is Stage.FINAL)
+    field = cut.proof.field
+    z = field.z.copy()
+    row, column = len(field.y) // 2, int(np.argmin(np.abs(field.x - 7.4)))
+    z[row, column] -= 0.030
+    pitted = dataclasses.replace(field, z=z)
+    left = solids.Left(stage=Stage.FINAL, milled=cut.milled, field=pitted)
+    seen = solids.replayed(found.nut, left)
+    assert np.nanmin(seen.deviation) == pytest.approx(-30.0, abs=12.0)  # the cusp stands up to 12
+    clean = solids.replayed(found.nut, dataclasses.replace(left, field=field))
+    assert np.nanmin(clean.deviation) == pytest.approx(-cut.proof.gouge_um, abs=1.0)
+    assert np.nanmax(clean.deviation) == pytest.approx(cut.proof.left_um, abs=1.0)
+
+
+def test_the_jaws_shown_grip_the_blank_by_both_faces(steel):
+    """On edge two jaws, one each side, their tops between the blank's bottom and its top."""
+    _, cuts, data = steel
+    for view, cut in zip(data.programs, cuts, strict=True):
+        stock = cut.programs[0].stock
+        behind, before = sorted(view.held_by, key=lambda b: b.low[1])
+        assert (behind.high[1], before.low[1]) == pytest.approx(view.cells.box[2:])
+        for jaw in (behind, before):
+            assert stock.z_min < jaw.high[2] < stock.z_max
+            assert jaw.low[0] <= view.cells.box[0] < view.cells.box[1] <= jaw.high[0]
+
+
+PROFILE = Profile(name="t", kind="mill")
+QUARTER = """G21 G17 G90
+T1 M6
+G0 X10 Y0 Z5
+G1 Z-1 F100
+G3 X0 Y10 I-10 J0
+M30
+"""
+
+
+def test_a_quarter_turn_lies_on_its_circle_and_takes_its_time():
+    """pi/2 times 10 mm at 100 mm/min is 9.42 s, 6 mm down is 3.6 s; the rest is rapid."""
+    moves = reader.read(QUARTER, PROFILE).moves
+    way = paths.path(moves, PROFILE, 100.0)
+    arc = way.points[way.line == 5]
+    assert np.allclose(np.hypot(arc[:, 0], arc[:, 1]), 10.0)
+    middles = (arc[1:] + arc[:-1]) / 2
+    assert np.all(np.hypot(middles[:, 0], middles[:, 1]) >= 10.0 - paths.SAGITTA - 1e-9)
+    assert way.points[-1].tolist() == [0.0, 10.0, -1.0]
+    down, end = way.seconds[way.line == 4][0], way.seconds[-1]
+    first = way.seconds[0]
+    assert end == pytest.approx(100.0)
+    # Chords are shorter than their arc by 2/3 of sagitta over radius, 7e-5 here at most.
+    assert (end - down) / (down - first) == pytest.approx((math.pi / 2 * 10) / 6, rel=7e-5)
+
+
+def test_a_failed_proof_is_said_first(steel):
+    """The verdict of a page whose proof failed tells not to cut."""
+    found, cuts, _ = steel
+    bad = dataclasses.replace(
+        cuts[0],
+        proof=dataclasses.replace(cuts[0].proof, passed=False, faults=("the jaws touched",)),
+    )
+    got = page_data(found, PROFILE, [bad], choices={}, notice=())
+    assert not got.good
+    assert got.verdict == "Do not cut: the jaws touched"
+    assert 'class="verdict bad"' in page(got)

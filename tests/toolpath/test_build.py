@@ -1,0 +1,310 @@
+"""Plans: which tool, what is refused, and where the tool may go, told by independent geometry."""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from blankcam.faults import RefusedError
+from blankcam.gcode import writer
+from blankcam.inputs import job_file
+from blankcam.inputs.machine import Controller, Holding, ToolChange
+from blankcam.inputs.machine_file import read_profile
+from blankcam.inputs.tool import Shape
+from blankcam.machining import slot_passes, slots, top
+from blankcam.machining.cutter_contact import tip_height
+from blankcam.parts.design import design
+from blankcam.parts.frames import Stock as ProofStock
+from blankcam.parts.part import Stage
+from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.toolpath import build
+from blankcam.toolpath.linearize import chords
+from blankcam.toolpath.moves import Arc, Line, Rapid
+from blankcam.toolpath.timing import estimate
+from blankcam.workflows import cut_part
+from tests.conftest import DEMO_JOBS
+
+ROUTER = read_profile("light-router")
+
+
+@pytest.fixture(scope="module")
+def found():
+    return design(job_file.load(str(DEMO_JOBS[0])))
+
+
+@pytest.fixture(scope="module")
+def blank(found):
+    return dataclasses.replace(found.job.blanks.nut, thickness=found.nut.thickness)
+
+
+@pytest.fixture(scope="module")
+def rough(found, blank):
+    return build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.ROUGH)
+
+
+def test_tools_are_narrower_than_their_slots_and_long_enough(found, rough):
+    by_string = {s.string: s for s in found.nut.slots}
+    assert {c.string for c in rough.slots} == set(by_string)
+    for choice in rough.slots:
+        if choice.by == "mill":
+            assert choice.tool.diameter <= by_string[choice.string].width - 0.05
+            assert choice.tool.diameter >= 0.5
+            assert choice.tool.flute_length >= choice.depth + 0.2
+            assert choice.depth <= 3 * choice.tool.diameter
+        else:
+            assert choice.why
+            assert choice.nick is not None
+
+
+def test_a_flat_tool_is_refused_for_a_round_floor(found):
+    flat = dataclasses.replace(ROUTER.tools[2], shape=Shape.FLAT, number=99)
+    only = dataclasses.replace(ROUTER, tools=(flat,))
+    widest = max(found.nut.slots, key=lambda s: s.width)
+    choice = slots.choose(found.nut, widest, only, Stage.ROUGH, by_file=False)
+    assert choice.by == "file"
+    assert "high in its middle" in choice.why
+
+
+@pytest.mark.parametrize(
+    ("radius", "ball"), [(0.7, 0.6), (0.7, 0.4), (1.37, 1.0), (0.3, 0.25), (0.5, 0.5)]
+)
+def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
+    """The lower envelope of the balls' circles against the groove's circle, point by point."""
+    angles = slot_passes.around(radius, ball, slot_passes.FLOOR_CUSP)
+    off = radius - ball
+    x = np.linspace(-0.999 * radius, 0.999 * radius, 4001)
+    wanted = radius - np.sqrt(radius**2 - x**2)
+    got = np.full_like(x, np.inf)
+    for a in angles:
+        cx, cz = off * math.sin(a), radius - off * math.cos(a)
+        inside = np.abs(x - cx) <= ball
+        low = cz - np.sqrt(np.maximum(ball**2 - (x - cx) ** 2, 0))
+        got = np.minimum(got, np.where(inside, low, np.inf))
+    left = np.minimum(got, radius) - wanted  # over the axis the walls stand upright
+    assert float(left.min()) > -1e-9
+    steep = np.abs(x) < 0.9 * radius
+    assert float(left[steep].max()) <= 0.010
+    for level in np.linspace(0.5 * radius, 0.99 * radius, 50):  # and sideways at the walls
+        walls = (x[z <= level] for z in (wanted, got))
+        aside = abs(np.subtract(*((w.min(), w.max()) for w in walls)))
+        assert float(aside.max()) <= 0.005 + (x[1] - x[0])
+
+
+def test_a_ball_on_the_tilted_top_touches_and_does_not_cut(found):
+    """Brute force: the ball's underside over a fine grid of the surface."""
+    surface = top.TopSurface(nut=found.nut, stage=Stage.FINAL)
+    tool = ROUTER.tool(2)
+    for x0, y0 in ((3.0, 0.2), (20.0, 3.0), (40.0, 5.5)):
+        (z,) = tip_height(surface, tool, np.array([x0]), np.array([y0]))
+        d = np.linspace(-tool.radius, tool.radius, 801)
+        x, y = np.meshgrid(x0 + d, y0 + d)
+        room = tool.radius**2 - (x - x0) ** 2 - (y - y0) ** 2
+        under = z + tool.radius - np.sqrt(np.where(room >= 0, room, np.nan))
+        gap = np.nanmin(under - surface.height(x, y))
+        assert -1e-5 < gap < 1e-4
+
+
+def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
+    (program,) = rough.programs
+    for operation in program.operations:
+        at = None
+        for move in operation.moves:
+            if isinstance(move, Rapid) and at is not None and move.to[2] < at[2]:
+                r, stock = operation.tool.radius, program.stock
+                x, y, z = move.to
+                beside = (
+                    x <= stock.x_min - r or x >= stock.x_max + r
+                    or y <= stock.y_min - r or y >= stock.y_max + r
+                )  # fmt: skip
+                assert beside or z >= blank.height or operation.name != "top"
+            at = move.to
+
+
+def test_every_cut_stays_over_the_jaws(rough):
+    for operation in rough.programs[0].operations:
+        lows = [m.to[2] for m in operation.moves if isinstance(m, (Line, Arc))]
+        assert min(lows) >= ROUTER.holding.jaw_top + 0.5
+
+
+@pytest.mark.parametrize(
+    ("held", "said"),
+    [
+        (Holding(jaw_top=2.9), "grips too little"),
+        (Holding(jaw_top=7.5), "nearer than 0.5 mm to the jaws"),
+        (Holding(kind="tape"), "can't hold a blank on its edge"),
+        (Holding(kind="carrier"), "can't hold a blank on its edge"),
+    ],
+)
+def test_holding_that_is_refused(found, blank, held, said):
+    with pytest.raises(RefusedError, match=said):
+        build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.ROUGH, held=held)
+
+
+def test_a_machine_too_small_is_refused(found, blank):
+    small = dataclasses.replace(ROUTER, travel=dataclasses.replace(ROUTER.travel, x=30.0))
+    with pytest.raises(RefusedError, match="this part needs"):
+        build.plan_nut(found.nut, blank, small, "bone", Stage.ROUGH)
+
+
+@pytest.mark.parametrize("out", [30.0, 80.0])
+def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blank, out):
+    mill = read_profile("bench-mill")
+    tools = tuple(dataclasses.replace(t, stick_out=out) for t in mill.tools)
+    with pytest.raises(RefusedError, match=rf"stick_out: '{out:g} mm': bends .* 12 mm"):
+        build.plan_nut(
+            found.nut, blank, dataclasses.replace(mill, tools=tools), "bone", Stage.ROUGH
+        )
+
+
+def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
+    """Three teeth in hardwood feed 800 mm/min; along this saddle's slope Z must do under 300."""
+    job = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "short-courses")))
+    tools = tuple(dataclasses.replace(t, flutes=3) for t in ROUTER.tools)
+    router = dataclasses.replace(ROUTER, tools=tools)
+    job = dataclasses.replace(
+        job,
+        plan=dataclasses.replace(job.plan, outline="saw", ends="hand"),
+        blanks=dataclasses.replace(job.blanks, material="hardwood"),
+    )
+    held = dataclasses.replace(router.holding, jaw_top=job.holding.jaw_top)
+    router = dataclasses.replace(router, holding=held)
+    made = cut_part.part_made(design(job), "saddle", router, Stage.FINAL)
+    assert made.proof.passed, [str(f) for f in made.proof.faults]
+    assert made.plan.programs[0].operations[0].cut.feed > 700
+
+
+def test_no_ball_no_top(found, blank):
+    flats = tuple(t for t in ROUTER.tools if t.shape is Shape.FLAT)
+    with pytest.raises(RefusedError, match="no ball tool"):
+        build.plan_nut(
+            found.nut, blank, dataclasses.replace(ROUTER, tools=flats), "bone", Stage.ROUGH
+        )
+
+
+def test_one_file_a_tool(found, blank, rough):
+    by_file = dataclasses.replace(ROUTER, controller=Controller(tool_change=ToolChange.FILE))
+    programs = build.plan_nut(found.nut, blank, by_file, "bone", Stage.ROUGH).programs
+    assert [p.stem for p in programs] == [f"nut-edge-{i}" for i in range(1, len(programs) + 1)]
+    assert all(len(p.tools) == 1 for p in programs)
+    assert [o.name for p in programs for o in p.operations] == [
+        o.name for o in rough.programs[0].operations
+    ]
+
+
+def test_without_arcs_in_g18_the_chords_keep_to_2_um():
+    """Places along each chord against the circle itself."""
+    centre, r = (-100.0, 20.0), 103.0
+    ends = [(centre[1] + r * math.sin(a), 1.0, centre[0] + r * math.cos(a)) for a in (-0.2, 0.15)]
+    arc = Arc(ends[1], centre, "G18", clockwise=False, feed=100.0)
+    at = ends[0]
+    found = list(chords(at, arc))
+    assert len(found) > 3
+    for line in found:
+        for t in np.linspace(0, 1, 11):
+            z, x = (at[i] + t * (line.to[i] - at[i]) for i in (2, 0))
+            assert abs(math.dist((z, x), centre) - r) <= 0.002
+        at = line.to
+    assert at == pytest.approx(ends[1])
+
+
+def test_no_arcs_are_planned_where_the_controller_has_none(found, blank):
+    plain = dataclasses.replace(ROUTER, controller=Controller(arc_planes=frozenset()))
+    (program,) = build.plan_nut(found.nut, blank, plain, "bone", Stage.ROUGH).programs
+    assert not [m for o in program.operations for m in o.moves if isinstance(m, Arc)]
+
+
+def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
+    face, _ = build.plan_nut(
+        found.nut, blank, ROUTER, "bone", Stage.FINAL, outline_by="mill"
+    ).programs
+    (operation,) = face.operations
+    r, length = operation.tool.radius, found.nut.length
+    thick = blank.thickness
+    ends = [m.to for m in operation.moves if isinstance(m, (Line, Arc))]
+    for x, y, z in ends:
+        in_tab = y < 2.0 + r - 1e-6
+        assert z >= (-thick + 0.8 if in_tab else -thick - 0.5) - 1e-6
+        if 0 < x < length:
+            top_here = float(found.nut.top.height(np.array(x)))
+            assert y - r >= top_here - 1e-3
+        else:
+            assert x <= -r + 1e-6 or x >= length + r - 1e-6 or y > 5
+    deepest = min(z for *_, z in ends)
+    assert deepest < -thick
+    # Clockwise around the part: along the top to the right
+    arcs = [m for m in operation.moves if isinstance(m, Arc)]
+    assert all(a.clockwise for a in arcs)
+
+
+def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough):
+    """Cut out, the part's own length stands, 0.3 mm higher than the stage's top; sawn, it all does."""
+    _, cut_out = build.plan_nut(
+        found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline_by="mill"
+    ).programs
+    (sawn,) = rough.programs
+    xs = np.linspace(0.0, found.nut.length, 501)
+    crest = float(np.max(found.nut.top_height(xs, np.zeros_like(xs), Stage.ROUGH)))
+    assert (cut_out.stock.x_min, cut_out.stock.x_max) == (0.0, found.nut.length)
+    assert cut_out.stock.z_max == pytest.approx(crest + 0.3, abs=0.02)
+    assert "outline on face" in cut_out.zero
+    assert sawn.stock.z_max == blank.height
+    assert sawn.stock.x_max - sawn.stock.x_min == pytest.approx(blank.length)
+    assert cut_out.clearance == sawn.clearance  # as high as over the whole blank
+    seconds = [estimate(p, ROUTER).cutting for p in (cut_out, sawn)]
+    assert seconds[0] < 0.8 * seconds[1]
+
+
+def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
+    """The proof tells: the edge's program alone, on the whole blank, runs into what stands."""
+    made = build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.FINAL, outline_by="mill")
+    texts = [writer.write(p, ROUTER, "x", "0" * 16) for p in made.programs]
+    over = (blank.length - found.nut.length) / 2
+    stock = ProofStock(
+        x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0, z1=blank.height
+    )
+    milled = frozenset(c.string for c in made.slots if c.by == "mill")
+    given = [
+        ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
+        for t, p in zip(texts, made.programs, strict=True)
+    ]
+
+    def proved(programs):
+        return prove(
+            programs, found.nut, stage=Stage.FINAL, milled=milled, stock=stock, profile=ROUTER
+        )
+
+    assert proved(given).passed
+    alone = proved(given[1:])
+    assert alone.rapid_contacts > 0
+    assert not alone.passed
+
+
+def test_the_last_passes_of_every_slot_leave_at_the_head_side(found, rough):
+    """What breaks out breaks out at the back: from where the floor is near, passes go one way."""
+    backs = 0
+    for operation in rough.programs[0].operations:
+        if operation.name not in ("slots", "clear"):
+            continue
+        passes, at = [], None  # where over x, how high before the witness face, and whether back
+        for move in operation.moves:
+            if isinstance(move, Line):
+                back = move.to[1] < at[1]
+                passes.append((round(move.to[0]), (move.to if back else at)[2], back))
+            at = move.to
+        for x, z, back in passes:
+            over = z - min(other for where, other, _ in passes if where == x)
+            backs += back
+            assert not back or over > operation.cut.depth / 2
+    assert backs > 0
+
+
+def test_tape_alone_is_refused_on_a_small_face(found, blank):
+    short = dataclasses.replace(blank, height=7.5)
+    held = Holding(kind="tape")
+    from blankcam.machining.workholding import tape_faults
+
+    tool = ROUTER.tool(1)
+    assert tape_faults("nut", held, tool, short.length * short.height)
+    assert not tape_faults("nut", held, tool, 500.0)
+    assert not tape_faults("nut", Holding(kind="carrier"), tool, 100.0)

@@ -1,0 +1,218 @@
+"""Rough layers, grooves and the way back: replayed here on a finer grid than the planner looks at."""
+
+from __future__ import annotations
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from blankcam.inputs import job_file
+from blankcam.machining import crown, feeds, slot_passes, top
+from blankcam.machining.setup_sheet import STANDING
+from blankcam.parts.design import design
+from blankcam.parts.part import Stage
+from blankcam.toolpath import pass_order
+from blankcam.toolpath.moves import Arc, Rapid
+from blankcam.workflows import cut_part
+from tests.conftest import DEMO_JOBS
+
+BEND = 0.02
+"""mm that a finishing pass may meet more than planned, where rows of ridges meet (our own)."""
+
+
+@pytest.fixture(scope="module", params=["bench-mill", "light-router"])
+def profile(request, found):
+    return cut_part.machine_of(found.job, request.param)
+
+
+@pytest.fixture(scope="module", params=["concert-steel", "wide-bass"])
+def found(request):
+    (path,) = (p for p in DEMO_JOBS if p.stem == request.param)
+    return design(job_file.load(str(path)))
+
+
+def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
+    """Each pass at 40 sections over 500 places across, a ball's circle at a time."""
+    layers, real = [], top.cut_layer
+
+    def cut_layer(path, table, layer, cut):
+        layers.append((table, layer, cut))
+        real(path, table, layer, cut)
+
+    monkeypatch.setattr(top, "cut_layer", cut_layer)
+    cut_part.plan_part(found, found.saddle, profile, Stage.FINAL)
+    table = layers[0][0]
+    stock, r = table.sweep.stock, table.sweep.tool.radius
+    y = np.linspace(stock.y_min, stock.y_max, 500)
+    at = np.linspace(stock.x_min + 0.5, stock.x_max - 0.5, 40)
+    stands = np.repeat(table.sweep.stands(at)[:, None], len(y), axis=1)
+    finish = feeds.plan_cut(
+        feeds.material(found.job.blanks.material), table.sweep.tool, profile, feeds.Work.FINISH
+    )
+    for rows_of, layer, cut in layers:
+        last = layer.raised == 0.0
+        most = min(cut.depth, finish.depth) + BEND if last else cut.depth + 0.001
+        for each in pass_order.passes(rows_of, layer, cut):
+            order = np.argsort(each.xs)
+            z = np.interp(at, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
+            off = np.abs(y - each.y)
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+            ball = z[:, None] + under
+            assert float(np.max(stands - ball)) <= most
+            stands = np.minimum(stands, ball)
+
+
+def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatch):
+    """Wherever it may be on a link, at sections 0.1 mm apart, over what each layer finds."""
+    layers, hops, real, hop_over = [], [], top.cut_layer, pass_order.hop_over
+
+    def cut_layer(path, table, layer, cut):
+        layers.append((table, layer, cut))
+        real(path, table, layer, cut)
+
+    def hop(table, layer, at, to):
+        hops.append((len(layers) - 1, at, to, hop_over(table, layer, at, to)))
+        return hops[-1][-1]
+
+    monkeypatch.setattr(top, "cut_layer", cut_layer)
+    monkeypatch.setattr(pass_order, "hop_over", hop)
+    cut_part.plan_part(found, found.saddle, profile, Stage.FINAL)
+    stock, r = layers[0][0].sweep.stock, layers[0][0].sweep.tool.radius
+    x, y = np.arange(stock.x_min, stock.x_max, 0.1), np.linspace(stock.y_min, stock.y_max, 100)
+    stands = np.repeat(layers[0][0].sweep.stands(x)[:, None], len(y), axis=1)
+    lower = 0
+    for k, (table, layer, cut) in enumerate(layers):
+        for _, at, to, high in (h for h in hops if h[0] == k and not math.isnan(h[1][0])):
+            (x0, x1), (y0, y1) = sorted((at[0], to[0])), sorted((at[1], to[1]))
+            off = np.maximum(np.maximum(y0 - y, y - y1), 0.0)
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+            between = (x >= x0) & (x <= x1)
+            if between.any():
+                assert float(np.min(high + under - stands[between])) >= 0.9 * pass_order.AIR
+            assert high <= stock.z_max + pass_order.AIR + 1e-9
+            lower += high < stock.z_max
+        for each in pass_order.passes(table, layer, cut):
+            order = np.argsort(each.xs)
+            z = np.interp(x, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
+            off = np.abs(y - each.y)
+            under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
+            stands = np.minimum(stands, z[:, None] + under)
+    assert lower > 0
+
+
+def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
+    """Its first level under the crown that stands there, which falls toward the ends."""
+    saddle = found.saddle
+    edge = cut_part.plan_part(found, saddle, profile, Stage.FINAL).programs[-1]
+    (ends,) = (o for o in edge.operations if o.name == "ends")
+    surface = crown.crown_surface(saddle, Stage.FINAL)
+    r = saddle.thickness / 2
+    arcs = [m for m in ends.moves if isinstance(m, Arc)]
+    for middle, low, high in (
+        (r, edge.stock.x_min, r),
+        (saddle.length - r, saddle.length - r, edge.stock.x_max),
+    ):
+        levels = [m.to[2] for m in arcs if m.centre[0] == middle]
+        x, y = np.meshgrid(
+            np.linspace(low, high, 300), np.linspace(edge.stock.y_min, edge.stock.y_max, 300)
+        )
+        stands = float(np.max(surface.height(x, y)))
+        steps = np.diff([stands, *levels])
+        assert levels
+        assert float(np.max(-steps)) <= ends.cut.depth + 1e-9
+        assert stands - levels[0] > 0
+
+
+@st.composite
+def stretches(draw):
+    """Stretches of up to eight rows of 100 places, from the left to the right."""
+    found = []
+    for _ in range(draw(st.integers(1, 8))):
+        places = sorted(draw(st.sets(st.integers(0, 99), max_size=6)))
+        found.append(list(zip(places[::2], places[1::2], strict=False)))
+    return found
+
+
+@settings(max_examples=60, deadline=None)
+@given(found=stretches(), speed=st.floats(1.0, 20.0))
+@pytest.mark.property
+def test_every_stretch_is_cut_once_and_after_those_toward_its_face(found, speed):
+    table = SimpleNamespace(
+        ys=tuple(0.5 * k for k in range(len(found))),
+        xs=np.arange(100.0),
+        stride=1.0,
+        sweep=SimpleNamespace(tool=SimpleNamespace(radius=1.5)),
+    )
+    runs = pass_order.ordered(table, pass_order.waiting(table, found), speed)
+    cut = [(run.row, run.first, run.last) for run in runs]
+    assert sorted(cut) == sorted((k, *each) for k, row in enumerate(found) for each in row)
+    for k, (row, first, last) in enumerate(cut):
+        outer = row - 1 if row < len(found) // 2 else row + 1
+        if 0 <= outer < len(found) and (outer < len(found) // 2) == (row < len(found) // 2):
+            over = [(outer, a, b) for a, b in found[outer] if a < last and first < b]
+            assert all(each in cut[:k] for each in over)
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    wider=st.floats(0.0, 0.5),
+    ball=st.floats(0.25, 1.0),
+    deep=st.floats(0.2, 2.0),
+    share=st.floats(0.15, 0.4),
+    tilt=st.floats(0.0, 0.25),
+)
+@pytest.mark.property
+def test_no_pass_of_a_groove_is_too_deep(wider, ball, deep, share, tilt):
+    """Each pass over 4001 places of the section; the last leave no more than the cusp."""
+    radius, step = ball * (1 + wider), 2 * share * ball
+    groove = slot_passes.Groove(x=0.0, z=0.0, radius=radius, tilt=tilt, yaw=0.0)
+    x = np.linspace(-radius, radius, 4001)
+    high = (deep + STANDING) * math.cos(tilt)
+    stands = np.full_like(x, high)
+    for aside, up, _ in slot_passes.passes(groove, ball, deep, step, slot_passes.FLOOR_CUSP):
+        room = ball**2 - (x - aside) ** 2
+        under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
+        assert float(np.max(stands - under)) <= step * math.cos(tilt) + 0.001
+        stands = np.minimum(stands, under)
+    wanted = radius - np.sqrt(np.maximum(radius**2 - x**2, 0.0))
+    steep = np.abs(x) < 0.9 * radius
+    left = np.minimum(stands, max(high, radius)) - wanted
+    assert -1e-9 < float(left[steep & (wanted < high)].max(initial=0.0)) <= 0.010
+
+
+@pytest.mark.parametrize(
+    ("radius", "ball", "deep", "step"),
+    [(0.546, 0.5, 1.31, 0.25), (0.864, 0.75, 1.66, 0.375), (0.445, 0.4, 0.43, 0.12)],
+)
+def test_a_groove_little_wider_than_its_tool_begins_along_its_middle(radius, ball, deep, step):
+    """Fewer passes than layers from wall to wall would take, which are two in each."""
+    groove = slot_passes.Groove(x=0.0, z=0.0, radius=radius, tilt=0.0, yaw=0.0)
+    floor = len(slot_passes.around(radius, ball, slot_passes.FLOOR_CUSP))
+    layers = math.ceil((deep + STANDING - (radius - ball)) / step)
+    found = slot_passes.passes(groove, ball, deep, step, slot_passes.FLOOR_CUSP)
+    assert len(found) < 2 * (layers - 1) + floor
+    assert found[0][0] == 0.0
+
+
+def test_an_outline_comes_back_beside_the_seat_side(found, profile):
+    """Over the blank only at its beginning and its end."""
+    for part in (found.nut, found.saddle):
+        face = cut_part.plan_part(found, part, profile, Stage.ROUGH).programs[0]
+        assert face.setup == "face"
+        (operation,) = face.operations
+        over = [m for m in operation.moves if isinstance(m, Rapid) and m.to[2] > face.stock.z_max]
+        assert len(over) <= 2
+
+
+@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
+    """One place decides; opened first where that is quicker, too."""
+    job = design(job_file.load(str(path)))
+    profile = cut_part.machine_of(job.job, machine)
+    planned = cut_part.plan_part(job, job.nut, profile, Stage.ROUGH)
+    assert cut_part.slot_choices(job, profile, Stage.ROUGH) == cut_part.choices_of(planned.slots)

@@ -1,0 +1,105 @@
+"""A run handed to an existing cluster: a real scheduler and two real workers on this computer."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from blankcam import pools
+from blankcam.parts.part import Stage
+from blankcam.workflows import batch
+from tests.commands.test_commands import run
+from tests.conftest import REPO
+from tests.workflows.test_batch import HAND, TEXT, quick, statuses
+
+pytestmark = pytest.mark.oracle
+START = "import sys; from dask.__main__ import main; sys.argv[0] = 'dask'; main()"
+
+
+@pytest.fixture
+def cluster(tmp_path):
+    """A scheduler's address and its two workers' processes; each worker ends with its test."""
+    if not os.environ.get("BLANKCAM_OUTSIDE"):
+        pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+    begun = []
+    try:
+        begun.append(
+            _begin(tmp_path, "scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
+        )
+        address = _said(begun[0], re.compile(r"(tcp://127\.0\.0\.1:\d+)"))
+        for i in range(2):
+            worker = "worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"
+            begun.append(_begin(tmp_path, *worker, "--local-directory", str(tmp_path), name=i))
+        for worker in begun[1:]:
+            _said(worker, re.compile(r"(Registered to)"))
+        yield address, [process for process, _ in begun[1:]]
+    finally:
+        for process, _ in reversed(begun):
+            process.kill()
+            process.wait()
+
+
+def _begin(folder, *words, name="scheduler"):
+    log = folder / f"{name}.log"
+    with log.open("wb") as heard:
+        process = subprocess.Popen([sys.executable, "-c", START, *words], stderr=heard)
+    return process, log
+
+
+def _said(begun, pattern):
+    """What a process says on its way up; it fails loudly where it does not come up."""
+    process, log = begun
+    for _ in range(600):
+        if found := pattern.search(log.read_text()):
+            return found[1]
+        assert process.poll() is None, log.read_text()
+        time.sleep(0.05)
+    raise AssertionError(log.read_text())
+
+
+def kill_worker_once(task):
+    """Run in a worker: the first to come to this job dies in the middle of it."""
+    mark = task.job.path + ".died"
+    if task.name == "job3" and not os.path.exists(mark):  # noqa: PTH110
+        open(mark, "w").close()  # noqa: PTH123
+        time.sleep(0.2)
+        os.kill(os.getpid(), signal.SIGKILL)
+    return quick(task)
+
+
+def test_a_worker_killed_in_the_middle_costs_nothing(cluster, tmp_path, monkeypatch):
+    address, workers = cluster
+    source, out = tmp_path / "jobs", tmp_path / "out"
+    source.mkdir()
+    for i in range(6):
+        (source / f"job{i}.toml").write_text(TEXT)
+    monkeypatch.setattr(batch, "work", kill_worker_once)
+    found = batch.jobs_of(str(source), None)
+    with pools.cluster_pool(address) as (count, pool):
+        assert count == 2
+        got = batch.batch(found, str(out), HAND, Stage.ROUGH, pool=pool, at_once=count + 2)
+    assert statuses(got) == {f"job{i}": "made" for i in range(6)}
+    assert (source / "job3.toml.died").exists()
+    assert sum(w.poll() is not None for w in workers) == 1
+    assert {p.name for p in out.iterdir() if p.is_dir()} == {f"job{i}" for i in range(6)}
+
+
+def test_the_command_hands_its_jobs_to_the_cluster(cluster, tmp_path):
+    address, _ = cluster
+    (tmp_path / "jobs").mkdir()
+    (tmp_path / "jobs" / "one.toml").write_text(TEXT)
+    done = run("batch", tmp_path / "jobs", "--out", tmp_path / "out", "--machine", HAND,
+                    "--scheduler", address)  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "out" / "one" / "sheet.pdf").read_bytes()[:5] == b"%PDF-"
+
+
+def test_nobody_at_the_address(tmp_path):
+    done = run("batch", REPO / "demo_jobs", "--out", tmp_path, "--scheduler", "tcp://127.0.0.1:9")
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "nobody answers" in done.stderr
