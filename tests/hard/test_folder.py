@@ -15,7 +15,7 @@ from blankcam.faults import OutputError
 
 WRITER = """
 import sys
-from blankcam import folder
+from blankcam import output_folder as folder
 out, tag, rounds = sys.argv[1], sys.argv[2], int(sys.argv[3])
 for i in range(rounds):
     body = (tag + str(i)).encode() * 20000

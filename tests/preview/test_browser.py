@@ -19,7 +19,7 @@ from blankcam.workflows import cut_part
 from tests.conftest import REPO
 
 pytestmark = pytest.mark.oracle
-SCRIPTS = REPO / "blankcam" / "writers" / "page" / "script"
+SCRIPTS = REPO / "blankcam" / "preview" / "script"
 DESK = {"width": 1200, "height": 900}
 PICTURE = """id => {
     const c = document.getElementById(id), g = c.getContext('webgl2');
