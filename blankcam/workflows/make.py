@@ -342,7 +342,7 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made])
     """The preview page."""
     from blankcam.preview.page import page
     from blankcam.preview.scene import PartCut, page_data
-    from blankcam.replay.reader import read as read_program
+    from blankcam.replay.reader import read_program
 
     cuts = [
         PartCut(
