@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
-from blankcam.beside import Hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import BlankJob, Job
@@ -20,12 +19,13 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.workers import Worker
 
 if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
     from blankcam.machining.slots import SlotChoice
     from blankcam.parts.frames import Stock
-    from blankcam.replay.prove import ProgramText, Proof
+    from blankcam.replay.proof import ProgramText, Proof
     from blankcam.toolpath.build import Plan
 
 LARGEST_PROGRAM = 20_000_000
@@ -51,7 +51,7 @@ class Made:
     proof: Proof
 
 
-def programs(found: Design, profile: Profile, stage: Stage, hand: Hand) -> tuple[Made, ...]:
+def programs(found: Design, profile: Profile, stage: Stage, worker: Worker) -> tuple[Made, ...]:
     """Both parts' programs, planned, written and proven, the saddle beside the nut.
 
     Raises
@@ -59,8 +59,8 @@ def programs(found: Design, profile: Profile, stage: Stage, hand: Hand) -> tuple
     RefusedError
         Where a plan can't be made: every reason for both parts.
     """
-    saddle = hand.do(part_made, found, "saddle", profile, stage)
-    nut = Hand(None).do(part_made, found, "nut", profile, stage)
+    saddle = worker.submit(part_made, found, "saddle", profile, stage)
+    nut = Worker().submit(part_made, found, "nut", profile, stage)
     faults: list[Fault] = []
     made: list[Made] = []
     for part in (nut, saddle):
@@ -212,11 +212,12 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
     zeros: Mapping[str, tuple[float, float, float]],
 ) -> Proof:
-    from blankcam.replay import prove
 
-    setups = {f"{p.stem}.ngc": prove.Setup(p.setup) for p in plan.programs}
+    from blankcam.replay.proof import ProgramText, Setup
+
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     given = [
-        prove.ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
+        ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
         for n, t in texts.items()
     ]
     return proof(found, part, plan, profile, stage, given)

@@ -10,7 +10,6 @@ from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from blankcam import output_folder
-from blankcam.beside import second_hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import interview, job_file, starter
 from blankcam.inputs.job import Job
@@ -23,6 +22,7 @@ from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
+from blankcam.workers import second_core
 from blankcam.workflows.cut_part import (
     Made,
     choices_of,
@@ -253,13 +253,13 @@ def _produced(
     made: tuple[Made, ...] = ()
     files: dict[str, bytes] = {}
     said = [*found.cautions]
-    with second_hand(alone and what != "dxf") as hand:
+    with second_core(alone and what != "dxf") as worker:
         if what != "dxf" and profile.cuts_programs:
-            made = programs(found, profile, stage, hand)
+            made = programs(found, profile, stage, worker)
             stop_unproven(made)
         said += [c for m in made for c in m.plan.cautions]
-        drawn = hand.do(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = hand.do(sheet, found, profile) if what in ("all", "preview") else None
+        drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
+        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
         if what in ("all", "gcode"):
             files |= {w.file: w.text.encode() for m in made for w in m.written}
         if sheets is not None:
@@ -343,7 +343,7 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made])
     """The preview page."""
     from blankcam.preview.page import page
     from blankcam.preview.scene import PartCut, page_data
-    from blankcam.replay.reader import read as read_program
+    from blankcam.replay.reader import read_program
 
     cuts = [
         PartCut(

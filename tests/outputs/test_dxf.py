@@ -39,12 +39,10 @@ sys.stdout.buffer.write(cut_files.write(Drawing(paths=(path,)), notice=["x"]))
 
 
 def made(kind, extra=""):
-    text = (
-        f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\nsetbacks = "none"'
-    )
+    text = f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\ncompensation = "none"'
     job = job_file.parse(text, "job.toml")
     wanted = tuple(0.0 for _ in job.strings)
-    built = heights.with_setbacks(heights.build(job), saddle.reached_setbacks(job, wanted))
+    built = heights.with_compensation(heights.build(job), saddle.reached_compensation(job, wanted))
     return job, nut.build(job, built), saddle.build(job, built, wanted)
 
 

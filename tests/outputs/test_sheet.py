@@ -55,7 +55,7 @@ radius = "flat"
 [saddle]
 slot_length = "148 mm"
 string_span = "120 mm"
-setbacks = "none"
+compensation = "none"
 [blanks]
 nut = { length = "130 mm", height = "12 mm", thickness = "5.2 mm" }
 saddle = { length = "160 mm", height = "14 mm", thickness = "3.2 mm" }

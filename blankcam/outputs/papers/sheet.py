@@ -249,15 +249,15 @@ SLOT_COLUMNS: tuple[Column, ...] = (
     ("finished", "depth", 14.0),
 )
 SEAT_COLUMNS: tuple[Column, ...] = (
-    ("string", "", 16.0),
+    ("string", "", 14.0),
     ("centre", "mm", 15.0),
     ("", "in", 15.0),
-    ("", "1/64 in", 18.0),
+    ("", "1/64 in", 17.0),
     ("height", "mm", 15.0),
     ("", "in", 15.0),
     ("rough", "height", 16.0),
     ("ridge from", "nut side", 19.0),
-    ("setback", "mm", 16.0),
+    ("compensation", "mm", 19.0),
     ("top off", "height by", 16.0),
 )
 
@@ -294,7 +294,7 @@ def _seat_row(saddle: Saddle, i: int) -> tuple[str, ...]:
         inches(height, 3),
         f"{height + saddle.allowance:.2f}",
         f"{saddle.thickness - seat.ridge:.2f}",
-        f"{seat.setback:.2f}",
+        f"{seat.compensation:.2f}",
         f"{seat.residual:+z.3f}",
     )
 
