@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
     from blankcam.machining.slots import SlotChoice
     from blankcam.parts.frames import Stock
-    from blankcam.replay.prove import ProgramText, Proof
+    from blankcam.replay.proof import ProgramText, Proof
     from blankcam.toolpath.build import Plan
 
 LARGEST_PROGRAM = 20_000_000
@@ -212,11 +212,12 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
     zeros: Mapping[str, tuple[float, float, float]],
 ) -> Proof:
-    from blankcam.replay import prove
 
-    setups = {f"{p.stem}.ngc": prove.Setup(p.setup) for p in plan.programs}
+    from blankcam.replay.proof import ProgramText, Setup
+
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     given = [
-        prove.ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
+        ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
         for n, t in texts.items()
     ]
     return proof(found, part, plan, profile, stage, given)

@@ -292,7 +292,7 @@ def _whole(plan: Plan, setup: str) -> Program | None:
 
 def _proven(load: Load, blank: _Blank, profile: Profile, setups: Sequence[_SetUp]) -> Seat:
     """One blank under all that the load's programs do; raises where it is not its part then."""
-    from blankcam.replay.prove import ProgramText, Setup
+    from blankcam.replay.proof import ProgramText, Setup
 
     given = [
         ProgramText(name=w.file, data=w.text, setup=Setup(s.setup), zero=s.placed[blank.number].at)

@@ -41,7 +41,7 @@ from blankcam.workflows import cut_part
 
 if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
-    from blankcam.replay.prove import Proof
+    from blankcam.replay.proof import Proof
     from blankcam.toolpath.build import Plan
 
 
@@ -328,11 +328,12 @@ def _old_stem(stem: str) -> str:
 def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile: Profile) -> Proof:
     from blankcam.parts.frames import Stock
     from blankcam.replay import prove
+    from blankcam.replay.proof import ProgramText, Setup
 
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     part, box = piece.to_be, piece.box
     return prove.prove(
-        [prove.ProgramText(name=n, data=t, setup=prove.Setup.EDGE) for n, t in texts.items()],
+        [ProgramText(name=n, data=t, setup=Setup.EDGE) for n, t in texts.items()],
         part,
         stage=Stage.FINAL,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),

@@ -72,7 +72,7 @@ def text_of(data):
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [
-        (lambda d: reader.read(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
+        (lambda d: reader.read_program(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
         (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/units.py", "inputs/border.py")),
         (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/quantity.py", "inputs/layers.py")),
     ],
@@ -223,7 +223,7 @@ def test_programs_built_to_take_long_do_not():
         b" " * 500_000,
         b"X" + b"9" * 200_000,
     ):
-        reader.read(text, MILL)
+        reader.read_program(text, MILL)
     assert time.monotonic() - began < 15
 
 
