@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay.heightmap import Field
 
@@ -131,7 +131,7 @@ class Probes:
     """The same heights again, side by side in as few fields as there can be: for the replay."""
 
 
-def probes(part: PartLike, stock: Stock, milled: frozenset[int]) -> Probes:
+def probes(part: PartLike, stock: Box, milled: frozenset[int]) -> Probes:
     """Full probes of a blank."""
     cells = table("proof")["cells"]
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
@@ -170,7 +170,7 @@ def _side_by_side(x: Sequence[Floats]) -> list[list[int]]:
     return rows
 
 
-def _full(x: Floats, y: Floats, stock: Stock) -> Field:
+def _full(x: Floats, y: Floats, stock: Box) -> Field:
     z = np.where((x >= stock.x0) & (x <= stock.x1), stock.z1, -np.inf)
     return Field(x, y, np.repeat(z[None, :], len(y), axis=0))
 

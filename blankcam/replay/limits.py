@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.envelope import chords
 from blankcam.replay.findings import Code, Collector
 from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, box, turn_of
@@ -30,7 +30,7 @@ SAMPLE = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
+class Obstacle:
     """Something that stands on the machine, mm in its axes."""
 
     name: str
@@ -133,7 +133,7 @@ def starts(program: Program, clear: float, found: Collector) -> None:
 
 
 def boxes(program: Program, tools: Mapping[int, Tool], profile: Profile,
-          around: tuple[Box, ...], found: Collector) -> int:  # fmt: skip
+          around: tuple[Obstacle, ...], found: Collector) -> int:  # fmt: skip
     """Faults every move whose tool, shank or holder touches a box; their number."""
     moves, touched = program.moves, 0
     if not len(moves) or not around:
@@ -153,8 +153,8 @@ def boxes(program: Program, tools: Mapping[int, Tool], profile: Profile,
     return touched
 
 
-def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box, ...]
-          ) -> tuple[Box, str, float, tuple[float, float, float]] | None:  # fmt: skip
+def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Obstacle, ...]
+          ) -> tuple[Obstacle, str, float, tuple[float, float, float]] | None:  # fmt: skip
     shapes = (
         ("cutter", of_tool(tool), 0.0),
         *((s.what, s.form, s.above) for s in solids(tool, profile)),
@@ -178,7 +178,7 @@ def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box,
     return None
 
 
-def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
+def _sampled(moves: Moves, i: int, box: Obstacle, wide: float) -> Floats:
     """Points along a move, close enough to find whether it touches a box, (n, 3).
 
     Of a line only the part that comes within ``wide`` of the box in plan; where it is over the box
@@ -207,22 +207,22 @@ def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
     return np.asarray(start + (end - start) * np.linspace(first, last, count + 1)[:, None])
 
 
-def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
+def on_edge(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     """The jaws on both faces of a blank on edge, and the bed below it."""
     middle, half = (stock.x0 + stock.x1) / 2, held.jaw_length / 2
     bed = -held.bed_gap
     far = 1e4
     jaws = tuple(
-        Box(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
+        Obstacle(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
         for y0, y1 in (
             (stock.y0 - held.jaw_width, stock.y0),
             (stock.y1, stock.y1 + held.jaw_width),
         )
     )
-    return (*jaws, Box(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
+    return (*jaws, Obstacle(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
 
 
-def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
+def on_face(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     """What must not be touched on face, in the machine's axes: what holds the blank, and the bed.
 
     The bed is what the blank lies on; into a waste board ``carrier_depth`` may be cut.
@@ -230,11 +230,11 @@ def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
     far, box = 1e4, stock.on_face()
     fixture = held.on_face == "fixture"
     depth = box.z0 - (0.0 if fixture else held.carrier_depth)
-    around = [Box(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
+    around = [Obstacle(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
     if fixture:
         middle, half = (box.x0 + box.x1) / 2, held.jaw_length / 2
         around += [
-            Box(name="fixture", low=(middle - half, y0, depth),
+            Obstacle(name="fixture", low=(middle - half, y0, depth),
                 high=(middle + half, y1, box.z0 + held.face_top))
             for y0, y1 in ((box.y0 - held.jaw_width, box.y0), (box.y1, box.y1 + held.jaw_width))
         ]  # fmt: skip
@@ -242,7 +242,7 @@ def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
         middle, half = (box.y0 + box.y1) / 2, held.clamp_width / 2
         reach, out = held.clamp_reach, CLAMP_BODY
         around += [
-            Box(name="clamp", low=(x0, middle - half, depth),
+            Obstacle(name="clamp", low=(x0, middle - half, depth),
                 high=(x1, middle + half, box.z1 + held.clamp_height))
             for x0, x1 in ((box.x0 - out, box.x0 + reach), (box.x1 - reach, box.x1 + out))
         ]  # fmt: skip

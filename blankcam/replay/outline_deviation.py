@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
 from blankcam.replay.deviation import PartLike
@@ -120,7 +120,7 @@ def distances(at: Floats, moves: Moves) -> Floats:
     return np.asarray(out)
 
 
-def judge(part: PartLike, stage: Stage, stock: Stock, programs: Sequence[Program],
+def judge(part: PartLike, stage: Stage, stock: Box, programs: Sequence[Program],
           tools: Mapping[int, Tool], found: Collector) -> None:  # fmt: skip
     """Fault where the edge that the programs on face leave is off the part's outline.
 

@@ -6,7 +6,6 @@ import dataclasses
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,7 @@ from blankcam.data import table
 from blankcam.digest import of_moves
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
 from blankcam.replay import limits, outline_deviation, thickness_deviation
 from blankcam.replay.deviation import (
@@ -49,13 +48,6 @@ _CONTACT = {
 }
 
 
-class Setup(StrEnum):
-    """How the blank lies while a program runs."""
-
-    FACE = "face"
-    EDGE = "edge"
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramText:
     """A program as it came: its name, bytes or text or as it was read, and its set-up."""
@@ -85,9 +77,18 @@ class ProgramProof:
     """Whether the header's digest is that of the moves; None where it carries none."""
     job_digests: tuple[str, ...]
     """Of the jobs that the header names: one, or one a blank where a fixture holds several."""
-    around: tuple[limits.Box, ...]
+    around: tuple[limits.Obstacle, ...]
     """What stood around the blank, and must not be touched."""
     faults: tuple[Finding, ...]
+
+    def record(self) -> dict[str, object]:
+        """The keys of report.json for what this one program touched."""
+        return {
+            "rapid_contacts": self.rapid_contacts,
+            "holder_contacts": self.holder_contacts,
+            "holding_contacts": self.holding_contacts,
+            "outside_travel": self.outside_travel,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +149,7 @@ def prove(
     *,
     stage: Stage,
     milled: frozenset[int],
-    stock: Stock,
+    stock: Box,
     profile: Profile,
     holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
@@ -218,7 +219,7 @@ class _Fields:
     """The grid, the fine probes, and the blank they began as."""
 
     def __init__(
-        self, part: PartLike, stock: Stock, milled: frozenset[int], step: float | None
+        self, part: PartLike, stock: Box, milled: frozenset[int], step: float | None
     ) -> None:
         cells = table("proof")["cells"]
         dx = dy = step or cells["step"]
@@ -311,7 +312,7 @@ def _on_edge(program: Program, fields: _Fields, bench: _Bench) -> ProgramProof:
 @dataclass(frozen=True, slots=True)
 class _Seen:
     swept: Swept
-    around: tuple[limits.Box, ...]
+    around: tuple[limits.Obstacle, ...]
     holding: int
     found: Collector
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
 from blankcam.replay.deviation import PartLike, Worst
@@ -26,7 +26,7 @@ from blankcam.replay.tool_profile import of_tool
 Floats = NDArray[np.float64]
 
 
-def probes(stock: Stock) -> tuple[Field, Field]:
+def probes(stock: Box) -> tuple[Field, Field]:
     """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
     cells, box = table("proof")["cells"], stock.on_face()
     step, stations = cells["probe_face_step"], cells["stations"]

@@ -12,9 +12,8 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds, slots, taper
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
-from tests.proved import proved
+from tests.proved import files_of, plan_of, proved, result_of
 from tests.replay.dense import profile as drawn
 
 STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
@@ -115,13 +114,13 @@ def test_a_vee_only_nicks(found):
 def test_a_slim_cone_mills_the_finished_slots_and_is_proven(found):
     """Finished, a slot is about as deep as it is half wide: its cone hardly begins."""
     profile = with_tools(tapered(0.6, 6.0), tapered(1.0, 6.0, 62))
-    got = cut_part.part_made(found, "nut", profile, Stage.FINAL)
-    by = {c.string: c for c in got.plan.slots if c.by == "mill"}
+    got = result_of(found, "nut", profile, Stage.FINAL)
+    by = {c.string: c for c in got.slots if c.tool}
     assert {c.tool.shape for c in by.values()} == {Shape.TAPERED_BALL}
     assert by[1].tool.number == 62  # 1.42 mm wide: the larger tip
     assert len(by) >= 3
     assert "at a tip, its cone inside the walls" in by[1].why
-    proof = proved(found, found.nut, profile, Stage.FINAL, got.plan, got.written)
+    proof = proved(found, found.nut, profile, Stage.FINAL, got, got.programs)
     assert proof.passed, [str(f) for f in proof.faults]
 
 
@@ -136,16 +135,16 @@ def test_cleared_above_a_cone_reaches_the_rough_slot(found):
     assert choice.tool is tool
     assert choice.clear
     assert "opened first" in choice.why
-    got = cut_part.part_made(found, "nut", profile, Stage.ROUGH)
-    proof = proved(found, found.nut, profile, Stage.ROUGH, got.plan, got.written)
+    got = result_of(found, "nut", profile, Stage.ROUGH)
+    proof = proved(found, found.nut, profile, Stage.ROUGH, got, got.programs)
     assert proof.passed, [str(f) for f in proof.faults]
 
 
 def test_a_cone_that_widens_is_found_by_the_proof(found):
     """The same program with a steeper cone in the spindle."""
     slim = with_tools(tapered(1.0, 6.0, 62))
-    plan = cut_part.plan_part(found, found.nut, slim, Stage.FINAL)
-    written = cut_part.written(found, plan, slim)
+    plan = plan_of(found, found.nut, slim, Stage.FINAL)
+    written = files_of(found, plan, slim)
     steep = with_tools(tapered(1.0, 40.0, 62))
     proof = proved(found, found.nut, steep, Stage.FINAL, plan, written)
     assert {"J01", "J05"} & {f.code.value for f in proof.faults}

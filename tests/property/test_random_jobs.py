@@ -11,7 +11,8 @@ from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.workflows import cut_part
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
 
 EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_JOBS", "5"))
 SETS = {
@@ -84,7 +85,7 @@ def test_a_sane_job_is_refused_in_words_or_passes_the_proof(text, machine, stage
     try:
         job = job_file.parse(text, "random.toml")
         found = design(job)
-        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Hand(None))
+        made = cut_parts(found, machine_of(job, machine), stage, Hand(None))
     except (RefusedError, InputError) as fault:
         refused = fault
     if refused is not None:
