@@ -8,7 +8,7 @@ from blankcam.gcode.program_file import ProgramFile
 from blankcam.machining.decision import Decision
 from blankcam.machining.request import CutRequest, Label
 from blankcam.parts.part import FeatureKind
-from blankcam.replay.prove import Proof
+from blankcam.replay.proof import Proof
 
 __all__ = ["CutRequest", "CutResult", "Label"]
 

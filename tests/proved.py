@@ -2,7 +2,8 @@
 
 from blankcam.gcode import writer
 from blankcam.parts.frames import Setup
-from blankcam.replay.prove import ProgramText, prove
+from blankcam.replay.proof import ProgramText
+from blankcam.replay.prove import prove
 from blankcam.toolpath import build
 from blankcam.workflows.cut_part import cut_part, write_part
 from blankcam.workflows.request import blank_as_cut, box_of, request_of

@@ -29,7 +29,7 @@ _BEFORE = (
 )  # fmt: skip
 _AFTER = (
     "nut.margin_to", "nut.margin_bass", "nut.margin_treble", "nut.spacing", "nut.course_gap",
-    "board.crown", "board.relief", "board.body_fret",
+    "board.fret_height", "board.relief", "board.body_fret",
     "nut.seat_width", "nut.seat_drop", "nut.tilt", "blanks.material", "blanks.fit",
     "blanks.nut.length", "blanks.nut.height", "blanks.nut.thickness",
     "saddle.slot_width", "saddle.slot_length", "saddle.slot_depth", "saddle.slot_ends",

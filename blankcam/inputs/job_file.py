@@ -26,11 +26,13 @@ LONGEST_LINE = 4_000
 DEEPEST = 16
 # Measured on the instrument itself: taken from the kind only with a caution to measure.
 MEASURED = (
-    "board.width_at_nut", "board.radius", "board.crown", "nut.seat_width", "nut.seat_drop",
+    "board.width_at_nut", "board.radius", "board.fret_height", "nut.seat_width", "nut.seat_drop",
     "saddle.slot_width", "saddle.slot_length", "saddle.slot_depth", "saddle.front_at",
     "saddle.fret_line", "blanks.nut.length", "blanks.nut.height", "blanks.nut.thickness",
     "blanks.saddle.length", "blanks.saddle.height", "blanks.saddle.thickness",
 )  # fmt: skip
+# What keys were called before, for the hint beside a key that is not known.
+FORMER_NAMES = {"crown": "fret_height", "setbacks": "compensation"}
 
 
 def read_text(path: str) -> str:
@@ -194,8 +196,10 @@ def _clean(loc: tuple[int | str, ...], tables: Any) -> Path:
 
 
 def _suggestion(at: Path) -> str:
-    names = list(known_keys(at[:-1]))
-    close = difflib.get_close_matches(str(at[-1]), names, n=1, cutoff=0.6)
+    names, name = list(known_keys(at[:-1])), str(at[-1])
+    if (now := FORMER_NAMES.get(name)) in names:
+        return f"did you mean {now!r}?"
+    close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
     return f"did you mean {close[0]!r}?" if close else f"known keys: {', '.join(names)}"
 
 
@@ -254,9 +258,9 @@ def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[
         (("nut", "first_fret"), made.nut.first_fret),
         (("nut", "lift"), made.nut.lift),
         (("nut", "exposure"), made.nut.exposure),
-        (("nut", "setbacks"), made.nut.setbacks),
+        (("nut", "compensation"), made.nut.compensation),
         (("saddle", "action"), made.saddle.action),
-        (("saddle", "setbacks"), made.saddle.setbacks),
+        (("saddle", "compensation"), made.saddle.compensation),
     ):
         if isinstance(value, tuple) and len(value) != count:
             yield fault(at, f"has {len(value)} values for {count} strings", "one value a string")
@@ -275,7 +279,7 @@ def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[
             "is too small for parts so long somewhere between nut and saddle",
             "check the radius and where each end of it was measured",
         )
-    low, high = job_schema.sane("saddle.setback")
+    low, high = job_schema.sane("saddle.compensation")
     ahead = made.saddle.front_at - made.instrument.scale
     if not low - made.saddle.slot_width <= ahead <= high:
         yield fault(

@@ -84,7 +84,7 @@ class PartCut:
     @classmethod
     def of(cls, result: CutResult) -> PartCut:
         """What the page shows of a part that was cut and proven."""
-        from blankcam.replay.reader import read
+        from blankcam.replay.reader import read_program
 
         request, proof = result.request, result.proof
         assert proof is not None
@@ -93,7 +93,9 @@ class PartCut:
             stage=request.stage,
             milled=result.milled,
             programs=result.programs,
-            moves=tuple(read(f.text, request.machine, name=f.name).moves for f in result.programs),
+            moves=tuple(
+                read_program(f.text, request.machine, name=f.name).moves for f in result.programs
+            ),
             proof=proof,
             cautions=result.cautions,
         )

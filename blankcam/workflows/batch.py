@@ -19,7 +19,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from blankcam import __version__, digest, output_folder, pools
+from blankcam import __version__, digest, output_folder, workers
 from blankcam.faults import (
     EXIT_DONE,
     EXIT_REFUSED,
@@ -183,7 +183,7 @@ def batch(
         told(outcome)
 
     tasks = _tasks(found, out, machine, stage, note)
-    with closing(pools.worked(work, tasks, pool, at_once)) as results:
+    with closing(workers.results_of(work, tasks, pool, at_once)) as results:
         for task, result in results:
             note(_put(out, task, result, force=force))
     outcomes = [done[name] for name, _, _ in found]
@@ -313,9 +313,9 @@ def _broken(task: Task, wrong: str) -> Outcome:
     return _failed(task.name, task.job.instrument, task.job.path, fault)
 
 
-def _put(out: str, task: Task, result: Result | pools.Lost, *, force: bool) -> Outcome:
+def _put(out: str, task: Task, result: Result | workers.Lost, *, force: bool) -> Outcome:
     """Write one job's folder; a folder that can't be written is this job's fault alone."""
-    if isinstance(result, pools.Lost):
+    if isinstance(result, workers.Lost):
         return _broken(task, f"its worker was lost, twice: {result.why}")
     if result.outcome.status != "made":
         return result.outcome

@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from blankcam import digest
-from blankcam.beside import Hand
 from blankcam.cut import CutRequest, CutResult, Label
 from blankcam.faults import Fault, RefusedError
 from blankcam.gcode import header, writer
@@ -19,14 +18,16 @@ from blankcam.inputs.machine import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.frames import Setup
 from blankcam.parts.part import Stage
-from blankcam.replay.prove import ProgramText, prove
+from blankcam.replay.proof import ProgramText
+from blankcam.replay.prove import prove
 from blankcam.toolpath import bounds, build, fixture_load
 from blankcam.toolpath.moves import Place, Program
+from blankcam.workers import Worker
 from blankcam.workflows.request import requests_of
 
 if TYPE_CHECKING:
     from blankcam.gcode.program_file import ProgramFile
-    from blankcam.replay.prove import Proof
+    from blankcam.replay.proof import Proof
     from blankcam.toolpath.fixture_load import Placed
 
 MOST_TOLD = 20
@@ -34,7 +35,9 @@ MOST_TOLD = 20
 _HERE: Place = (0.0, 0.0, 0.0)
 
 
-def cut_parts(found: Design, machine: Profile, stage: Stage, hand: Hand) -> tuple[CutResult, ...]:
+def cut_parts(
+    found: Design, machine: Profile, stage: Stage, worker: Worker
+) -> tuple[CutResult, ...]:
     """Both parts' programs, planned, written and proven, the saddle beside the nut.
 
     Raises
@@ -43,8 +46,8 @@ def cut_parts(found: Design, machine: Profile, stage: Stage, hand: Hand) -> tupl
         Where a plan can't be made: every reason for both parts.
     """
     nut, saddle = requests_of(found, machine, stage)
-    beside = hand.do(cut_part, saddle)
-    here = Hand(None).do(cut_part, nut)
+    beside = worker.submit(cut_part, saddle)
+    here = Worker().submit(cut_part, nut)
     faults: list[Fault] = []
     results: list[CutResult] = []
     for part in (here, beside):

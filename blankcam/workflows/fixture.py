@@ -13,7 +13,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from blankcam import output_folder, pools
+from blankcam import output_folder, workers
 from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, printable
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
@@ -109,9 +109,9 @@ def load_up(
         wrong = "no job has a machine that takes programs"
         raise RefusedError(Fault(where=out, wrong=wrong, mend="choose a mill with --machine"))
     done: dict[str, Loaded] = {}
-    with closing(pools.worked(load_made, iter(loads), pool, at_once)) as results:
+    with closing(workers.results_of(load_made, iter(loads), pool, at_once)) as results:
         for load, result in results:
-            if isinstance(result, pools.Lost):
+            if isinstance(result, workers.Lost):
                 why = f"{load.stem}: its worker was lost, twice: {result.why}"
                 done[load.stem] = Loaded(filled=None, said=(why,))
             else:

@@ -74,9 +74,9 @@ def _with_cautions(found: Design, more: Sequence[str]) -> Design:
 
 def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
     """What the drawings will be told with, and whether ``make`` will refuse them."""
-    from blankcam.outputs.drawings.cut_offset import drawing_cautions, moved_out
+    from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
 
-    said = drawing_cautions(profile.drawing.release, moved_out(profile))
+    said = drawing_cautions(profile.drawing.release, offset_for(profile))
     if profile.kind is not Kind.LASER:
         return said
     from blankcam.safety import laser_cautions
@@ -163,7 +163,7 @@ def _refused(work: Callable[..., object], *on: object) -> tuple[Fault, ...]:
 
 def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
     """Both parts as lines of characters no wider than ``width``."""
-    from blankcam.outputs.render import picture as pictures
+    from blankcam.outputs.drawings import picture as pictures
 
     job = job_file.load(job_path)
     found = design(job)

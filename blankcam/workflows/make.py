@@ -7,7 +7,6 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from blankcam import output_folder
-from blankcam.beside import second_hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
@@ -19,6 +18,7 @@ from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
+from blankcam.workers import second_core
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import machine_of
 
@@ -119,7 +119,7 @@ def stock_drawing(
         When they don't fit.
     """
     from blankcam.outputs.drawings import nesting as stocks
-    from blankcam.outputs.render import dxf
+    from blankcam.outputs.drawings.cut_files import options_for, write
     from blankcam.safety import laser_cautions
 
     try:
@@ -127,7 +127,7 @@ def stock_drawing(
     except ValueError:
         mend = 'write it like "300 mm x 200 mm"'
         raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
-    options = dxf.options_for(profile)
+    options = options_for(profile)
     parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in (d.nut, d.saddle)]
     drawn = stocks.outlines(
         parts,
@@ -142,7 +142,7 @@ def stock_drawing(
             laser_cautions(d.job.path, d.job.blanks.material)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
     title = tuple(d.job.instrument.name for _, d in jobs)
-    return dxf.write(whole, notice=tuple(lines), title=title, options=options)
+    return write(whole, notice=tuple(lines), title=title, options=options)
 
 
 def _produced(
@@ -152,15 +152,15 @@ def _produced(
     made: tuple[CutResult, ...] = ()
     files: dict[str, bytes] = {}
     said = [*found.cautions]
-    with second_hand(alone and what != "dxf") as hand:
+    with second_core(alone and what != "dxf") as worker:
         if what != "dxf" and profile.cuts_programs:
             from blankcam.workflows.cut_part import cut_parts, stop_unproven
 
-            made = cut_parts(found, profile, stage, hand)
+            made = cut_parts(found, profile, stage, worker)
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
-        drawn = hand.do(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = hand.do(sheet, found, profile) if what in ("all", "preview") else None
+        drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
+        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.programs}
         if sheets is not None:
@@ -192,17 +192,18 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     RefusedError
         For a laser and a material that must not come under one.
     """
-    from blankcam.outputs.render import dxf
+    from blankcam.outputs.drawings.cut_files import options_for, write_nut, write_saddle
+    from blankcam.outputs.drawings.cut_offset import drawing_cautions
     from blankcam.safety import laser_cautions
 
     job = found.job
-    options = dxf.options_for(profile)
-    said = [*dxf.told(options)]
+    options = options_for(profile)
+    said = [*drawing_cautions(options.release, options.offset)]
     if profile.kind is Kind.LASER:
         said += laser_cautions(job.path, job.blanks.material)
     lines = notice(job.blanks.material, str(profile.kind))
     title = (job.instrument.name, f"stage {stage}, job digest {job.digest}")
-    nut = dxf.write_nut(
+    nut = write_nut(
         found.nut,
         stage,
         notice=lines,
@@ -210,7 +211,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
         title=("nut", *title),
         options=options,
     )
-    saddle = dxf.write_saddle(
+    saddle = write_saddle(
         found.saddle,
         stage,
         notice=lines,

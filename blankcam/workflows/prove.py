@@ -13,7 +13,7 @@ from blankcam.inputs import job_file
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.replay.prove import Proof
+from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD, proven, write_part
 from blankcam.workflows.request import machine_of, request_of
 

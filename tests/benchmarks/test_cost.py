@@ -9,9 +9,10 @@ import pytest
 from blankcam.data import table
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.frames import Box
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
 from blankcam.replay import prove
+from blankcam.replay.proof import ProgramText
 from blankcam.workflows.request import blank_as_cut, machine_of
 from tests.conftest import REPO
 from tests.proved import files_of, plan_of, result_of
@@ -70,7 +71,7 @@ def test_cells(cells, benchmark):
     profile = machine_of(found.job, "bench-mill")
     plan = plan_of(found, found.nut, profile, Stage.ROUGH)
     texts = files_of(found, plan, profile)
-    given = [prove.ProgramText(name=w.name, data=w.text, setup=prove.Setup(p.setup))
+    given = [ProgramText(name=w.name, data=w.text, setup=Setup(p.setup))
              for w, p in zip(texts, plan.programs, strict=True)]  # fmt: skip
     blank = blank_as_cut(found, found.nut)
     over = (blank.length - found.nut.length) / 2

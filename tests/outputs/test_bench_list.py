@@ -17,7 +17,6 @@ from blankcam.outputs.tables import machine_work
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
-from blankcam.toolpath import build
 from blankcam.toolpath.timing import Times
 from blankcam.workflows import make
 from tests.conftest import DEMO_JOBS
@@ -281,7 +280,7 @@ def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):
     assert "file down to the line" not in text
     for part in (nut, saddle):
         assert part.index("**run `") < part.index("**Edges**")
-        if build.get("outline") == "saw":
+        if plan.get("outline") == "saw":
             ordered(part, "**run `", "Before unclamping", "To length", "Dry fit")
             assert part.index("**Square**") < part.index("**run `")
 

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, event, example, given, settings
 from hypothesis import strategies as st
 
-from blankcam.beside import Hand
 from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
+from blankcam.workers import Worker
 from blankcam.workflows import layout
 from blankcam.workflows.cut_part import cut_parts
 from blankcam.workflows.request import machine_of
@@ -79,7 +79,7 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
         return
     told = {str(f) for f in layout.refusals(found, profile, stage)}
     try:
-        made = cut_parts(found, profile, stage, Hand(None))
+        made = cut_parts(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
         assert told

@@ -6,16 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from blankcam.faults import Fault, RefusedError
-from blankcam.outputs.drawing import (
-    Drawing,
-    Offset,
-    Words,
-    gauges,
-    joined,
-    nut_elevation,
-    saddle_elevation,
-    with_offset,
-)
+from blankcam.outputs.drawing import Drawing, Words, joined
+from blankcam.outputs.drawings.cut_offset import Offset, with_offset
+from blankcam.outputs.drawings.flat import gauges, nut_elevation, saddle_elevation
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
