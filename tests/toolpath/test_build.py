@@ -14,6 +14,7 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.machining import slot_passes, slots, top
 from blankcam.machining.cutter_contact import tip_height
+from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box as ProofStock
 from blankcam.parts.part import Stage
@@ -48,13 +49,13 @@ def test_tools_are_narrower_than_their_slots_and_long_enough(found, rough):
     by_string = {s.string: s for s in found.nut.slots}
     assert {c.string for c in rough.slots} == set(by_string)
     for choice in rough.slots:
-        if choice.by == "mill":
+        if choice.tool:
             assert choice.tool.diameter <= by_string[choice.string].width - 0.05
             assert choice.tool.diameter >= 0.5
-            assert choice.tool.flute_length >= choice.depth + 0.2
-            assert choice.depth <= 3 * choice.tool.diameter
+            assert choice.tool.flute_length >= choice.by.depth + 0.2
+            assert choice.by.depth <= 3 * choice.tool.diameter
         else:
-            assert choice.why
+            assert choice.reasons
             assert choice.nick is not None
 
 
@@ -63,8 +64,8 @@ def test_a_flat_tool_is_refused_for_a_round_floor(found):
     only = dataclasses.replace(ROUTER, tools=(flat,))
     widest = max(found.nut.slots, key=lambda s: s.width)
     choice = slots.choose(found.nut, widest, only, Stage.ROUGH, by_file=False)
-    assert choice.by == "file"
-    assert "high in its middle" in choice.why
+    assert choice.tool is None
+    assert "high in its middle" in words(choice.reasons)
 
 
 @pytest.mark.parametrize(
