@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import REPO
+from tests.conftest import REPO, STEEL
 
 COMMAND = Path(sys.executable).with_name("blankcam")
-STEEL = str(REPO / "demo_jobs" / "concert-steel.toml")
 
 
 def run(*args):

@@ -15,7 +15,8 @@ from blankcam.faults import InputError
 from blankcam.inputs.job_file import read_text
 from blankcam.inputs.machine_file import read_profile
 from blankcam.workflows.cut_part import program_bytes
-from tests.commands.test_commands import COMMAND, STEEL, refused, run
+from tests.commands.test_commands import COMMAND, refused, run
+from tests.conftest import STEEL
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
 

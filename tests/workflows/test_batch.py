@@ -20,9 +20,8 @@ from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.part import Stage
 from blankcam.workflows import batch
-from tests.conftest import REPO
+from tests.conftest import REPO, STEEL
 
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 TEXT = STEEL.read_text()
 HAND = "hand-bench"  # no programs: the quickest whole set
 
