@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from blankcam.inputs.job import KINDS
-from tests.conftest import DEMO_JOBS, REPO, STEEL, demo_job
+from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job
 
 COMMAND = Path(sys.executable).with_name("blankcam")
 
@@ -38,7 +38,7 @@ def made(tmp_path_factory):
     return out
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_layout_tells_every_number_readably(path):
     done = run("layout", path, COLUMNS="110")
     assert done.returncode == 0, done.stderr

@@ -9,7 +9,7 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS, STEEL
+from tests.conftest import EACH_DEMO_JOB, STEEL
 
 
 def planned(found, profile, stage):
@@ -21,7 +21,7 @@ def planned(found, profile, stage):
     return set(said)
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_foreseen_is_what_the_plan_says(job, machine):
     loaded = job_file.load(str(job))
@@ -116,7 +116,7 @@ def refused_by_plan(found, profile, stage):
     return False
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize(
     "changed",
     [

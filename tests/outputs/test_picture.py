@@ -7,10 +7,10 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.outputs.render import picture
 from blankcam.parts.design import design
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def made(request):
     return design(job_file.load(str(request.param)))
 

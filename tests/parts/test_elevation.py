@@ -14,12 +14,12 @@ from blankcam.parts.curve import Arc, area, points
 from blankcam.parts.design import design
 from blankcam.parts.offset import gaps
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS, STEEL
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL
 
 MICROMETRE = 0.001
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def made(request):
     return design(job_file.load(str(request.param)))
 

@@ -108,6 +108,7 @@ class Bench:
         ))  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2])
 def test_within_two_rounds_every_string_is_right_and_none_too_low(seed, tmp_path):
     job = tmp_path / "job.toml"
