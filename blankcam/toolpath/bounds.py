@@ -27,7 +27,7 @@ def travel_faults(where: str, profile: Profile, operations: Iterable[Operation])
                     key=f"travel.{axis}",
                     found=f"{limit:g} mm",
                     wrong=f"is less than the {span:.1f} mm this part needs",
-                    mend="use a larger machine",
+                    fix="use a larger machine",
                 )
             )
     return faults

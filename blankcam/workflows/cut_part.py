@@ -126,7 +126,7 @@ def _proof(result: CutResult, texts: Sequence[ProgramText]) -> Proof:
 def stop_unproven(results: Sequence[CutResult]) -> None:
     """Raise RefusedError with what the proofs found, where one failed."""
     faults = [
-        Fault(where=_where(r), wrong=f"the proof failed: {finding}", mend="nothing was written")
+        Fault(where=_where(r), wrong=f"the proof failed: {finding}", fix="nothing was written")
         for r in results
         if r.proof and not r.proof.passed
         for finding in r.proof.faults[:MOST_TOLD]

@@ -64,7 +64,7 @@ def make(
                 key="plan.machine",
                 found=profile.name,
                 wrong=f"a {profile.kind} takes no programs",
-                mend="choose a mill or a router with --machine",
+                fix="choose a mill or a router with --machine",
             )
         )
     found = design(job)
@@ -91,8 +91,8 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     """The profile with what the command says of drawings laid over it."""
     for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
         if value is not None and value not in allowed:
-            mend = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", mend=mend))
+            fix = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
     drawing = dataclasses.replace(
         profile.drawing,
         release=release or profile.drawing.release,
@@ -125,8 +125,8 @@ def stock_drawing(
     try:
         width, height = (parse_length(side) for side in size.lower().split(" x "))
     except ValueError:
-        mend = 'write it like "300 mm x 200 mm"'
-        raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
+        fix = 'write it like "300 mm x 200 mm"'
+        raise InputError(Fault(where="--stock", found=size, wrong="no size", fix=fix)) from None
     options = options_for(profile)
     parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in (d.nut, d.saddle)]
     drawn = stocks.outlines(

@@ -42,7 +42,7 @@ def prove(
                 where=program,
                 wrong=f"is for {len(said.places)} blanks in a fixture, none of {job.path} as it is"
                 " now",
-                mend="give the job of one of them, or run batch --fixture again",
+                fix="give the job of one of them, or run batch --fixture again",
             )
         )
     return prove_given(program, data, stem, request, as_json=as_json)
@@ -65,7 +65,7 @@ def prove_given(
             Fault(
                 where=program,
                 wrong=f"does not say which program of the {request.part.name} it is",
-                mend=f"name it like one of these: {', '.join(names)}",
+                fix=f"name it like one of these: {', '.join(names)}",
             )
         )
     proof = proven(result).proof

@@ -111,7 +111,7 @@ def _same_job(path: str, entries: Sequence[LogEntry], shape: str) -> None:
                 where=path,
                 wrong="the job was changed after its parts were refitted: they no longer stand as"
                 " it says",
-                mend="put the old values back, and new targets as want_first_fret and want_action"
+                fix="put the old values back, and new targets as want_first_fret and want_action"
                 " into the readings; or, for new parts, move this log away",
             )
         )
@@ -340,7 +340,7 @@ def prove(
     """
     if stage is not None:
         wrong = "a refit's program has no stage"
-        raise InputError(Fault(where=program, wrong=wrong, mend="leave --stage out"))
+        raise InputError(Fault(where=program, wrong=wrong, fix="leave --stage out"))
     from blankcam.workflows import prove as proofs
 
     data = proofs.program_bytes(program)
@@ -353,8 +353,8 @@ def prove(
     stem = proofs.stem_of(program, data)
     request = next((r for r in requests if stem.startswith(r.label.stem)), None)
     if request is None:
-        mend = f"what it cuts is {', '.join(p.stem for p in pieces) or 'nothing'}"
-        raise InputError(Fault(where=program, wrong="its refit has no such program", mend=mend))
+        fix = f"what it cuts is {', '.join(p.stem for p in pieces) or 'nothing'}"
+        raise InputError(Fault(where=program, wrong="its refit has no such program", fix=fix))
     return proofs.prove_given(program, data, stem, request, as_json=as_json)
 
 
@@ -370,7 +370,7 @@ def _logged(program: str, data: bytes, job: Job) -> tuple[LogEntry, tuple[LogEnt
     at = max((i for i, e in enumerate(entries) if e.readings == of), default=None)
     if at is None:
         wrong = f"its refit is not in the log {path}"
-        mend = "give the job that was refitted, with its log beside it"
-        raise InputError(Fault(where=program, wrong=wrong, mend=mend))
+        fix = "give the job that was refitted, with its log beside it"
+        raise InputError(Fault(where=program, wrong=wrong, fix=fix))
     entry = entries[at]
     return entry, book.cut_so_far(entries[: at + 1], entry.readings, entry.before)

@@ -14,11 +14,10 @@ from blankcam.parts.part import Stage
 from blankcam.replay import prove
 from blankcam.replay.proof import ProgramText
 from blankcam.workflows.request import blank_as_cut, machine_of
-from tests.conftest import REPO
+from tests.conftest import STEEL
 from tests.proved import files_of, plan_of, result_of
 
 ALONE = "long timings: pytest tests/benchmarks -n 0"
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 GAP = 7.2
 """mm between the strings of the widened boards."""
 

@@ -14,7 +14,7 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workflows.cut_part import proven
 from blankcam.workflows.request import machine_of
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 from tests.proved import unproven
 
 
@@ -30,7 +30,7 @@ def least(rounds, function):
 
 @pytest.mark.benchmark
 @pytest.mark.parametrize("name", ["nut", "saddle"])
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_proof_beside_planning(path, name, benchmark):
     found = design(job_file.load(str(path)))
     profile = machine_of(found.job, "bench-mill")

@@ -19,10 +19,8 @@ from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.timing import Times
 from blankcam.workflows import make
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, STEEL
 from tests.proved import unproven
-
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,6 @@ say, within 0.005 mm.
 
 import math
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,8 +18,8 @@ from blankcam.workers import Worker
 from blankcam.workflows import refit
 from blankcam.workflows.cut_part import cut_parts
 from blankcam.workflows.request import machine_of
+from tests.conftest import STEEL
 
-DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
 UNCERTAINTY = 0.02
 FRETS = np.array([1.0, 12.0])
 
@@ -111,10 +110,11 @@ class Bench:
         ))  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2])
 def test_within_two_rounds_every_string_is_right_and_none_too_low(seed, tmp_path):
     job = tmp_path / "job.toml"
-    shutil.copy(DEMO, job)
+    shutil.copy(STEEL, job)
     bench = Bench(job, seed)
     assert np.max(bench.over_target()) > 0.15  # there is something to do
     lowest = np.inf

@@ -114,5 +114,5 @@ def _too_small(box: _Box, count: int, stock: Stock, where: str) -> Fault:
         found=f"{stock.width:g} x {stock.height:g} mm",
         wrong=f"too small for {count} outlines {stock.spacing:g} mm apart: no room left for one of "
         f"{box.width:.1f} x {box.height:.1f} mm",
-        mend="a larger sheet, less spacing or fewer outlines",
+        fix="a larger sheet, less spacing or fewer outlines",
     )
