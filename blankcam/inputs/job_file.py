@@ -56,7 +56,7 @@ def read_text(path: str) -> str:
     except UnicodeDecodeError as fault:
         where = raw.count(b"\n", 0, fault.start) + 1
         raise InputError(
-            Fault(where=path, line=where, wrong="is not UTF-8 text", mend="save it as UTF-8")
+            Fault(where=path, line=where, wrong="is not UTF-8 text", fix="save it as UTF-8")
         ) from None
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=path, wrong=f"can't be read ({_reason(fault)})")) from None
@@ -163,19 +163,19 @@ def from_tables(
 
 def _fault(e: ErrorDetails, tables: dict[str, Any], path: str, lines: dict[Path, int]) -> Fault:
     at = _clean(e["loc"], tables)
-    wrong, mend, found = e["msg"].removeprefix("Value error, "), "", e["input"]
+    wrong, fix, found = e["msg"].removeprefix("Value error, "), "", e["input"]
     if e["type"] == "missing":
         wrong, found = "is missing", None
     elif e["type"] == "extra_forbidden":
         wrong, found = "is not a key of a job file", None
-        mend = _suggestion(at)
+        fix = _suggestion(at)
     elif isinstance(found, dict | list):
         found = None
     elif e["type"] == "string_pattern_mismatch":
         wrong = 'is not a note; write a letter, # or b, and the octave, such as "E2" or "Bb3"'
     wrong = wrong.replace("Input should be", "should be")
     return Fault(
-        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, mend=mend
+        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, fix=fix
     )
 
 
@@ -250,8 +250,8 @@ def _is_used(key: str, made: job.Job) -> bool:
 def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[Fault]:
     """Faults that lie between keys."""
 
-    def fault(at: Path, wrong: str, mend: str = "") -> Fault:
-        return Fault(where=path, line=line_of(lines, at), key=spelled(at), wrong=wrong, mend=mend)
+    def fault(at: Path, wrong: str, fix: str = "") -> Fault:
+        return Fault(where=path, line=line_of(lines, at), key=spelled(at), wrong=wrong, fix=fix)
 
     count = len(made.strings)
     for at, value in (

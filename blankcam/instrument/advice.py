@@ -143,8 +143,8 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
         worst = int(np.argmax(np.abs(found.cents)))
         if abs(found.cents[worst]) > CENTS_NOTICED:
             high_nut = found.cents[worst] > 0 and worst < NEAR_NUT
-            mend = ": less clearance at fret 1 would bring it down" if high_nut else ""
-            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{mend}"
+            fix = ": less clearance at fret 1 would bring it down" if high_nut else ""
+            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{fix}"
     yield from _height_cautions(instrument)
 
 

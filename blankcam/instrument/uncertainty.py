@@ -288,7 +288,7 @@ def _share(values: Array, drawn: Array, source: str, fret: int) -> float:
 def _words(
     shares: tuple[Share, ...], buzz: float, made: tuple[StringScatter, ...]
 ) -> Iterator[str]:
-    names, mend = table("uncertainty")["words"], table("uncertainty")["mend"]
+    names, fix = table("uncertainty")["words"], table("uncertainty")["fix"]
     said: set[str] = set()
     for share in shares:
         if share.result in said:
@@ -296,7 +296,7 @@ def _words(
         said.add(share.result)
         yield (
             f"{share.result}: {share.share:.0%} of the scatter comes from {names[share.source]}:"
-            f" {mend[share.source]}"
+            f" {fix[share.source]}"
         )
     if buzz > BUZZ_NOTICED:
         worst = max(made, key=lambda s: s.buzz)

@@ -208,7 +208,7 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.crown_radius",
             wrong=f"{saddle.crown_radius:g} mm is too small: a face lies {reach:.2f} mm from the "
             "ridge and the crown would fall too steeply",
-            mend=f"at least {reach / limits['steepest']:.2f} mm",
+            fix=f"at least {reach / limits['steepest']:.2f} mm",
         )
         return
     lowest = float(np.min(saddle.lower(x, saddle.thickness / 2 + 0 * x, Stage.FINAL)[1:-1]))
@@ -218,5 +218,5 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.slot_depth",
             wrong=f"the saddle would be {lowest:.2f} mm high at its lowest, "
             f"under {limits['floor']} mm",
-            mend="check fret_line, slot_depth and action",
+            fix="check fret_line, slot_depth and action",
         )

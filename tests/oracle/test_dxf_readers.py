@@ -18,28 +18,19 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.outputs.drawing import Drawing, Path
-from blankcam.outputs.render import dxf
+from blankcam.outputs.drawings import cut_files
 from blankcam.parts import elevation
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB, needed
 
 pytestmark = pytest.mark.oracle
 NOTICE = ("SAFETY NOTICE", "Wear eye protection.")
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def found(request):
     return design(job_file.load(str(request.param)))
-
-
-def needed(present, what):
-    """Skip where somebody's program is absent; in CI (BLANKCAM_OUTSIDE) it must be there."""
-    if present:
-        return
-    if os.environ.get("BLANKCAM_OUTSIDE"):
-        pytest.fail(f"{what} is not installed")
-    pytest.skip(f"{what} is not installed")
 
 
 def silhouette(part):
@@ -50,8 +41,8 @@ def silhouette(part):
 
 
 def files(found):
-    yield found.nut, dxf.write_nut(found.nut, Stage.FINAL, notice=NOTICE)
-    yield found.saddle, dxf.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
+    yield found.nut, cut_files.write_nut(found.nut, Stage.FINAL, notice=NOTICE)
+    yield found.saddle, cut_files.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
 
 
 def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
@@ -64,7 +55,7 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     for part in (found.nut, found.saddle):
         chain = elevation.elevation(part, Stage.FINAL)
         alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
-        data = dxf.write(alone, notice=NOTICE)
+        data = cut_files.write(alone, notice=NOTICE)
         path = trimesh.load_path(io.BytesIO(data), file_type="dxf")
         assert trimesh.units.unit_conversion(path.units, "mm") == 1.0
         (whole,) = path.polygons_full  # its own bounds hold the words too
@@ -98,6 +89,7 @@ def test_gdal_reads_area_and_bounds(found, tmp_path, monkeypatch):
         assert ring.bounds[3] == pytest.approx(part.height, rel=1e-4)
 
 
+@pytest.mark.long
 def test_a_cad_program_draws_the_same_width(found, tmp_path):
     """LibreCAD's own PDF of the file at 1:1, its drawing stream read plainly."""
     needed(shutil.which("librecad"), "librecad")

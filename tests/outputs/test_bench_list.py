@@ -18,9 +18,7 @@ from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath import build
 from blankcam.workflows import cut_part, make
-from tests.conftest import DEMO_JOBS
-
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
+from tests.conftest import DEMO_JOBS, STEEL
 
 
 @pytest.fixture(scope="module")
@@ -271,7 +269,7 @@ def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):
     assert "file down to the line" not in text
     for part in (nut, saddle):
         assert part.index("**run `") < part.index("**Edges**")
-        if build.get("outline") == "saw":
+        if plan.get("outline") == "saw":
             ordered(part, "**run `", "Before unclamping", "To length", "Dry fit")
             assert part.index("**Square**") < part.index("**run `")
 
