@@ -191,7 +191,7 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
 
 
-def _as_obstacle(box: Stock) -> limits.Obstacle:
+def _as_obstacle(box: Box) -> limits.Obstacle:
     """A blank as something that the tool must be clear of."""
     low, high = (box.x0, box.y0, box.z0), (box.x1, box.y1, box.z1)
     return limits.Obstacle(name="blank", low=low, high=high)
