@@ -1,5 +1,6 @@
 """Several blanks in one fixture as one program: its order, its path, its proof."""
 
+import dataclasses
 import itertools
 import json
 import math
@@ -142,10 +143,7 @@ def damaged(monkeypatch, change):
 
     def wrong(program, *rest):
         written = write(program, *rest)
-        text = change(written.text)
-        return writer.Written(
-            **{k: getattr(written, k) for k in written.__slots__} | {"text": text}
-        )
+        return dataclasses.replace(written, text=change(written.text))
 
     monkeypatch.setattr(writer, "write", wrong)
 
@@ -186,7 +184,6 @@ def test_a_rapid_through_the_blank_beside_is_found(jobs, tmp_path, monkeypatch):
 
 def saw_only(request_of):
     """On edge alone, to keep the example small."""
-    import dataclasses
 
     def sawn(found, *rest):
         job = dataclasses.replace(
