@@ -131,8 +131,8 @@ def start(
         _asked(file, like, force=force)
         return
     if like is None:
-        mend = "--like KIND writes typical values, --ask asks for your own"
-        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", mend=mend))
+        fix = "--like KIND writes typical values, --ask asks for your own"
+        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", fix=fix))
     for line in make.start(file, like, force=force):
         print(line)
 

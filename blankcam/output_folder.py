@@ -200,7 +200,7 @@ def _file_place(path: str, *, force: bool) -> Path:
 
 
 def _there_already(path: str) -> Fault:
-    return Fault(where=path, wrong="is there already", mend="another name, or --force")
+    return Fault(where=path, wrong="is there already", fix="another name, or --force")
 
 
 @contextlib.contextmanager
@@ -210,8 +210,8 @@ def _told(where: str) -> Iterator[None]:
         yield
     except transaction.BusyError:
         wrong = "another run of blankcam is writing there"
-        mend = "wait until it is done, or use another folder"
-        raise OutputError(Fault(where=where, wrong=wrong, mend=mend)) from None
+        fix = "wait until it is done, or use another folder"
+        raise OutputError(Fault(where=where, wrong=wrong, fix=fix)) from None
     except (OSError, ValueError) as fault:
         raise OutputError(
             Fault(where=where, wrong=f"can't be written ({_reason(fault)})")
@@ -248,8 +248,8 @@ def _held(target: Path, out: str, patience: float) -> Iterator[None]:
         try:
             transaction.recover(target)
         except ValueError as unclear:
-            mend = f"look at that file, then remove {transaction.JOURNAL} and run again"
-            raise OutputError(Fault(where=out, wrong=str(unclear), mend=mend)) from None
+            fix = f"look at that file, then remove {transaction.JOURNAL} and run again"
+            raise OutputError(Fault(where=out, wrong=str(unclear), fix=fix)) from None
         yield
 
 
@@ -307,8 +307,8 @@ def _check_places(target: Path, names: Collection[str]) -> None:
     for name in names:
         if kind := _kind(target / name, follow=False):
             wrong = f"is {kind}, and a file of that name is to be written"
-            mend = "move it away, or use another folder"
-            raise OutputError(Fault(where=str(target / name), wrong=wrong, mend=mend))
+            fix = "move it away, or use another folder"
+            raise OutputError(Fault(where=str(target / name), wrong=wrong, fix=fix))
 
 
 def _listed(target: Path) -> dict[str, _Listed]:
@@ -342,7 +342,7 @@ def _foreign_fault(out: str, foreign: Collection[str], files: Collection[str]) -
     what = "would be overwritten, changed by hand" if changed else "not written by this tool"
     shown = [_with_kind(out, name) for name in (changed or sorted(foreign))[:3]]
     names = ", ".join(shown) + (" and more" if len(changed or foreign) > 3 else "")
-    return Fault(where=out, wrong=f"holds files {what}: {names}", mend="another folder, or --force")
+    return Fault(where=out, wrong=f"holds files {what}: {names}", fix="another folder, or --force")
 
 
 def _with_kind(out: str, name: str) -> str:

@@ -79,7 +79,7 @@ def second_core(wanted: bool) -> Iterator[Worker]:
     except BrokenExecutor:
         wrong = "its second process was killed, perhaps for want of memory"
         raise BlankcamError(
-            Fault(where="blankcam", wrong=wrong, mend="close other programs and run it again")
+            Fault(where="blankcam", wrong=wrong, fix="close other programs and run it again")
         ) from None
 
 
@@ -226,7 +226,7 @@ def cluster_pool(address: str) -> Iterator[tuple[int, Callable[[], Executor]]]:
         import distributed
     except ImportError:
         fault = Fault(
-            where="--scheduler", wrong="needs distributed", mend="pip install 'blankcam[cluster]'"
+            where="--scheduler", wrong="needs distributed", fix="pip install 'blankcam[cluster]'"
         )
         raise InputError(fault) from None
     try:

@@ -93,13 +93,13 @@ def _job_files(source: str) -> list[Path]:
     """The job files of a folder: every TOML file in it; one that is no job is told as unusable."""
     try:
         if not Path(source).is_dir():
-            mend = "for one job: blankcam make, or --rows with a table"
-            raise InputError(Fault(where=source, wrong="is not a folder", mend=mend))
+            fix = "for one job: blankcam make, or --rows with a table"
+            raise InputError(Fault(where=source, wrong="is not a folder", fix=fix))
         paths = sorted(p for p in Path(source).iterdir() if p.suffix.lower() == ".toml")
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=source, wrong=f"can't be read ({fault})")) from None
     if not paths:
-        raise InputError(Fault(where=source, wrong="holds no job files", mend="they end in .toml"))
+        raise InputError(Fault(where=source, wrong="holds no job files", fix="they end in .toml"))
     return paths
 
 

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
     from blankcam.machining.slots import SlotChoice
     from blankcam.parts.frames import Stock
-    from blankcam.replay.prove import ProgramText, Proof
+    from blankcam.replay.proof import ProgramText, Proof
     from blankcam.toolpath.build import Plan
 
 LARGEST_PROGRAM = 20_000_000
@@ -212,11 +212,12 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
     zeros: Mapping[str, tuple[float, float, float]],
 ) -> Proof:
-    from blankcam.replay import prove
 
-    setups = {f"{p.stem}.ngc": prove.Setup(p.setup) for p in plan.programs}
+    from blankcam.replay.proof import ProgramText, Setup
+
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     given = [
-        prove.ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
+        ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
         for n, t in texts.items()
     ]
     return proof(found, part, plan, profile, stage, given)
@@ -250,7 +251,7 @@ def proof(  # everything a proof needs is a fact of its own
 def stop_unproven(made: Sequence[Made]) -> None:
     """Raise RefusedError with what the proofs found, where one failed."""
     faults = [
-        Fault(where=m.part.name, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        Fault(where=m.part.name, wrong=f"the proof failed: {finding}", fix="nothing was written")
         for m in made
         if not m.proof.passed
         for finding in m.proof.faults[:MOST_TOLD]
@@ -281,7 +282,7 @@ def prove(
             Fault(
                 where=program,
                 wrong=f"does not say which program of the {part.name} it is",
-                mend=f"name it like one of these: {names}",
+                fix=f"name it like one of these: {names}",
             )
         )
     zero = _zero_said(program, data, job)
@@ -311,7 +312,7 @@ def _zero_said(program: str, data: bytes, job: Job) -> tuple[float, float, float
         fault = Fault(
             where=program,
             wrong=f"is for {len(places)} blanks in a fixture, none of {job.path} as it is now",
-            mend="give the job of one of them, or run batch --fixture again",
+            fix="give the job of one of them, or run batch --fixture again",
         )
         raise InputError(fault)
     return places.get(job.digest, (0.0, 0.0, 0.0))

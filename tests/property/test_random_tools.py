@@ -39,7 +39,7 @@ def scaled(tool, wide, long, flutes):
 
 def in_words(refused):
     event("refused")
-    assert all(f.wrong and f.key and f.mend for f in refused.faults)
+    assert all(f.wrong and f.key and f.fix for f in refused.faults)
 
 
 @pytest.mark.property
