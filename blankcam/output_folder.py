@@ -95,7 +95,7 @@ def check(out: str, names: Collection[str] = (), *, force: bool = False) -> None
                 _, foreign = _sorted(target)
             if foreign and not force:
                 raise OutputError(_foreign_fault(out, foreign, {}))
-            _check_places(target, names)
+            _check_places(target, {*names, *_listed(target)})
         _try_out(target)
 
 
@@ -181,6 +181,19 @@ def check_file(path: str, *, force: bool = False) -> None:
             target.parent.stat()
 
 
+def check_growing_file(path: str) -> None:
+    """Say before any work is done what would keep a file from being made or added to.
+
+    Raises
+    ------
+    OutputError
+        Where it, or a folder that it is not in yet, can't be written.
+    """
+    with _told(path):
+        if not _file_place(path, force=True).exists():
+            check_file(path)
+
+
 def remove_file(path: str) -> None:
     """Remove a file, where there is one; raises OutputError where it can't be removed."""
     with _told(path):
@@ -211,6 +224,10 @@ def _told(where: str) -> Iterator[None]:
     except transaction.BusyError:
         wrong = "another run of blankcam is writing there"
         fix = "wait until it is done, or use another folder"
+        raise OutputError(Fault(where=where, wrong=wrong, fix=fix)) from None
+    except transaction.HalfDoneError as fault:
+        wrong = f"the change is not complete, old files may stand among new ones ({_reason(fault)})"
+        fix = "run the command again: it completes the change first"
         raise OutputError(Fault(where=where, wrong=wrong, fix=fix)) from None
     except (OSError, ValueError) as fault:
         raise OutputError(
@@ -304,7 +321,7 @@ def _check_ours(target: Path, out: str, names: Collection[str], *, force: bool) 
 
 def _check_places(target: Path, names: Collection[str]) -> None:
     """Raise OutputError where a file is to take the place of what no file may replace."""
-    for name in names:
+    for name in (*names, LIST_NAME):
         if kind := _kind(target / name, follow=False):
             wrong = f"is {kind}, and a file of that name is to be written"
             fix = "move it away, or use another folder"

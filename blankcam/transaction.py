@@ -33,6 +33,10 @@ class BusyError(OSError):
     """Another run holds the folder."""
 
 
+class HalfDoneError(OSError):
+    """The change is certain but not complete; the next run completes it."""
+
+
 @contextlib.contextmanager
 def locked(folder: Path, *, patience: float) -> Iterator[None]:
     """Hold a folder against other runs, where its system has such locks; again within is no wait.
@@ -83,7 +87,9 @@ def change(folder: Path, put: Mapping[str, bytes], remove: Collection[str] = ())
     Raises
     ------
     OSError
-        Then nothing is changed; or the journal still stands, and ``recover`` completes it.
+        Then nothing is changed.
+    HalfDoneError
+        The journal stands, and ``recover`` completes the change.
     ValueError
         Where another program changed one of the files meanwhile; then nothing is changed.
     """
@@ -99,13 +105,18 @@ def change(folder: Path, put: Mapping[str, bytes], remove: Collection[str] = ())
         _check_unchanged(folder, was)
         (folder / f"{STAGED}{token}.journal").rename(folder / JOURNAL)
         _settle_names(folder)
-    except BaseException:
+    except BaseException as fault:
         _take_back(folder, token)
+        if isinstance(fault, OSError) and os.path.lexists(folder / JOURNAL):
+            raise HalfDoneError(fault.errno, fault.strerror) from None
         raise
     try:
-        _complete(folder, journal)
-    except OSError:
-        _complete(folder, journal)  # what failed once need not fail again
+        try:
+            _complete(folder, journal)
+        except OSError:
+            _complete(folder, journal)  # what failed once need not fail again
+    except OSError as fault:
+        raise HalfDoneError(fault.errno, fault.strerror) from None
 
 
 def recover(folder: Path) -> None:
