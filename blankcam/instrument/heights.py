@@ -63,6 +63,8 @@ class Instrument:
     name: str
     kind: str
     left_handed: bool
+    finger: float
+    """How far behind the fret a finger presses."""
     board: Board
     strings: tuple[StringPath, ...]
     nut_floor: float
@@ -80,6 +82,7 @@ def build(job: Job) -> Instrument:
         name=job.instrument.name,
         kind=job.instrument.kind,
         left_handed=job.left_handed,
+        finger=job.instrument.finger,
         board=board,
         strings=_strings(job, board),
         nut_floor=-job.nut.seat_drop,

@@ -40,7 +40,7 @@ def published():
     )
     return job(
         "classical",
-        f'[board]\nrelief = "0 mm"\n{entries}\n[nut]\nlift = "1.0 mm"\n'
+        f'finger = "0 mm"\n[board]\nrelief = "0 mm"\n{entries}\n[nut]\nlift = "1.0 mm"\n'
         '[saddle]\naction = "3.0 mm"\nfront_at = "650.5 mm"\n'
         'tie_height = "1 mm"\ntie_run = "10 mm"\n',
     )

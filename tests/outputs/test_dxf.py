@@ -46,7 +46,8 @@ def made(kind, extra=""):
     )
     job = job_file.parse(text, "job.toml")
     wanted = tuple(0.0 for _ in job.strings)
-    built = heights.with_setbacks(heights.build(job), saddle.reached_setbacks(job, wanted))
+    start = heights.build(job)
+    built = heights.with_setbacks(start, saddle.reached_setbacks(job, start, wanted))
     return job, nut.build(job, built), saddle.build(job, built, wanted)
 
 

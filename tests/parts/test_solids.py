@@ -65,7 +65,10 @@ def test_clearances_come_back_from_the_finished_solids(made):
         z_nut = z0 - job.nut.seat_drop
         z_saddle = z1 + job.board.crown - job.saddle.fret_line - job.saddle.slot_depth
         z_saddle -= residual[seat.string]
-        length = job.saddle.front_at + made.saddle.thickness - y1
+        front = job.saddle.front_at
+        if front.bass != front.treble:
+            pytest.skip("slanted: test_slanted_slot.py")
+        length = front.bass + made.saddle.thickness - y1
         u_nut, u_saddle = x0 - made.nut.length / 2, seat.centre - made.saddle.length / 2
         string = made.instrument.strings[slot.string - 1]
         for fret, wanted in ((1, string.first_fret), (12, string.action)):
@@ -244,9 +247,9 @@ def test_a_thick_blank_is_told_how_much_to_rub_off():
     blanks = '[blanks]\nnut = { length = "52 mm", height = "10 mm", thickness = "6.2 mm" }'
     made = design(job_file.parse(SMALL + blanks, "j"))
     check = next(c for c in made.checks if c.part == "nut" and c.dimension == "thickness")
-    # seat 6.0 mm, h6: 5.992 to 6.000, its middle 5.996
-    assert check.rub_off == pytest.approx(0.204)
-    assert any("rub off 0.204 mm" in c for c in made.cautions)
+    # seat 6.0 mm, h9: 5.970 to 6.000, its middle 5.985
+    assert check.rub_off == pytest.approx(0.215)
+    assert any("rub off 0.215 mm" in c for c in made.cautions)
 
 
 @pytest.mark.property

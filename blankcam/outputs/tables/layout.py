@@ -92,7 +92,7 @@ def _blanks(design: Design) -> Section:
         for c in design.checks
     ]  # fmt: skip
     fits = [
-        f"{p.name}: {p.fit.name} fit {p.fit.code} in {p.fit.seat:.3f} mm: "
+        f"{p.name}: {p.fit.words} ({p.fit.name} fit, {p.fit.code}) in {p.fit.seat:.3f} mm: "
         f"{p.fit.low:.3f} to {p.fit.high:.3f} mm thick "
         f"({inches(p.fit.low)} to {inches(p.fit.high)} in)"
         for p in (design.nut, design.saddle)
@@ -240,7 +240,7 @@ def _cents(design: Design) -> Iterator[Section]:
         title="Intonation: cents off at each fret, with this ridge (after)",
         columns=("string", *frets),
         rows=rows("cents"),
-        notes=(advice.MODEL_WORDS,),
+        notes=(advice.model_words(design.instrument),),
     )
 
 
