@@ -55,7 +55,7 @@ class BoardJob:
 
     width_at_nut: float
     radius: Radius
-    crown: float
+    fret_height: float
     relief: float
     body_fret: int
 
@@ -92,7 +92,7 @@ class NutJob:
     exposure: PerString
     allowance: float
     hold_back: float
-    setbacks: str | PerString
+    compensation: str | PerString
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,7 +111,7 @@ class SaddleJob:
     fret_line: float
     action: PerString
     top: str
-    setbacks: str | PerString
+    compensation: str | PerString
     crown_radius: float | None
     """None: fitted to the saddle."""
     allowance: float
@@ -170,7 +170,7 @@ class UncertaintyJob:
 
     board: float | None
     seat: float | None
-    crown: float | None
+    fret_height: float | None
     relief: float | None
     fret_line: float | None
     front_at: float | None

@@ -34,5 +34,5 @@ def resting_faults(
                 key=key,
                 wrong=f"string {c.string} ({c.note}) would cross the {part} {place} its {end} end, "
                 f"it needs {least:.2f} mm inside",
-                mend=fix,
+                fix=fix,
             )

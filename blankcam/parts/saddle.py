@@ -36,9 +36,9 @@ class Seat:
     """x of the crossing."""
     height: float
     """Wanted height of the ridge there, over the seat's floor."""
-    setback: float
+    compensation: float
     """Ridge really cut, beyond the nominal scale length."""
-    wanted_setback: float
+    wanted_compensation: float
     ridge: float
     """y of the ridge."""
     residual: float
@@ -108,18 +108,18 @@ def thickness_of(job: Job) -> float:
     return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), job.blanks.saddle.thickness)
 
 
-def reached_setbacks(
+def reached_compensation(
     job: Job, instrument: Instrument, wanted: tuple[float, ...]
 ) -> tuple[float, ...]:
-    """Setbacks at the ridge really cut, for those wanted.
+    """The compensation at the ridge really cut, for those wanted.
 
     The ridge keeps as far from both faces as data/limits.toml says.
     """
     slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job)
     keep, scale = table("limits")["saddle"]["ridge"], instrument.board.scale
 
-    def reached(u: float, setback: float) -> float:
-        ridge = slot.ridge(u, scale + setback, thickness)
+    def reached(u: float, compensation: float) -> float:
+        ridge = slot.ridge(u, scale + compensation, thickness)
         return slot.at_ridge(u, float(np.clip(ridge, keep, thickness - keep)), thickness) - scale
 
     return tuple(reached(s.u_saddle, b) for s, b in zip(instrument.strings, wanted, strict=True))
@@ -130,8 +130,8 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
 
     Parameters
     ----------
-    instrument : with its heights solved at the setbacks really reached
-    wanted : setbacks asked for, mm, a string each
+    instrument : with its heights solved at the compensation really reached
+    wanted : compensation asked for, mm, a string each
 
     Raises
     ------
@@ -186,10 +186,10 @@ def _top(
         return SmoothCurve(xs=tuple(centres[order]), zs=tuple(heights[order]))
     board = instrument.board
     over_frets = [
-        s.z_saddle - float(board.wood(board.scale, s.u_saddle)) - board.crown
+        s.z_saddle - float(board.wood(board.scale, s.u_saddle)) - board.fret_height
         for s in instrument.strings
     ]
-    radius = board.radius(board.scale) + board.crown + float(np.mean(over_frets))
+    radius = board.radius(board.scale) + board.fret_height + float(np.mean(over_frets))
     length = job.saddle.slot_length - job.saddle.end_clearance
     return fit_arc(centres, heights, radius / math.cos(slot.angle) ** 2, length / 2)
 
@@ -218,11 +218,13 @@ def _seat(
         note=string.note,
         centre=float(x),
         height=float(height),
-        setback=string.setback,
-        wanted_setback=wanted,
+        compensation=string.compensation,
+        wanted_compensation=wanted,
         ridge=float(ridge),
         residual=float(top.height(np.array(x))) - float(height),
-        cents=float(CENTS_PER_RATIO * (wanted - string.setback) / (string.length - string.setback)),
+        cents=float(
+            CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
+        ),
     )
 
 
@@ -248,7 +250,7 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.crown_radius",
             wrong=f"{saddle.crown_radius:g} mm is too small: a face lies {reach:.2f} mm from the "
             "ridge and the crown would fall too steeply",
-            mend=f"at least {reach / limits['steepest']:.2f} mm",
+            fix=f"at least {reach / limits['steepest']:.2f} mm",
         )
         return
     lowest = float(np.min(saddle.lower(x, saddle.thickness / 2 + 0 * x, Stage.FINAL)[1:-1]))
@@ -258,5 +260,5 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.slot_depth",
             wrong=f"the saddle would be {lowest:.2f} mm high at its lowest, "
             f"under {limits['floor']} mm",
-            mend="check fret_line, slot_depth and action",
+            fix="check fret_line, slot_depth and action",
         )

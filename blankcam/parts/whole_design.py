@@ -36,7 +36,7 @@ def _breaks(job: Job, index: int, string: StringData) -> Iterator[Fault]:
             key=f"strings[{index}]",
             wrong=f"string {string.number} ({string.note}) would be pulled to {stress:.0f} MPa, "
             f"and {make} breaks before {most:.0f} MPa",
-            mend="check its note, gauge, make and unit weight, and the scale",
+            fix="check its note, gauge, make and unit weight, and the scale",
         )
 
 
@@ -47,7 +47,7 @@ def _presses_up(job: Job, string: StringData) -> Iterator[Fault]:
             key="saddle.tie_height",
             wrong=f"string {string.number} ({string.note}) would leave the saddle upward, by "
             f"{-math.degrees(string.break_angle):.1f} degrees: it would not press on it",
-            mend="check tie_height, tie_run, fret_line and action",
+            fix="check tie_height, tie_run, fret_line and action",
         )
 
 
@@ -60,14 +60,14 @@ def _out_of_its_seat(job: Job, instrument: Instrument) -> Iterator[Fault]:
             key="saddle.slot_depth",
             wrong=f"the saddle would stand {max(heights):.2f} mm out of a slot {depth:.2f} mm deep, "
             f"more than {most:g} times as far: the strings would tip it over",
-            mend="a deeper slot; check fret_line and action",
+            fix="a deeper slot; check fret_line and action",
         )
     if min(heights) <= 0:
         yield Fault(
             where=job.path,
             key="saddle.fret_line",
             wrong=f"a string would lie {-min(heights):.2f} mm under the top of the bridge",
-            mend="check fret_line, slot_depth and action",
+            fix="check fret_line, slot_depth and action",
         )
 
 
@@ -79,5 +79,5 @@ def _slots_deeper_than_the_nut(job: Job, nut: Nut) -> Iterator[Fault]:
             key="nut.exposure",
             wrong=f"slot {deepest.string} ({deepest.note}) would be {deepest.depth_front:.2f} mm "
             f"deep in a nut {nut.thickness:.2f} mm thick: its walls would break away",
-            mend="more exposure, or a thicker nut",
+            fix="more exposure, or a thicker nut",
         )

@@ -52,7 +52,7 @@ def placed(found):
     z = np.array([0.0, 0.0, 1.0])
     turn = np.column_stack([x, np.cross(z, x), z])
     assert turn[1, 1] > 0  # the part's y runs toward the head
-    floor = job.board.crown - job.saddle.fret_line - job.saddle.slot_depth
+    floor = job.board.fret_height - job.saddle.fret_line - job.saddle.slot_depth
     leans_on = np.array([found.saddle.length / 2, found.saddle.thickness, 0.0])
     return turn, middle + np.array([0.0, 0.0, floor]) - turn @ leans_on
 
@@ -72,7 +72,7 @@ def fret_top(job, n, u):
     first, body = (SCALE * (1 - 2 ** (-m / 12)) for m in (1, job.board.body_fret))
     t = np.clip((s - first) / (body - first), 0, 1)
     wood = 0.0 if math.isinf(r) else math.sqrt(r * r - u * u) - r
-    return s, wood + job.board.crown - 4 * job.board.relief * t * (1 - t)
+    return s, wood + job.board.fret_height - 4 * job.board.relief * t * (1 - t)
 
 
 @pytest.mark.parametrize("hand", ["right", "left"])
@@ -91,7 +91,7 @@ def test_strings_laid_over_the_placed_saddle_clear_the_frets_as_asked(hand, bass
         start = np.array(
             [slot.centre - nut.length / 2, 0.0, slot.floor_front - found.job.nut.seat_drop]
         )
-        assert -ridge[1] - SCALE == pytest.approx(found.saddle.strings[i].setback, abs=3e-4)
+        assert -ridge[1] - SCALE == pytest.approx(found.saddle.strings[i].compensation, abs=3e-4)
         for n, wanted in ((1, string.first_fret), (12, string.action)):
             at = SCALE * (1 - 2 ** (-n / 12)) / -ridge[1]
             u, head, z = start + at * (ridge - start)
@@ -109,7 +109,7 @@ def test_a_slanted_slot_lets_every_string_reach_its_compensation(hand):
     # the trade's 3 degrees: 54 tan 3 = 2.83 mm between the ends (common practice, no source)
     found = made(hand, bass=648.0, treble=645.17)
     assert math.degrees(abs(found.saddle.slot.angle)) == pytest.approx(3.0, abs=0.01)
-    assert all(s.setback == pytest.approx(s.wanted_setback) for s in found.saddle.strings)
+    assert all(s.compensation == pytest.approx(s.wanted_compensation) for s in found.saddle.strings)
     square = made(hand, bass=646.585, treble=646.585)
     assert max(abs(s.cents) for s in square.saddle.strings) > 0.5
 
@@ -122,7 +122,7 @@ def test_a_part_made_for_a_square_slot_is_three_cents_off_in_a_slanted_one():
     for i, sign in ((0, -1), (-1, 1)):
         part = list(ridge_points(square))[i]
         ridge = turn @ part + shift
-        off = -ridge[1] - SCALE - square.saddle.strings[i].setback
+        off = -ridge[1] - SCALE - square.saddle.strings[i].compensation
         cents = -1200 / math.log(2) * off / SCALE
         assert cents == pytest.approx(sign * 3.8, abs=0.3)
 
@@ -132,7 +132,7 @@ def test_along_a_slant_the_strings_stand_further_apart_on_the_part():
     first, last = (found.saddle.strings[i] for i in (0, -1))
     a, b = (np.array([s.centre, s.ridge]) for s in (first, last))
     # the same two points of the instrument, by Pythagoras
-    span = math.hypot(SPAN, first.setback - last.setback)
+    span = math.hypot(SPAN, first.compensation - last.compensation)
     assert np.linalg.norm(b - a) == pytest.approx(span, abs=1e-9)
     assert b[0] - a[0] > SPAN
 
