@@ -33,12 +33,15 @@ _INTERRUPTED = 130  # what typer makes of Ctrl-C
 
 F = TypeVar("F", bound=Callable[..., None])
 
+DOCS = Path(__file__).parent / "docs"
+"""The papers that are shipped: job file, commands, machines, findings, bench loop, sources."""
+
 app = typer.Typer(
     name="blankcam",
     help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    epilog="Begin with: blankcam start my-job.toml --like classical",
+    epilog=f"Begin with: blankcam start my-job.toml --like classical\n\n\b\nRead on in: {DOCS}",
 )
 
 

@@ -19,13 +19,14 @@ from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves
 from tests.benchmarks.test_replay_speed import crown
+from tests.conftest import library
 from tests.replay.bench import MILL, TOOLS, slot_lines
 from tests.replay.dense import profile
 from tests.replay.test_reader import HEAD, TAIL
 
 pytestmark = pytest.mark.benchmark
-ocl = pytest.importorskip("opencamlib")
-manifold3d = pytest.importorskip("manifold3d")
+ocl = library("opencamlib")
+manifold3d = library("manifold3d")
 CELL = 0.02
 SIDES = 32
 WORKS = {  # program, the blank it is cut from, number of the ball

@@ -14,10 +14,9 @@ from blankcam.parts.part import Stage
 from blankcam.replay import prove
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.workflows import cut_part
-from tests.conftest import REPO
+from tests.conftest import STEEL
 
 ALONE = "long timings: pytest tests/benchmarks -n 0"
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 GAP = 7.2
 """mm between the strings of the widened boards."""
 

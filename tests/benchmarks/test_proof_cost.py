@@ -13,7 +13,7 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 
 def least(rounds, function):
@@ -28,7 +28,7 @@ def least(rounds, function):
 
 @pytest.mark.benchmark
 @pytest.mark.parametrize("name", ["nut", "saddle"])
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_proof_beside_planning(path, name, benchmark):
     found = design(job_file.load(str(path)))
     profile, part = cut_part.machine_of(found.job, "bench-mill"), getattr(found, name)

@@ -53,4 +53,5 @@ def test_replay(benchmark, text, length):
         stock = Stock(x0=-1, x1=length + 1, y0=0, y1=3, z0=0, z1=10.5)
         return (Heightmap.of(stock, 0.02, 0.02), moves, tools, MILL), {}
 
-    benchmark.pedantic(replay_moves, setup=fresh, rounds=3)
+    swept = benchmark.pedantic(replay_moves, setup=fresh, rounds=3)
+    assert swept.depth.max() > 0

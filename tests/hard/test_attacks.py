@@ -26,7 +26,7 @@ from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
 from blankcam.workflows import cut_part, make
 from tests.commands import test_commands
-from tests.conftest import REPO
+from tests.conftest import REPO, demo_job
 
 HOSTILE = (
     "x)\nG0 Z-50\n(", "x)G1Z-9F900(", "%\nM30\n%", "; G0 Z-1\n;", "(MSG, tool)(DEBUG, x)", "MSG,stop",
@@ -47,7 +47,7 @@ MILL = read_profile("bench-mill")
 
 @pytest.fixture(scope="module")
 def harmless():
-    return design(job_file.load(str(REPO / "demo_jobs" / "phenolic-ukulele.toml")))
+    return design(job_file.load(str(demo_job("phenolic-ukulele"))))
 
 
 def named(found, name):
@@ -199,7 +199,7 @@ def test_a_whole_make_of_a_hostile_job_stays_in_its_folder(tmp_path):
     """Through the installed command, its file and name hostile too; layout as well."""
     job = tmp_path / "--out=..;x)\nG0 Z-9 <b>\u202e.toml"
     evil = "../../x)\\nG0 Z-50\\n(</script><b>%\\u0000\\u202e'\\\""
-    text = (REPO / "demo_jobs" / "phenolic-ukulele.toml").read_text(encoding="utf-8")
+    text = (demo_job("phenolic-ukulele")).read_text(encoding="utf-8")
     job.write_text(re.sub(r"(?m)^name .*$", lambda _: f'name = "{evil}"', text), encoding="utf-8")
     before = {p.name for p in tmp_path.iterdir()}
     done = test_commands.run("make", "--out", tmp_path / "o", "--", job)

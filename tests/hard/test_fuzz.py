@@ -69,6 +69,7 @@ def text_of(data):
     return data.decode("utf-8-sig", "replace")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [

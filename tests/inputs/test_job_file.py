@@ -13,7 +13,7 @@ from blankcam.data import table
 from blankcam.faults import InputError
 from blankcam.inputs import editor_schema, job_file, starter
 from blankcam.inputs.job import KINDS, Graded
-from tests.conftest import DEMO_JOBS, REPO
+from tests.conftest import EACH_DEMO_JOB, REPO
 
 SMALL = '[instrument]\nname = "x"\nkind = "classical"\n'
 
@@ -205,7 +205,7 @@ def test_the_shipped_schema_is_in_step():
     assert shipped.read_text(encoding="utf-8") == editor_schema.schema_text()
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_demo_jobs_pass_the_schema(path):
     schema = json.loads(editor_schema.schema_text())
     jsonschema.Draft202012Validator.check_schema(schema)

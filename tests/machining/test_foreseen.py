@@ -9,7 +9,7 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB, STEEL
 
 
 def planned(found, profile, stage):
@@ -21,7 +21,7 @@ def planned(found, profile, stage):
     return set(said)
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_foreseen_is_what_the_plan_says(job, machine):
     loaded = job_file.load(str(job))
@@ -50,7 +50,7 @@ def long(profile):
      ("saw", "mill", "mill", "mill")],
 )  # fmt: skip
 def test_foreseen_whoever_does_what_on_whatever_machine(changed, outline, thickness, ends, slots):
-    job = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
+    job = STEEL
     loaded = job_file.load(str(job))
     plan = dataclasses.replace(
         loaded.plan, outline=outline, thickness=thickness, ends=ends, slots=slots
@@ -63,7 +63,7 @@ def test_foreseen_whoever_does_what_on_whatever_machine(changed, outline, thickn
 
 
 def test_nothing_is_foreseen_of_a_bench_without_programs():
-    loaded = job_file.load(str(DEMO_JOBS[0]))
+    loaded = job_file.load(str(STEEL))
     for machine in ("hand-bench", "template-laser"):
         profile = cut_part.machine_of(loaded, machine)
         assert cut_part.foreseen(design(loaded), profile, Stage.ROUGH) == ()
@@ -91,7 +91,7 @@ def held_changed(profile, **changes):
     ids=["as it is", "grip", "ball", "flat", "limber"],
 )
 def test_refusals_foreseen_are_those_of_the_plan(changed, word):
-    loaded = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "concert-steel")))
+    loaded = job_file.load(str(STEEL))
     plan = dataclasses.replace(loaded.plan, outline="mill", slots="mill")
     loaded = dataclasses.replace(loaded, plan=plan)
     found, profile = design(loaded), changed(cut_part.machine_of(loaded, "bench-mill"))
@@ -116,7 +116,7 @@ def refused_by_plan(found, profile, stage):
     return False
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize(
     "changed",
     [

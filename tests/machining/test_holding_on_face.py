@@ -16,11 +16,10 @@ from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
 from blankcam.toolpath.moves import Line, Operation
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import STEEL
 from tests.inputs.test_machine_file import GOOD, faults_of
 from tests.proved import proved
 
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
 MILL = read_profile("bench-mill")
 CLAMPS = {"face": "clamps", "clamp_reach": 5.0, "clamp_width": 12.0, "clamp_height": 4.0}
 

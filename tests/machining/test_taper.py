@@ -13,11 +13,10 @@ from blankcam.machining import feeds, slots, taper
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import STEEL
 from tests.proved import proved
 from tests.replay.dense import profile as drawn
 
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
 MILL = read_profile("bench-mill")
 
 

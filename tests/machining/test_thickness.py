@@ -257,6 +257,7 @@ def test_what_is_refused(over, profile, said):
         )  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.oracle
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_the_canonical_path_is_the_intended_path(machine, tmp_path):

@@ -28,6 +28,7 @@ from tests.oracle import interpreter
 from tests.oracle.test_interpreter import CLOSE, compare
 from tests.proved import proved
 
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 ABILITIES = {
     "tool_change": list(ToolChange),
     "arc_planes": [(), ("G17", "G19"), ("G17", "G18", "G19")],

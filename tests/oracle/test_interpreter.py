@@ -13,10 +13,10 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Note, Rapid
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 from tests.oracle import interpreter
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 CLOSE = 0.001  # mm
 
 
@@ -67,7 +67,7 @@ def compare(heard, program, close=CLOSE):
 
 @pytest.mark.parametrize("stage", list(Stage))
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path):
     interpreter.require()
     job = job_file.load(str(path))

@@ -18,9 +18,7 @@ from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath import build
 from blankcam.workflows import cut_part, make
-from tests.conftest import DEMO_JOBS
-
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
+from tests.conftest import DEMO_JOBS, STEEL
 
 
 @pytest.fixture(scope="module")

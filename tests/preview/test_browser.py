@@ -18,7 +18,7 @@ from blankcam.replay.sweep import replay_moves
 from blankcam.workflows import cut_part
 from tests.conftest import REPO
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 SCRIPTS = REPO / "blankcam" / "preview" / "script"
 DESK = {"width": 1200, "height": 900}
 PICTURE = """id => {

@@ -24,14 +24,14 @@ from blankcam.toolpath.linearize import chords
 from blankcam.toolpath.moves import Arc, Line, Rapid
 from blankcam.toolpath.timing import estimate
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import STEEL, demo_job
 
 ROUTER = read_profile("light-router")
 
 
 @pytest.fixture(scope="module")
 def found():
-    return design(job_file.load(str(DEMO_JOBS[0])))
+    return design(job_file.load(str(STEEL)))
 
 
 @pytest.fixture(scope="module")
@@ -160,7 +160,7 @@ def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blan
 
 def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
     """Three teeth in hardwood feed 800 mm/min; along this saddle's slope Z must do under 300."""
-    job = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "short-courses")))
+    job = job_file.load(str(demo_job("short-courses")))
     tools = tuple(dataclasses.replace(t, flutes=3) for t in ROUTER.tools)
     router = dataclasses.replace(ROUTER, tools=tools)
     job = dataclasses.replace(

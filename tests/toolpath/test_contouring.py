@@ -13,10 +13,10 @@ from blankcam.parts.part import Stage
 from blankcam.toolpath import contouring
 from blankcam.toolpath.moves import Line, Rapid
 from blankcam.workflows import cut_part
-from tests.conftest import REPO
+from tests.conftest import demo_job
 from tests.proved import proved
 
-LEFT = REPO / "demo_jobs" / "left-classical.toml"
+LEFT = demo_job("left-classical")
 
 
 def fewest(thick, step, tab, board):

@@ -18,7 +18,7 @@ from blankcam.parts.part import Stage
 from blankcam.toolpath import pass_order
 from blankcam.toolpath.moves import Arc, Rapid
 from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB
 
 BEND = 0.02
 """mm that a finishing pass may meet more than planned, where rows of ridges meet (our own)."""
@@ -208,7 +208,7 @@ def test_an_outline_comes_back_beside_the_seat_side(found, profile):
         assert len(over) <= 2
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
     """One place decides; opened first where that is quicker, too."""

@@ -101,6 +101,7 @@ def test_the_folder_holds_the_loads_their_list_and_their_record(filled):
     assert all(f"`{name}`" in listed for name in programs)
 
 
+@pytest.mark.long
 @pytest.mark.oracle
 @pytest.mark.parametrize("setup", ["face", "edge"])
 @pytest.mark.parametrize("number", [1, 2])

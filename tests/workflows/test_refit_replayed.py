@@ -7,7 +7,6 @@ say, within 0.005 mm.
 
 import math
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,8 +16,8 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
 from blankcam.workflows import cut_part, refit
+from tests.conftest import STEEL
 
-DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
 UNCERTAINTY = 0.02
 FRETS = np.array([1.0, 12.0])
 
@@ -109,10 +108,11 @@ class Bench:
         ))  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2])
 def test_within_two_rounds_every_string_is_right_and_none_too_low(seed, tmp_path):
     job = tmp_path / "job.toml"
-    shutil.copy(DEMO, job)
+    shutil.copy(STEEL, job)
     bench = Bench(job, seed)
     assert np.max(bench.over_target()) > 0.15  # there is something to do
     lowest = np.inf
