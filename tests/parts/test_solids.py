@@ -70,7 +70,7 @@ def test_clearances_come_back_from_the_finished_solids(made):
             pytest.skip("slanted: test_slanted_slot.py")
         length = front.bass + made.saddle.thickness - y1
         u_nut, u_saddle = x0 - made.nut.length / 2, seat.centre - made.saddle.length / 2
-        string = made.instrument.strings[slot.string - 1]
+        string = next(p for p in made.instrument.strings if p.number == slot.string)
         for fret, wanted in ((1, string.first_fret), (12, string.action)):
             s = scale * (1 - 2 ** (-fret / 12))
             u = u_nut + (u_saddle - u_nut) * s / length
@@ -223,7 +223,7 @@ SMALL = '[instrument]\nname = "x"\nkind = "steel-string"\n'
         ('[blanks]\nnut = { length = "52 mm", height = "7 mm", thickness = "6 mm" }', "height"),
         ('[blanks]\nsaddle = { length = "80 mm", height = "12 mm", thickness = "2.4 mm" }', "thickness"),
         ('[nut]\nfirst_fret = "0.06 mm"', "rest on fret 1"),
-        ('[nut]\nclearance = "0.55 mm"\nmargin_bass = "1 mm"', "outside slot 1"),
+        ('[nut]\nclearance = "0.55 mm"\nmargin_bass = "1 mm"', "outside slot 6"),
         ("[nut]\nexposure = 1", "deep"),
         ('[saddle]\ncrown_radius = "1.5 mm"', "too small"),
         ('[nut]\nseat_drop = "0.2 mm"', "of the seat"),
