@@ -50,6 +50,14 @@ class SaddleSlot:
         """Distance s at which the part has that y, at u."""
         return self.front(u) + (thickness - ridge) / math.cos(self.angle)
 
+    def toward_nut(self, aside: float) -> tuple[float, float]:
+        """What x and y change by, on the part, a millimetre nearer the nut along s.
+
+        ``aside``: how far the string runs to the right, a millimetre further from the nut.
+        """
+        along, across = self._turned(-aside, -1.0)
+        return along, -across
+
     def _turned(self, u: float, behind: float) -> tuple[float, float]:
         """Along the slot and square to it, away from the nut."""
         cos, sin = math.cos(self.angle), math.sin(self.angle)

@@ -174,8 +174,21 @@ def _saddle(design: Design) -> Section:
             f"{both(saddle.thickness, 3)} thick, {saddle.ends} ends; top {radius}; "
             f"crown radius {both(saddle.crown_radius)}"),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
+            *_slant(design),
         ),
     )  # fmt: skip
+
+
+def _slant(design: Design) -> Iterator[str]:
+    """How the saddle's slot is slanted, where it is."""
+    front = design.job.saddle.front_at
+    if front.bass == front.treble:
+        return
+    further = "bass" if front.bass > front.treble else "treble"
+    yield (
+        f"its slot is slanted {abs(math.degrees(design.saddle.slot.angle)):.1f} degrees, the {further}"
+        " end further from the nut; places are along the slot"
+    )
 
 
 def _strings(design: Design) -> Section:
