@@ -3,7 +3,7 @@
 import ast
 import re
 
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 from tests.conftest import REPO
 from tests.newcomer import papers
 from tests.newcomer.papers import DOCS
