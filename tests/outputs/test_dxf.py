@@ -33,6 +33,8 @@ import sys
 from blankcam.parts.elevation import rectangle
 from blankcam.outputs.drawings import cut_files
 from blankcam.outputs.drawing import Drawing, Path
+from tests.conftest import first_then_long
+from tests.conftest import first_then_long
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
 sys.stdout.buffer.write(cut_files.write(Drawing(paths=(path,)), notice=["x"]))
 """
@@ -66,7 +68,7 @@ def steel():
 
 
 @pytest.mark.parametrize("stage", list(Stage))
-@pytest.mark.parametrize("kind", job_file.job.KINDS)
+@pytest.mark.parametrize("kind", first_then_long(job_file.job.KINDS))
 def test_every_kind_is_audited_clean_in_declared_millimetres(kind, stage):
     job, n, s = made(kind)
     for data in (
