@@ -24,6 +24,7 @@ from blankcam.outputs.render import dxf
 from blankcam.parts import nut, saddle
 from blankcam.parts.part import Stage
 from blankcam.parts.top_curve import ArcCurve
+from tests.conftest import first_then_long
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 
@@ -33,8 +34,6 @@ import sys
 from blankcam.parts.elevation import rectangle
 from blankcam.outputs.drawings import cut_files
 from blankcam.outputs.drawing import Drawing, Path
-from tests.conftest import first_then_long
-from tests.conftest import first_then_long
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
 sys.stdout.buffer.write(cut_files.write(Drawing(paths=(path,)), notice=["x"]))
 """
