@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any
 from blankcam import output_folder
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import interview, job_file, starter
+from blankcam.inputs.border import read_text
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_file import PAPERS, RELEASES, read_profile, shipped
+from blankcam.inputs.machine_file import read_profile, shipped
+from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.tables import layout as layout_tables
@@ -446,7 +448,7 @@ def begin(path: str, kind: str | None, *, force: bool) -> interview.Talk:
     output_folder.check_file(path, force=force)
     part = interview.part_path(path)
     if is_kept(path):
-        return interview.taken_up(job_file.read_text(part), part)
+        return interview.taken_up(read_text(part), part)
     if kind is None:
         return interview.Talk()
     starter.known(kind)
