@@ -70,6 +70,7 @@ def text_of(data):
     return data.decode("utf-8-sig", "replace")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [

@@ -13,12 +13,12 @@ import pytest
 from blankcam.faults import InputError
 from blankcam.inputs import editor_schema, job_file, readings_file
 from blankcam.inputs.machine_file import parse_profile
+from tests.conftest import DEMO_JOBS, REPO
 from tests.inputs.test_machine_file import GOOD as PROFILE
 from tests.inputs.test_readings_file import GOOD as READINGS
 
-REPO = Path(__file__).parents[2]
 SCHEMAS = {name: json.loads(text) for name, text in editor_schema.schemas().items()}
-JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
+
 MACHINES = sorted((REPO / "machines").glob("*.toml"))
 KNOWN = "name = 'x'\nkind = 'bass'\n"
 
@@ -37,7 +37,7 @@ def test_each_schema_is_shipped_as_generated(name):
 
 @pytest.mark.parametrize(
     ("path", "name"),
-    [(p, "job.schema.json") for p in JOBS] + [(p, "machine.schema.json") for p in MACHINES],
+    [(p, "job.schema.json") for p in DEMO_JOBS] + [(p, "machine.schema.json") for p in MACHINES],
     ids=lambda v: v.stem if isinstance(v, Path) else "",
 )
 def test_demo_files_pass(path, name):
