@@ -11,7 +11,7 @@ from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_file import PAPERS, RELEASES
+from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.tables import report
