@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from blankcam.instrument.heights import StringPath
-from blankcam.outputs.tables.report import Choice
+from blankcam.outputs.tables.nut import Choice
 from blankcam.parts.design import Design
 from blankcam.preview.model import Cell, Plot, SideString, SideView, Table
 from blankcam.preview.paths import tool_words

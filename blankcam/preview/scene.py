@@ -9,7 +9,7 @@ from typing import Protocol
 from blankcam.data import table
 from blankcam.gcode.writer import Written
 from blankcam.inputs.machine import Profile
-from blankcam.outputs.tables.report import Choice
+from blankcam.outputs.tables.nut import Choice
 from blankcam.parts.design import Design
 from blankcam.parts.part import Stage
 from blankcam.preview import numbers, paths, solids

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from blankcam.data import table
-from blankcam.outputs.tables.report import Choice
+from blankcam.outputs.tables.nut import Choice
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage

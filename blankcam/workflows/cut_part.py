@@ -14,7 +14,7 @@ from blankcam.inputs import job_file
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.machine_file import read_profile
-from blankcam.outputs.tables import report
+from blankcam.outputs.render import records
 from blankcam.parts.design import Design, design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
@@ -326,7 +326,7 @@ def verdict_lines(
     signed = _signed(one.as_written, one.job_digests, job_digest)
     if as_json:
         record = {**place, "signed": signed, "proof": proof.record()}
-        return proof.passed, [report.dumps(record).rstrip("\n")]
+        return proof.passed, [records.render(record).rstrip("\n")]
     return proof.passed, list(_verdict_lines(place["file"], proof, signed))
 
 

@@ -17,8 +17,11 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.machine_file import PAPERS, RELEASES, read_profile, shipped
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
+from blankcam.outputs.tables.nut import Choice
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
@@ -43,7 +46,7 @@ if TYPE_CHECKING:
 class Layout:
     """Every computed number of a job, ready to be shown."""
 
-    sections: tuple[layout_tables.Section, ...]
+    sections: tuple[Section, ...]
     report_text: str
 
 
@@ -73,14 +76,12 @@ def layout(
 
         sections += layout_tables.scattered(drawn(job, found.instrument))
     if feeds:
-        planned = _planned(found, profile, stage)
-        sections += (*layout_tables.feeds(planned), *layout_tables.times(planned, profile))
-    sections.append(
-        layout_tables.Section(
-            title="Next", typed=True, notes=tuple(_onward(found, profile, machine))
-        )
-    )
-    return Layout(sections=tuple(sections), report_text=report.dumps(content))
+        from blankcam.outputs.tables import machine_work
+
+        sections += machine_work.sections(_planned(found, profile, stage), profile)
+    steps = tuple(_onward(found, profile, machine))
+    sections.append(Section(title="Next", verbatim=True, notes=steps))
+    return Layout(sections=tuple(sections), report_text=records.render(content))
 
 
 def _with_cautions(found: Design, more: Sequence[str]) -> Design:
@@ -272,7 +273,7 @@ def _produced(
             said += drawn.result()[1]
         if what == "all":
             content = _report(found, profile, stage, made)
-            files["report.json"] = report.dumps(content).encode()
+            files["report.json"] = records.render(content).encode()
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
     return made, files, said
 
@@ -365,7 +366,7 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made])
 
 def _choices(
     found: Design, profile: Profile, stage: Stage, made: Sequence[Made]
-) -> Mapping[int, report.Choice]:
+) -> Mapping[int, Choice]:
     chosen = [c for m in made for c in m.plan.slots]
     return choices_of(chosen) if chosen else slot_choices(found, profile, stage)
 
@@ -421,11 +422,13 @@ def _told(
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
 
 
-def machines(name: str | None) -> tuple[layout_tables.Section, ...]:
+def machines(name: str | None) -> tuple[Section, ...]:
     """The machines that come along, or one checked and shown."""
+    from blankcam.outputs.tables import machines as tables
+
     if name is not None:
-        return layout_tables.machine(read_profile(name))
-    return layout_tables.machines({n: read_profile(n) for n in shipped()})
+        return tables.machine(read_profile(name))
+    return tables.machines({n: read_profile(n) for n in shipped()})
 
 
 def start(path: str, kind: str, *, force: bool) -> Iterator[str]:

@@ -27,7 +27,8 @@ from blankcam.instrument.heights import per_string
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.papers import refit_list as papers
 from blankcam.outputs.papers.refit_list import RefitSheet
-from blankcam.outputs.tables import layout, report
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
 from blankcam.parts.design import Design, design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
@@ -181,7 +182,7 @@ def _cautions(found: Design, readings: Readings) -> Iterator[str]:
 
 def refit(
     job_path: str, readings_path: str, out: str, machine: str | None, *, force: bool = False
-) -> Iterator[layout.Section]:
+) -> Iterator[Section]:
     """Work a refit out, prove its programs, write the folder, then the log; yields what to show.
 
     The log comes last: should it fail, the next refit takes the parts to be higher than they are,
@@ -199,18 +200,16 @@ def refit(
     sheet = _sheet(worked, profile, cuts, by_hand)
     files = {w.file: w.text.encode() for c in cuts for w in c.written}
     files["refit.md"] = papers.bench(sheet).encode()
-    files["refit.json"] = report.dumps(papers.record(sheet)).encode()
+    files["refit.json"] = records.render(papers.record(sheet)).encode()
     output_folder.write(out, files, force=force)
     if not worked.logged:
         book.append_entry(worked.log_path, _entry(worked))
     yield from papers.sections(sheet)
     names = ", ".join(sorted(files))
-    yield layout.Section(
-        title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
-    )
+    yield Section(title="Written", notes=(f"to {out}: {names}", worked.log_path))
     steps = tuple(next_steps.after_refit(out, files, nothing=worked.done.nothing))
     if steps:
-        yield layout.Section(title="Next", typed=True, notes=steps)
+        yield Section(title="Next", verbatim=True, notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:

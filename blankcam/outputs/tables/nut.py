@@ -1,0 +1,112 @@
+"""The columns of a nut's slot, spelled out once for every screen, sheet, list and record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Protocol
+
+from blankcam.instrument.advice import NutEdge
+from blankcam.machining.files import Files, files
+from blankcam.outputs.rows import Field, Table, field, tabulate
+from blankcam.parts.nut import Nut, Slot
+
+
+class Choice(Protocol):
+    """Who makes one slot."""
+
+    @property
+    def by(self) -> str: ...  # noqa: D102
+    @property
+    def tool(self) -> int | None: ...  # noqa: D102
+    @property
+    def why(self) -> str: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotFacts:
+    """A slot with what its row needs besides."""
+
+    slot: Slot
+    nut: Nut
+    gap: float | None
+    """Between its string and the one before; None for the first."""
+    choice: Choice | None
+    """None where no machine was chosen."""
+    files: Files
+
+    @property
+    def rough_depth(self) -> float:
+        """How deep the finished floor lies under the rough top, mm."""
+        return self.slot.depth_front + self.nut.allowance
+
+    @property
+    def milled(self) -> bool:
+        """Whether a machine cuts it to its floor."""
+        return self.choice is not None and self.choice.by == "mill"
+
+
+SLOT: tuple[Field[SlotFacts], ...] = (
+    field("name", "string", lambda f: f"{f.slot.string} {f.slot.note}"),
+    field("string", "string", lambda f: f.slot.string),
+    field("note", "note", lambda f: f.slot.note),
+    field("course", "course", lambda f: f.slot.course),
+    field("gauge", "gauge", lambda f: f.slot.gauge, "mm", 3),
+    field("centre", "centre", lambda f: f.slot.centre, "mm"),
+    field("gap", "clear gap before", lambda f: f.gap, "mm"),
+    field("width", "slot width", lambda f: f.slot.width, "mm", 3),
+    field("floor_front", "floor over seat", lambda f: f.slot.floor_front, "mm"),
+    field("depth_front", "finished depth", lambda f: f.slot.depth_front, "mm"),
+    field("rough_depth", "depth from rough top", lambda f: f.rough_depth, "mm"),
+    field("first_depth", "cut at first",
+          lambda f: max(f.rough_depth - f.nut.hold_back, 0.0), "mm"),
+    field("tilt", "tilt", lambda f: math.degrees(f.slot.tilt), "deg", 1),
+    field("lift", "lift", lambda f: f.slot.lift, "mm"),
+    field("exposure", "exposed", lambda f: f.slot.exposure, decimals=2),
+    field("file_start", "start file", lambda f: f.files.start, "in", 3),
+    field("file_final", "final file", lambda f: f.files.final if f.files.fits else "saw", "in", 3),
+    field("by", "by", lambda f: f.choice.by if f.choice else "file"),
+    field("tool", "tool", lambda f: f.choice.tool if f.choice else None),
+    field("why", "why", lambda f: f.choice.why if f.choice else "no machine chosen"),
+    field("made_with", "made with",
+          lambda f: f"tool {f.choice.tool}" if f.choice and f.milled else "file"),
+)  # fmt: skip
+
+
+def slot_table(nut: Nut, choices: Mapping[int, Choice] | None = None) -> Table:
+    """A row a slot; centres from the nut's left end, floors and depths at its front edge.
+
+    ``choices``: who makes each slot, by the number of its string.
+    """
+    return tabulate("nut", SLOT, _facts(nut, choices or {}))
+
+
+def _facts(nut: Nut, choices: Mapping[int, Choice]) -> list[SlotFacts]:
+    gaps = [None, *(_gap(a, b) for a, b in pairwise(nut.slots))]
+    return [
+        SlotFacts(slot=s, nut=nut, gap=gap, choice=choices.get(s.string), files=files(s.width))
+        for s, gap in zip(nut.slots, gaps, strict=True)
+    ]
+
+
+def _gap(a: Slot, b: Slot) -> float:
+    return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
+
+
+EDGE: tuple[Field[NutEdge], ...] = (
+    field("name", "string", lambda e: f"{e.number} {e.note}"),
+    field("string", "string", lambda e: e.number),
+    field("note", "note", lambda e: e.note),
+    field("forward", "toward the saddle", lambda e: e.forward, "mm"),
+    field("back", "front filed back", lambda e: e.back, "mm"),
+    field("setback", "compensation with it", lambda e: e.compensation, "mm"),
+    field("first_cents", "cents at fret 1", lambda e: e.cents[0], decimals=1, signed=True),
+    field("worst_cents", "worst cents", lambda e: max(e.cents, key=abs), decimals=1, signed=True),
+)  # fmt: skip
+
+
+def edge_table(edges: tuple[NutEdge, ...]) -> Table:
+    """Where the nut's edge would lie for the least error, a row a string."""
+    return tabulate("edges", EDGE, edges)
