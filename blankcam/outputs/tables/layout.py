@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 from blankcam.data import table
 from blankcam.instrument import advice
 from blankcam.instrument.tension import pounds
+from blankcam.machining.decision import Decision
 from blankcam.outputs.figures import both, number
 from blankcam.outputs.rows import Column, Section, Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
-from blankcam.outputs.tables.nut import Choice, edge_table, slot_table
+from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import cents_table, string_table
 from blankcam.parts.design import Design
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
 
-def sections(design: Design, choices: Mapping[int, Choice]) -> tuple[Section, ...]:
+def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
     """All tables of a layout."""
     return (
         _head(design),
@@ -64,7 +65,7 @@ def _blanks(design: Design) -> Section:
     )
 
 
-def _nut(design: Design, choices: Mapping[int, Choice]) -> Iterator[Section]:
+def _nut(design: Design, choices: Mapping[int, Decision]) -> Iterator[Section]:
     nut = design.nut
     slots = slot_table(nut, choices)
     yield Section(

@@ -6,23 +6,13 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Protocol
 
 from blankcam.instrument.advice import NutEdge
+from blankcam.machining.decision import Decision
 from blankcam.machining.files import Files, files
+from blankcam.outputs.reasons import words
 from blankcam.outputs.rows import Field, Table, field, tabulate
 from blankcam.parts.nut import Nut, Slot
-
-
-class Choice(Protocol):
-    """Who makes one slot."""
-
-    @property
-    def by(self) -> str: ...  # noqa: D102
-    @property
-    def tool(self) -> int | None: ...  # noqa: D102
-    @property
-    def why(self) -> str: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +23,7 @@ class SlotFacts:
     nut: Nut
     gap: float | None
     """Between its string and the one before; None for the first."""
-    choice: Choice | None
+    choice: Decision | None
     """None where no machine was chosen."""
     files: Files
 
@@ -43,9 +33,14 @@ class SlotFacts:
         return self.slot.depth_front + self.nut.allowance
 
     @property
+    def tool(self) -> int | None:
+        """The number of the machine's tool for it; None where the hand files it."""
+        return self.choice.tool.number if self.choice and self.choice.tool else None
+
+    @property
     def milled(self) -> bool:
         """Whether a machine cuts it to its floor."""
-        return self.choice is not None and self.choice.by == "mill"
+        return self.choice is not None and self.choice.tool is not None
 
 
 SLOT: tuple[Field[SlotFacts], ...] = (
@@ -67,15 +62,15 @@ SLOT: tuple[Field[SlotFacts], ...] = (
     field("exposure", "exposed", lambda f: f.slot.exposure, decimals=2),
     field("file_start", "start file", lambda f: f.files.start, "in", 3),
     field("file_final", "final file", lambda f: f.files.final if f.files.fits else "saw", "in", 3),
-    field("by", "by", lambda f: f.choice.by if f.choice else "file"),
-    field("tool", "tool", lambda f: f.choice.tool if f.choice else None),
-    field("why", "why", lambda f: f.choice.why if f.choice else "no machine chosen"),
+    field("by", "by", lambda f: "mill" if f.milled else "file"),
+    field("tool", "tool", lambda f: f.tool),
+    field("why", "why", lambda f: words(f.choice.reasons) if f.choice else "no machine chosen"),
     field("made_with", "made with",
-          lambda f: f"tool {f.choice.tool}" if f.choice and f.milled else "file"),
+          lambda f: f"tool {f.tool}" if f.milled else "file"),
 )  # fmt: skip
 
 
-def slot_table(nut: Nut, choices: Mapping[int, Choice] | None = None) -> Table:
+def slot_table(nut: Nut, choices: Mapping[int, Decision] | None = None) -> Table:
     """A row a slot; centres from the nut's left end, floors and depths at its front edge.
 
     ``choices``: who makes each slot, by the number of its string.
@@ -83,7 +78,7 @@ def slot_table(nut: Nut, choices: Mapping[int, Choice] | None = None) -> Table:
     return tabulate("nut", SLOT, _facts(nut, choices or {}))
 
 
-def _facts(nut: Nut, choices: Mapping[int, Choice]) -> list[SlotFacts]:
+def _facts(nut: Nut, choices: Mapping[int, Decision]) -> list[SlotFacts]:
     gaps = [None, *(_gap(a, b) for a, b in pairwise(nut.slots))]
     return [
         SlotFacts(slot=s, nut=nut, gap=gap, choice=choices.get(s.string), files=files(s.width))

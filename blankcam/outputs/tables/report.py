@@ -5,17 +5,21 @@ Millimetres, degrees, newtons, seconds; proof figures in micrometres.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 from blankcam.instrument import advice
-from blankcam.outputs.tables.nut import Choice, edge_table, slot_table
+from blankcam.machining.decision import Decision
+from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import string_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.fit import Fit
 from blankcam.parts.part import Stage
+
+if TYPE_CHECKING:
+    from blankcam.cut import CutResult
 
 SLOT = (
     "string", "note", "course", "gauge", "centre", "width", "floor_front", "depth_front", "tilt",
@@ -36,7 +40,7 @@ def report(
     *,
     stage: Stage,
     machine: str,
-    choices: Mapping[int, Choice] | None = None,
+    choices: Mapping[int, Decision] | None = None,
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
@@ -57,7 +61,28 @@ def report(
     }
 
 
-def _nut(design: Design, choices: Mapping[int, Choice]) -> dict[str, Any]:
+def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
+    """What a report says of each program of a part."""
+    proof = result.proof
+    own = {p.name: p.record() for p in proof.programs} if proof else {}
+    for file in result.programs:
+        yield {
+            "file": file.name,
+            "part": file.program.part,
+            "setup": file.program.setup,
+            "stage": file.program.stage,
+            "tools": [t.number for t in file.tools],
+            "lines": file.lines,
+            "cut_length": file.cut_length,
+            "seconds": file.seconds,
+            "cutting_seconds": file.times.cutting,
+            "air_seconds": file.times.air,
+            "bound_seconds": file.bound_seconds,
+            "proof": proof.record() | own[file.name] if proof else None,
+        }
+
+
+def _nut(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
     nut, edges = design.nut, design.edges
     moved = edge_table(edges).pick("string", "note", "forward", "back", "setback").records()
     return {
