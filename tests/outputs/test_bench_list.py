@@ -19,7 +19,7 @@ from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.timing import Times
 from blankcam.workflows import make
-from tests.conftest import DEMO_JOBS, STEEL
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL, demo_job
 from tests.proved import unproven
 
 
@@ -192,12 +192,12 @@ def ordered(text, *words):
 
 
 def demo(name):
-    return design(job_file.load(str(next(p for p in DEMO_JOBS if p.stem == name))))
+    return design(job_file.load(str(demo_job(name))))
 
 
-@pytest.mark.parametrize("job", [p.stem for p in DEMO_JOBS])
-def test_files_alone_do_the_whole_job_in_order(job):
-    found = demo(job)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
+def test_files_alone_do_the_whole_job_in_order(path):
+    found = demo(path.stem)
     text = bench(found, read_profile("hand-bench"), Stage.ROUGH, {})
     nut, saddle = section(text, "Nut"), section(text, "Saddle")
     ordered(nut, "Measure the blank", "Square", "Mark out", "`sheet.pdf`", "To length", "**Top**",
