@@ -177,12 +177,12 @@ def test_a_name_is_no_markup(made):
     assert "\n# y" not in text
 
 
-def test_feed_rows_explain_every_operation(made):
+def test_the_feeds_explain_every_operation(made):
     _, _, plans = made
-    rows = machine_work.feed_rows(f.program for f in plans["nut"].programs)
-    assert len(rows) == sum(len(f.program.operations) for f in plans["nut"].programs)
-    assert all(len(r) == len(machine_work.HEADINGS) for r in rows)
-    assert all("depth: " in r[-1] and "speed: " in r[-1] for r in rows)
+    programs = [f.program for f in plans["nut"].programs]
+    rows = machine_work.operation_table([(p.stem, p) for p in programs]).records()
+    assert len(rows) == sum(len(p.operations) for p in programs)
+    assert all("depth: " in r["limits"] and "speed: " in r["limits"] for r in rows)
 
 
 def ordered(text, *words):
