@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 
 from blankcam.faults import InputError
-from blankcam.inputs.job_file import read_text
+from blankcam.inputs.border import read_text
 from blankcam.inputs.machine_file import read_profile
-from blankcam.workflows.cut_part import program_bytes
+from blankcam.workflows.prove import program_bytes
 from tests.commands.test_commands import COMMAND, refused, run
 from tests.conftest import STEEL
 
