@@ -266,10 +266,7 @@ def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
         x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0, z1=blank.height
     )
     milled = frozenset(c.string for c in made.slots if c.tool)
-    given = [
-        ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
-        for t, p in zip(texts, made.programs, strict=True)
-    ]
+    given = [ProgramText(name=t.name, data=t.text, setup=Setup(t.setup)) for t in texts]
 
     def proved(programs):
         return prove(
