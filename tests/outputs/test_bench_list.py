@@ -253,7 +253,7 @@ def test_the_ridge_and_how_far_the_crown_falls(made):
 def test_which_file_and_how_deep_by_hand(made):
     found, _, _ = made
     nut = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}), "Nut")
-    # string 1: 0.053 in and 0.003 in over, so a file of 0.056; 0.65 + 1.00 - 0.20 deep at first
+    # string 6: 0.053 in and 0.003 in over, so a file of 0.056; 0.65 + 1.00 - 0.20 deep at first
     assert "| 1.42 (0.056) | 6.41 (0.252) | file | 0.022, 0.056; 1.45 (0.057) |" in nut
     assert "the start file on the centre, falling 7.0 deg toward the head" in nut
 

@@ -43,7 +43,8 @@ def made(kind, extra=""):
     text = f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\ncompensation = "none"'
     job = job_file.parse(text, "job.toml")
     wanted = tuple(0.0 for _ in job.strings)
-    built = heights.with_compensation(heights.build(job), saddle.reached_compensation(job, wanted))
+    start = heights.build(job)
+    built = heights.with_compensation(start, saddle.reached_compensation(job, start, wanted))
     return job, nut.build(job, built), saddle.build(job, built, wanted)
 
 

@@ -59,7 +59,7 @@ def fit_words(part: Fitted) -> str:
     """How thick a part may be for its seat, and what to aim at."""
     fit = part.fit
     return (
-        f"{part.name}: {fit.name} fit ({fit.code}) in a seat of {fit.seat:.3f} mm: "
+        f"{part.name}: {fit.words} ({fit.name} fit, {fit.code}) in a seat of {fit.seat:.3f} mm: "
         f"{fit.low:.3f} to {fit.high:.3f} mm thick ({inches(fit.low)} to "
         f"{inches(fit.high)} in), aim at {fit.target:.3f} mm"
     )

@@ -109,7 +109,20 @@ def _saddle(design: Design) -> Section:
                 f"{_radius(saddle.top_radius)}; crown radius {both(saddle.crown_radius)}"
             ),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
+            *_slant(design),
         ),
+    )
+
+
+def _slant(design: Design) -> Iterator[str]:
+    """How the saddle's slot is slanted, where it is."""
+    front = design.job.saddle.front_at
+    if front.bass == front.treble:
+        return
+    further = "bass" if front.bass > front.treble else "treble"
+    yield (
+        f"its slot is slanted {abs(math.degrees(design.saddle.slot.angle)):.1f} degrees, the {further}"
+        " end further from the nut; places are along the slot"
     )
 
 
@@ -168,7 +181,7 @@ def _cents(design: Design) -> Iterator[Section]:
     yield Section(
         title="Intonation: cents off at each fret, with this ridge (after)",
         table=cents_table(design),
-        notes=(advice.MODEL_WORDS,),
+        notes=(advice.model_words(design.instrument),),
     )
 
 
