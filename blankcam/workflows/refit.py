@@ -28,7 +28,9 @@ from blankcam.outputs.papers import next_steps
 from blankcam.outputs.papers import refit_list as papers
 from blankcam.outputs.papers.refit_list import RefitSheet
 from blankcam.outputs.reasons import words
-from blankcam.outputs.tables import layout, report
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
+from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
@@ -171,7 +173,7 @@ def _cautions(found: Design, readings: Readings) -> Iterator[str]:
 
 def refit(
     job_path: str, readings_path: str, out: str, machine: str | None, *, force: bool = False
-) -> Iterator[layout.Section]:
+) -> Iterator[Section]:
     """Work a refit out, prove its programs, write the folder, then the log; yields what to show.
 
     The log comes last: should it fail, the next refit takes the parts to be higher than they are,
@@ -182,6 +184,8 @@ def refit(
     BlankcamError
         Before anything is written, but for a log that can't be written.
     """
+    output_folder.check(out, force=force)
+    output_folder.check_growing_file(book.log_path(job_path))
     worked = work_out(job_path, readings_path)
     profile = machine_of(worked.found.job, machine)
     cuts, by_hand = _cuts(worked, profile) if profile.cuts_programs else ((), ())
@@ -192,18 +196,16 @@ def refit(
     sheet = _sheet(worked, profile, cuts, by_hand)
     files = {f.name: f.text.encode() for c in cuts for f in c.programs}
     files["refit.md"] = papers.bench(sheet).encode()
-    files["refit.json"] = report.dumps(papers.record(sheet)).encode()
+    files["refit.json"] = records.render(papers.record(sheet)).encode()
     output_folder.write(out, files, force=force)
     if not worked.logged:
         book.append_entry(worked.log_path, _entry(worked))
     yield from papers.sections(sheet)
     names = ", ".join(sorted(files))
-    yield layout.Section(
-        title="Written", columns=(), rows=(), notes=(f"to {out}: {names}", worked.log_path)
-    )
+    yield Section(title="Written", notes=(f"to {out}: {names}", worked.log_path))
     steps = tuple(next_steps.after_refit(out, files, nothing=worked.done.nothing))
     if steps:
-        yield layout.Section(title="Next", typed=True, notes=steps)
+        yield Section(title="Next", verbatim=True, notes=steps)
 
 
 def _entry(worked: Worked) -> LogEntry:

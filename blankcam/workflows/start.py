@@ -9,6 +9,7 @@ from shlex import quote
 from blankcam import output_folder
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import interview, job_file, starter
+from blankcam.inputs.border import read_text
 from blankcam.parts.design import design
 
 
@@ -30,7 +31,7 @@ def begin(path: str, kind: str | None, *, force: bool) -> interview.Talk:
     output_folder.check_file(path, force=force)
     part = interview.part_path(path)
     if is_kept(path):
-        return interview.taken_up(job_file.read_text(part), part)
+        return interview.taken_up(read_text(part), part)
     if kind is None:
         return interview.Talk()
     starter.known(kind)

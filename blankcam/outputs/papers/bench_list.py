@@ -16,10 +16,13 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.decision import Decision
+from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
+from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
-from blankcam.outputs.tables.layout import both as _both
+from blankcam.outputs.rows import Column
+from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
@@ -92,7 +95,7 @@ def _steps(
     if work.shaped:
         yield (
             "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {_both(hand_steps.highest(work))}."
+            f"at the highest {both(hand_steps.highest(work))}."
         )
     yield from hand_steps.after(work)
 
@@ -114,16 +117,16 @@ def _work(
 def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) -> str:
     said = []
     for check in checks:
-        words = f"{check.dimension} {_both(check.have)}"
+        words = f"{check.dimension} {both(check.have)}"
         if check.dimension != "thickness":
-            said.append(f"{words}, at least {_both(check.need)}")
+            said.append(f"{words}, at least {both(check.need)}")
             continue
-        words = f"{check.dimension} {_both(check.have, 3)}"
+        words = f"{check.dimension} {both(check.have, 3)}"
         if check.rub_off > 0:
             verb = "the program mills off" if milled else "rub off"
-            words += f": {verb} {_both(check.rub_off, 3)}"
+            words += f": {verb} {both(check.rub_off, 3)}"
         said.append(
-            f"{words}; to end between {_both(part.fit.low, 3)} and {_both(part.fit.high, 3)}, "
+            f"{words}; to end between {both(part.fit.low, 3)} and {both(part.fit.high, 3)}, "
             f"{part.fit.name} {part.fit.code}"
         )
     return f"**Measure the blank**: {'; '.join(said)}."
@@ -132,34 +135,34 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
 def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
-    zero = _MM.sub(lambda m: _both(float(m[0][:-3]), len(m[1])), first.zero)
-    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(first)} Zero: {zero}."
+    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
+    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
     for file in programs:
         about = max(1, round(file.seconds / 60))
         yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."
     done = {name for file in programs for name in file.operation_names}
     if "thickness" in done:
         yield (
-            f"**Measure the thickness**: {_both(part.fit.low, 3)} to {_both(part.fit.high, 3)}; "
+            f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
             "thicker: rub off the rest."
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
 
 
-def _held(program: Program) -> str:
+def _held(part: Nut | Saddle, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {_both(held.jaw_top)} over it; the face "
-            "toward the tail looks to you."
+            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; "
+            f"{hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
     return {
-        "clamps": f"a clamp at each end of the waste, reaching {_both(held.clamp_reach)} over it "
-        f"and {_both(held.clamp_height)} high, a waste board under it; {lying}.",
-        "fixture": f"between walls {_both(held.face_top)} high along seat side and top; {lying}.",
+        "clamps": f"a clamp at each end of the waste, reaching {both(held.clamp_reach)} over it "
+        f"and {both(held.clamp_height)} high, a waste board under it; {lying}.",
+        "fixture": f"between walls {both(held.face_top)} high along seat side and top; {lying}.",
         "tape": f"on a waste board by tape; {lying}.",
     }.get(
         held.on_face,
@@ -174,7 +177,7 @@ def _tools(tools: Sequence[Tool]) -> str:
         (out, [f"T{t.number} {t.shape} {_size(t)}" for t in same])
         for out, same in groupby(tools, key=lambda t: t.stick_out)
     ]
-    words = "; ".join(f"{', '.join(names)}, {_both(out)} out of the collet" for out, names in runs)
+    words = "; ".join(f"{', '.join(names)}, {both(out)} out of the collet" for out, names in runs)
     return f"**Fit** {words}"
 
 
@@ -185,17 +188,12 @@ def _size(tool: Tool) -> str:
 
 
 def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
+    """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
-    yield "| slot | centre | wide | floor over seat | by | files in; depth from the top |"
-    yield "|---|---|---|---|---|---|"
-    for slot in nut.slots:
-        choice = chosen.get(slot.string)
-        milled = choice is not None and choice.tool is not None
-        yield (
-            f"| {slot.string} {plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
-            f"| {_both(slot.floor_front)} | {_by(choice)} "
-            f"| {hand_steps.slot_by_hand(work, nut, slot, milled=milled)} |"
-        )
+    slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")
+    slots = slots.shown_to(width=2)
+    by_hand = Column(key="hand", title="files in; depth from the top")
+    yield markdown.table(slots.extended(by_hand, hand_steps.slots_by_hand(work, nut)), shared="mm")
     reasons: dict[str, list[Decision]] = {}
     for choice in chosen.values():
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
@@ -204,12 +202,6 @@ def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
     for why, same in reasons.items():
         names = ", ".join(str(c.string) for c in same)
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
-
-
-def _by(choice: Decision | None) -> str:
-    if choice is not None and choice.tool is not None:
-        return f"T{choice.tool.number}"
-    return f"nick T{choice.nick.number}" if choice and choice.nick else "file"
 
 
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:
