@@ -81,7 +81,8 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
         made = cut_parts(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
-        assert {str(f) for f in fault.faults} == told
+        refused = {str(f) for f in fault.faults}
+        assert refused == told
         return
     event("made")
     assert not told
