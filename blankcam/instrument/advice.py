@@ -25,7 +25,7 @@ SENSITIVITIES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NutEdge:
-    """Where one string's witness edge would lie for the least error; lengths in mm."""
+    """Where one string's front edge would lie for the least error; lengths in mm."""
 
     number: int
     note: str

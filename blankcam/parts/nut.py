@@ -33,10 +33,10 @@ class Slot:
     course: int
     gauge: float
     centre: float
-    """x at the witness edge."""
+    """x at the front edge."""
     width: float
     floor_front: float
-    """Finished floor at the witness edge, over the seat."""
+    """Finished floor at the front edge, over the seat."""
     tilt: float
     """The floor falls toward the head by this angle."""
     yaw: float
@@ -45,7 +45,7 @@ class Slot:
     exposure: float
     """Part of the gauge really standing above the finished top."""
     depth_front: float
-    """Depth under the finished top at the witness edge."""
+    """Depth under the finished top at the front edge."""
 
     @property
     def radius(self) -> float:
@@ -81,7 +81,7 @@ class Nut:
     thickness: float
     fit: Fit
     top: ArcCurve
-    """Finished top along the witness edge."""
+    """Finished top along the front edge."""
     tilt: float
     slots: tuple[Slot, ...]
     allowance: float
