@@ -184,6 +184,8 @@ def refit(
     BlankcamError
         Before anything is written, but for a log that can't be written.
     """
+    output_folder.check(out, force=force)
+    output_folder.check_growing_file(book.log_path(job_path))
     worked = work_out(job_path, readings_path)
     profile = machine_of(worked.found.job, machine)
     cuts, by_hand = _cuts(worked, profile) if profile.cuts_programs else ((), ())
