@@ -15,7 +15,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.inputs.job import Job
+from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
@@ -167,8 +167,8 @@ def _between(left: Slot, right: Slot) -> float:
     return (left.centre + left.radius + right.centre - right.radius) / 2
 
 
-def build(job: Job, instrument: Instrument) -> Nut:
-    """The nut of a job.
+def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
+    """The nut of a job from its blank.
 
     Raises
     ------
@@ -184,7 +184,7 @@ def build(job: Job, instrument: Instrument) -> Nut:
     top = _top(instrument, wanted)
     nut = Nut(
         length=job.board.width_at_nut,
-        thickness=fitted_thickness(seat, job.blanks.nut.thickness),
+        thickness=fitted_thickness(seat, blank.thickness),
         fit=seat,
         top=top,
         tilt=job.nut.tilt,

@@ -10,6 +10,8 @@ import numpy as np
 from blankcam.instrument.heights import StringPath
 from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
 from blankcam.preview.model import Cell, Plot, SideString, SideView, Table
 from blankcam.preview.paths import tool_words
 from blankcam.toolpath.moves import Program
@@ -34,16 +36,17 @@ def plain(value: float | None, digits: int = 0, *, signed: bool = False) -> Cell
 
 def tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Table, ...]:
     """The tables that every job has."""
-    return (_nut(found, choices), _saddle(found), _blanks(found), _strings(found), _cents(found),
-            _clearances(found))  # fmt: skip
+    parts = (
+        _nut(part, choices) if isinstance(part, Nut) else _saddle(part) for part in found.parts
+    )
+    return (*parts, _blanks(found), _strings(found), _cents(found), _clearances(found))
 
 
 def _name(number: int, note: str) -> Cell:
     return words(f"{number} {note}")
 
 
-def _nut(found: Design, choices: Mapping[int, Decision]) -> Table:
-    nut = found.nut
+def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Table:
     rows = tuple(
         (
             _name(s.string, s.note),
@@ -78,8 +81,7 @@ def _with(choice: Decision | None) -> str:
     return f"tool {choice.tool.number}" if choice and choice.tool else "file"
 
 
-def _saddle(found: Design) -> Table:
-    saddle = found.saddle
+def _saddle(saddle: Saddle) -> Table:
     rows = tuple(
         (
             _name(s.string, s.note),
@@ -117,7 +119,7 @@ def _blanks(found: Design) -> Table:
         rows.append((name, mm(c.have, digits), mm(need, digits), left, words(said)))
     fits = "; ".join(
         f"{p.name} {p.fit.low:.3f} to {p.fit.high:.3f} mm thick ({p.fit.name} fit, {p.fit.code})"
-        for p in (found.nut, found.saddle)
+        for p in found.parts
     )
     return Table(
         key="blanks",

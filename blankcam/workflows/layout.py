@@ -109,8 +109,10 @@ def slot_decisions(found: Design, profile: Profile, stage: Stage) -> dict[int, D
     """Who makes each slot and why, without planning the rest, by the number of its string."""
     from blankcam.machining import setup_sheet, slots
 
-    nut, material = found.nut, found.job.blanks.material
-    blank = dataclasses.replace(found.job.blanks.nut, thickness=nut.thickness)
+    nut, blank, material = found.nut, found.job.blanks.nut, found.job.blanks.material
+    if nut is None or blank is None:
+        return {}
+    blank = dataclasses.replace(blank, thickness=nut.thickness)
     by_file = found.job.plan.slots != "mill" or not profile.cuts_programs
     on = setup_sheet.set_up(nut.length, blank, profile, material, stage)
     return {d.string: d for d in slots.chosen(nut, on, by_file=by_file)}
@@ -125,7 +127,7 @@ def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
     material, by = found.job.blanks.material, found.job.plan
     said = (
         ahead.cautions(part, blank_as_cut(found, part), profile, material, stage, by)
-        for part in (found.nut, found.saddle)
+        for part in found.parts
     )
     return tuple(dict.fromkeys(caution for part in said for caution in part))
 
@@ -140,10 +142,7 @@ def refusals(found: Design, profile: Profile, stage: Stage) -> tuple[Fault, ...]
     from blankcam.machining import foreseen as ahead
 
     material, by = found.job.blanks.material, found.job.plan
-    each = [
-        (part, blank_as_cut(found, part), profile, material, stage, by)
-        for part in (found.nut, found.saddle)
-    ]
+    each = [(part, blank_as_cut(found, part), profile, material, stage, by) for part in found.parts]
     told = tuple(fault for asked in each for fault in ahead.refusals(*asked))
     if told or not any(ahead.may_be_more(*asked) for asked in each):
         return told
@@ -168,9 +167,7 @@ def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
 
     job = job_file.load(job_path)
     found = design(job)
-    return pictures.lines(
-        found.nut, found.saddle, width, bass_left=not job.left_handed, plain=plain
-    )
+    return pictures.lines(found.parts, width, bass_left=not job.left_handed, plain=plain)
 
 
 def machines(name: str | None) -> tuple[Section, ...]:
