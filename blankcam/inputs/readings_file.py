@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
-from typing import Annotated, Literal
-
-from pydantic import BeforeValidator, ValidationError
-from pydantic_core import ErrorDetails
+from typing import Literal
 
 from blankcam import digest
 from blankcam.data import table
-from blankcam.faults import Fault, InputError, printable
-from blankcam.inputs import job_schema
-from blankcam.inputs.border import Path, key_lines, line_of, spelled
+from blankcam.faults import Fault, InputError
+from blankcam.inputs.border import FileKind, Source, parse_toml, read_text, source_of, validated
+from blankcam.inputs.fields import Length, Quantity, Table
 from blankcam.inputs.job import PerString
-from blankcam.inputs.job_file import parse_toml, read_text
-
-_TIME = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(h|hours?|d|days?)\s*", re.ASCII)
-_MOST_HOURS = 24 * 365 * 10
+from blankcam.inputs.job_schema import Lengths
+from blankcam.inputs.units import HOURS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,34 +46,27 @@ class Readings:
         return digest.of_text(json.dumps(values, sort_keys=True))
 
 
-def _hours(value: object) -> float:
-    found = _TIME.fullmatch(value) if isinstance(value, str) and len(value) < 40 else None
-    if found is None:
-        raise ValueError('expected a time such as "36 h" or "2 days"')
-    hours = float(found[1]) * (24 if found[2][0] == "d" else 1)
-    if hours > _MOST_HOURS:
-        raise ValueError("not believable; expected hours or days")
-    return hours
+FILE = FileKind(name="a readings file")
 
 
-class _Readings(job_schema.Table):
+class ReadingsTable(Table):
     """Clearances of the strung instrument, one a string from the bass side."""
 
-    first_fret: job_schema.Lengths("readings.first_fret")  # type: ignore[valid-type]
-    action: job_schema.Lengths("readings.action")  # type: ignore[valid-type]
-    relief: job_schema.Length("readings.relief") | None = None  # type: ignore[valid-type]
-    settled: Annotated[float, BeforeValidator(_hours)] | None = None
-    uncertainty: job_schema.Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
+    first_fret: Lengths("readings.first_fret")  # type: ignore[valid-type]
+    action: Lengths("readings.action")  # type: ignore[valid-type]
+    relief: Length("readings.relief") | None = None  # type: ignore[valid-type]
+    settled: Quantity("readings.settled", HOURS) | None = None  # type: ignore[valid-type]
+    uncertainty: Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
     stage: Literal["rough", "final"] = "rough"
     last_refit: Literal["cut", "not cut"] = "cut"
-    want_first_fret: job_schema.Lengths("readings.first_fret") | None = None  # type: ignore[valid-type]
-    want_action: job_schema.Lengths("readings.action") | None = None  # type: ignore[valid-type]
+    want_first_fret: Lengths("readings.first_fret") | None = None  # type: ignore[valid-type]
+    want_action: Lengths("readings.action") | None = None  # type: ignore[valid-type]
 
 
-class _ReadingsFile(job_schema.Table):
+class ReadingsFile(Table):
     """The file."""
 
-    readings: _Readings
+    readings: ReadingsTable
 
 
 def load(path: str, strings: int) -> Readings:
@@ -101,14 +88,9 @@ def parse(text: str, path: str, strings: int) -> Readings:
     InputError
         With every fault, each with its key path and line.
     """
-    raw = parse_toml(text, path)
-    lines = key_lines(text)
-    try:
-        model = _ReadingsFile.model_validate(raw).readings
-    except ValidationError as found:
-        errors = found.errors(include_url=False)
-        raise InputError([_fault(e, path, lines) for e in errors]) from None
-    if faults := list(_count_faults(model, path, lines, strings)):
+    source = source_of(text, path)
+    model = validated(ReadingsFile, parse_toml(text, path), source, FILE).readings
+    if faults := list(_count_faults(model, source, strings)):
         raise InputError(faults)
     usual = float(table("uncertainty")["readings"]["uncertainty"])
     return Readings(
@@ -126,37 +108,13 @@ def parse(text: str, path: str, strings: int) -> Readings:
     )
 
 
-def _fault(e: ErrorDetails, path: str, lines: dict[Path, int]) -> Fault:
-    keys = list(_Readings.model_fields)
-    at = e["loc"][:2]
-    wrong, fix, found = e["msg"].removeprefix("Value error, "), "", e["input"]
-    if e["type"] == "missing":
-        wrong, found = "is missing", None
-        fix = "give one length a string, or { bass, treble }" if len(at) > 1 else "write [readings]"
-    elif e["type"] == "extra_forbidden":
-        wrong, found, fix = "is not a key of a readings file", None, f"known: {', '.join(keys)}"
-    elif isinstance(found, dict | list):
-        found = None
-    wrong = printable(wrong.replace("Input should be", "should be"), 300)
-    return Fault(
-        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, fix=fix
-    )
-
-
-def _count_faults(
-    model: _Readings, path: str, lines: dict[Path, int], strings: int
-) -> Iterator[Fault]:
+def _count_faults(model: ReadingsTable, source: Source, strings: int) -> Iterator[Fault]:
     for key in ("first_fret", "action", "want_first_fret", "want_action"):
         value = getattr(model, key)
         if isinstance(value, tuple) and len(value) != strings:
-            at = ("readings", key)
-            yield Fault(
-                where=path,
-                line=line_of(lines, at),
-                key=spelled(at),
-                wrong=f"has {len(value)} values for {strings} strings",
-                fix="one value a string, from the bass side",
-            )
+            wrong = f"has {len(value)} values for {strings} strings"
+            fix = "one value a string, from the bass side"
+            yield source.fault(("readings", key), wrong, fix)
 
 
 def cautions(readings: Readings) -> list[str]:

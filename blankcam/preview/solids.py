@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from blankcam.data import table
-from blankcam.outputs.tables.report import Choice
+from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
@@ -58,7 +58,7 @@ class Left:
 
 
 def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
-              choices: Mapping[int, Choice]) -> PartView:  # fmt: skip
+              choices: Mapping[int, Decision]) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
         replayed(part, left[s]) if s in left else wanted(part, s)
@@ -167,7 +167,7 @@ def middles(length: float, step: float) -> Floats:
     return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
 
 
-def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
+def _slot_spot(nut: Nut, s: Slot, choice: Decision | None) -> Spot:
     facts = (
         Fact(words="centre", value=s.centre),
         Fact(words="width", value=s.width, digits=3),
@@ -182,11 +182,11 @@ def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
                 remark=made_by(choice))  # fmt: skip
 
 
-def made_by(choice: Choice | None) -> str:
+def made_by(choice: Decision | None) -> str:
     """Who makes a slot."""
     if choice is None:
         return ""
-    return f"milled with tool {choice.tool}" if choice.by == "mill" else "left to the file"
+    return f"milled with tool {choice.tool.number}" if choice.tool else "left to the file"
 
 
 def _seat_spot(found: Design, s: Seat) -> Spot:
@@ -195,7 +195,7 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
         Fact(words="centre", value=s.centre),
         Fact(words="height over the seat", value=s.height),
         Fact(words="compensation", value=s.compensation),
-        Fact(words="ridge from the tail face", value=s.ridge),
+        Fact(words="ridge from the tail side", value=s.ridge),
         Fact(words="top stands off by", value=s.residual, digits=3),
     )
     return Spot(string=s.string, note=s.note, x=s.centre, half_width=max(gauge, 0.6) / 2,
@@ -203,7 +203,7 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
 
 
 def _over_nut(found: Design, i: int) -> StringLine:
-    """From the board side, over the witness edge, down the slot and on behind the nut."""
+    """From the board side, over the front edge, down the slot and on behind the nut."""
     s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
@@ -240,10 +240,11 @@ def _over_saddle(found: Design, i: int) -> StringLine:
         slope = (stands - job.tie_height) / job.tie_run
     z = seat.height + half
     front = saddle.thickness - seat.ridge + BEFORE
+    dx, dy = saddle.slot.toward_nut(aside)
     run = [
-        (seat.centre - aside * front, seat.ridge + front, z - rise * front),
+        (seat.centre + dx * front, seat.ridge + dy * front, z - rise * front),
         (seat.centre, seat.ridge, z),
-        (seat.centre + aside * BEHIND, seat.ridge - BEHIND, z - slope * BEHIND),
+        (seat.centre - dx * BEHIND, seat.ridge - dy * BEHIND, z - slope * BEHIND),
     ]
     return StringLine(string=s.number, note=s.note, gauge=s.gauge, wound="wound" in s.make,
                       points=np.array(run), raised=saddle.allowance)  # fmt: skip

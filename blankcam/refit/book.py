@@ -16,7 +16,7 @@ from typing import Any
 
 from blankcam import digest
 from blankcam.faults import Fault, InputError, OutputError
-from blankcam.inputs.job_file import read_text
+from blankcam.inputs.border import read_text
 
 SUFFIX = ".refits.jsonl"
 _FIX = "restore it from a copy, or move it away and start from the job's rough parts"

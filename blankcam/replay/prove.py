@@ -14,7 +14,7 @@ from blankcam.data import table
 from blankcam.digest import of_moves
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
 from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
@@ -25,7 +25,7 @@ from blankcam.replay.findings import Collector
 from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
 from blankcam.replay.motions import Moves
 from blankcam.replay.part_deviation import WantedPart, judge_part
-from blankcam.replay.proof import ProgramProof, ProgramText, Proof, Setup
+from blankcam.replay.proof import ProgramProof, ProgramText, Proof
 from blankcam.replay.reader import Program, read_program
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import SweepResult, replay_moves
@@ -47,7 +47,7 @@ def prove(
     *,
     stage: Stage,
     milled: frozenset[int],
-    stock: Stock,
+    stock: Box,
     profile: Profile,
     holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
@@ -213,7 +213,7 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
 
 
-def _as_obstacle(box: Stock) -> limits.Obstacle:
+def _as_obstacle(box: Box) -> limits.Obstacle:
     """A blank as something that the tool must be clear of."""
     low, high = (box.x0, box.y0, box.z0), (box.x1, box.y1, box.z1)
     return limits.Obstacle(name="blank", low=low, high=high)

@@ -16,8 +16,7 @@ from blankcam.inputs.machine import Holding
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut
 from blankcam.parts import curve
-
-Place = tuple[float, float, float]
+from blankcam.parts.frames import Box, Place
 
 AXES_OF_PLANE = {"G17": (0, 1, 2), "G18": (2, 0, 1), "G19": (1, 2, 0)}
 """First, second and normal axis of each plane; G2 turns from the second toward the first."""
@@ -106,18 +105,6 @@ class Operation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stock:
-    """The blank as it lies in the machine's axes, mm; part and machine zero are the same point."""
-
-    x_min: float
-    x_max: float
-    y_min: float
-    y_max: float
-    z_min: float
-    z_max: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
     """One file for the machine."""
 
@@ -128,16 +115,13 @@ class Program:
     """``edge`` or ``face``."""
     stage: str
     material: str
-    stock: Stock
+    stock: Box
     holding: Holding
     zero: str
     """Where the work zero is, in words."""
     clearance: float
     """Z of the clearance plane."""
     operations: tuple[Operation, ...]
-    cautions: tuple[str, ...] = ()
-    hand: tuple[str, ...] = ()
-    """What is left to the hand after this program."""
     readings: str = ""
     """Digest of the readings it was refitted by, empty for a part's first programs."""
     places: tuple[str, ...] = ()

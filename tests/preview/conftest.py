@@ -13,31 +13,23 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import PartCut, page_data
-from blankcam.replay import reader
 from blankcam.safety import notice
-from blankcam.workflows import cut_part
+from blankcam.workflows.layout import slot_decisions
+from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL, demo_job, needed
+from tests.proved import result_of
 
 
 def data_of(stem, stages, machine=None, change=lambda job: job):
     job = change(job_file.load(str(demo_job(stem))))
-    profile = cut_part.machine_of(job, machine)
+    profile = machine_of(job, machine)
     found = design(job)
     cuts = [
-        PartCut(
-            part=m.part.name,
-            stage=stage,
-            milled=frozenset(c.string for c in m.plan.slots if c.by == "mill"),
-            programs=m.plan.programs,
-            written=m.written,
-            moves=tuple(reader.read_program(w.text, profile, name=w.file).moves for w in m.written),
-            proof=m.proof,
-            cautions=m.plan.cautions,
-        )
+        PartCut.of(m)
         for stage in stages
-        for m in (cut_part.part_made(found, name, profile, stage) for name in ("nut", "saddle"))
+        for m in (result_of(found, name, profile, stage) for name in ("nut", "saddle"))
     ]
-    choices = cut_part.slot_choices(found, profile, Stage.ROUGH)
+    choices = slot_decisions(found, profile, Stage.ROUGH)
     lines = notice(job.blanks.material, str(profile.kind))
     return found, cuts, page_data(found, profile, cuts, choices=choices, notice=lines)
 

@@ -15,7 +15,7 @@ from blankcam.preview import solids
 from blankcam.preview.page import _data
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.sweep import replay_moves
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import REPO
 
 pytestmark = [pytest.mark.oracle, pytest.mark.long]
@@ -202,12 +202,12 @@ ASIDE = 0.0012
 def aside(steel, index):
     """The proof's own lowest and highest heights up to ``ASIDE`` beside the picture's columns."""
     found, cuts, _ = steel
-    cut, profile = cuts[index], cut_part.machine_of(found.job, None)
+    cut, profile = cuts[index], machine_of(found.job, None)
     cells, stock = solids.cells(cut.proof.field), cut.programs[0].stock
     tools = {t.number: t for t in profile.tools}
     sides = []
     for by in (-ASIDE, 0.0, ASIDE):
-        field = Heightmap(cells.x + by, cells.y, np.full(cells.z.shape, stock.z_max))
+        field = Heightmap(cells.x + by, cells.y, np.full(cells.z.shape, stock.z1))
         for moves in cut.moves:
             replay_moves(field, moves, tools, profile)
         sides.append(field.z)
@@ -278,12 +278,12 @@ def test_scrubbing_tells_line_tool_and_time_and_shows_the_text(desk, steel):
     page.select_option("#program", "0")
     page.click("#to-end")
     desk.settle()
-    total = steel[1][0].written[0].seconds
+    total = steel[1][0].programs[0].seconds
     clock = f"{round(total) // 60}:{round(total) % 60:02d}"
     assert page.inner_text("#time") == f"{clock} of about {clock}"
     current = page.inner_text("#listing .current").strip()
     number, text = re.fullmatch(r"(\d+)\s+(.*)", current).groups()
-    assert steel[1][0].written[0].text.splitlines()[int(number) - 1] == text
+    assert steel[1][0].programs[0].text.splitlines()[int(number) - 1] == text
     assert page.inner_text("#line").startswith(f"Line {number} of ")
     page.click("#line-back")
     back = re.match(r"\s*(\d+)", page.inner_text("#listing .current"))[1]
@@ -334,7 +334,7 @@ def test_a_table_is_copied_as_rows_and_columns(desk, steel):
     )
     assert len(rows) == 1 + len(steel[0].nut.slots)
     assert {r.count("\t") for r in rows} == {9}
-    assert rows[1].split("\t")[0] == "1 E2"
+    assert rows[1].split("\t")[0] == "6 E2"
 
 
 def test_the_keyboard_alone_reaches_and_does_everything(opened, steel_file):
@@ -353,7 +353,7 @@ def test_the_keyboard_alone_reaches_and_does_everything(opened, steel_file):
         reached.append(got[0])
         outlines.add(got[1])
     for name in ("unit", "theme", "print", "solid-canvas", "part", "stage", "strings", "deviation",
-                 "span", "program", "cut-canvas", "scrub", "play", "1 E2"):  # fmt: skip
+                 "span", "program", "cut-canvas", "scrub", "play", "6 E2"):  # fmt: skip
         assert name in reached
     assert "none" not in outlines
     before = p.picture()["hash"]

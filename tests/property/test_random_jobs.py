@@ -9,7 +9,8 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import cut_part
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
 from tests.conftest import by_chance
 
 SETS = {
@@ -83,7 +84,7 @@ def test_a_sane_job_is_refused_in_words_or_passes_the_proof(text, machine, stage
     try:
         job = job_file.parse(text, "random.toml")
         found = design(job)
-        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Worker())
+        made = cut_parts(found, machine_of(job, machine), stage, Worker())
     except (RefusedError, InputError) as fault:
         refused = fault
     if refused is not None:

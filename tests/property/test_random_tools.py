@@ -15,7 +15,9 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import cut_part
+from blankcam.workflows import layout
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS, by_chance, demo_job
 
 MATERIALS = ("bone", "phenolic laminate", "hardwood", "brass", "hard plastic")
@@ -66,7 +68,7 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     blanks = dataclasses.replace(job.blanks, material=material)
     plan = dataclasses.replace(job.plan, outline=by[0], slots=by[1])
     job = dataclasses.replace(job, blanks=blanks, plan=plan)
-    profile = cut_part.machine_of(job, machine)
+    profile = machine_of(job, machine)
     tools = tuple(scaled(t, wide, long, flutes) for t in profile.tools)
     profile = dataclasses.replace(profile, tools=tools)
     try:
@@ -74,12 +76,13 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     except (RefusedError, InputError) as fault:
         in_words(fault)
         return
-    told = {str(f) for f in cut_part.refusals(found, profile, stage)}
+    told = {str(f) for part in layout.decided(found, profile, stage) for f in part.faults}
     try:
-        made = cut_part.programs(found, profile, stage, Worker())
+        made = cut_parts(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
-        assert told
+        refused = {str(f) for f in fault.faults}
+        assert refused == told
         return
     event("made")
     assert not told

@@ -7,7 +7,7 @@ import numpy as np
 
 from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
@@ -38,7 +38,7 @@ MILL = Profile(
     holding=HOLDING,
     controller=Controller(arc_planes=frozenset({"G17", "G18", "G19"})),
 )
-STOCK = Stock(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
+STOCK = Box(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
 RADIUS = 100.0
 
 

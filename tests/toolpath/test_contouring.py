@@ -8,20 +8,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
+from blankcam.machining import outline
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.toolpath import contouring
 from blankcam.toolpath.moves import Line, Rapid
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import demo_job
-from tests.proved import proved
+from tests.proved import files_of, plan_of, proved
 
 LEFT = demo_job("left-classical")
 
 
 def fewest(thick, step, tab, board):
     """By trying tops of the tabs 0.01 mm apart; never fewer than there can be."""
-    least = min(contouring.LEAST_THROUGH, board)
+    least = min(outline.LEAST_THROUGH, board)
     tops = [thick / 2 + 0.01 * k for k in range(int((thick / 2 - tab) / 0.01) + 1)]
     return min(
         math.ceil(top / step - 1e-9) + math.ceil((thick + least - top) / step - 1e-9)
@@ -32,15 +32,15 @@ def fewest(thick, step, tab, board):
 @pytest.mark.property
 @given(st.floats(1.0, 9.0), st.floats(0.1, 1.5), st.floats(0.0, 1.0))
 def test_levels_are_no_deeper_than_a_step_and_few(thick, step, board):
-    tab = min(max(contouring.TAB_HEIGHT, contouring.TAB_SHARE * thick), thick / 2)
-    levels, top = contouring.levels_of(thick, step, tab, board)
+    tab = min(max(outline.TAB_HEIGHT, outline.TAB_SHARE * thick), thick / 2)
+    levels, top = outline.levels_of(thick, step, tab, board)
     drops = [a - b for a, b in zip([0.0, *levels], levels, strict=False)]
     assert all(0 < d <= step + 1e-9 for d in drops)
     assert top in levels
     assert tab - 1e-9 <= thick + top <= thick / 2 + 1e-9
     through = -levels[-1] - thick
-    assert min(contouring.LEAST_THROUGH, board) - 1e-9 <= through
-    assert through <= min(contouring.THROUGH, board) + 1e-9
+    assert min(outline.LEAST_THROUGH, board) - 1e-9 <= through
+    assert through <= min(outline.THROUGH, board) + 1e-9
     assert len(levels) <= fewest(thick, step, tab, board)
 
 
@@ -50,22 +50,22 @@ def planned(overhang, held="carrier"):
     blank = dataclasses.replace(found.job.blanks.nut, length=found.nut.length + 2 * overhang)
     blanks = dataclasses.replace(found.job.blanks, nut=blank)
     found = dataclasses.replace(found, job=dataclasses.replace(found.job, blanks=blanks))
-    profile = cut_part.machine_of(found.job, "light-router")
+    profile = machine_of(found.job, "light-router")
     profile = dataclasses.replace(
         profile, holding=dataclasses.replace(profile.holding, face=held, clamp_reach=1.0)
     )
-    return found, profile, cut_part.plan_part(found, found.nut, profile, Stage.ROUGH)
+    return found, profile, plan_of(found, found.nut, profile, Stage.ROUGH)
 
 
 def proof_of(found, profile, plan):
-    written = cut_part.written(found, plan, profile)
+    written = files_of(found, plan, profile)
     return proved(found, found.nut, profile, Stage.ROUGH, plan, written)
 
 
 def ways_down(program):
     """What sinks at feed, (moves in the blank or at its edge, moves beside it)."""
     (operation,) = program.operations
-    edge = program.stock.x_min - operation.tool.radius
+    edge = program.stock.x0 - operation.tool.radius
     at, inside, beside = None, [], []
     for move in operation.moves:
         if isinstance(move, Line) and move.to[2] < at[2] - 1e-9:
@@ -86,12 +86,12 @@ def test_where_nothing_stands_beside_the_end_levels_come_in_from_the_air(overhan
         assert z0 - z1 <= abs(y1 - y0) * steep + 1e-9
     (operation,) = program.operations
     rapids = [m.to for m in operation.moves if isinstance(m, Rapid)]
-    deep = [p for p in rapids if p[2] < program.stock.z_max - 1.0]
-    free = program.stock.x_min - operation.tool.radius
-    below = program.stock.y_min - operation.tool.radius
+    deep = [p for p in rapids if p[2] < program.stock.z1 - 1.0]
+    free = program.stock.x0 - operation.tool.radius
+    below = program.stock.y0 - operation.tool.radius
     assert deep
     assert all(x < free or y < below for x, y, _ in deep)
-    assert min(z for *_, z in rapids) > program.stock.z_min
+    assert min(z for *_, z in rapids) > program.stock.z0
     assert proof_of(found, profile, plan).passed
 
 

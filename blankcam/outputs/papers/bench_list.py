@@ -9,29 +9,28 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
-from blankcam.gcode.writer import ENDING
+from blankcam.cut import CutResult
+from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
-from blankcam.machining.slots import SlotChoice
+from blankcam.machining.decision import Decision
+from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
+from blankcam.outputs.reasons import general_words
+from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
-from blankcam.outputs.tables.layout import both as _both
+from blankcam.outputs.rows import Column
+from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.safety import notice
-from blankcam.toolpath.build import Plan
 from blankcam.toolpath.moves import Program
 
-_OWN = re.compile(
-    r"(?<=slot) of [\d.]+ mm|(?<=walls) to [\d.]+ mm|, flutes [\d.]+ mm(?= for)"
-    r"| for [\d.]+ mm deep"
-)
-"""What a choice's reason says of its one slot; without it slots with the same reason are one."""
 _MM = re.compile(r"\d+\.(\d+) mm")
 
 
@@ -39,17 +38,14 @@ def bench(
     design: Design,
     profile: Profile,
     stage: Stage,
-    plans: Mapping[str, Plan],
-    seconds: Mapping[str, float],
+    results: Mapping[str, CutResult],
 ) -> str:
     """The whole list.
 
     Parameters
     ----------
-    plans
+    results
         By the part's name; empty where the machine takes no programs.
-    seconds
-        The estimate of each program by its file's name.
     """
     job = design.job
     lines = [f"# Bench list: {plain(job.instrument.name)}", ""]
@@ -62,10 +58,10 @@ def bench(
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
     for part in (design.nut, design.saddle):
-        plan = plans.get(part.name)
-        work = _work(design, part, plan, stage, templates=templates)
+        result = results.get(part.name)
+        work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
-        lines += _numbered(_steps(design, work, plan, seconds))
+        lines += _numbered(_steps(design, work, result))
         if said := list(hand_steps.lines(work)):
             lines += ["", *said]
         if isinstance(part, Nut):
@@ -88,34 +84,31 @@ def _said(lines: Sequence[str]) -> str:
 def _steps(
     design: Design,
     work: hand_steps.Work,
-    plan: Plan | None,
-    seconds: Mapping[str, float],
+    result: CutResult | None,
 ) -> Iterator[str]:
-    programs = plan.programs if plan else ()
+    programs = result.programs if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
     yield _blank_step(work.part, checks, milled="thickness" in work.done)
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
-        yield from _setup_steps(work.part, list(run), setup, seconds)
+        yield from _setup_steps(work.part, list(run), setup)
     if work.shaped:
         yield (
             "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {_both(hand_steps.highest(work))}."
+            f"at the highest {both(hand_steps.highest(work))}."
         )
     yield from hand_steps.after(work)
 
 
 def _work(
-    design: Design, part: Nut | Saddle, plan: Plan | None, stage: Stage, *, templates: bool
+    design: Design, part: Nut | Saddle, result: CutResult | None, stage: Stage, *, templates: bool
 ) -> hand_steps.Work:
     blank: BlankJob = getattr(design.job.blanks, part.name)
     return hand_steps.Work(
         part=part,
         stage=stage,
-        done=frozenset(o.name for p in plan.programs for o in p.operations)
-        if plan
-        else frozenset(),
-        slots=plan.slots if plan else (),
+        done=result.operation_names if result else frozenset(),
+        slots=result.slots if result else (),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )
@@ -124,55 +117,52 @@ def _work(
 def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) -> str:
     said = []
     for check in checks:
-        words = f"{check.dimension} {_both(check.have)}"
+        words = f"{check.dimension} {both(check.have)}"
         if check.dimension != "thickness":
-            said.append(f"{words}, at least {_both(check.need)}")
+            said.append(f"{words}, at least {both(check.need)}")
             continue
-        words = f"{check.dimension} {_both(check.have, 3)}"
+        words = f"{check.dimension} {both(check.have, 3)}"
         if check.rub_off > 0:
             verb = "the program mills off" if milled else "rub off"
-            words += f": {verb} {_both(check.rub_off, 3)}"
+            words += f": {verb} {both(check.rub_off, 3)}"
         said.append(
-            f"{words}; to end between {_both(part.fit.low, 3)} and {_both(part.fit.high, 3)}, "
+            f"{words}; to end between {both(part.fit.low, 3)} and {both(part.fit.high, 3)}, "
             f"{part.fit.name} {part.fit.code}"
         )
     return f"**Measure the blank**: {'; '.join(said)}."
 
 
-def _setup_steps(
-    part: Nut | Saddle, programs: Sequence[Program], setup: str, seconds: Mapping[str, float]
-) -> Iterator[str]:
+def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
-    first = programs[0]
-    zero = _MM.sub(lambda m: _both(float(m[0][:-3]), len(m[1])), first.zero)
-    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(first)} Zero: {zero}."
-    for program in programs:
-        file = program.stem + ENDING
-        about = max(1, round(seconds.get(file, 0.0) / 60))
-        yield f"{_tools(program.tools)}; **run `{file}`**, dry first, about {about} min."
-    done = {o.name for p in programs for o in p.operations}
+    first = programs[0].program
+    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
+    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
+    for file in programs:
+        about = max(1, round(file.seconds / 60))
+        yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."
+    done = {name for file in programs for name in file.operation_names}
     if "thickness" in done:
         yield (
-            f"**Measure the thickness**: {_both(part.fit.low, 3)} to {_both(part.fit.high, 3)}; "
+            f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
             "thicker: rub off the rest."
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
 
 
-def _held(program: Program) -> str:
+def _held(part: Nut | Saddle, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {_both(held.jaw_top)} over it; the face "
-            "toward the tail looks to you."
+            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; "
+            f"{hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
     return {
-        "clamps": f"a clamp at each end of the waste, reaching {_both(held.clamp_reach)} over it "
-        f"and {_both(held.clamp_height)} high, a waste board under it; {lying}.",
-        "fixture": f"between walls {_both(held.face_top)} high along seat side and top; {lying}.",
+        "clamps": f"a clamp at each end of the waste, reaching {both(held.clamp_reach)} over it "
+        f"and {both(held.clamp_height)} high, a waste board under it; {lying}.",
+        "fixture": f"between walls {both(held.face_top)} high along seat side and top; {lying}.",
         "tape": f"on a waste board by tape; {lying}.",
     }.get(
         held.on_face,
@@ -187,7 +177,7 @@ def _tools(tools: Sequence[Tool]) -> str:
         (out, [f"T{t.number} {t.shape} {_size(t)}" for t in same])
         for out, same in groupby(tools, key=lambda t: t.stick_out)
     ]
-    words = "; ".join(f"{', '.join(names)}, {_both(out)} out of the collet" for out, names in runs)
+    words = "; ".join(f"{', '.join(names)}, {both(out)} out of the collet" for out, names in runs)
     return f"**Fit** {words}"
 
 
@@ -198,38 +188,20 @@ def _size(tool: Tool) -> str:
 
 
 def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
+    """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
-    yield "| slot | centre | wide | floor over seat | by | files in; depth from the top |"
-    yield "|---|---|---|---|---|---|"
-    for slot in nut.slots:
-        choice = chosen.get(slot.string)
-        milled = choice is not None and choice.by == "mill"
-        yield (
-            f"| {slot.string} {plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
-            f"| {_both(slot.floor_front)} | {_by(choice)} "
-            f"| {hand_steps.slot_by_hand(work, nut, slot, milled=milled)} |"
-        )
-    reasons: dict[str, list[SlotChoice]] = {}
+    slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")
+    slots = slots.shown_to(width=2)
+    by_hand = Column(key="hand", title="files in; depth from the top")
+    yield markdown.table(slots.extended(by_hand, hand_steps.slots_by_hand(work, nut)), shared="mm")
+    reasons: dict[str, list[Decision]] = {}
     for choice in chosen.values():
-        reasons.setdefault(_reason(choice), []).append(choice)
+        reasons.setdefault(general_words(choice.reasons), []).append(choice)
     if reasons:
         yield ""
     for why, same in reasons.items():
         names = ", ".join(str(c.string) for c in same)
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
-
-
-def _reason(choice: SlotChoice) -> str:
-    """Why, without the figures of that one slot."""
-    spare = "narrower than its slot by 0.05 mm or more, with flutes longer than it is deep"
-    why = re.sub(r"(?<=largest ball) of [\d.]+ mm or less", f" {spare}", choice.why)
-    return _OWN.sub("", why)
-
-
-def _by(choice: SlotChoice | None) -> str:
-    if choice is not None and choice.tool is not None:
-        return f"T{choice.tool.number}"
-    return f"nick T{choice.nick.number}" if choice and choice.nick else "file"
 
 
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:

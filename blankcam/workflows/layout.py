@@ -1,0 +1,153 @@
+"""Every computed number of a job, shown before anything is cut; and the machines there are."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from blankcam.faults import RefusedError
+from blankcam.inputs import job_file
+from blankcam.inputs.job import Job
+from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine_file import read_profile, shipped
+from blankcam.outputs.papers import next_steps
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
+from blankcam.outputs.tables import layout as layout_tables
+from blankcam.outputs.tables import report
+from blankcam.parts.design import Design, design
+from blankcam.parts.part import Stage
+from blankcam.workflows.request import machine_of, requests_of
+
+if TYPE_CHECKING:
+    from blankcam.machining.decide import Decided
+    from blankcam.machining.decision import Decision
+    from blankcam.toolpath.moves import Program
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """Every computed number of a job, ready to be shown."""
+
+    sections: tuple[Section, ...]
+    report_text: str
+
+
+def layout(
+    job_path: str,
+    machine: str | None,
+    stage: Stage,
+    *,
+    scatter: bool = False,
+    feeds: bool = False,
+) -> Layout:
+    """Work a job out and lay its numbers out; raises as reading and designing do.
+
+    ``scatter`` adds what the measurements' uncertainty does, ``feeds`` how each operation cuts.
+    """
+    job = job_file.load(job_path)
+    profile = machine_of(job, machine)
+    found = design(job)
+    parts = decided(found, profile, stage)
+    choices = slot_decisions(found, profile, stage, parts)
+    found = _with_cautions(found, tuple(dict.fromkeys(c for p in parts for c in p.cautions)))
+    content = report.report(found, stage=stage, machine=profile.name, choices=choices)
+    refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
+    drawn_so = (*refused, *_drawing_cautions(job, profile))
+    sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices))
+    if scatter:
+        from blankcam.instrument.uncertainty import scatter as drawn
+
+        sections += layout_tables.scattered(drawn(job, found.instrument))
+    if feeds:
+        from blankcam.outputs.tables import machine_work
+
+        sections += machine_work.sections(_planned(found, profile, stage), profile)
+    sections.append(
+        Section(title="Next", verbatim=True, notes=tuple(_onward(found, profile, machine)))
+    )
+    return Layout(sections=tuple(sections), report_text=records.render(content))
+
+
+def _with_cautions(found: Design, more: Sequence[str]) -> Design:
+    return dataclasses.replace(found, cautions=(*found.cautions, *more))
+
+
+def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
+    """What the drawings will be told with, and whether ``make`` will refuse them."""
+    from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
+
+    said = drawing_cautions(profile.drawing.release, offset_for(profile))
+    if profile.kind is not Kind.LASER:
+        return said
+    from blankcam.safety import laser_cautions
+
+    try:
+        return (*said, *laser_cautions(job.path, job.blanks.material))
+    except RefusedError as refused:
+        return (*said, *(f"make will refuse it: {fault}" for fault in refused.faults))
+
+
+def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
+    measured = not any(key in found.job.assumed for key in job_file.MEASURED)
+    yield from next_steps.after_layout(
+        found.job, profile, machine, measured=measured, cautions=len(found.cautions)
+    )
+
+
+def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
+    """The programs of both parts, planned only."""
+    requests = requests_of(found, profile, stage)
+    if not requests:
+        return []
+    from blankcam.toolpath import build
+
+    return [p for request in requests for p in build.plan(request).programs]
+
+
+def decided(found: Design, profile: Profile, stage: Stage) -> tuple[Decided, ...]:
+    """What is decided of each part, where the machine takes programs; no moves are made."""
+    requests = requests_of(found, profile, stage)
+    if not requests:
+        return ()
+    from blankcam.machining.decide import decide
+
+    return tuple(decide(request) for request in requests)
+
+
+def slot_decisions(
+    found: Design, profile: Profile, stage: Stage, parts: Sequence[Decided] = ()
+) -> dict[int, Decision]:
+    """Who makes each slot and why, by the number of its string.
+
+    ``parts``: what is decided already, if anything.
+    """
+    from blankcam.machining import slots
+    from blankcam.parts.part import FeatureKind
+
+    parts = parts or decided(found, profile, stage)
+    if not parts:
+        return {s.string: slots.left_to_the_file(s, profile) for s in found.nut.slots}
+    return {d.string: d for part in parts for d in part.by(FeatureKind.SLOT)}
+
+
+def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
+    """Both parts as lines of characters no wider than ``width``."""
+    from blankcam.outputs.drawings import picture as pictures
+
+    job = job_file.load(job_path)
+    found = design(job)
+    return pictures.lines(
+        found.nut, found.saddle, width, bass_left=not job.left_handed, plain=plain
+    )
+
+
+def machines(name: str | None) -> tuple[Section, ...]:
+    """The machines that come along, or one checked and shown."""
+    from blankcam.outputs.tables import machines as tables
+
+    if name is not None:
+        return tables.machine(read_profile(name))
+    return tables.machines({n: read_profile(n) for n in shipped()})
