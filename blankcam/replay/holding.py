@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.machine import Holding
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.bodies import Ints, label_bodies, opened
 from blankcam.replay.codes import Code
 from blankcam.replay.findings import Collector
@@ -36,7 +36,7 @@ FLAT = 0.01
 class HeldBlank:
     """A blank lying on its face, as what is cut through it is followed."""
 
-    def __init__(self, stock: Stock, holding: Holding, length: float, inside: float) -> None:
+    def __init__(self, stock: Box, holding: Holding, length: float, inside: float) -> None:
         """``stock`` in the part's frame; ``inside`` is a height inside the part all along it."""
         self.sizes = table("proof")["holding"]
         self.box, self.holding = stock.on_face(), holding
@@ -123,7 +123,7 @@ def _check_tape(
     program: Program,
     tools: Mapping[int, Tool],
     holding: Holding,
-    box: Stock,
+    box: Box,
     found: Collector,
 ) -> None:
     sizes = table("proof")["holding"]

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.engagement import fastest_down, plunged
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import PLANE_AXES, Kind
@@ -57,7 +57,7 @@ def test_the_fastest_fall_of_a_move(before, line):
 
 
 def full(high=0.0):
-    return Heightmap.of(Stock(x0=-8, x1=8, y0=-8, y1=8, z0=-10, z1=high), 0.1, 0.1)
+    return Heightmap.of(Box(x0=-8, x1=8, y0=-8, y1=8, z0=-10, z1=high), 0.1, 0.1)
 
 
 def deep(line, *before, heightmap=None, tool=FLAT, limit=10.0):
