@@ -267,7 +267,7 @@ def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
     )
     milled = frozenset(c.string for c in made.slots if c.tool)
     given = [
-        ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
+        ProgramText(name=t.name, data=t.text, setup=Setup(p.setup))
         for t, p in zip(texts, made.programs, strict=True)
     ]
 
