@@ -3,8 +3,6 @@
 Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start fast.
 """
 
-from __future__ import annotations
-
 import gc
 import io
 import os

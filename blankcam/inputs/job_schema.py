@@ -1,7 +1,5 @@
 """What each key of a job file may hold."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
@@ -321,5 +319,5 @@ class JobFile(Table):
     saddle: Saddle
     blanks: Blanks
     plan: Plan
-    holding: Holding = Holding()
-    uncertainty: Uncertainty = Uncertainty()
+    holding: Holding = Holding.model_construct()
+    uncertainty: Uncertainty = Uncertainty.model_construct()

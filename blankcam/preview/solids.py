@@ -195,7 +195,7 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
         Fact(words="centre", value=s.centre),
         Fact(words="height over the seat", value=s.height),
         Fact(words="compensation", value=s.compensation),
-        Fact(words="ridge from the tail face", value=s.ridge),
+        Fact(words="ridge from the tail side", value=s.ridge),
         Fact(words="top stands off by", value=s.residual, digits=3),
     )
     return Spot(string=s.string, note=s.note, x=s.centre, half_width=max(gauge, 0.6) / 2,
@@ -203,7 +203,7 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
 
 
 def _over_nut(found: Design, i: int) -> StringLine:
-    """From the board side, over the witness edge, down the slot and on behind the nut."""
+    """From the board side, over the front edge, down the slot and on behind the nut."""
     s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
