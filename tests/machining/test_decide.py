@@ -58,6 +58,7 @@ def long(profile):
     return dataclasses.replace(profile, tools=tools)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("changed", [slow, fast, long])
 @pytest.mark.parametrize(
     ("outline", "thickness", "ends", "slots"),
@@ -131,6 +132,7 @@ def refused_by_plan(found, profile, stage):
     return False
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize(
     "changed",

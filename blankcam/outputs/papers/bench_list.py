@@ -55,7 +55,7 @@ def bench(
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
-    for part in (design.nut, design.saddle):
+    for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
