@@ -155,7 +155,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
 def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
     uneven = READINGS.replace(
         'action = { bass = "2.65 mm", treble = "2.15 mm" }',
-        'action = ["2.65 mm", "2.60 mm", "2.45 mm", "2.40 mm", "2.25 mm", "2.20 mm"]',
+        'action = { 6 = "2.65 mm", 5 = "2.60 mm", 4 = "2.45 mm", 3 = "2.40 mm", 2 = "2.25 mm", 1 = "2.20 mm" }',
     )
     (bench / "readings.toml").write_text(uneven, encoding="utf-8")
     assert refit(bench).returncode == 0
@@ -193,7 +193,7 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
 def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
     (bench / "far.toml").write_text(
         '[readings]\nfirst_fret = { bass = "0.77 mm", treble = "0.62 mm" }\n'
-        'action = ["2.65 mm", "2.75 mm", "2.65 mm", "2.60 mm", "2.65 mm", "2.30 mm"]\n',
+        'action = { 6 = "2.65 mm", 5 = "2.75 mm", 4 = "2.65 mm", 3 = "2.60 mm", 2 = "2.65 mm", 1 = "2.30 mm" }\n',
         encoding="utf-8",
     )
     done = refit(bench, "far.toml", "far", "--machine", "hand-bench")
