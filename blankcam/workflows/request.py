@@ -49,7 +49,7 @@ def requests_of(found: Design, machine: Profile, stage: Stage) -> tuple[CutReque
 def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
     """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
     blank: BlankJob = getattr(found.job.blanks, part.name)
-    if found.job.plan.thickness == "mill" and thickness.needed(part, blank):
+    if found.job.plan.thickness == "mill" and thickness.needed(part, blank.thickness):
         return blank
     return dataclasses.replace(blank, thickness=part.thickness)
 
