@@ -289,12 +289,12 @@ class Blank(Table):
 
 
 class Blanks(Table):
-    """What the parts are cut from."""
+    """What the parts are cut from; a part without a blank is not made."""
 
     material: Literal[job.MATERIALS]  # type: ignore[valid-type]
     fit: Literal["sliding", "snug", "hand"]
-    nut: Blank
-    saddle: Blank
+    nut: Blank | None = None
+    saddle: Blank | None = None
 
 
 class Plan(Table):

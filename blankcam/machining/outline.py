@@ -34,7 +34,7 @@ def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
 
 def raised(part: Nut | Saddle, stage: Stage) -> float:
     """How much higher than the finished top a stage's outline runs, mm."""
-    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
+    return LEAVE + stage.left(part.allowance)
 
 
 def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:
