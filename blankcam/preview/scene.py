@@ -93,7 +93,7 @@ def page_data(
             for part in (found.nut, found.saddle)
         ),
         programs=tuple(_programs(cuts, profile, named)),
-        elevations=tuple(solids.elevation(found, p) for p in (found.nut, found.saddle)),
+        elevations=tuple(solids.elevation(p) for p in (found.nut, found.saddle)),
         side=numbers.side(found),
         plots=numbers.plots(found),
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
