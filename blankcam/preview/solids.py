@@ -74,15 +74,16 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
         replayed(part, left[s]) if s in left else wanted(part, s)
         for s in (Stage.ROUGH, Stage.FINAL)
     )
-    nut = isinstance(part, Nut)
     return PartView(
         name=part.name,
         length=part.length,
         thickness=part.thickness,
         height=part.height,
-        spots=tuple(_slot_spots(part, choices) if isinstance(part, Nut) else _seat_spots(found)),
+        spots=tuple(
+            _slot_spots(part, choices) if isinstance(part, Nut) else _seat_spots(found, part)
+        ),
         strings=tuple(
-            _over_nut(found, i) if nut else _over_saddle(found, i)
+            _over_nut(found, part, i) if isinstance(part, Nut) else _over_saddle(found, part, i)
             for i in range(len(found.instrument.strings))
         ),
         stages=stages,
@@ -198,18 +199,18 @@ def made_by(choice: Decision | None) -> str:
     return f"milled with tool {choice.tool.number}" if choice.tool else "left to the file"
 
 
-def _seat_spots(found: Design) -> Iterator[Spot]:
-    table = seat_table(found.saddle).pick(*SEAT_FACTS)
+def _seat_spots(found: Design, saddle: Saddle) -> Iterator[Spot]:
+    table = seat_table(saddle).pick(*SEAT_FACTS)
     gauges = {p.number: p.gauge for p in found.instrument.strings}
-    for seat, row in zip(found.saddle.strings, table.rows, strict=True):
+    for seat, row in zip(saddle.strings, table.rows, strict=True):
         half = max(gauges[seat.string], 0.6) / 2
         yield Spot(string=seat.string, note=seat.note, x=seat.centre, half_width=half,
                    facts=_facts(table, row))  # fmt: skip
 
 
-def _over_nut(found: Design, i: int) -> StringLine:
+def _over_nut(found: Design, nut: Nut, i: int) -> StringLine:
     """From the board side, over the front edge, down the slot and on behind the nut."""
-    s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
+    s, slot = found.instrument.strings[i], nut.slots[i]
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
@@ -232,9 +233,9 @@ def _over_nut(found: Design, i: int) -> StringLine:
     )
 
 
-def _over_saddle(found: Design, i: int) -> StringLine:
+def _over_saddle(found: Design, saddle: Saddle, i: int) -> StringLine:
     """From the nut's side, over the ridge, and down behind where the job says to where."""
-    s, seat, saddle = found.instrument.strings[i], found.saddle.strings[i], found.saddle
+    s, seat = found.instrument.strings[i], saddle.strings[i]
     half = s.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length

@@ -9,6 +9,8 @@ import pytest
 from tests.commands.test_commands import run
 from tests.conftest import STEEL
 
+pytestmark = pytest.mark.long
+
 # Invented readings of rough parts: about .2 mm over at the nut and .5 mm at the saddle, which is
 # .944 x .2 + .056 x .5 = .22 at fret 1 and .35 at fret 12 (coefficients of the action geometry).
 READINGS = """[readings]

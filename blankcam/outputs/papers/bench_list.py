@@ -5,11 +5,11 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
+from blankcam.gcode.header import zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
@@ -30,8 +30,6 @@ from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
-
-_MM = re.compile(r"\d+\.(\d+) mm")
 
 
 def bench(
@@ -57,7 +55,7 @@ def bench(
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
-    for part in (design.nut, design.saddle):
+    for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
@@ -135,7 +133,7 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
 def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
-    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
+    zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
     yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
     for file in programs:
         about = max(1, round(file.seconds / 60))
