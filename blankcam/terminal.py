@@ -79,6 +79,15 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
         yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
 
 
+def say(words: str) -> None:
+    """A line of results, as wide as the terminal; whole into a pipe, or where it holds a command."""
+    told = sys.stdout.isatty() or os.environ.get("COLUMNS")
+    print(
+        *text.wrapped(words, width()) if told and not text.holds_command(words) else [words],
+        sep="\n",
+    )
+
+
 def say_meanwhile(words: str) -> None:
     """What is being waited for, on stderr while it is a terminal."""
     if sys.stderr.isatty():

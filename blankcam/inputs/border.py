@@ -18,6 +18,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from blankcam.faults import MOST_TOLD, Fault, InputError, printable
+from blankcam.file_kinds import why_no_file
 from blankcam.inputs.fields import Wanted
 
 LARGEST_FILE = 1_000_000
@@ -46,8 +47,7 @@ def read_text(path: str, fix: str = "") -> str:
     """
     raw = b""
     try:
-        if not FilePath(path).is_file():  # nor a pipe or a device, which may have no end
-            wrong = "is not a file" if FilePath(path).exists() else "there is no such file"
+        if wrong := why_no_file(path):  # a pipe or a device may have no end
             raise InputError(Fault(where=path, wrong=wrong, fix=fix))
         with FilePath(path).open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
