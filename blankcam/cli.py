@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Callable
 from contextlib import nullcontext
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -27,6 +28,8 @@ from blankcam.faults import (
     printable,
 )
 from blankcam.parts.part import Stage
+
+_INTERRUPTED = 130  # what typer makes of Ctrl-C
 
 F = TypeVar("F", bound=Callable[..., None])
 
@@ -128,8 +131,8 @@ def start(
         _asked(file, like, force=force)
         return
     if like is None:
-        mend = "--like KIND writes typical values, --ask asks for your own"
-        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", mend=mend))
+        fix = "--like KIND writes typical values, --ask asks for your own"
+        raise InputError(Fault(where="start", wrong="says neither --like nor --ask", fix=fix))
     for line in make.start(file, like, force=force):
         print(line)
 
@@ -275,7 +278,7 @@ def batch(
     force: ForceOpt = False,
 ) -> None:
     """Make every job of a folder, each in its own sub-folder."""
-    from blankcam import pools, terminal
+    from blankcam import terminal, workers
     from blankcam.outputs.tables import batch_table
     from blankcam.workflows import batch
     from blankcam.workflows import fixture as fixture_run
@@ -283,9 +286,9 @@ def batch(
     gc.enable()  # the one command that may run for hours
     held = None if fixture is None else fixture_run.fixture_of(fixture)
     found = batch.jobs_of(folder, rows)
-    local = (pools.cores(), pools.local_pool(jobs or pools.cores()))
+    local = (workers.cores(), workers.local_pool(jobs or workers.cores()))
     code = 0
-    with nullcontext(local) if scheduler is None else pools.cluster_pool(scheduler) as (n, pool):
+    with nullcontext(local) if scheduler is None else workers.cluster_pool(scheduler) as (n, pool):
         at_once = (jobs or n) + 2
         with terminal.progress(len(found)) as told:
             outcomes = batch.batch(
@@ -352,6 +355,8 @@ def run_cli() -> None:
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     # nothing here is so large that threads of a matrix library would earn what starting them takes
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # a worker process begins with its work, not with this script: it is watched the sooner
+    sys.modules["__main__"].__spec__ = find_spec("blankcam.__main__")
     sys.exit(_exit_code())
 
 
@@ -363,14 +368,16 @@ def _exit_code(args: list[str] | None = None) -> int:
         _complain(str(failed))
         return failed.exit_code
     except KeyboardInterrupt:
-        _complain("blankcam: stopped")
-        return EXIT_UNUSABLE
+        code = _INTERRUPTED
     except SystemExit as left:  # a shell was completed (0), or nobody reads on (1, not "refused")
         return EXIT_UNUSABLE if left.code else EXIT_DONE
     except OSError as fault:
         return _unheard(fault)
     except Exception as fault:  # noqa: BLE001 - a maker never sees a traceback
         return _other(fault)
+    if code == _INTERRUPTED:
+        _complain("blankcam: stopped")
+        return EXIT_UNUSABLE
     return code
 
 

@@ -39,7 +39,7 @@ class Fault:
     """The value found, None where there is none to show."""
     wrong: str
     """What is wrong with it."""
-    mend: str = ""
+    fix: str = ""
     """What would do."""
     line: int | None = None
     """The line number, where it is known."""
@@ -49,8 +49,8 @@ class Fault:
         place = printable(self.where, 300) + (f":{self.line}" if self.line else "")
         head = ": ".join(p for p in (place, printable(self.key, 160)) if p)
         found = "" if self.found is None else f" {printable(self.found)!r}:"
-        mend = f"; {self.mend}" if self.mend else ""
-        return f"{head}:{found} {self.wrong}{mend}"
+        fix = f"; {self.fix}" if self.fix else ""
+        return f"{head}:{found} {self.wrong}{fix}"
 
 
 class BlankcamError(Exception):

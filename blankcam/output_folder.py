@@ -111,7 +111,7 @@ def check_file(path: str, *, force: bool = False) -> None:
         there = os.path.lexists(path)
     if there and not force:
         raise OutputError(
-            Fault(where=path, wrong="is there already", mend="another name, or --force")
+            Fault(where=path, wrong="is there already", fix="another name, or --force")
         )
 
 
@@ -177,7 +177,7 @@ def _target(out: str) -> Path:
             Fault(
                 where=out,
                 wrong="is where you stand, and a folder is changed as a whole",
-                mend="name a folder of its own, such as --out cuts",
+                fix="name a folder of its own, such as --out cuts",
             )
         )
     return target
@@ -267,7 +267,7 @@ def _foreign_fault(out: str, foreign: list[str], files: Mapping[str, bytes]) -> 
     names = ", ".join((changed or foreign)[:3]) + (
         " and more" if len(changed or foreign) > 3 else ""
     )
-    return Fault(where=out, wrong=f"holds files {what}: {names}", mend="another folder, or --force")
+    return Fault(where=out, wrong=f"holds files {what}: {names}", fix="another folder, or --force")
 
 
 def _fill(staged: Path, files: Mapping[str, bytes], stamp: str) -> None:

@@ -66,7 +66,7 @@ def laser_cautions(path: str, material: str, stock: str | None = None) -> tuple[
                 key="blanks.material" if stock is None else "stock",
                 found=under,
                 wrong=f"must not be cut by a laser: {rule['why']}",
-                mend=f"cut a template of {good} and work the part by hand or with a mill",
+                fix=f"cut a template of {good} and work the part by hand or with a mill",
             )
         )
     if rule["rule"] == "template":

@@ -1,6 +1,7 @@
 """Programs proved on the blank and in the place the job gives them, on a coarser grid."""
 
-from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.prove import prove
 from blankcam.workflows import cut_part
 
 STEP = 0.1

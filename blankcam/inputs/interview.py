@@ -29,7 +29,7 @@ _BEFORE = (
 )  # fmt: skip
 _AFTER = (
     "nut.margin_to", "nut.margin_bass", "nut.margin_treble", "nut.spacing", "nut.course_gap",
-    "board.crown", "board.relief", "board.body_fret",
+    "board.fret_height", "board.relief", "board.body_fret",
     "nut.seat_width", "nut.seat_drop", "nut.tilt", "blanks.material", "blanks.fit",
     "blanks.nut.length", "blanks.nut.height", "blanks.nut.thickness",
     "saddle.slot_width", "saddle.slot_length", "saddle.slot_depth", "saddle.slot_ends",
@@ -141,7 +141,7 @@ def taken_up(text: str, path: str) -> Talk:
     InputError
         When the file is none of ours or an answer in it is not right.
     """
-    mend = "remove it, and begin anew"
+    fix = "remove it, and begin anew"
     stored = job_file.parse_toml(text, path)
     talk = Talk()
     try:
@@ -149,7 +149,7 @@ def taken_up(text: str, path: str) -> Talk:
             talk = answered(talk, _due(talk, key, said))
     except ValueError as fault:
         wrong = f"does not hold answers: {printable(fault, 200)}"
-        raise InputError(Fault(where=path, wrong=wrong, mend=mend)) from None
+        raise InputError(Fault(where=path, wrong=wrong, fix=fix)) from None
     return talk
 
 
@@ -290,23 +290,21 @@ def _judge(talk: Talk) -> None:
     key, said = talk.answers[-1]
     if key == KIND and said not in KINDS:
         wrong = "is not a kind"
-        raise InputError(
-            Fault(where="", found=said, wrong=wrong, mend=f"one of {', '.join(KINDS)}")
-        )
+        raise InputError(Fault(where="", found=said, wrong=wrong, fix=f"one of {', '.join(KINDS)}"))
     count = _whole(said)
     if key == COUNT and (isinstance(count, str) or not 2 <= count <= 24):
         wrong = "is not a count of strings"
-        raise InputError(Fault(where="", found=said, wrong=wrong, mend="2 to 24"))
+        raise InputError(Fault(where="", found=said, wrong=wrong, fix="2 to 24"))
     tables = _tables(talk)
     if key.startswith("strings[") and not _at(tables, key):
-        mend = f"write {_STRING}, as E2, 0.053 in, wound steel"
-        raise InputError(Fault(where="", found=said, wrong="is not a string", mend=mend))
+        fix = f"write {_STRING}, as E2, 0.053 in, wound steel"
+        raise InputError(Fault(where="", found=said, wrong="is not a string", fix=fix))
     try:
         job_file.from_tables(*job_file.fill(tables), "", {})
     except InputError as fault:
         due = tuple(k for k, _ in talk.answers)
         ours = [f for f in fault.faults if _is_of(f.key, due)]
-        # the last answer first: it is the one that can be mended now
+        # the last answer first: it is the one that can be fixed now
         ours.sort(key=lambda f: not _is_of(f.key, (key,)))
         if ours:
             raise InputError(ours) from None

@@ -53,7 +53,7 @@ class BoardJob:
 
     width_at_nut: float
     radius: Radius
-    crown: float
+    fret_height: float
     relief: float
     body_fret: int
 
@@ -90,7 +90,7 @@ class NutJob:
     exposure: PerString
     allowance: float
     hold_back: float
-    setbacks: str | PerString
+    compensation: str | PerString
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +108,7 @@ class SaddleJob:
     fret_line: float
     action: PerString
     top: str
-    setbacks: str | PerString
+    compensation: str | PerString
     crown_radius: float
     allowance: float
     end_clearance: float
@@ -166,7 +166,7 @@ class UncertaintyJob:
 
     board: float | None
     seat: float | None
-    crown: float | None
+    fret_height: float | None
     relief: float | None
     fret_line: float | None
     front_at: float | None

@@ -26,11 +26,13 @@ LONGEST_LINE = 4_000
 DEEPEST = 16
 # Measured on the instrument itself: taken from the kind only with a caution to measure.
 MEASURED = (
-    "board.width_at_nut", "board.radius", "board.crown", "nut.seat_width", "nut.seat_drop",
+    "board.width_at_nut", "board.radius", "board.fret_height", "nut.seat_width", "nut.seat_drop",
     "saddle.slot_width", "saddle.slot_length", "saddle.slot_depth", "saddle.front_at",
     "saddle.fret_line", "blanks.nut.length", "blanks.nut.height", "blanks.nut.thickness",
     "blanks.saddle.length", "blanks.saddle.height", "blanks.saddle.thickness",
 )  # fmt: skip
+# What keys were called before, for the hint beside a key that is not known.
+FORMER_NAMES = {"crown": "fret_height", "setbacks": "compensation"}
 
 
 def read_text(path: str) -> str:
@@ -54,7 +56,7 @@ def read_text(path: str) -> str:
     except UnicodeDecodeError as fault:
         where = raw.count(b"\n", 0, fault.start) + 1
         raise InputError(
-            Fault(where=path, line=where, wrong="is not UTF-8 text", mend="save it as UTF-8")
+            Fault(where=path, line=where, wrong="is not UTF-8 text", fix="save it as UTF-8")
         ) from None
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=path, wrong=f"can't be read ({_reason(fault)})")) from None
@@ -161,19 +163,19 @@ def from_tables(
 
 def _fault(e: ErrorDetails, tables: dict[str, Any], path: str, lines: dict[Path, int]) -> Fault:
     at = _clean(e["loc"], tables)
-    wrong, mend, found = e["msg"].removeprefix("Value error, "), "", e["input"]
+    wrong, fix, found = e["msg"].removeprefix("Value error, "), "", e["input"]
     if e["type"] == "missing":
         wrong, found = "is missing", None
     elif e["type"] == "extra_forbidden":
         wrong, found = "is not a key of a job file", None
-        mend = _suggestion(at)
+        fix = _suggestion(at)
     elif isinstance(found, dict | list):
         found = None
     elif e["type"] == "string_pattern_mismatch":
         wrong = 'is not a note; write a letter, # or b, and the octave, such as "E2" or "Bb3"'
     wrong = wrong.replace("Input should be", "should be")
     return Fault(
-        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, mend=mend
+        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, fix=fix
     )
 
 
@@ -194,8 +196,10 @@ def _clean(loc: tuple[int | str, ...], tables: Any) -> Path:
 
 
 def _suggestion(at: Path) -> str:
-    names = list(known_keys(at[:-1]))
-    close = difflib.get_close_matches(str(at[-1]), names, n=1, cutoff=0.6)
+    names, name = list(known_keys(at[:-1])), str(at[-1])
+    if (now := FORMER_NAMES.get(name)) in names:
+        return f"did you mean {now!r}?"
+    close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
     return f"did you mean {close[0]!r}?" if close else f"known keys: {', '.join(names)}"
 
 
@@ -246,17 +250,17 @@ def _is_used(key: str, made: job.Job) -> bool:
 def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[Fault]:
     """Faults that lie between keys."""
 
-    def fault(at: Path, wrong: str, mend: str = "") -> Fault:
-        return Fault(where=path, line=line_of(lines, at), key=spelled(at), wrong=wrong, mend=mend)
+    def fault(at: Path, wrong: str, fix: str = "") -> Fault:
+        return Fault(where=path, line=line_of(lines, at), key=spelled(at), wrong=wrong, fix=fix)
 
     count = len(made.strings)
     for at, value in (
         (("nut", "first_fret"), made.nut.first_fret),
         (("nut", "lift"), made.nut.lift),
         (("nut", "exposure"), made.nut.exposure),
-        (("nut", "setbacks"), made.nut.setbacks),
+        (("nut", "compensation"), made.nut.compensation),
         (("saddle", "action"), made.saddle.action),
-        (("saddle", "setbacks"), made.saddle.setbacks),
+        (("saddle", "compensation"), made.saddle.compensation),
     ):
         if isinstance(value, tuple) and len(value) != count:
             yield fault(at, f"has {len(value)} values for {count} strings", "one value a string")
@@ -275,7 +279,7 @@ def _cross_faults(made: job.Job, path: str, lines: dict[Path, int]) -> Iterator[
             "is too small for parts so long somewhere between nut and saddle",
             "check the radius and where each end of it was measured",
         )
-    low, high = job_schema.sane("saddle.setback")
+    low, high = job_schema.sane("saddle.compensation")
     ahead = made.saddle.front_at - made.instrument.scale
     if not low - made.saddle.slot_width <= ahead <= high:
         yield fault(

@@ -129,7 +129,7 @@ def _radius(value: object) -> job.Radius:
     return job.Radius(nut=radius, end=radius, end_at=1.0)
 
 
-def _setbacks(key: str, words: tuple[str, ...]) -> Callable[[object], str | job.PerString]:
+def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | job.PerString]:
     read = per_string(length_reader(key))
     choices = " or ".join(f'"{w}"' for w in words)
 
@@ -169,11 +169,11 @@ def Lengths(key: str) -> Any:  # noqa: N802
     ]
 
 
-def Setbacks(key: str, *words: str) -> Any:  # noqa: N802
+def Compensation(key: str, *words: str) -> Any:  # noqa: N802
     """Lengths for every string, or one of the words."""
     return Annotated[
         str | job.Graded | tuple[float, ...],
-        BeforeValidator(_setbacks(key, words)),
+        BeforeValidator(_compensation(key, words)),
         WithJsonSchema({"anyOf": [{"enum": list(words)}, *_ONE_OR_EACH]}),
     ]
 
@@ -249,7 +249,7 @@ class Board(Table):
 
     width_at_nut: Length("board.width_at_nut")  # type: ignore[valid-type]
     radius: BoardRadius
-    crown: Length("board.crown")  # type: ignore[valid-type]
+    fret_height: Length("board.fret_height")  # type: ignore[valid-type]
     relief: Length("board.relief")  # type: ignore[valid-type]
     body_fret: int = Field(ge=5, le=30)
 
@@ -282,7 +282,7 @@ class Nut(Table):
     exposure: Exposure
     allowance: Length("nut.allowance")  # type: ignore[valid-type]
     hold_back: Length("nut.hold_back")  # type: ignore[valid-type]
-    setbacks: Setbacks("nut.setback", "none", "computed")  # type: ignore[valid-type]
+    compensation: Compensation("nut.compensation", "none", "computed")  # type: ignore[valid-type]
 
 
 class Saddle(Table):
@@ -299,7 +299,7 @@ class Saddle(Table):
     fret_line: Length("saddle.fret_line")  # type: ignore[valid-type]
     action: Lengths("saddle.action")  # type: ignore[valid-type]
     top: Literal["board radius", "per string"]
-    setbacks: Setbacks("saddle.setback", "computed", "none")  # type: ignore[valid-type]
+    compensation: Compensation("saddle.compensation", "computed", "none")  # type: ignore[valid-type]
     crown_radius: Length("saddle.crown_radius")  # type: ignore[valid-type]
     allowance: Length("saddle.allowance")  # type: ignore[valid-type]
     end_clearance: Length("saddle.end_clearance")  # type: ignore[valid-type]
@@ -357,7 +357,7 @@ class Uncertainty(Table):
 
     board: _Spread | None = None
     seat: _Spread | None = None
-    crown: _Spread | None = None
+    fret_height: _Spread | None = None
     relief: _Spread | None = None
     fret_line: _Spread | None = None
     front_at: _Spread | None = None

@@ -55,7 +55,7 @@ def _cells(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
         ) from None
     if len(rows) < 2:
         raise InputError(
-            Fault(where=path, wrong="has no rows", mend="key paths above, a row an instrument")
+            Fault(where=path, wrong="has no rows", fix="key paths above, a row an instrument")
         )
     if len(rows) > MOST_ROWS:
         raise InputError(Fault(where=path, wrong=f"has over {MOST_ROWS} rows"))
@@ -86,7 +86,7 @@ def _column(name: str, table: str) -> Path:
                 line=1,
                 found=name,
                 wrong="is not a key path of a job",
-                mend="write it like nut.seat_width, strings[0].gauge or nut.first_fret.bass",
+                fix="write it like nut.seat_width, strings[0].gauge or nut.first_fret.bass",
             )
         )
     return tuple(path)
@@ -141,7 +141,7 @@ def _set(tables: dict[str, Any], path: Path, value: Any, where: str) -> None:
                 key=spelled(path),
                 found=value,
                 wrong="has no place in the base job",
-                mend=f"give the base job {spelled(path[:-1])} as a table that has it",
+                fix=f"give the base job {spelled(path[:-1])} as a table that has it",
             )
         )
     here[str(path[-1])] = value

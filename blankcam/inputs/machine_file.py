@@ -55,7 +55,7 @@ def read_profile(name: str) -> Profile:
             raise InputError(_unknown(name, known))
     try:
         if path.exists() and not path.is_file():  # a pipe or a device may have no end
-            raise InputError(Fault(where=name, wrong="is not a file", mend=_hint(known)))
+            raise InputError(Fault(where=name, wrong="is not a file", fix=_hint(known)))
         with path.open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
         if len(raw) > LARGEST_FILE:
@@ -63,7 +63,7 @@ def read_profile(name: str) -> Profile:
         text = raw.decode()
     except OSError as error:
         wrong = f"can't be read: {error.strerror or error}"
-        raise InputError(Fault(where=name, wrong=wrong, mend=_hint(known))) from None
+        raise InputError(Fault(where=name, wrong=wrong, fix=_hint(known))) from None
     except ValueError:
         raise InputError(Fault(where=name, wrong="is not UTF-8 text")) from None
     return parse_profile(text, where=str(path))
@@ -82,8 +82,8 @@ def parse_profile(text: str, where: str) -> Profile:
 
 def _unknown(name: str, known: Iterable[str]) -> Fault:
     near = difflib.get_close_matches(name, list(known), 1)
-    mend = f"did you mean {near[0]}?" if near else _hint(known)
-    return Fault(where="--machine", found=name, wrong="is no machine profile", mend=mend)
+    fix = f"did you mean {near[0]}?" if near else _hint(known)
+    return Fault(where="--machine", found=name, wrong="is no machine profile", fix=fix)
 
 
 def _hint(known: Iterable[str]) -> str:
@@ -101,7 +101,7 @@ class _Table:
     faults: list[Fault]
     seen: set[str] = field(default_factory=set)
 
-    def fault(self, key: str, wrong: str, mend: str = "", found: object = None) -> None:
+    def fault(self, key: str, wrong: str, fix: str = "", found: object = None) -> None:
         path = (*self.path, key) if key else self.path
         self.faults.append(
             Fault(
@@ -110,7 +110,7 @@ class _Table:
                 line=toml_lines.line_of(self.lines, path),
                 found=found,
                 wrong=wrong,
-                mend=mend,
+                fix=fix,
             )
         )
 
@@ -135,8 +135,8 @@ class _Table:
             return value
         if value:
             near = difflib.get_close_matches(value, choices, 1)
-            mend = f"did you mean {near[0]!r}?" if near else f"use one of {', '.join(choices)}"
-            self.fault(key, "is not known", mend, value)
+            fix = f"did you mean {near[0]!r}?" if near else f"use one of {', '.join(choices)}"
+            self.fault(key, "is not known", fix, value)
         return choices[0]
 
     def quantity(
@@ -386,5 +386,5 @@ def _judge_tool(table: _Table, tool: Tool) -> None:
                 table.fault(key, f"means nothing on a {tool.shape} tool", "leave it out")
     elif tool.radius_at(tool.flute_length) < CONE_SLACK * tool.radius:
         wide = 2 * tool.radius_at(tool.flute_length)
-        mend = "give the diameter the flutes reach, or their full length"
-        table.fault("diameter", f"is wider than the cone where its flutes end, {wide:.2f} mm", mend)
+        fix = "give the diameter the flutes reach, or their full length"
+        table.fault("diameter", f"is wider than the cone where its flutes end, {wide:.2f} mm", fix)

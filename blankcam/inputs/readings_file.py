@@ -129,19 +129,17 @@ def parse(text: str, path: str, strings: int) -> Readings:
 def _fault(e: ErrorDetails, path: str, lines: dict[Path, int]) -> Fault:
     keys = list(_Readings.model_fields)
     at = e["loc"][:2]
-    wrong, mend, found = e["msg"].removeprefix("Value error, "), "", e["input"]
+    wrong, fix, found = e["msg"].removeprefix("Value error, "), "", e["input"]
     if e["type"] == "missing":
         wrong, found = "is missing", None
-        mend = (
-            "give one length a string, or { bass, treble }" if len(at) > 1 else "write [readings]"
-        )
+        fix = "give one length a string, or { bass, treble }" if len(at) > 1 else "write [readings]"
     elif e["type"] == "extra_forbidden":
-        wrong, found, mend = "is not a key of a readings file", None, f"known: {', '.join(keys)}"
+        wrong, found, fix = "is not a key of a readings file", None, f"known: {', '.join(keys)}"
     elif isinstance(found, dict | list):
         found = None
     wrong = printable(wrong.replace("Input should be", "should be"), 300)
     return Fault(
-        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, mend=mend
+        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, fix=fix
     )
 
 
@@ -157,7 +155,7 @@ def _count_faults(
                 line=line_of(lines, at),
                 key=spelled(at),
                 wrong=f"has {len(value)} values for {strings} strings",
-                mend="one value a string, from the bass side",
+                fix="one value a string, from the bass side",
             )
 
 

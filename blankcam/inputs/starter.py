@@ -35,7 +35,7 @@ def known(kind: str) -> None:
     """Raise InputError where there is no such kind."""
     if kind not in KINDS:
         raise InputError(
-            Fault(where="--like", found=kind, wrong="no such kind", mend=", ".join(KINDS))
+            Fault(where="--like", found=kind, wrong="no such kind", fix=", ".join(KINDS))
         )
 
 

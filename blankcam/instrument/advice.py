@@ -12,7 +12,7 @@ from blankcam.data import table
 from blankcam.inputs.job import Graded, Job
 from blankcam.inputs.units import parse_length
 from blankcam.instrument import intonation, strings, tension
-from blankcam.instrument.heights import Instrument, StringPath, per_string, with_setbacks
+from blankcam.instrument.heights import Instrument, StringPath, per_string, with_compensation
 from blankcam.instrument.strings import StringData
 
 CENTS_NOTICED = 3.0  # an error at a fret that is worth a word; our own choice
@@ -20,7 +20,8 @@ NEAR_NUT = 3  # frets where the lift at the nut weighs most
 MODEL_WORDS = (
     "cents: a model of the fretted string (stretch, stiffness, heights, relief), which met a measured"
     " guitar's ranges within 0.15 cent; stiffness from a table moves them by more than that, and"
-    " listeners told no difference between straight and individual setbacks: use them to compare"
+    " listeners told no difference between straight and individual compensation: use them to"
+    " compare"
 )
 SENSITIVITIES = (
     # Fret n moves by 1 - 2^(-n/12) of a change at the saddle and by the rest of one at the nut.
@@ -39,25 +40,25 @@ class NutEdge:
     """How far the edge lies toward the saddle from the board's end; below 0: toward the head."""
     back: float
     """How far behind the most forward edge: what to file off its face once the nut stands there."""
-    setback: float
+    compensation: float
     """The ridge that goes with it."""
     cents: tuple[float, ...]
     """Errors at frets 1 to 12 with both; positive is sharp."""
 
 
 def nut_edges(job: Job, instrument: Instrument) -> tuple[NutEdge, ...]:
-    """The edges that ``[nut] setbacks`` asks for, with what they would do; none where it is "none".
+    """The edges that ``[nut] compensation`` asks for and what they would do, none for "none".
 
     Given lengths go with the ridges as they are; "computed" finds ridges and edges together.
     """
-    asked, paths = job.nut.setbacks, instrument.strings
+    asked, paths = job.nut.compensation, instrument.strings
     if asked == "none":
         return ()
     if isinstance(asked, str):
-        ridges, moved = computed_setbacks_and_nut(instrument)
+        ridges, moved = computed_compensation_and_nut(instrument)
         forward = [-n for n in moved]
     else:
-        ridges = tuple(s.setback for s in paths)
+        ridges = tuple(s.compensation for s in paths)
         forward = list(per_string(asked, [s.u_nut for s in paths]))
     return tuple(
         NutEdge(
@@ -65,7 +66,7 @@ def nut_edges(job: Job, instrument: Instrument) -> tuple[NutEdge, ...]:
             note=s.note,
             forward=f,
             back=max(0.0, *forward) - f,
-            setback=b,
+            compensation=b,
             cents=tuple(float(c) for c in intonation.cents(strings.fretted(instrument, s), b, -f)),
         )
         for s, f, b in zip(paths, forward, ridges, strict=True)
@@ -79,34 +80,34 @@ def edge_cautions(edges: Sequence[NutEdge], data: Sequence[StringData]) -> Itera
     now = max(abs(c) for s in data for c in s.cents)
     then = max(abs(c) for e in edges for c in e.cents)
     yield (
-        "nut setbacks are numbers only, the programs cut the nut's face straight at the board's end:"
-        f" the worst error is {now:.1f} cents as cut, {then:.1f} with the edges moved"
+        "nut compensation is numbers only, the programs cut the nut's face straight at the board's"
+        f" end: the worst error is {now:.1f} cents as cut, {then:.1f} with the edges moved"
     )
     most = max(e.forward for e in edges)
     if most > 0:
         yield (
             f"edges toward the saddle would hang over the board: shorten the board's end by"
             f" {most:.2f} mm first, then file each face back as listed, and set the saddle's"
-            " setbacks to those listed"
+            " compensation to those listed"
         )
 
 
-def computed_setbacks_and_nut(
+def computed_compensation_and_nut(
     instrument: Instrument,
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Setbacks and nut face offsets (below 0: toward the saddle) that together do best, mm.
+    """The compensation and nut face offsets (below 0: toward the saddle) that together do best, mm.
 
-    The heights depend so little on the setbacks that a second turn settles them.
+    The heights depend so little on the compensation that a second turn settles them.
     """
     first = [_both(instrument, i)[0] for i in range(len(instrument.strings))]
-    moved = with_setbacks(instrument, first)
+    moved = with_compensation(instrument, first)
     ridge, nut = zip(*(_both(moved, i) for i in range(len(moved.strings))), strict=True)
     return ridge, nut
 
 
 def _both(instrument: Instrument, index: int) -> tuple[float, float]:
     model = strings.fretted(instrument, instrument.strings[index])
-    dS, dN = intonation.saddle_and_nut_setbacks(model)
+    dS, dN = intonation.saddle_and_nut_compensation(model)
     return float(dS), float(dN)
 
 
@@ -142,8 +143,8 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
         worst = int(np.argmax(np.abs(found.cents)))
         if abs(found.cents[worst]) > CENTS_NOTICED:
             high_nut = found.cents[worst] > 0 and worst < NEAR_NUT
-            mend = ": less clearance at fret 1 would bring it down" if high_nut else ""
-            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{mend}"
+            fix = ": less clearance at fret 1 would bring it down" if high_nut else ""
+            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{fix}"
     yield from _height_cautions(instrument)
 
 

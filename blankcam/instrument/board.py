@@ -24,7 +24,7 @@ class Board:
     radius_at_nut: float
     radius_slope: float
     """Change of the radius along s, mm a mm; 0 for a cylinder."""
-    crown: float
+    fret_height: float
     relief: float
     body_fret: int
 
@@ -52,4 +52,4 @@ class Board:
 
     def fret_top(self, s: ArrayLike, u: ArrayLike) -> Array:
         """Height of the frets' tops, as if a fret stood at every s."""
-        return self.wood(s, u) + self.crown - self.dip(s)
+        return self.wood(s, u) + self.fret_height - self.dip(s)

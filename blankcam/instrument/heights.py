@@ -35,7 +35,7 @@ class StringPath:
     """Underside at the witness edge over the line of the fret tops there."""
     action: float
     """Wanted clearance over fret 12."""
-    setback: float
+    compensation: float
     """Ridge beyond the nominal scale length."""
     z_nut: float
     z_saddle: float
@@ -75,7 +75,7 @@ class Instrument:
 def build(job: Job) -> Instrument:
     """The instrument of a job, every string's ridge still at its nominal scale length."""
     board = _board(job)
-    fret_line = board.crown - job.saddle.fret_line
+    fret_line = board.fret_height - job.saddle.fret_line
     return Instrument(
         name=job.instrument.name,
         kind=job.instrument.kind,
@@ -88,12 +88,12 @@ def build(job: Job) -> Instrument:
     )
 
 
-def with_setbacks(instrument: Instrument, setbacks: Sequence[float]) -> Instrument:
+def with_compensation(instrument: Instrument, compensation: Sequence[float]) -> Instrument:
     """The same instrument with every ridge moved, all heights solved anew."""
     board = instrument.board
     strings = tuple(
-        solve(board, replace(s, setback=b, length=board.scale + b))
-        for s, b in zip(instrument.strings, setbacks, strict=True)
+        solve(board, replace(s, compensation=b, length=board.scale + b))
+        for s, b in zip(instrument.strings, compensation, strict=True)
     )
     return replace(instrument, strings=strings)
 
@@ -132,7 +132,7 @@ def _board(job: Job) -> Board:
         width_at_nut=job.board.width_at_nut,
         radius_at_nut=radius.nut,
         radius_slope=0.0 if flat else (radius.end - radius.nut) / radius.end_at,
-        crown=job.board.crown,
+        fret_height=job.board.fret_height,
         relief=job.board.relief,
         body_fret=job.board.body_fret,
     )
@@ -171,7 +171,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
             first_fret=firsts[i] if firsts else None,
             lift=lifts[i] if lifts else 0.0,
             action=actions[i],
-            setback=0.0,
+            compensation=0.0,
             z_nut=0.0,
             z_saddle=0.0,
             length=scale,

@@ -1,14 +1,15 @@
-"""The fretted-string model: how far each fret sounds off, and the setbacks that make it least.
+"""The fretted-string model: how far each fret sounds off, and the compensation that makes it least.
 
 Source [AB]: M.B. Anderson and R.G. Beausoleil, J. Acoust. Soc. Am. 156(1) 683 (2024), read as the
 authors' manuscript. A string pressed to a fret gets longer, pulls harder and bends stiffer; the
 model adds up those shares for a string pinned at the saddle and clamped at the fret. Against the
 guitar measured there its ranges are met within 0.15 cent; listeners told no difference between
-straight and individual setbacks in a blind test, so that its tenths of a cent are for comparing
+straight and individual compensation in a blind test, so that its tenths of a cent are for comparing
 ridges, not for promising a sound.
 
-Signs: a setback ``dS`` > 0 moves the ridge away from the nut, an offset ``dN`` < 0 moves the nut's
-witness edge toward the saddle. All parameters broadcast; the frets come last in what is returned.
+Signs: a compensation ``dS`` > 0 moves the ridge away from the nut, an offset ``dN`` < 0 moves the
+nut's witness edge toward the saddle. All parameters broadcast; the frets come last in what is
+returned.
 """
 
 from __future__ import annotations
@@ -109,7 +110,7 @@ def cents(string: FrettedString, dS: Values = 0.0, dN: Values = 0.0) -> Array:
     return result
 
 
-def analytic_setbacks(string: FrettedString) -> tuple[Array, Array]:
+def analytic_compensation(string: FrettedString) -> tuple[Array, Array]:
     """[AB]'s linear least squares (finger on the fret, no relief): ``dS`` and ``dN`` in mm."""
     X0, b, c, kappa = (
         np.asarray(v, dtype=np.float64)
@@ -130,12 +131,12 @@ def _slope(string: FrettedString, dS: Array, dN: Array, *, of_nut: bool) -> Arra
     return result
 
 
-def saddle_setback(string: FrettedString, dN: Values = 0.0) -> Array:
+def saddle_compensation(string: FrettedString, dN: Values = 0.0) -> Array:
     """The ``dS`` in mm that makes the sum of the squares of the 12 errors least, the nut as it is.
 
     Gauss-Newton on the exact expression; the start is the linear solution for the saddle.
     """
-    dS = np.broadcast_arrays(analytic_setbacks(string)[0], np.asarray(dN, dtype=np.float64))[0]
+    dS = np.broadcast_arrays(analytic_compensation(string)[0], np.asarray(dN, dtype=np.float64))[0]
     dS, head = dS.astype(np.float64), np.asarray(dN, dtype=np.float64)
     for _ in range(_ROUNDS):
         slope = _slope(string, dS, head, of_nut=False)
@@ -146,9 +147,9 @@ def saddle_setback(string: FrettedString, dN: Values = 0.0) -> Array:
     return dS
 
 
-def saddle_and_nut_setbacks(string: FrettedString) -> tuple[Array, Array]:
+def saddle_and_nut_compensation(string: FrettedString) -> tuple[Array, Array]:
     """The ``dS`` and ``dN`` in mm that together make the sum of the squares least."""
-    dS, dN = analytic_setbacks(string)
+    dS, dN = analytic_compensation(string)
     for _ in range(_ROUNDS):
         e = cents(string, dS, dN)
         js, jn = (_slope(string, dS, dN, of_nut=nut) for nut in (False, True))

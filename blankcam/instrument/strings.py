@@ -11,7 +11,7 @@ import numpy as np
 
 from blankcam.inputs.job import Job
 from blankcam.instrument import intonation, pitch, tension
-from blankcam.instrument.heights import Instrument, StringPath, with_setbacks
+from blankcam.instrument.heights import Instrument, StringPath, with_compensation
 from blankcam.instrument.tension import StringForce
 
 _ROUNDS = 20
@@ -77,19 +77,19 @@ def _drop(instrument: Instrument, string: StringPath) -> float:
     return ends[0] * (1 - t) + ends[1] * t - _fret_top(instrument, string, s12)
 
 
-def computed_setbacks(instrument: Instrument) -> tuple[float, ...]:
-    """Setbacks that make the errors over frets 1 to 12 least, with the saddle alone.
+def computed_compensation(instrument: Instrument) -> tuple[float, ...]:
+    """The compensation that makes the errors over frets 1 to 12 least, with the saddle alone.
 
-    The heights depend a little on the setback and the setback on the heights: solved in turn.
+    The heights depend a little on the compensation, and it on the heights: solved in turn.
     """
     now = instrument
-    setbacks = np.zeros(len(now.strings))
+    compensation = np.zeros(len(now.strings))
     for _ in range(_ROUNDS):
-        found = intonation.saddle_setback(_together([fretted(now, s) for s in now.strings]))
-        now = with_setbacks(now, tuple(found))
-        if np.max(np.abs(found - setbacks)) < _SETTLED:
+        found = intonation.saddle_compensation(_together([fretted(now, s) for s in now.strings]))
+        now = with_compensation(now, tuple(found))
+        if np.max(np.abs(found - compensation)) < _SETTLED:
             break
-        setbacks = found
+        compensation = found
     return tuple(float(b) for b in found)
 
 
@@ -127,7 +127,7 @@ def _data(job: Job, instrument: Instrument, string: StringPath) -> StringData:
         force=pulled,
         break_angle=bend,
         downforce=None if bend is None else tension.downforce(pulled.tension, bend),
-        cents=tuple(float(c) for c in intonation.cents(model, string.setback)),
+        cents=tuple(float(c) for c in intonation.cents(model, string.compensation)),
         cents_straight=tuple(float(c) for c in intonation.cents(model)),
     )
 

@@ -22,7 +22,7 @@ SEED = 20
 LAST_FRET = 20
 LOW, HIGH = 5.0, 95.0
 BUZZ_NOTICED = 0.01
-SINGLE = ("seat_drop", "slot_depth", "crown", "relief", "fret_line", "front_at")
+SINGLE = ("seat_drop", "slot_depth", "fret_height", "relief", "fret_line", "front_at")
 CUTS = ("nut_cut", "saddle_cut")
 PER_STRING = ("gauge", "stiffness", "tool")
 _SD_OF = {"seat_drop": "seat", "slot_depth": "seat", "nut_cut": "machine", "saddle_cut": "machine"}
@@ -127,7 +127,7 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
 
     Parameters
     ----------
-    instrument : as designed, setbacks as really cut
+    instrument : as designed, compensation as really cut
     d : every source by name, shaped as `draw` returns them
     """
     board, paths = instrument.board, instrument.strings
@@ -135,11 +135,11 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
     s = board.fret_at(frets)
     length = np.array([p.length for p in paths]) + _over(d["front_at"])
     z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - d["seat_drop"])
-    lifted = d["crown"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"]
+    lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"]
     z_saddle = np.array([p.z_saddle for p in paths]) + _over(lifted)
     tops = np.array([board.fret_top(s, p.across(s)) for p in paths])
     bow = replace(board, relief=1.0).dip(s)
-    off = d["crown"][:, np.newaxis] + d["board"] - d["relief"][:, np.newaxis] * bow
+    off = d["fret_height"][:, np.newaxis] + d["board"] - d["relief"][:, np.newaxis] * bow
     frets_z = tops + off[:, np.newaxis, :]
     under = (
         z_nut[..., np.newaxis] + (z_saddle - z_nut)[..., np.newaxis] * s / length[..., np.newaxis]
@@ -171,7 +171,7 @@ def _bend(
     height, run = job.saddle.tie_height, job.saddle.tie_run
     if height is None or run is None:
         return None
-    z_tie = instrument.bridge_top + height + _over(d["crown"] - d["fret_line"])
+    z_tie = instrument.bridge_top + height + _over(d["fret_height"] - d["fret_line"])
     before = np.arctan2(z_saddle - z_nut, length)
     return np.asarray(before + np.arctan2(z_saddle - z_tie, run - _over(d["front_at"])))
 
@@ -190,9 +190,9 @@ def _cents(
     def each(name: str) -> Array:
         return np.array([float(getattr(m, name)) for m in models])
 
-    crown = _over(d["crown"])
-    lift = each("lift") + z_nut - np.array([p.z_nut for p in paths]) - crown
-    at_saddle = each("lift") + each("rise") + z_saddle - [p.z_saddle for p in paths] - crown
+    fret_height = _over(d["fret_height"])
+    lift = each("lift") + z_nut - np.array([p.z_nut for p in paths]) - fret_height
+    at_saddle = each("lift") + each("rise") + z_saddle - [p.z_saddle for p in paths] - fret_height
     thicker = 1 + d["gauge"] / np.array([p.gauge for p in paths])
     # A string whose weight is given pulls as it does: thicker is stiffer; else it pulls more too.
     growth = np.array([2.0 if p.unit_weight is not None else 0.0 for p in paths])
@@ -204,7 +204,9 @@ def _cents(
         stiffness=each("stiffness") * thicker**growth * np.exp(d["stiffness"]),
         relief=each("relief") + _over(d["relief"]) * bow,
     )
-    return intonation.cents(string, np.array([p.setback for p in paths]) + _over(d["front_at"]))
+    return intonation.cents(
+        string, np.array([p.compensation for p in paths]) + _over(d["front_at"])
+    )
 
 
 def _buzzes(clearance: Array, frets_z: Array, z_saddle: Array, length: Array, s: Array) -> Array:
@@ -286,7 +288,7 @@ def _share(values: Array, drawn: Array, source: str, fret: int) -> float:
 def _words(
     shares: tuple[Share, ...], buzz: float, made: tuple[StringScatter, ...]
 ) -> Iterator[str]:
-    names, mend = table("uncertainty")["words"], table("uncertainty")["mend"]
+    names, fix = table("uncertainty")["words"], table("uncertainty")["fix"]
     said: set[str] = set()
     for share in shares:
         if share.result in said:
@@ -294,7 +296,7 @@ def _words(
         said.add(share.result)
         yield (
             f"{share.result}: {share.share:.0%} of the scatter comes from {names[share.source]}:"
-            f" {mend[share.source]}"
+            f" {fix[share.source]}"
         )
     if buzz > BUZZ_NOTICED:
         worst = max(made, key=lambda s: s.buzz)

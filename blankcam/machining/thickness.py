@@ -54,7 +54,7 @@ def faults(part: Nut | Saddle, blank: BlankJob) -> list[Fault]:
                 key=key,
                 found=found,
                 wrong=f"is {short:.3f} mm ({inches(short)} in) thinner than the finished part",
-                mend=f"take a blank of at least {part.thickness:.3f} mm",
+                fix=f"take a blank of at least {part.thickness:.3f} mm",
             )
         ]
     most = float(table("limits")["thickness"]["most"])
@@ -67,7 +67,7 @@ def faults(part: Nut | Saddle, blank: BlankJob) -> list[Fault]:
             found=found,
             wrong=f"is {blank.thickness - part.thickness:.2f} mm too thick: over {most:g} mm off "
             "one face a blank bows and its glue lets go",
-            mend=f"saw or plane it to {part.thickness + most:.2f} mm first",
+            fix=f"saw or plane it to {part.thickness + most:.2f} mm first",
         )
     ]
 

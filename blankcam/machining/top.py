@@ -207,7 +207,7 @@ def _too_limber(tool: Tool, profile: Profile, most: float) -> Fault:
         key=f"tools, number {tool.number}: stick_out",
         found=f"{tool.stick_out:g} mm",
         wrong=f"bends 3 um where it takes {most:.3f} mm: no finishing pass is left to it",
-        mend=f"push it further into the collet; {usual:g} mm, four diameters, is usual",
+        fix=f"push it further into the collet; {usual:g} mm, four diameters, is usual",
     )
 
 

@@ -37,7 +37,7 @@ def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
                 key="holding.kind",
                 found=holding.kind,
                 wrong="can't hold a blank on its edge",
-                mend="use a vice with soft jaws or a fixture",
+                fix="use a vice with soft jaws or a fixture",
             )
         ]
     need = max(GRIP, height * GRIP_SHARE)
@@ -49,7 +49,7 @@ def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
             key="holding.jaw_top",
             found=f"{holding.jaw_top:g} mm",
             wrong=f"grips too little of a blank {height:.2f} mm high",
-            mend=f"let the jaws hold at least {need:.2f} mm",
+            fix=f"let the jaws hold at least {need:.2f} mm",
         )
     ]
 
@@ -73,7 +73,7 @@ def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fa
             found=f"{holding.jaw_top:g} mm",
             wrong=f"{name} goes down to {low:.2f} mm over the seat side, "
             f"nearer than {JAW_ROOM:g} mm to the jaws",
-            mend=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
+            fix=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
         )
     ]
 
@@ -93,7 +93,7 @@ def tape_faults(part: str, holding: Holding, tool: Tool, area: float) -> list[Fa
             key="holding.face" if holding.face == "tape" else "holding.kind",
             found="tape",
             wrong=f"tape alone does not hold {area:.0f} mm2 under a {tool.diameter:g} mm cutter",
-            mend="glue it to a carrier as well, or use a fixture",
+            fix="glue it to a carrier as well, or use a fixture",
         )
     ]
 
@@ -105,12 +105,12 @@ def face_faults(
     where, how = f"{part}, on face", holding.on_face
     if how == "clamps" and thickness:
         wrong = "the clamps stand on the face that is to be milled"
-        mend = 'glue it to a waste board: face = "carrier"'
-        return [Fault(where=where, key="holding.face", found=how, wrong=wrong, mend=mend)]
+        fix = 'glue it to a waste board: face = "carrier"'
+        return [Fault(where=where, key="holding.face", found=how, wrong=wrong, fix=fix)]
     if how == "fixture" and outline:
         wrong = "walls can't hold what is cut all around"
-        mend = 'set outline = "saw" in [plan], or face = "carrier"'
-        return [Fault(where=where, key="holding.face", found=how, wrong=wrong, mend=mend)]
+        fix = 'set outline = "saw" in [plan], or face = "carrier"'
+        return [Fault(where=where, key="holding.face", found=how, wrong=wrong, fix=fix)]
     if how != "fixture":
         return []
     need, most = max(GRIP, (stock.z_max - stock.z_min) * GRIP_SHARE), -stock.z_min - JAW_ROOM
@@ -118,9 +118,9 @@ def face_faults(
         return []
     wrong = f"grips a blank that is {-stock.z_min:.2f} mm thick in the end too "
     wrong += "low" if holding.face_top < need else "high"
-    mend = f"{need:.2f} to {most:.2f} mm" if need <= most else 'too thin: use face = "carrier"'
+    fix = f"{need:.2f} to {most:.2f} mm" if need <= most else 'too thin: use face = "carrier"'
     found = f"{holding.face_top:g} mm"
-    return [Fault(where=where, key="holding.face_top", found=found, wrong=wrong, mend=mend)]
+    return [Fault(where=where, key="holding.face_top", found=found, wrong=wrong, fix=fix)]
 
 
 def clamp_top(holding: Holding, stock: Stock) -> float:
@@ -149,18 +149,18 @@ def clamp_faults(
 
 
 def _clamped(part: str, holding: Holding, operation: Operation, what: str, short: float) -> Fault:
-    mend = [f"a blank {2 * short:.1f} mm longer"]
+    fix = [f"a blank {2 * short:.1f} mm longer"]
     if short < holding.clamp_reach:
-        mend.append(f"clamps that reach {short:.1f} mm less")
+        fix.append(f"clamps that reach {short:.1f} mm less")
     if what != "cutter":
-        mend.append("lower clamps")
+        fix.append("lower clamps")
     return Fault(
         where=f"{part}, on face",
         key="holding.clamp_reach",
         found=f"{holding.clamp_reach:g} mm",
         wrong=f"the {what} of tool {operation.tool.number} would pass nearer than {JAW_ROOM:g} mm "
         f"to a clamp in {operation.name}",
-        mend=", or ".join(mend),
+        fix=", or ".join(fix),
     )
 
 

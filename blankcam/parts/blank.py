@@ -105,5 +105,5 @@ def _refusals(path: str, checks: tuple[Check, ...], part: Blanked) -> Iterator[F
                 key=f"blanks.{c.part}.{c.dimension}",
                 found=f"{c.have:g} mm",
                 wrong=f"too small by {short:.2f} mm ({inches(short, 3)} in)",
-                mend=f"at least {least:.2f} mm ({inches(least, 3)} in)",
+                fix=f"at least {least:.2f} mm ({inches(least, 3)} in)",
             )

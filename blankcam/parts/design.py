@@ -46,8 +46,8 @@ def design(job: Job) -> Design:
         With every reason found why the parts must not be made so.
     """
     start = instruments.build(job)
-    wanted = _wanted_setbacks(job, start)
-    instrument = instruments.with_setbacks(start, saddle.reached_setbacks(job, wanted))
+    wanted = _wanted_compensation(job, start)
+    instrument = instruments.with_compensation(start, saddle.reached_compensation(job, wanted))
     faults: list[Fault] = []
     made: list[Nut | Saddle] = []
     checks: list[blank.Check] = []
@@ -87,12 +87,12 @@ def design(job: Job) -> Design:
     )
 
 
-def _wanted_setbacks(job: Job, start: Instrument) -> tuple[float, ...]:
-    asked = job.saddle.setbacks
+def _wanted_compensation(job: Job, start: Instrument) -> tuple[float, ...]:
+    asked = job.saddle.compensation
     if asked == "none":
         return (0.0,) * len(start.strings)
     if isinstance(asked, str):
-        return strings.computed_setbacks(start)
+        return strings.computed_compensation(start)
     return instruments.per_string(asked, [s.u_saddle for s in start.strings])
 
 
@@ -107,10 +107,11 @@ def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
                 "line of the frets at the nut: it may touch fret 1 when open"
             )
     for seat in the_saddle.strings:
-        if abs(seat.wanted_setback - seat.setback) > RIDGE_NOTICED:
+        if abs(seat.wanted_compensation - seat.compensation) > RIDGE_NOTICED:
             yield (
-                f"string {seat.string} ({seat.note}) wants a setback of "
-                f"{seat.wanted_setback:.2f} mm but the saddle reaches {seat.setback:.2f} mm: that "
+                f"string {seat.string} ({seat.note}) wants "
+                f"{seat.wanted_compensation:.2f} mm of compensation but the saddle "
+                f"reaches {seat.compensation:.2f} mm: that "
                 f"alone is {seat.cents:+z.1f} cents at fret 12"
             )
         if abs(seat.residual) > RESIDUAL_NOTICED:

@@ -237,7 +237,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key="nut",
                 wrong=f"the wall between slots {left.string} and {right.string} would be "
                 f"{web:.2f} mm, under {limits['web']} mm",
-                mend="smaller margins, a wider course_gap or less clearance",
+                fix="smaller margins, a wider course_gap or less clearance",
             )
     for slot, wall in (
         (at[0], at[0].centre - at[0].radius),
@@ -249,7 +249,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key="nut",
                 wrong=f"the wall outside slot {slot.string} would be {wall:.2f} mm, "
                 f"under {limits['end']} mm",
-                mend="a larger margin on that side",
+                fix="a larger margin on that side",
             )
     for slot in nut.slots:
         yield from _slot_refusals(path, nut, slot)
@@ -263,7 +263,7 @@ def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
             key="nut.first_fret",
             wrong=f"string {slot.string} ({slot.note}) would lie {-slot.lift:.3f} mm below the "
             "line of the frets at the nut: the open string would rest on fret 1",
-            mend="ask for more clearance at fret 1, or less action",
+            fix="ask for more clearance at fret 1, or less action",
         )
     lowest = float(slot.floor(nut.thickness))
     if lowest < limits["floor"]:
@@ -272,7 +272,7 @@ def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
             key="nut.seat_drop",
             wrong=f"the floor of slot {slot.string} would come within {lowest:.2f} mm of the "
             f"seat, under {limits['floor']} mm",
-            mend="check seat_drop and tilt",
+            fix="check seat_drop and tilt",
         )
     if slot.depth_front < limits["depth"]:
         yield Fault(
@@ -280,5 +280,5 @@ def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
             key="nut.exposure",
             wrong=f"slot {slot.string} would be {slot.depth_front:.3f} mm deep: the top can't "
             "follow these heights",
-            mend="less exposure, or heights that go more evenly across",
+            fix="less exposure, or heights that go more evenly across",
         )

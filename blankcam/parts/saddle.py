@@ -33,9 +33,9 @@ class Seat:
     """x of the crossing."""
     height: float
     """Wanted height of the ridge there, over the seat's floor."""
-    setback: float
+    compensation: float
     """Ridge really cut, beyond the nominal scale length."""
-    wanted_setback: float
+    wanted_compensation: float
     ridge: float
     """y of the ridge."""
     residual: float
@@ -98,10 +98,10 @@ class Saddle:
         return np.asarray(inside & (past**2 + (y - r) ** 2 <= r**2))
 
 
-def reachable(job: Job, setback: float, thickness: float) -> float:
+def reachable(job: Job, compensation: float, thickness: float) -> float:
     """Place y of a ridge, kept as far from both faces as data/limits.toml says."""
     keep = table("limits")["saddle"]["ridge"]
-    ridge = thickness - (job.instrument.scale + setback - job.saddle.front_at)
+    ridge = thickness - (job.instrument.scale + compensation - job.saddle.front_at)
     return float(np.clip(ridge, keep, thickness - keep))
 
 
@@ -110,8 +110,8 @@ def thickness_of(job: Job) -> float:
     return min(fit(job.saddle.slot_width, job.blanks.fit).target, job.blanks.saddle.thickness)
 
 
-def reached_setbacks(job: Job, wanted: tuple[float, ...]) -> tuple[float, ...]:
-    """Setbacks at the ridge really cut, for those wanted."""
+def reached_compensation(job: Job, wanted: tuple[float, ...]) -> tuple[float, ...]:
+    """The compensation at the ridge really cut, for that wanted, mm a string."""
     thickness = thickness_of(job)
     ridges = (reachable(job, b, thickness) for b in wanted)
     return tuple(thickness - y + job.saddle.front_at - job.instrument.scale for y in ridges)
@@ -122,8 +122,8 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
 
     Parameters
     ----------
-    instrument : with its heights solved at the setbacks really reached
-    wanted : setbacks asked for, mm, a string each
+    instrument : with its heights solved at the compensation really reached
+    wanted : compensation asked for, mm, a string each
 
     Raises
     ------
@@ -171,10 +171,10 @@ def _top(
         return SmoothCurve(xs=tuple(centres[order]), zs=tuple(heights[order]))
     board = instrument.board
     over_frets = [
-        s.z_saddle - float(board.wood(board.scale, s.u_saddle)) - board.crown
+        s.z_saddle - float(board.wood(board.scale, s.u_saddle)) - board.fret_height
         for s in instrument.strings
     ]
-    radius = board.radius(board.scale) + board.crown + float(np.mean(over_frets))
+    radius = board.radius(board.scale) + board.fret_height + float(np.mean(over_frets))
     length = job.saddle.slot_length - job.saddle.end_clearance
     return fit_arc(centres, heights, radius, length / 2)
 
@@ -187,11 +187,13 @@ def _seat(
         note=string.note,
         centre=float(x),
         height=float(height),
-        setback=string.setback,
-        wanted_setback=wanted,
+        compensation=string.compensation,
+        wanted_compensation=wanted,
         ridge=ridge,
         residual=float(top.height(np.array(x))) - float(height),
-        cents=float(CENTS_PER_RATIO * (wanted - string.setback) / (string.length - string.setback)),
+        cents=float(
+            CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
+        ),
     )
 
 
@@ -206,7 +208,7 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.crown_radius",
             wrong=f"{saddle.crown_radius:g} mm is too small: a face lies {reach:.2f} mm from the "
             "ridge and the crown would fall too steeply",
-            mend=f"at least {reach / limits['steepest']:.2f} mm",
+            fix=f"at least {reach / limits['steepest']:.2f} mm",
         )
         return
     lowest = float(np.min(saddle.lower(x, saddle.thickness / 2 + 0 * x, Stage.FINAL)[1:-1]))
@@ -216,5 +218,5 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             key="saddle.slot_depth",
             wrong=f"the saddle would be {lowest:.2f} mm high at its lowest, "
             f"under {limits['floor']} mm",
-            mend="check fret_line, slot_depth and action",
+            fix="check fret_line, slot_depth and action",
         )

@@ -86,7 +86,7 @@ def _saddle(found: Design) -> Table:
             mm(s.centre),
             mm(s.height),
             mm(s.residual, 3, signed=True),
-            mm(s.setback),
+            mm(s.compensation),
             mm(s.ridge),
         )
         for s in saddle.strings
@@ -95,7 +95,7 @@ def _saddle(found: Design) -> Table:
         key="saddle",
         caption="Saddle",
         head=("String", "Centre from the left end [mm]", "Height wanted [mm]",
-              "Top stands off [mm]", "Setback [mm]", "Ridge from the tail face [mm]"),
+              "Top stands off [mm]", "Compensation [mm]", "Ridge from the tail face [mm]"),
         rows=rows,
         remark=f"Heights over the floor of the seat. The rough top stands {saddle.allowance:.2f} mm higher.",
     )  # fmt: skip
@@ -214,7 +214,7 @@ def side(found: Design) -> SideView:
     end = min(float(board.fret_at(max(20, board.body_fret + 4))), 0.8 * board.scale)
     s = np.linspace(0.0, end, 121)
     return SideView(
-        crown=board.crown,
+        crown=board.fret_height,
         relief=board.relief,
         board_end=max(body, end),
         wood=np.column_stack([s, -board.dip(s)]),
@@ -227,7 +227,7 @@ def _side(found: Design, string: StringPath) -> SideString:
     s = np.linspace(0.0, string.length, 61)
     over = string.underside(s) - board.wood(s, string.across(s))
     at = board.fret_at(frets)
-    crown = board.crown - board.dip(at)
+    crown = board.fret_height - board.dip(at)
     return SideString(
         string=string.number,
         note=string.note,

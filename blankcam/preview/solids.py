@@ -194,7 +194,7 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
     facts = (
         Fact(words="centre", value=s.centre),
         Fact(words="height over the seat", value=s.height),
-        Fact(words="setback", value=s.setback),
+        Fact(words="compensation", value=s.compensation),
         Fact(words="ridge from the tail face", value=s.ridge),
         Fact(words="top stands off by", value=s.residual, digits=3),
     )

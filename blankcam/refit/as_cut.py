@@ -261,7 +261,7 @@ def _refusals(path: str, made: Standing) -> Iterator[Fault]:
                 key=f"nut, slot {slot.string}",
                 wrong=f"its floor would come within {lowest:.2f} mm of the seat,"
                 f" under {nut_least} mm",
-                mend="check the readings and the seat; make a new nut on a shim",
+                fix="check the readings and the seat; make a new nut on a shim",
             )
     lowest = float(np.min(made.saddle.top.height(np.linspace(0, made.saddle.length, _GRID))))
     if lowest < saddle_least:
@@ -269,7 +269,7 @@ def _refusals(path: str, made: Standing) -> Iterator[Fault]:
             where=path,
             key="saddle",
             wrong=f"it would be {lowest:.2f} mm high at its lowest, under {saddle_least} mm",
-            mend="check the readings; a neck set or a shallower slot may be the answer",
+            fix="check the readings; a neck set or a shallower slot may be the answer",
         )
 
 

@@ -19,7 +19,7 @@ from blankcam.faults import Fault, InputError, OutputError
 from blankcam.inputs.job_file import read_text
 
 SUFFIX = ".refits.jsonl"
-_MEND = "mend it from a copy, or move it away and start from the job's rough parts"
+_FIX = "restore it from a copy, or move it away and start from the job's rough parts"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,7 +96,7 @@ def read_log(path: str) -> tuple[LogEntry, ...]:
 
 
 def _damage(path: str, line: int, why: str) -> Fault:
-    return Fault(where=path, line=line, wrong=f"the log of refits is damaged: {why}", mend=_MEND)
+    return Fault(where=path, line=line, wrong=f"the log of refits is damaged: {why}", fix=_FIX)
 
 
 def append_entry(path: str, entry: LogEntry) -> None:

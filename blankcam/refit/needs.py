@@ -235,7 +235,7 @@ def _short(bench: _Bench, uncertainty: float) -> tuple[Array, Array]:
 
 
 def _words(cuts: Sequence[StringCut]) -> tuple[str, ...]:
-    """Too-low parts, with what would mend them."""
+    """Too-low parts, with what would fix them."""
     lines = [
         f"string {c.number} ({c.note}): its nut slot is {c.nut_short:.2f} mm too low: shim the nut,"
         " fill the slot or make a new nut, then read again"

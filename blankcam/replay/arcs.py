@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 
 INCH = 25.4
 TOLERANCE_MM = 0.002  # §3.5.3.2
@@ -17,23 +17,23 @@ Plane = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """An arc in the two axes of its plane, mm; its ends differ."""
+class ArcWords:
+    """An arc as its line gives it, mm in the two axes of its plane; its ends differ."""
 
     start: Plane
     end: Plane
     words: dict[str, float]
-    """Those of I, J, K and R that the line has, mm."""
+    """The I, J, K and R words of the line, mm."""
     names: tuple[str, str]
-    """The plane's own offset words."""
+    """The two offset words that belong to the plane."""
     ccw: bool
     unit: float
-    """mm in one unit of the program: the tolerance is one of printed numbers."""
+    """mm in one unit of the program: the standard's tolerance depends on the unit."""
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
-    """Why there is no centre."""
+class ArcFault:
+    """Why an arc has no centre."""
 
     code: Code
     what: str
@@ -41,44 +41,44 @@ class Refused:
     limit: float | None = None
 
 
-def centre(asked: Asked) -> Plane | Refused:
+def arc_centre(asked: ArcWords) -> Plane | ArcFault:
     """The centre along the plane's axes, mm, or why there is none."""
     offsets = [k for k in "IJK" if k in asked.words]
     if "R" in asked.words:
         if offsets:
-            return Refused(Code.ARC_FORM, "R and I J K on one line")
+            return ArcFault(Code.ARC_FORM, "R and I J K on one line")
         return _from_radius(asked, asked.words["R"])
     if not offsets:
-        return Refused(Code.ARC_FORM, "an arc needs its centre or its radius")
+        return ArcFault(Code.ARC_FORM, "an arc needs its centre or its radius")
     if stray := [k for k in offsets if k not in asked.names]:
-        return Refused(Code.ARC_FORM, f"{' '.join(stray)} does not belong in this plane")
+        return ArcFault(Code.ARC_FORM, f"{' '.join(stray)} does not belong in this plane")
     return _from_offsets(asked)
 
 
-def _from_offsets(asked: Asked) -> Plane | Refused:
+def _from_offsets(asked: ArcWords) -> Plane | ArcFault:
     first, second = (asked.words.get(n, 0.0) for n in asked.names)
     middle = (asked.start[0] + first, asked.start[1] + second)
     radius = math.dist(asked.start, middle)
     off = abs(radius - math.dist(asked.end, middle)) / asked.unit
     limit = TOLERANCE_INCH if asked.unit == INCH else TOLERANCE_MM
     if not off <= limit + 1e-9:
-        return Refused(Code.ARC_RADIUS, "the arc's end is not on its circle", off, limit)
+        return ArcFault(Code.ARC_RADIUS, "the arc's end is not on its circle", off, limit)
     if not radius > 0:
-        return Refused(Code.ARC_FORM, "an arc without a radius")
+        return ArcFault(Code.ARC_FORM, "an arc without a radius")
     return middle
 
 
-def _from_radius(asked: Asked, radius: float) -> Plane | Refused:
+def _from_radius(asked: ArcWords, radius: float) -> Plane | ArcFault:
     """R > 0 for the arc of at most half a turn, R < 0 for the rest of the circle."""
     da, db = asked.end[0] - asked.start[0], asked.end[1] - asked.start[1]
     half = math.hypot(da, db) / 2
     if not 0 < half <= abs(radius):
         what = "the radius is too small for the arc's ends"
-        return Refused(Code.ARC_RADIUS, what, radius, half)
+        return ArcFault(Code.ARC_RADIUS, what, radius, half)
     turn = 2 * math.degrees(math.asin(min(1.0, half / abs(radius))))
     if turn > WIDEST or (radius < 0 and turn < NARROWEST):
         what = "near half or whole turns R leaves the centre uncertain"
-        return Refused(Code.ARC_FORM, what, turn)
+        return ArcFault(Code.ARC_FORM, what, turn)
     rise = math.sqrt(radius**2 - half**2)
     side = 1.0 if asked.ccw == (radius > 0) else -1.0
     return (

@@ -1,46 +1,75 @@
-"""The codes of RS274/NGC known here, by modal group, and those never met in a proven program.
+"""The stable codes of what the proof may find, grouped by the steps of the proof.
 
-Source: NISTIR 6556 (Kramer, Proctor, Messina 2000), Table 4. G codes are in tenths.
+R reading the program, M the moves and their state, C contacts, J the part that is left. A code
+never changes its meaning, and one that is no longer used is never given to anything else.
 """
 
 from __future__ import annotations
 
-G_GROUP = {
-    **dict.fromkeys((0, 10, 20, 30, 382, *range(800, 900, 10)), "motion"),
-    **dict.fromkeys((170, 180, 190), "plane"),
-    **dict.fromkeys((900, 910), "distance"),
-    **dict.fromkeys((930, 940), "feed mode"),
-    **dict.fromkeys((200, 210), "units"),
-    **dict.fromkeys((400, 410, 420), "cutter compensation"),
-    **dict.fromkeys((430, 490), "length offset"),
-    **dict.fromkeys((980, 990), "return"),
-    **dict.fromkeys((540, 550, 560, 570, 580, 590, 591, 592, 593), "coordinates"),
-    **dict.fromkeys((610, 611, 640), "path"),
-    **dict.fromkeys((40, 100, 280, 300, 530, 920, 921, 922, 923), "one-shot"),
-}
-M_GROUP = {
-    **dict.fromkeys((0, 1, 2, 30, 60), "stop"),
-    6: "tool",
-    **dict.fromkeys((3, 4, 5), "spindle"),
-    **dict.fromkeys((7, 8, 9), "coolant"),
-    **dict.fromkeys((48, 49), "overrides"),
-}
-# Known to the standard, but not to be met in a program that is to be proven.
-G_REFUSED = {
-    382: "probing",
-    410: "cutter compensation",
-    420: "cutter compensation",
-    930: "inverse time feed",
-    980: "a canned cycle's return",
-    990: "a canned cycle's return",
-    611: "exact stop",
-    100: "setting a coordinate system",
-    280: "going home",
-    300: "going home",
-    530: "moving in machine coordinates",
-    **dict.fromkeys(range(810, 900, 10), "a canned cycle"),
-    **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593), "another coordinate system"),
-    **dict.fromkeys((920, 921, 922, 923), "shifting the zero"),
-}
-M_REFUSED = {1: "an optional stop", 60: "a pallet change", 48: "overrides", 49: "overrides"}
-USES = {"I": "arc", "J": "arc", "K": "arc", "R": "arc", "P": "wait", "H": "length offset"}
+from enum import StrEnum
+
+
+class Code(StrEnum):
+    """Stable codes of the findings."""
+
+    # the text, R0
+    BYTES = "R01"  # a byte that is not plain ASCII
+    LENGTH = "R02"  # a line, or the program, is too long to be read
+    COMMENT = "R03"  # a comment is not closed, or of a kind the controller does not know
+    GRAMMAR = "R04"  # something that is not a letter and its number
+    LINE_NUMBER = "R05"  # a line number of no or too many digits
+    PERCENT = "R06"  # a % line missing, too many, or not known to the controller
+    REALTIME = "R07"  # a character that a streaming controller obeys at once: ? ! ~
+    BLOCK_DELETE = "R08"  # a line that a switch on the machine leaves out
+    # words, R1
+    LETTER = "R11"  # a letter that begins no word
+    REPEATED = "R12"  # one word twice on a line, or too many M words
+    NUMBER = "R13"  # a number larger than any machine
+    G_CODE = "R14"  # a G code that does not exist or cannot be proven
+    M_CODE = "R15"  # an M code that does not exist or cannot be proven
+    MODAL_GROUP = "R16"  # two different codes of one modal group on a line
+    UNUSED = "R17"  # a word that nothing on its line uses
+    MISSING = "R18"  # a code without a word that it needs
+    # state and machine, R2
+    UNITS = "R21"  # units not set, set twice, or not those of the machine
+    PROFILE = "R22"  # a code that this machine does not have
+    NO_MOTION = "R23"  # X, Y or Z while no motion code is in force
+    # the end, R3
+    NO_END = "R31"  # no M2 or M30
+    AFTER_END = "R32"  # code after the end
+    END_STATE = "R33"  # spindle or coolant still on at the end
+    # arcs and moves, R4 and R5
+    ARC_RADIUS = "R41"  # the arc's end is not on its circle
+    ARC_CIRCLE = "R42"  # an arc that ends where it starts: a full circle
+    ARC_FORM = "R43"  # centre or radius missing, doubled, or not of the plane
+    ARC_PLANE = "R44"  # a plane in which the machine takes no arcs
+    NO_MOVES = "R51"  # no cutting move in the whole program
+    # the moves and their state, M0 and M1
+    SPINDLE = "M01"  # cutting while the spindle stands or turns the wrong way
+    SPEED = "M02"  # spindle speed outside the machine's range
+    NO_FEED = "M03"  # a cutting move without a feed
+    FEED = "M04"  # a feed over what an axis of the machine can do
+    PLUNGE = "M05"  # a plunge faster than the material allows
+    TOOL = "M06"  # no tool, or one the machine does not have
+    START = "M07"  # a move from a place that is not known
+    TRAVEL = "M08"  # more travel than the machine has
+    DEPTH = "M09"  # a cut deeper than the table allows
+    OFFSET = "M10"  # the length offset of another tool, or none
+    CHANGE = "M11"  # a stop or tool change while the spindle turns, or not of this machine
+    KERNEL = "M12"  # on face, a tool or arc that the replay cannot judge
+    CLEARANCE = "M13"  # first moves below the highest thing on the machine
+    # contacts, C0
+    RAPID = "C01"  # a rapid move through the stock
+    RUBBING = "C02"  # the tool's body above its flutes touches the stock
+    SHANK = "C03"  # the shank touches the stock
+    HOLDER = "C04"  # the holder touches the stock
+    JAWS = "C05"  # anything touches jaws, clamps or the walls of a fixture
+    BED = "C06"  # anything touches the bed
+    # C07, for the carrier, was never given: the bed's code says it
+    # the part that is left, J0
+    GOUGE = "J01"  # cut below the part
+    LEFT = "J02"  # material left above the part
+    FLOOR = "J03"  # a slot's floor too high or too low
+    CENTRE = "J04"  # a slot off its centre
+    WIDTH = "J05"  # a slot too wide or too narrow
+    OUTLINE = "J06"  # an end or the outline off the part

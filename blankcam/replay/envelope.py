@@ -40,7 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.replay.tool_profile import Form
+from blankcam.replay.tool_profile import ToolProfile
 
 Floats = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -54,7 +54,7 @@ CHORDS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class PlaneArc:
     """An arc in the two axes of its plane; ``ccw`` from the first axis toward the second."""
 
     start: Plane
@@ -74,23 +74,23 @@ class Turn:
         last = math.atan2(end[1] - self.centre[1], end[0] - self.centre[0])
         return first, (last - first) % math.tau
 
-    def swapped(self) -> Turn:
+    def swapped(self) -> PlaneArc:
         """The same arc with its axes named the other way round."""
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
-        return Turn((b0, a0), (b1, a1), (b2, a2), not self.ccw)
+        return PlaneArc((b0, a0), (b1, a1), (b2, a2), not self.ccw)
 
-    def upside_down(self) -> Turn:
+    def upside_down(self) -> PlaneArc:
         """The same arc with its second axis turned round."""
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
-        return Turn((a0, -b0), (a1, -b1), (a2, -b2), not self.ccw)
+        return PlaneArc((a0, -b0), (a1, -b1), (a2, -b2), not self.ccw)
 
-    def lowered(self, by: float) -> Turn:
+    def lowered(self, by: float) -> PlaneArc:
         """The same arc, less along its second axis."""
         (a0, b0), (a1, b1), (a2, b2) = self.start, self.end, self.centre
-        return Turn((a0, b0 - by), (a1, b1 - by), (a2, b2 - by), self.ccw)
+        return PlaneArc((a0, b0 - by), (a1, b1 - by), (a2, b2 - by), self.ccw)
 
 
-def line(form: Form, start: Point, end: Point, x: Floats, y: Floats) -> Floats:
+def line_envelope(form: ToolProfile, start: Point, end: Point, x: Floats, y: Floats) -> Floats:
     """Lowest heights over the grid x (nx,), y (ny,) of a straight move, (ny, nx), inf untouched."""
     dx, dy, dz = (b - a for a, b in zip(start, end, strict=True))
     run = math.hypot(dx, dy)
@@ -111,7 +111,7 @@ def line(form: Form, start: Point, end: Point, x: Floats, y: Floats) -> Floats:
     return np.asarray(start[2] + slope * s + form.heights(square))
 
 
-def _stationary(form: Form, m: float, w: Floats) -> Floats:
+def _stationary(form: ToolProfile, m: float, w: Floats) -> Floats:
     """The v of the module's text for places at distance w across; 0 on the level."""
     if m == 0.0:
         return np.zeros_like(w)
@@ -135,7 +135,9 @@ def _stationary(form: Form, m: float, w: Floats) -> Floats:
     return np.where(cone**2 + square >= form.flat**2, cone, v)
 
 
-def level_arc(form: Form, turn: Turn, height: float, x: Floats, y: Floats) -> Floats:
+def level_arc_envelope(
+    form: ToolProfile, turn: PlaneArc, height: float, x: Floats, y: Floats
+) -> Floats:
     """Lowest heights of an arc in plan at one height of the tip, (ny, nx)."""
     px, py = x[None, :] - turn.centre[0], y[:, None] - turn.centre[1]
     first, last = (turn.start, turn.end) if turn.ccw else (turn.end, turn.start)
@@ -148,7 +150,7 @@ def level_arc(form: Form, turn: Turn, height: float, x: Floats, y: Floats) -> Fl
     return height + form.heights(np.where(within, off, ends))
 
 
-def upright_ball(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
+def upright_ball_envelope(radius: float, turn: PlaneArc, u: Floats, w: Floats) -> Floats:
     """Lowest heights of a ball on an arc in an upright plane, (nw, nu).
 
     The turn is in (u, z) of the tip; ``w`` is measured from its plane; both rise.
@@ -190,7 +192,7 @@ def _sheet(out: Floats, du: Floats, r: Floats, cosines: Plane, level: tuple[floa
         np.minimum(out[:, part], rise, out=out[:, part])
 
 
-def lowest_between(turn: Turn, low: float, high: float) -> float:
+def lowest_on_arc(turn: PlaneArc, low: float, high: float) -> float:
     """Lowest second coordinate of an arc while its first lies between low and high; inf if never."""
     found = [math.inf]
     for a, b in _halves(turn):
@@ -206,7 +208,7 @@ def lowest_between(turn: Turn, low: float, high: float) -> float:
     return min(found)
 
 
-def upright_flat(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
+def upright_flat_envelope(radius: float, turn: PlaneArc, u: Floats, w: Floats) -> Floats:
     """Lowest heights of a flat end on an arc in an upright plane, (nw, nu); as upright_ball."""
     rho_square = radius**2 - w[:, None] ** 2
     rho = np.sqrt(np.maximum(rho_square, 0.0))
@@ -224,7 +226,7 @@ def upright_flat(radius: float, turn: Turn, u: Floats, w: Floats) -> Floats:
     return out
 
 
-def _halves(turn: Turn) -> Iterator[tuple[float, float]]:
+def _halves(turn: PlaneArc) -> Iterator[tuple[float, float]]:
     """The arc's angles cut into parts of the lower (-pi..0) and the upper half (0..pi)."""
     first, turned = turn.angles()
     for base in (-math.pi, 0.0, math.pi, math.tau):
@@ -243,7 +245,7 @@ def _quarters(low: float, high: float) -> Iterator[tuple[float, float]]:
         yield low, high
 
 
-def chords(turn: Turn, rise: Plane, axes: tuple[int, int, int]) -> Floats:
+def arc_points(turn: PlaneArc, rise: Plane, axes: tuple[int, int, int]) -> Floats:
     """Points along any arc or helix, (n, 3), so close that no chord is off by ``SAGITTA``.
 
     ``rise`` is where the normal axis begins and ends; ``axes`` are the plane's two and the normal.

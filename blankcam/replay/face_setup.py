@@ -1,4 +1,4 @@
-"""What the set-up on face leaves, seen on edge.
+"""The stock that the set-up on face leaves, seen on edge.
 
 On face the tool stands along the part's y. A flat tool at the depth y_tip takes away, for every
 y up to y_tip, a disc of its radius R in the plane of x and z. Walking up from the middle of the
@@ -18,40 +18,40 @@ from numpy.typing import NDArray
 
 from blankcam.inputs.tool import Tool
 from blankcam.replay import envelope
-from blankcam.replay.heightmap import Field
-from blankcam.replay.motions import Kind, Moves, turn_of
-from blankcam.replay.tool_profile import Form, of_tool
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.motions import Kind, Moves, plane_arc_of
+from blankcam.replay.tool_profile import ToolProfile, tool_profile_of
 
 Floats = NDArray[np.float64]
 _ROW = np.zeros(1)
 
 
 def lower_by_face(
-    field: Field, moves: Moves, tools: Mapping[int, Tool], middle: float, skin: float = 0.0
+    heightmap: Heightmap, moves: Moves, tools: Mapping[int, Tool], middle: float, skin: float = 0.0
 ) -> Floats:
-    """Lower an on-edge field (part's axes) by moves made on face (Xm, Ym, Zm), flat tools only.
+    """Lower an on-edge heightmap (part's axes) by moves made on face (Xm, Ym, Zm), flat tools only.
 
     ``middle`` is a height that is inside the part all along it: a disc wholly below it comes from
     the seat side. Gives the highest that such discs reach over each x, (nx,), -inf without any. A
     move that slopes is taken at its deepest; one no deeper than ``skin`` is left to ``thin``.
     """
-    return lower_all_by_face((field,), moves, tools, middle, skin)[0]
+    return lower_all_by_face((heightmap,), moves, tools, middle, skin)[0]
 
 
 def lower_all_by_face(
-    fields: Sequence[Field],
+    heightmaps: Sequence[Heightmap],
     moves: Moves,
     tools: Mapping[int, Tool],
     middle: float,
     skin: float = 0.0,
 ) -> tuple[Floats, ...]:
-    """The same for several fields at once: what the discs reach is worked out for all their x."""
-    # The closed forms want rising places: those of all the fields, each once
-    x, place = np.unique(np.concatenate([f.x for f in fields]), return_inverse=True)
-    parts = np.split(place, np.cumsum([len(f.x) for f in fields])[:-1])
+    """The same for several heightmaps at once: what the discs reach is worked out once for all x."""
+    # The closed forms want rising places: those of all the heightmaps, each once
+    x, place = np.unique(np.concatenate([f.x for f in heightmaps]), return_inverse=True)
+    parts = np.split(place, np.cumsum([len(f.x) for f in heightmaps])[:-1])
     tip = np.minimum(moves.start[:, 2], moves.end[:, 2])
     depth = np.where(moves.known, -tip, -np.inf)
-    rows = np.unique(np.concatenate([f.y for f in fields]))
+    rows = np.unique(np.concatenate([f.y for f in heightmaps]))
     # Every row that moves of one depth still reach, they all reach: the deepest rows come first
     level = np.searchsorted(rows, depth, side="right")
     reached, seat = np.full(len(x), np.inf), np.full(len(x), -np.inf)
@@ -60,72 +60,72 @@ def lower_all_by_face(
     for at, below in itertools.pairwise((*order, 0)):
         for i in np.flatnonzero((level == at) & (depth > skin)).tolist():
             tool = tools.get(int(moves.tool[i]))
-            if tool is not None and (way := _way(moves, i)) not in done:
+            if tool is not None and (way := _path_in_plan(moves, i)) not in done:
                 done.add(way)
-                low = _edge(x, moves, i, tool.radius, 1.0)
-                high = -_edge(x, moves, i, tool.radius, -1.0)
+                low = _swept_edge(x, moves, i, tool.radius, 1.0)
+                high = -_swept_edge(x, moves, i, tool.radius, -1.0)
                 from_seat = high < middle
                 np.minimum(reached, np.where(from_seat, np.inf, low), out=reached)
                 np.maximum(seat, np.where(from_seat, high, -np.inf), out=seat)
         if at:
-            for field, part in zip(fields, parts, strict=True):
-                first = np.searchsorted(field.y, rows[below - 1], side="right") if below else 0
-                some = field.z[first : np.searchsorted(field.y, rows[at - 1], side="right")]
+            for heightmap, part in zip(heightmaps, parts, strict=True):
+                first = np.searchsorted(heightmap.y, rows[below - 1], side="right") if below else 0
+                some = heightmap.z[first : np.searchsorted(heightmap.y, rows[at - 1], side="right")]
                 np.minimum(some, reached[part], out=some)
     return tuple(seat[part] for part in parts)
 
 
-def _way(moves: Moves, i: int) -> tuple[float, ...]:
-    """A move in plan with its tool: the same at another depth reaches as far."""
+def _path_in_plan(moves: Moves, i: int) -> tuple[float, ...]:
+    """A move in plan with its tool; another with the same path in plan reaches just as far."""
     places = (p[i, :2].tolist() for p in (moves.start, moves.end, moves.centre))
     return (*itertools.chain(*places), float(moves.kind[i]), float(moves.tool[i]))
 
 
-def thin(field: Field, face: Field) -> None:
-    """Take from an on-edge field, below y 0, what was milled off the blank's face.
+def lower_by_milled_face(heightmap: Heightmap, face: Heightmap) -> None:
+    """Lower an on-edge heightmap, below y 0, by what was milled off the blank's face.
 
     ``face`` has the axes of the machine: x, the part's z along y, and -y as its height. A row of
-    the on-edge field keeps the highest place at which the face still stands over that row.
+    the on-edge heightmap keeps the highest place at which the face still stands over that row.
     """
-    if not (field.y < 0).any():
+    if not (heightmap.y < 0).any():
         return
-    columns = np.abs(face.x[None, :] - field.x[:, None]).argmin(axis=1)
+    columns = np.abs(face.x[None, :] - heightmap.x[:, None]).argmin(axis=1)
     half = float(face.y[1] - face.y[0]) / 2
-    for row in np.flatnonzero(field.y < 0):
-        stands = face.z > -field.y[row]
+    for row in np.flatnonzero(heightmap.y < 0):
+        stands = face.z > -heightmap.y[row]
         last = len(face.y) - 1 - stands[::-1].argmax(axis=0)
         high = np.where(stands.any(axis=0), face.y[last] + half, -np.inf)
-        field.z[row] = np.minimum(field.z[row], high[columns])
+        heightmap.z[row] = np.minimum(heightmap.z[row], high[columns])
 
 
-def drop_waste(field: Field, middle: float, centre: float) -> None:
+def drop_waste(heightmap: Heightmap, middle: float, centre: float) -> None:
     """Take away the columns beyond a cut below ``middle`` on either side of the part's centre."""
-    cut = np.asarray((field.z < middle).all(axis=0))
-    left = np.asarray(field.x < centre)
+    cut = np.asarray((heightmap.z < middle).all(axis=0))
+    left = np.asarray(heightmap.x < centre)
     right = ~left
-    beyond = np.zeros(len(field.x), dtype=bool)
+    beyond = np.zeros(len(heightmap.x), dtype=bool)
     beyond[left] = np.logical_or.accumulate(cut[left][::-1])[::-1]
     beyond[right] = np.logical_or.accumulate(cut[right])
-    field.z[:, beyond & ~cut] = -np.inf
+    heightmap.z[:, beyond & ~cut] = -np.inf
 
 
-def only_flat(moves: Moves, tools: Mapping[int, Tool]) -> bool:
+def uses_only_flat_tools(moves: Moves, tools: Mapping[int, Tool]) -> bool:
     """Whether every cutting move is made by a flat tool."""
     used = {int(n) for n in np.unique(moves.tool[moves.cutting])}
-    return all((f := of_tool(tools[n])).flat == f.radius for n in used if n in tools)
+    return all((f := tool_profile_of(tools[n])).flat == f.radius for n in used if n in tools)
 
 
-def _edge(x: Floats, moves: Moves, i: int, radius: float, sign: float) -> Floats:
+def _swept_edge(x: Floats, moves: Moves, i: int, radius: float, sign: float) -> Floats:
     """Lower edge of a swept disc over x, or, with sign -1, the upper edge looked at upside down."""
     start, end = moves.start[i], moves.end[i]
     if moves.kind[i] < Kind.ARC_CW:
-        form = Form(radius=radius, ball=radius, tangent=radius)
+        form = ToolProfile(radius=radius, ball=radius, tangent=radius)
         a = (float(start[0]), 0.0, sign * float(start[1]) - radius)
         b = (float(end[0]), 0.0, sign * float(end[1]) - radius)
-        sunk: Floats = envelope.line(form, a, b, x, _ROW)[0]
+        sunk: Floats = envelope.line_envelope(form, a, b, x, _ROW)[0]
         return sunk
-    turn, _, _ = turn_of(moves, i)
+    turn, _, _ = plane_arc_of(moves, i)
     if sign < 0:
         turn = turn.upside_down()
-    edge: Floats = envelope.upright_ball(radius, turn.lowered(radius), x, _ROW)[0]
+    edge: Floats = envelope.upright_ball_envelope(radius, turn.lowered(radius), x, _ROW)[0]
     return edge

@@ -1,75 +1,14 @@
-"""What the proof may find: stable codes, grouped by the hundred as the proof's own steps.
-
-R reading the program, M the moves and their state, C contacts, J the part that is left.
-"""
+"""One thing wrong with a program, and the list of them that a proof collects."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import StrEnum
 
 from blankcam.faults import printable
+from blankcam.replay.codes import Code
 
 PER_CODE = 20
-"""So many findings of one code are kept a program; the rest are only counted."""
-
-
-class Code(StrEnum):
-    """Stable codes of the findings; a code never changes its meaning."""
-
-    BYTES = "R01"
-    LENGTH = "R02"
-    COMMENT = "R03"
-    GRAMMAR = "R04"
-    LINE_NUMBER = "R05"
-    PERCENT = "R06"
-    REALTIME = "R07"
-    BLOCK_DELETE = "R08"
-    LETTER = "R11"
-    REPEATED = "R12"
-    NUMBER = "R13"
-    G_CODE = "R14"
-    M_CODE = "R15"
-    MODAL_GROUP = "R16"
-    UNUSED = "R17"
-    MISSING = "R18"
-    UNITS = "R21"
-    PROFILE = "R22"
-    NO_MOTION = "R23"
-    NO_END = "R31"
-    AFTER_END = "R32"
-    END_STATE = "R33"
-    ARC_RADIUS = "R41"
-    ARC_CIRCLE = "R42"
-    ARC_FORM = "R43"
-    ARC_PLANE = "R44"
-    NO_MOVES = "R51"
-    SPINDLE = "M01"
-    SPEED = "M02"
-    NO_FEED = "M03"
-    FEED = "M04"
-    PLUNGE = "M05"
-    TOOL = "M06"
-    START = "M07"
-    TRAVEL = "M08"
-    DEPTH = "M09"
-    OFFSET = "M10"
-    CHANGE = "M11"
-    KERNEL = "M12"
-    CLEARANCE = "M13"
-    RAPID = "C01"
-    RUBBING = "C02"
-    SHANK = "C03"
-    HOLDER = "C04"
-    JAWS = "C05"
-    BED = "C06"
-    CARRIER = "C07"
-    GOUGE = "J01"
-    LEFT = "J02"
-    FLOOR = "J03"
-    CENTRE = "J04"
-    WIDTH = "J05"
-    OUTLINE = "J06"
+"""How many findings of one code are kept for a program; the rest are only counted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

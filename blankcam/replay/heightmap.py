@@ -1,4 +1,4 @@
-"""What is left of the stock: a field of heights over its plan."""
+"""The stock as cut: heights over its plan."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 CLOSE = 1e-11
-"""mm; so near a bound a centre still lies within it."""
+"""mm; a centre this close outside a bound still counts as inside."""
 
 
 @dataclass(frozen=True, slots=True)
-class Field:
+class Heightmap:
     """Heights ``z`` (ny, nx) over the rising places ``x`` (nx,) and ``y`` (ny,).
 
-    ``z`` is lowered in place by the sweep; all else stays. A cell is worth its centre: what the
-    sweep finds there is exact, whatever the spacing, which need not be even.
+    ``z`` is lowered in place by the replay. A height belongs to the centre of its cell and is exact
+    there, whatever the spacing, which need not be even.
     """
 
     x: Floats
@@ -29,7 +29,7 @@ class Field:
     z: Floats
 
     @classmethod
-    def of(cls, stock: Stock, dx: float, dy: float) -> Field:
+    def of(cls, stock: Stock, dx: float, dy: float) -> Heightmap:
         """A full blank in cells of about dx by dy."""
         x, y = _centres(stock.x0, stock.x1, dx), _centres(stock.y0, stock.y1, dy)
         return cls(x, y, np.full((len(y), len(x)), float(stock.z1)))

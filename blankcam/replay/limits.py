@@ -1,4 +1,4 @@
-"""Checks that need the moves alone: feeds, plunges, travel, heights, jaws and bed."""
+"""Checks that need only the moves and the machine: feeds, travel, first moves, jaws and bed."""
 
 from __future__ import annotations
 
@@ -12,26 +12,27 @@ from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Stock
-from blankcam.replay.envelope import chords
-from blankcam.replay.findings import Code, Collector
-from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, box, turn_of
+from blankcam.replay.codes import Code
+from blankcam.replay.envelope import arc_points
+from blankcam.replay.findings import Collector
+from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, bounds, plane_arc_of
 from blankcam.replay.reader import Program
-from blankcam.replay.sweep import SIDE, TOUCH, solids
-from blankcam.replay.tool_profile import of_tool
+from blankcam.replay.sweep import SIDE, TOUCH, tool_bodies
+from blankcam.replay.tool_profile import tool_profile_of
 
 Floats = NDArray[np.float64]
 
 SLACK = 1.0005
-"""Feeds are printed rounded."""
+"""Share by which a printed feed may exceed its limit: feeds are printed rounded."""
 CLAMP_BODY = 60.0
-"""mm that a clamp, its screw and its support stand out beyond the end of a blank."""
+"""mm by which a clamp with its screw and support reaches beyond the end of a blank."""
 SAMPLE = 0.05
-"""mm between the places where a path is tried against the jaws."""
+"""mm between the points of a path that are tried against an obstacle."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Box:
-    """Something that stands on the machine, mm in its axes."""
+class Obstacle:
+    """A box that must not be touched: jaws, clamps, walls or bed; mm in the machine's axes."""
 
     name: str
     low: tuple[float, float, float]
@@ -39,8 +40,8 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
-    """What there is to say of one move."""
+class Excess:
+    """A value of one move that is over its limit."""
 
     code: Code
     what: str
@@ -50,18 +51,18 @@ class Said:
 
 
 def table_depth(tool: Tool, material: str) -> float:
-    """Deepest cut of a tool in a material by data/materials.toml, mm; of an unknown one its row."""
+    """Greatest depth of cut of a tool, mm, by data/materials.toml; an unlisted material is "unknown"."""
     rows = table("materials")
     row = rows[material] if isinstance(rows.get(material), dict) else rows["unknown"]
     small = float(rows["small_factor"]) if tool.edge < rows["small_below"] else 1.0
     return min(float(row["depth"]) * tool.edge * small, tool.flute_length)
 
 
-def feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found: Collector
+def check_feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found: Collector
           ) -> None:  # fmt: skip
-    """Feeds against the machine's axes, and straight plunges against the material's limit.
+    """Fault feeds over what the machine's axes can do, and straight plunges over the limit given.
 
-    ``plunge`` is mm/min by tool number; a tool without one is held to the machine's Z alone.
+    ``plunge`` is mm/min by tool number; a tool without one is held to the machine's Z feed alone.
     """
     moves = program.moves
     step = np.abs(moves.end - moves.start)
@@ -73,18 +74,18 @@ def feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found
         axis = int(np.argmax(share[i] * moves.feed[i] / most))
         what = f"feed of axis {'XYZ'[axis]} over the machine's, mm/min"
         value, limit = share[i, axis] * moves.feed[i], most[axis] / SLACK
-        tell(found, program, int(i), Said(Code.FEED, what, value, limit))
+        report_move(found, program, int(i), Excess(Code.FEED, what, value, limit))
     down = moves.cutting & (moves.end[:, 2] < moves.start[:, 2] - 1e-6) & ~moves.is_arc
     steep = down & (share[:, 2] > 0.99)
     for i in np.flatnonzero(steep):
         limit = plunge.get(int(moves.tool[i]), profile.feed_max.z)
         if moves.feed[i] > limit * SLACK:
             what = "straight plunge too fast, mm/min"
-            tell(found, program, int(i), Said(Code.PLUNGE, what, moves.feed[i], limit))
+            report_move(found, program, int(i), Excess(Code.PLUNGE, what, moves.feed[i], limit))
 
 
 def _arc_shares(moves: Moves) -> Floats:
-    """Each axis' greatest share of an arc's feed: of the unit tangent, over the arc; (n, 3)."""
+    """The greatest component of each arc's unit tangent along each axis, (n, 3)."""
     out = np.ones((len(moves), 3))
     for plane, (a, b, normal) in PLANE_AXES.items():
         pick = moves.is_arc & (moves.plane == plane)
@@ -99,18 +100,18 @@ def _arc_shares(moves: Moves) -> Floats:
 
 
 def _greatest_sine(low: Floats, high: Floats) -> Floats:
-    """Greatest absolute sine over each range of angles."""
+    """Greatest absolute sine over each range of angles, radians."""
     quarter = np.ceil((low - np.pi / 2) / np.pi) * np.pi + np.pi / 2
     ends = np.maximum(np.abs(np.sin(low)), np.abs(np.sin(high)))
     return np.where(quarter <= high, 1.0, ends)
 
 
-def travel(program: Program, profile: Profile, found: Collector) -> int:
-    """Faults the moves that need more travel than the machine has; their number."""
+def check_travel(program: Program, profile: Profile, found: Collector) -> int:
+    """Fault the moves that need more travel than the machine has, and return how many they are."""
     moves = program.moves
     if not len(moves):
         return 0
-    low, high = box(moves)
+    low, high = bounds(moves)
     most = np.array([profile.travel.x, profile.travel.y, profile.travel.z])
     with np.errstate(invalid="ignore"):
         first, last = np.fmin.reduce(low), np.fmax.reduce(high)
@@ -118,50 +119,50 @@ def travel(program: Program, profile: Profile, found: Collector) -> int:
     for i in np.flatnonzero(outside):
         need = float(np.nanmax((last - first) - most))
         what = "more travel than the machine has, mm over"
-        tell(found, program, int(i), Said(Code.TRAVEL, what, need, 0.0))
+        report_move(found, program, int(i), Excess(Code.TRAVEL, what, need, 0.0))
     return int(outside.sum())
 
 
-def starts(program: Program, clear: float, found: Collector) -> None:
-    """The first moves, from wherever the machine stands, must be made above everything."""
+def check_first_moves(program: Program, clear: float, found: Collector) -> None:
+    """Fault first moves, from wherever the machine stands, that are not above ``clear`` mm."""
     moves = program.moves
     unknown = ~np.isfinite(moves.start).all(axis=1)
     across = unknown & (np.nan_to_num(moves.end[:, 2], nan=-np.inf) < clear)
     for i in np.flatnonzero(across):
         what = "first moves below the highest thing, mm"
-        tell(found, program, int(i), Said(Code.CLEARANCE, what, moves.end[i, 2], clear))
+        report_move(found, program, int(i), Excess(Code.CLEARANCE, what, moves.end[i, 2], clear))
 
 
-def boxes(program: Program, tools: Mapping[int, Tool], profile: Profile,
-          around: tuple[Box, ...], found: Collector) -> int:  # fmt: skip
-    """Faults every move whose tool, shank or holder touches a box; their number."""
+def check_obstacles(program: Program, tools: Mapping[int, Tool], profile: Profile,
+          around: tuple[Obstacle, ...], found: Collector) -> int:  # fmt: skip
+    """Fault every move whose tool, shank or holder touches an obstacle; returns how many."""
     moves, touched = program.moves, 0
     if not len(moves) or not around:
         return 0
-    low, _ = box(moves)
+    low, _ = bounds(moves)
     top = max(b.high[2] for b in around)
     for i in np.flatnonzero(moves.known & (low[:, 2] < top - TOUCH)):
         tool = tools.get(int(moves.tool[i]))
         if tool is None:
             continue
-        hit = _hits(moves, int(i), tool, profile, around)
+        hit = _obstacle_hit(moves, int(i), tool, profile, around)
         if hit is not None:
             touched += 1
             code = Code.BED if hit[0].name == "bed" else Code.JAWS
             what = f"the {hit[1]} runs into the {hit[0].name}, mm"
-            tell(found, program, int(i), Said(code, what, hit[2], 0.0, hit[3]))
+            report_move(found, program, int(i), Excess(code, what, hit[2], 0.0, hit[3]))
     return touched
 
 
-def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box, ...]
-          ) -> tuple[Box, str, float, tuple[float, float, float]] | None:  # fmt: skip
+def _obstacle_hit(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Obstacle, ...]
+          ) -> tuple[Obstacle, str, float, tuple[float, float, float]] | None:  # fmt: skip
     shapes = (
-        ("cutter", of_tool(tool), 0.0),
-        *((s.what, s.form, s.above) for s in solids(tool, profile)),
+        ("cutter", tool_profile_of(tool), 0.0),
+        *((s.what, s.form, s.above) for s in tool_bodies(tool, profile)),
     )
     wide = max(shape.radius for _, shape, _ in shapes) + SIDE
     for b in around:
-        path = _sampled(moves, i, b, wide)
+        path = _points_near(moves, i, b, wide)
         if not len(path):
             continue
         aside = np.hypot(*(
@@ -178,15 +179,15 @@ def _hits(moves: Moves, i: int, tool: Tool, profile: Profile, around: tuple[Box,
     return None
 
 
-def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
-    """Points along a move, close enough to find whether it touches a box, (n, 3).
+def _points_near(moves: Moves, i: int, box: Obstacle, wide: float) -> Floats:
+    """Points along a move, (n, 3), close enough to find whether it touches a box.
 
-    Of a line only the part that comes within ``wide`` of the box in plan; where it is over the box
-    all along, its lowest place is at an end.
+    Of a line only the stretch that comes within ``wide`` mm of the box in plan. Where all of it is
+    over the box its lowest point is one of its ends.
     """
     start, end = moves.start[i], moves.end[i]
     if moves.kind[i] >= Kind.ARC_CW:
-        return chords(*turn_of(moves, i))
+        return arc_points(*plane_arc_of(moves, i))
     first, last = 0.0, 1.0
     over = True
     for axis in (0, 1):
@@ -207,34 +208,34 @@ def _sampled(moves: Moves, i: int, box: Box, wide: float) -> Floats:
     return np.asarray(start + (end - start) * np.linspace(first, last, count + 1)[:, None])
 
 
-def on_edge(stock: Stock, held: Holding) -> tuple[Box, ...]:
-    """The jaws on both faces of a blank on edge, and the bed below it."""
+def obstacles_on_edge(stock: Stock, held: Holding) -> tuple[Obstacle, ...]:
+    """The jaws against both faces of a blank on edge, and the bed below them."""
     middle, half = (stock.x0 + stock.x1) / 2, held.jaw_length / 2
     bed = -held.bed_gap
     far = 1e4
     jaws = tuple(
-        Box(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
+        Obstacle(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
         for y0, y1 in (
             (stock.y0 - held.jaw_width, stock.y0),
             (stock.y1, stock.y1 + held.jaw_width),
         )
     )
-    return (*jaws, Box(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
+    return (*jaws, Obstacle(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
 
 
-def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
+def obstacles_on_face(stock: Stock, held: Holding) -> tuple[Obstacle, ...]:
     """What must not be touched on face, in the machine's axes: what holds the blank, and the bed.
 
-    The bed is what the blank lies on; into a waste board ``carrier_depth`` may be cut.
+    The bed is what the blank lies on; a waste board may be cut to ``carrier_depth``.
     """
     far, box = 1e4, stock.on_face()
     fixture = held.on_face == "fixture"
     depth = box.z0 - (0.0 if fixture else held.carrier_depth)
-    around = [Box(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
+    around = [Obstacle(name="bed", low=(-far, -far, -far), high=(far, far, depth))]
     if fixture:
         middle, half = (box.x0 + box.x1) / 2, held.jaw_length / 2
         around += [
-            Box(name="fixture", low=(middle - half, y0, depth),
+            Obstacle(name="fixture", low=(middle - half, y0, depth),
                 high=(middle + half, y1, box.z0 + held.face_top))
             for y0, y1 in ((box.y0 - held.jaw_width, box.y0), (box.y1, box.y1 + held.jaw_width))
         ]  # fmt: skip
@@ -242,15 +243,15 @@ def on_face(stock: Stock, held: Holding) -> tuple[Box, ...]:
         middle, half = (box.y0 + box.y1) / 2, held.clamp_width / 2
         reach, out = held.clamp_reach, CLAMP_BODY
         around += [
-            Box(name="clamp", low=(x0, middle - half, depth),
+            Obstacle(name="clamp", low=(x0, middle - half, depth),
                 high=(x1, middle + half, box.z1 + held.clamp_height))
             for x0, x1 in ((box.x0 - out, box.x0 + reach), (box.x1 - reach, box.x1 + out))
         ]  # fmt: skip
     return tuple(around)
 
 
-def tell(found: Collector, program: Program, i: int, said: Said) -> None:
-    """Add what is said of move i, with its line."""
+def report_move(found: Collector, program: Program, i: int, said: Excess) -> None:
+    """Add a finding on move i, with its line and text."""
     line = int(program.moves.line[i])
     found.add(
         said.code,

@@ -1,4 +1,4 @@
-"""One line of RS274/NGC into its words: the grammar of NISTIR 6556 §3.3, nothing more.
+"""Splits one line of RS274/NGC into its words: the grammar of NISTIR 6556 §3.3, nothing more.
 
 Every fact here is from NISTIR 6556 (Kramer, Proctor, Messina 2000), section as named.
 """
@@ -8,11 +8,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 
 LINE_LIMIT = 256  # §3.3
 LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")  # §3.3.2, Table 3: no E, no O
-LARGEST = 100_000.0  # mm or whatever: nothing on a bench is larger
+LARGEST = 100_000.0  # in any unit: no machine on a bench is larger
 NUMBER_LIMIT = 99_999  # §3.3.1
 M_WORDS = 4  # §3.3.5
 
@@ -29,7 +29,7 @@ Fault = tuple[Code, str]
 
 @dataclass(slots=True)
 class Block:
-    """The words of one line; ``g`` in tenths (G38.2 is 382), ``m`` whole."""
+    """The words of one line: G codes in tenths (G38.2 is 382), M codes whole."""
 
     words: dict[str, float] = field(default_factory=dict)
     g: list[int] = field(default_factory=list)
@@ -38,7 +38,7 @@ class Block:
     faults: list[Fault] = field(default_factory=list)
 
 
-def block(text: str, *, semicolons: bool) -> Block:
+def parse_block(text: str, *, semicolons: bool) -> Block:
     """The line's words and comments, and what is wrong with its grammar."""
     out = Block()
     bare = _without_comments(text, out, semicolons)

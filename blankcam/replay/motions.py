@@ -1,4 +1,4 @@
-"""The moves of a program, as the reader hands them to the sweep: one array a property."""
+"""The moves of a program as the reader gives them to the replay: one array for each property."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.replay.envelope import Turn
+from blankcam.replay.envelope import PlaneArc
 
 Span = tuple[float, float]
 Floats = NDArray[np.float64]
@@ -16,7 +16,7 @@ Ints = NDArray[np.int64]
 
 
 class Kind(IntEnum):
-    """What a move is, numbered as its G code."""
+    """Kinds of move, numbered like their G codes."""
 
     RAPID = 0
     LINE = 1
@@ -28,8 +28,8 @@ class Kind(IntEnum):
 class Moves:
     """n moves in the machine's axes; millimetres, mm/min, rpm.
 
-    ``start``, ``end`` and ``centre`` are (n, 3); an unknown start coordinate is NaN. A centre is
-    meant in the two axes of its plane only. ``plane`` is 17, 18 or 19, ``spindle`` 1 for M3, -1
+    ``start``, ``end`` and ``centre`` are (n, 3); an unknown start coordinate is NaN. A centre
+    counts in the two axes of its plane only. ``plane`` is 17, 18 or 19, ``spindle`` 1 for M3, -1
     for M4, 0 stopped; ``tool`` is the number in the spindle, 0 for none.
     """
 
@@ -49,15 +49,15 @@ class Moves:
         return len(self.line)
 
     def where(self, mask: NDArray[np.bool_]) -> Moves:
-        """Only the moves for which the mask (n,) is true."""
+        """The moves for which the mask (n,) is true."""
         return Moves(**{f.name: getattr(self, f.name)[mask] for f in fields(self)})
 
     def part(self, some: slice) -> Moves:
-        """A stretch of the moves."""
+        """A slice of the moves."""
         return Moves(**{f.name: getattr(self, f.name)[some] for f in fields(self)})
 
     def shifted(self, zero: tuple[float, float, float]) -> Moves:
-        """The same moves seen from a zero that stands at that place, mm."""
+        """The same moves in axes whose zero is at that place, mm."""
         by = np.array(zero)
         return replace(self, start=self.start - by, end=self.end - by, centre=self.centre - by)
 
@@ -82,7 +82,7 @@ PLANE_AXES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 seen against the normal: NISTIR 6556 §3.5.3 (G18 is ZX)."""
 
 
-def box(moves: Moves) -> tuple[Floats, Floats]:
+def bounds(moves: Moves) -> tuple[Floats, Floats]:
     """Lowest and highest coordinates of each move's path, two (n, 3) arrays; arcs exactly."""
     low = np.minimum(moves.start, moves.end)
     high = np.maximum(moves.start, moves.end)
@@ -114,8 +114,8 @@ def arc_angles(moves: Moves, pick: NDArray[np.bool_], a: int, b: int) -> tuple[F
     return first, sweep, radius
 
 
-def lengths(moves: Moves) -> Floats:
-    """Length of each path, (n,), mm; a helix as its developed length."""
+def path_lengths(moves: Moves) -> Floats:
+    """Length of each path, (n,), mm, also along a helix."""
     out: Floats = np.linalg.norm(moves.end - moves.start, axis=1)
     for plane, (a, b, c) in PLANE_AXES.items():
         pick = moves.is_arc & (moves.plane == plane)
@@ -125,12 +125,12 @@ def lengths(moves: Moves) -> Floats:
     return out
 
 
-def turn_of(moves: Moves, i: int) -> tuple[Turn, Span, tuple[int, int, int]]:
+def plane_arc_of(moves: Moves, i: int) -> tuple[PlaneArc, Span, tuple[int, int, int]]:
     """Arc i in its plane, where its normal axis begins and ends, and the plane's axes."""
     axes = PLANE_AXES[int(moves.plane[i])]
     a, b, c = axes
     start, end, centre = (
         (float(p[i, a]), float(p[i, b])) for p in (moves.start, moves.end, moves.centre)
     )
-    turn = Turn(start, end, centre, bool(moves.kind[i] == Kind.ARC_CCW))
+    turn = PlaneArc(start, end, centre, bool(moves.kind[i] == Kind.ARC_CCW))
     return turn, (float(moves.start[i, c]), float(moves.end[i, c])), axes

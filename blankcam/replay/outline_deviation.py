@@ -22,10 +22,11 @@ from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Stock
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
+from blankcam.replay.codes import Code
 from blankcam.replay.deviation import PartLike
-from blankcam.replay.findings import Code, Collector
+from blankcam.replay.findings import Collector
 from blankcam.replay.motions import Moves, arc_angles
-from blankcam.replay.polyline import by_tool
+from blankcam.replay.polyline import value_by_tool
 from blankcam.replay.reader import Program
 
 Floats = NDArray[np.float64]
@@ -34,13 +35,13 @@ Ints = NDArray[np.int64]
 APART = 0.05
 """mm between places; the chord of an arc of 50 mm radius is 6 nm off its middle."""
 NEAR = 1.0
-"""mm; moves that come no closer are only looked at where none does."""
+"""mm; moves farther away than this are tried only where no nearer one is found."""
 AT_ONCE = 64
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Off:
-    """Where an edge is off most."""
+class EdgeDeviation:
+    """Where a cut edge is off the outline most."""
 
     amount: float
     """mm, positive stands out."""
@@ -51,7 +52,7 @@ class Off:
     """x and z in the part's frame."""
 
 
-def places(part: PartLike, stage: Stage, leave: float) -> Floats:
+def outline_places(part: PartLike, stage: Stage, leave: float) -> Floats:
     """Places (n, 2) in x and z: up the left end, over the top and down the right end."""
     raised = leave + (part.allowance if stage is Stage.ROUGH else 0.0)
     x = np.linspace(0.0, part.length, round(part.length / APART) + 2)
@@ -63,7 +64,7 @@ def places(part: PartLike, stage: Stage, leave: float) -> Floats:
     return np.vstack((ends[0][:-1], np.column_stack((x, z)), ends[1][-2::-1]))
 
 
-def outside(at: Floats, moves: Moves, radius: Floats) -> tuple[Floats, Ints]:
+def distance_outside(at: Floats, moves: Moves, radius: Floats) -> tuple[Floats, Ints]:
     """How far places (n, 2) stand outside all the discs, negative inside, and the nearest's move.
 
     ``radius`` (m,) is each move's, moves with a height of any kind; their arcs are level.
@@ -76,29 +77,29 @@ def outside(at: Floats, moves: Moves, radius: Floats) -> tuple[Floats, Ints]:
     for begin in range(0, len(moves), AT_ONCE):
         some = slice(begin, begin + AT_ONCE)
         near = ((at >= low[some].min(axis=0)) & (at <= high[some].max(axis=0))).all(axis=1)
-        _nearer(at, np.flatnonzero(near), moves.part(some), radius[some], (off, who, begin))
+        _update_nearest(at, np.flatnonzero(near), moves.part(some), radius[some], (off, who, begin))
     for begin in range(0, len(moves), AT_ONCE):
         far = np.flatnonzero(off > NEAR)
         if far.size:
             some = slice(begin, begin + AT_ONCE)
-            _nearer(at, far, moves.part(some), radius[some], (off, who, begin))
+            _update_nearest(at, far, moves.part(some), radius[some], (off, who, begin))
     return off, who
 
 
-def _nearer(at: Floats, pick: Ints, moves: Moves, radius: Floats,
+def _update_nearest(at: Floats, pick: Ints, moves: Moves, radius: Floats,
             so_far: tuple[Floats, Ints, int]) -> None:  # fmt: skip
-    """Bring what is known of the picked places up to date with some more moves."""
+    """Take some more moves into account for the picked places."""
     if not pick.size:
         return
     off, who, begin = so_far
-    found = distances(at[pick], moves) - radius[None, :]
+    found = path_distances(at[pick], moves) - radius[None, :]
     best = found.argmin(axis=1)
     least = found[np.arange(len(pick)), best]
     better = least < off[pick]
     off[pick[better]], who[pick[better]] = least[better], begin + best[better]
 
 
-def distances(at: Floats, moves: Moves) -> Floats:
+def path_distances(at: Floats, moves: Moves) -> Floats:
     """Distance of places (n, 2) from the paths of level moves in plan, (n, m)."""
     start, end = moves.start[:, :2], moves.end[:, :2]
     step = end - start
@@ -120,30 +121,30 @@ def distances(at: Floats, moves: Moves) -> Floats:
     return np.asarray(out)
 
 
-def judge(part: PartLike, stage: Stage, stock: Stock, programs: Sequence[Program],
+def judge_outline(part: PartLike, stage: Stage, stock: Stock, programs: Sequence[Program],
           tools: Mapping[int, Tool], found: Collector) -> None:  # fmt: skip
-    """Fault where the edge that the programs on face leave is off the part's outline.
+    """Fault an edge that the programs on face leave off the part's outline.
 
     Nowhere may a cut run inside it. Where a cut goes through the part's thickness the outline is
-    to be cut all around, but for what stands no higher than tabs and for what lies outside the
-    blank. Nothing is said of programs that cut no deeper than the part's face.
+    to be cut all around, except below the height of tabs and outside the blank. Programs that cut
+    no deeper than the part's face are not judged.
     """
     allowed = table("proof")["limits"]
-    at = places(part, stage, table("limits")["outline"]["leave"])
+    at = outline_places(part, stage, table("limits")["outline"]["leave"])
     inside = (at[:, 1] > allowed["tabs"]) & (at[:, 1] < stock.z1)
     inside &= (at[:, 0] > stock.x0) & (at[:, 0] < stock.x1)
-    cuts = [_cuts(p, tools, allowed["outline"]) for p in programs]
+    cuts = [_outline_cuts(p, tools, allowed["outline"]) for p in programs]
     deep = [c.pick(c.highest <= 1e-6 - part.thickness) for c in cuts]
     for sign, given, judged in ((-1.0, cuts, at[:, 1] > 0), (1.0, deep, inside)):
-        worst = _worst(at[judged], given, sign)
+        worst = _worst_deviation(at[judged], given, sign)
         if worst is not None and sign * worst.amount > allowed["outline"]:
             what = "runs inside the part (-)" if sign < 0 else "leaves the part too large (+)"
             x, z = worst.at
-            said = limits.Said(Code.OUTLINE, f"the outline {what}, mm", worst.amount,
+            said = limits.Excess(Code.OUTLINE, f"the outline {what}, mm", worst.amount,
                                allowed["outline"], (x, part.thickness if sign > 0 else 0.0, z)
                                )  # fmt: skip
             found.program = worst.program.name
-            limits.tell(found, worst.program, worst.move, said)
+            limits.report_move(found, worst.program, worst.move, said)
             found.program = ""
 
 
@@ -164,24 +165,24 @@ class _Cuts:
         return _Cuts(self.program, self.moves.where(mask), self.radius[mask], self.which[mask])
 
 
-def _cuts(program: Program, tools: Mapping[int, Tool], limit: float) -> _Cuts:
+def _outline_cuts(program: Program, tools: Mapping[int, Tool], limit: float) -> _Cuts:
     """The moves deeper than the part's face; arcs that stand upright are faulted elsewhere."""
     moves = program.moves
-    radius = by_tool(moves, {n: t.radius for n, t in tools.items()})
+    radius = value_by_tool(moves, {n: t.radius for n, t in tools.items()})
     low = np.minimum(moves.start[:, 2], moves.end[:, 2])
     kept = moves.known & (radius > 0) & (low < -limit) & ~(moves.is_arc & (moves.plane != 17))
     return _Cuts(program, moves.where(kept), radius[kept], np.flatnonzero(kept))
 
 
-def _worst(at: Floats, given: Sequence[_Cuts], sign: float) -> Off | None:
+def _worst_deviation(at: Floats, given: Sequence[_Cuts], sign: float) -> EdgeDeviation | None:
     """Where the edge stands out most (sign +1) or runs deepest inside (-1)."""
     given = [c for c in given if len(c.moves)]
     if not given or not len(at):
         return None
-    found = [outside(at, c.moves, c.radius) for c in given]
+    found = [distance_outside(at, c.moves, c.radius) for c in given]
     off = np.array([f[0] for f in found])
     i = int((sign * off.min(axis=0)).argmax())
     one = int(off[:, i].argmin())
     move = int(given[one].which[found[one][1][i]])
     place = (float(at[i, 0]), float(at[i, 1]))
-    return Off(amount=float(off[one, i]), program=given[one].program, move=move, at=place)
+    return EdgeDeviation(amount=float(off[one, i]), program=given[one].program, move=move, at=place)

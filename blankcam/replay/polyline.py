@@ -1,8 +1,8 @@
-"""Chains: balls that run along x, move after move, as a crown cut in short straight moves.
+"""Ball tools that run along x, move after move, as where a crown is cut in short straight moves.
 
 Each move alone decides over little more than its own length (``chained``), so a long run of short
 moves is worked at once: every pair of a move and a column it may reach is one column of a table,
-with the closed form of ``envelope.line`` in it. Where several moves reach a column they lower it
+with the closed form of ``envelope.line_envelope`` in it. Where several moves reach a column they lower it
 one after the other, in their order, so that each move's own depth is known.
 """
 
@@ -14,19 +14,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.replay.heightmap import Field
-from blankcam.replay.motions import Moves, arc_angles, box
-from blankcam.replay.tool_profile import Form
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.motions import Moves, arc_angles, bounds
+from blankcam.replay.tool_profile import ToolProfile
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 CELLS = 60_000
-"""Cells of a table worked on at once: they should stay in the processor's cache."""
+"""Cells of a table worked on at once, few enough for the processor's cache."""
 
 
-def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
+def deciding_spans(moves: Moves, balls: Mapping[int, float]) -> Floats:
     """Between which x each move alone decides, (n, 2); all of x where it is not in a chain.
 
     Where balls of one radius R run along x, move after move, a place is cut lowest either at an
@@ -38,10 +38,10 @@ def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
     """
     n = len(moves)
     out = np.tile((-np.inf, np.inf), (n, 1))
-    radius = by_tool(moves, balls)
+    radius = value_by_tool(moves, balls)
     flat_plan = (moves.start[:, 1] == moves.end[:, 1]) & ((moves.plane == 18) | ~moves.is_arc)
     ahead = np.sign(moves.end[:, 0] - moves.start[:, 0])
-    lean = np.column_stack(_leans(moves))
+    lean = np.column_stack(_end_slopes(moves))
     fits = flat_plan & (radius > 0) & (ahead != 0) & moves.cutting & np.isfinite(lean).all(axis=1)
     if n < 2:
         return out
@@ -63,13 +63,13 @@ def chained(moves: Moves, balls: Mapping[int, float]) -> Floats:
     return out
 
 
-def by_tool(moves: Moves, values: Mapping[int, float]) -> Floats:
-    """The value of each move's tool, (n,), 0 where it has none."""
+def value_by_tool(moves: Moves, values: Mapping[int, float]) -> Floats:
+    """The value of each move's tool, (n,); 0 for a tool without one."""
     numbers, at = np.unique(moves.tool, return_inverse=True)
     return np.array([values.get(int(n), 0.0) for n in numbers], dtype=float)[at]
 
 
-def _leans(moves: Moves) -> tuple[Floats, Floats]:
+def _end_slopes(moves: Moves) -> tuple[Floats, Floats]:
     """Sine of the slope at both ends of each move in its direction of travel, NaN if it turns back.
 
     An upright arc that stays a graph over x leans most at one of its ends.
@@ -94,7 +94,7 @@ def _leans(moves: Moves) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach:
-    """The columns and rows each move may reach, all (n,), from the first to before the last."""
+    """The columns and rows each move may reach, all (n,): from the first up to, not with, the last."""
 
     first: Ints
     last: Ints
@@ -108,18 +108,18 @@ class Reach:
         )
 
 
-def reached(field: Field, moves: Moves, strips: Floats, radius: Floats) -> Reach:
-    """What each move may reach of a field with its own radius (n,), in its own strip (n, 2)."""
-    low, high = box(moves)
-    first, last = field.columns(
+def reach_of(heightmap: Heightmap, moves: Moves, strips: Floats, radius: Floats) -> Reach:
+    """What each move may reach of a heightmap with its own radius (n,), in its own strip (n, 2)."""
+    low, high = bounds(moves)
+    first, last = heightmap.columns(
         np.maximum(low[:, 0] - radius, strips[:, 0]), np.minimum(high[:, 0] + radius, strips[:, 1])
     )
-    above, below = field.rows(low[:, 1] - radius, high[:, 1] + radius)
+    above, below = heightmap.rows(low[:, 1] - radius, high[:, 1] + radius)
     return Reach(first=first, last=last, above=above, below=below)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Run:
+class BallRun:
     """Straight moves of one ball along x over one y, in order, and the columns each may reach."""
 
     moves: Ints
@@ -130,8 +130,8 @@ class Run:
     """(k,) how many columns each may reach, none or more."""
 
 
-def runs(moves: Moves, strips: Floats, reach: Reach, fit: Bools) -> Iterator[Run]:
-    """Those of the moves that fit (n,) that are short straight parts of chains, in small runs.
+def ball_runs(moves: Moves, strips: Floats, reach: Reach, fit: Bools) -> Iterator[BallRun]:
+    """Runs of short straight moves along x, out of the moves that ``fit`` (n,).
 
     ``strips`` (n, 2) is what ``chained`` gives, ``reach`` what ``reached`` makes of them.
     """
@@ -148,22 +148,26 @@ def runs(moves: Moves, strips: Floats, reach: Reach, fit: Bools) -> Iterator[Run
     share = np.floor(np.cumsum(cells[at]) / CELLS)
     cuts = np.flatnonzero(~same | (np.diff(share) > 0)) + 1
     for part in np.split(at, cuts):
-        yield Run(moves=part, first=first[part], count=count[part])
+        yield BallRun(moves=part, first=first[part], count=count[part])
 
 
-def lower_run(field: Field, form: Form, moves: Moves, run: Run) -> tuple[Floats, Floats]:
-    """Lower the field by a run; the height each move took off (k,) and where it did (k, 3)."""
+def lower_run(
+    heightmap: Heightmap, form: ToolProfile, moves: Moves, run: BallRun
+) -> tuple[Floats, Floats]:
+    """Lower the heightmap by a run; the height each move took off (k,) and where it did (k, 3)."""
     depth, place = np.zeros(len(run.moves)), np.full((len(run.moves), 3), np.nan)
     some = np.flatnonzero(run.count)
     first, count = run.first[some], run.count[some]
     begin = np.cumsum(count) - count
     which = np.repeat(np.arange(len(some)), count)
     column = np.arange(len(which)) - np.repeat(begin - first, count)
-    rows = _rows(field, form, moves, run) if some.size else slice(0, 0)
+    rows = _rows_standing(heightmap, form, moves, run) if some.size else slice(0, 0)
     if rows.start >= rows.stop:
         return depth, place
-    sunk = _table(form, moves, run.moves[some][which], field.x[column], field.y[rows])
-    off = _lowered(field.z[rows], sunk, column)
+    sunk = _envelope_table(
+        form, moves, run.moves[some][which], heightmap.x[column], heightmap.y[rows]
+    )
+    off = _lower_columns(heightmap.z[rows], sunk, column)
     most = off.max(axis=0)
     best = np.maximum.reduceat(most, begin)
     reached = np.flatnonzero(most == best[which])
@@ -171,25 +175,25 @@ def lower_run(field: Field, form: Form, moves: Moves, run: Run) -> tuple[Floats,
     row = off[:, winner].argmax(axis=0)
     found = best > 0
     depth[some[found]] = best[found]
-    at = np.column_stack((field.x[column[winner]], field.y[rows][row], sunk[row, winner]))
+    at = np.column_stack((heightmap.x[column[winner]], heightmap.y[rows][row], sunk[row, winner]))
     place[some[found]] = at[found]
     return depth, place
 
 
-def _rows(field: Field, form: Form, moves: Moves, run: Run) -> slice:
-    """The rows in which anything stands up into the run."""
+def _rows_standing(heightmap: Heightmap, form: ToolProfile, moves: Moves, run: BallRun) -> slice:
+    """The rows in which anything is high enough for the run to cut."""
     y, reach = moves.start[run.moves[0], 1], form.radius
     some = run.count > 0
     columns = slice(int(run.first[some].min()), int((run.first + run.count)[some].max()))
-    rows, _ = field.window(np.array((-np.inf, y - reach)), np.array((np.inf, y + reach)))
+    rows, _ = heightmap.window(np.array((-np.inf, y - reach)), np.array((np.inf, y + reach)))
     low = min(moves.start[run.moves, 2].min(), moves.end[run.moves, 2].min())
-    up = field.z[rows, columns].max(axis=1) > low + form.heights((field.y[rows] - y) ** 2)
+    up = heightmap.z[rows, columns].max(axis=1) > low + form.heights((heightmap.y[rows] - y) ** 2)
     at = np.flatnonzero(up) + rows.start
     return slice(int(at[0]), int(at[-1]) + 1) if at.size else slice(0, 0)
 
 
-def _table(form: Form, moves: Moves, i: Ints, x: Floats, y: Floats) -> Floats:
-    """Lowest heights of move i[p] of a ball at x[p] and every y, (ny, np): ``envelope.line``."""
+def _envelope_table(form: ToolProfile, moves: Moves, i: Ints, x: Floats, y: Floats) -> Floats:
+    """Lowest heights of move i[p] of a ball at x[p] and every y, (ny, np): ``envelope.line_envelope``."""
     dx = moves.end[i, 0] - moves.start[i, 0]
     run, ahead = np.abs(dx), np.sign(dx)
     slope = (moves.end[i, 2] - moves.start[i, 2]) / run
@@ -212,8 +216,8 @@ def _table(form: Form, moves: Moves, i: Ints, x: Floats, y: Floats) -> Floats:
     return np.asarray(s)
 
 
-def _lowered(z: Floats, sunk: Floats, column: Ints) -> Floats:
-    """Lower the heights z (ny, nx) by a table (ny, np) of columns, in its order; what each took."""
+def _lower_columns(z: Floats, sunk: Floats, column: Ints) -> Floats:
+    """Lower the heights z (ny, nx) by a table (ny, np) of columns, in its order; what each cut away."""
     order = np.argsort(column, kind="stable")
     place = np.arange(len(column))
     new = np.r_[True, np.diff(column[order]) > 0]

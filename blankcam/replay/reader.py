@@ -2,7 +2,7 @@
 
 It knows the standard (NISTIR 6556, Kramer, Proctor, Messina 2000; sections named below), the
 subset that plain streaming controllers also take, and what the machine's profile allows beyond
-it. It refuses more than the standard does wherever a program could mean two things.
+it. It refuses more than the standard does wherever a program could be read in two ways.
 """
 
 from __future__ import annotations
@@ -15,16 +15,17 @@ import numpy as np
 
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.replay import arcs
-from blankcam.replay.codes import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
-from blankcam.replay.findings import Code, Collector, Finding
-from blankcam.replay.line import LINE_LIMIT, Block, block
+from blankcam.replay.codes import Code
+from blankcam.replay.findings import Collector, Finding
+from blankcam.replay.line import LINE_LIMIT, Block, parse_block
+from blankcam.replay.modal_groups import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
 from blankcam.replay.motions import PLANE_AXES, Moves
 
 INCH = 25.4
 COMMENTS_KEPT = 500
 LINES_READ = 2_000_000
 FAULTS_READ = 20_000
-"""After so many faults no more lines are read: it is no program."""
+"""After so many faults the rest is not read: the file is not a program."""
 
 REALTIME = re.compile(r"[?!~]")
 NOT_TEXT = re.compile(rb"[^\t\r\n\x20-\x7e]")
@@ -33,7 +34,7 @@ AXES = "XYZ"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
-    """A program as read."""
+    """A program as read: its text, moves and findings."""
 
     name: str
     text: str
@@ -43,13 +44,13 @@ class Program:
     moves: Moves
     findings: tuple[Finding, ...]
     counts: dict[Code, int]
-    """How many findings of each code there are in all; only the first of them are kept."""
+    """How many findings of each code there are; only the first of each are kept."""
     units: str
     blending: float
     """The largest G64 P, mm; 0 without."""
 
 
-def read(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
+def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
     """Read a program for a machine.
 
     Never raises for what the text holds; every fault is a finding with its line. Positions come
@@ -142,7 +143,7 @@ class _Reader:
         if text.startswith("/"):
             self.fault(Code.BLOCK_DELETE, "whether a / line is done hangs on a switch")
             text = text[1:]
-        read = block(text, semicolons=self.can.comments == "semicolon")
+        read = parse_block(text, semicolons=self.can.comments == "semicolon")
         if len(self.comments) < COMMENTS_KEPT:
             self.comments.extend(read.comments)
         for code, what in read.faults:
@@ -171,7 +172,7 @@ class _Reader:
         return groups
 
     def _unused(self, read: Block, groups: dict[str, int]) -> None:
-        """Words no code of the line makes use of: Table 5 and error texts of the standard."""
+        """Fault words that no code of the line uses: the standard's Table 5 and error texts."""
         motion = groups.get("motion", self.motion)
         has = {
             "arc": motion in (20, 30) and any(a in read.words for a in "XYZIJKR"),
@@ -373,13 +374,13 @@ class _Reader:
 
     def _once(self, code: Code, what: str, value: float | str | None = None,
               limit: float | str | None = None) -> None:  # fmt: skip
-        """A fault of state: told at its first line, and again once the state was set anew."""
+        """A fault of state: reported once, and again only after that state was set again."""
         if code not in self.told:
             self.told.add(code)
             self.fault(code, what, value, limit)
 
     def _state(self, end: list[float]) -> None:
-        """What must hold before any move, and before one at feed."""
+        """Fault what is not set before any move, or before a move at feed."""
         if not self.units:
             self._once(Code.UNITS, "a move before G20 or G21")
         if not self.tool:
@@ -417,7 +418,7 @@ class _Reader:
         ):
             self.fault(Code.ARC_CIRCLE, "an arc that ends where it starts is a full circle")
         else:
-            ask = arcs.Asked(
+            ask = arcs.ArcWords(
                 start=(self.at[a], self.at[b]),
                 end=(end[a], end[b]),
                 words={k: words[k] * self.scale for k in "IJKR" if k in words},
@@ -425,8 +426,8 @@ class _Reader:
                 ccw=self.motion == 30,
                 unit=self.scale,
             )
-            centre = arcs.centre(ask)
-            if not isinstance(centre, arcs.Refused):
+            centre = arcs.arc_centre(ask)
+            if not isinstance(centre, arcs.ArcFault):
                 middle = {a: centre[0], b: centre[1]}
                 places = (middle.get(0, 0.0), middle.get(1, 0.0), middle.get(2, 0.0))
                 self._keep(self.motion // 10 if self.motion else 0, end, places)
@@ -435,7 +436,7 @@ class _Reader:
         self.at = end
 
     def finish(self, lines: int) -> None:
-        """What can only be said at the end."""
+        """Fault what can be known only at the end of the file."""
         self.number, self.text = lines, ""
         if lines > LINES_READ:
             self.fault(Code.LENGTH, "more lines than are read", float(lines), float(LINES_READ))
@@ -449,7 +450,7 @@ class _Reader:
             self.fault(Code.NO_MOVES, "no cutting move in the whole program")
 
     def moves(self) -> Moves:
-        """All rows as arrays."""
+        """All moves read so far, as arrays."""
         table = np.array(self.rows, dtype=float).reshape(-1, 16)
         whole = {"line": 0, "kind": 1, "plane": 2, "spindle": 14, "tool": 15}
         return Moves(

@@ -1,4 +1,4 @@
-"""A blank's face milled to its thickness: what is left over it, and where it is cut too deep.
+"""A blank's face milled to thickness: where material is left on it, and where it is cut too deep.
 
 Seen by the machine, on face: x, the part's z along y, and -y as the height; the finished face lies
 at height 0. Cells show what stands everywhere, fine lines a strip that no cell's middle lies on.
@@ -16,17 +16,18 @@ from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Stock
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
-from blankcam.replay.deviation import PartLike, Worst
-from blankcam.replay.findings import Code, Collector
-from blankcam.replay.heightmap import Field
+from blankcam.replay.codes import Code
+from blankcam.replay.deviation import Deviation, PartLike
+from blankcam.replay.findings import Collector
+from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import Program
-from blankcam.replay.sweep import lowest
-from blankcam.replay.tool_profile import of_tool
+from blankcam.replay.sweep import swept_heights
+from blankcam.replay.tool_profile import tool_profile_of
 
 Floats = NDArray[np.float64]
 
 
-def probes(stock: Stock) -> tuple[Field, Field]:
+def face_probe_lines(stock: Stock) -> tuple[Heightmap, Heightmap]:
     """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
     cells, box = table("proof")["cells"], stock.on_face()
     step, stations = cells["probe_face_step"], cells["stations"]
@@ -35,54 +36,54 @@ def probes(stock: Stock) -> tuple[Field, Field]:
         np.linspace(a + 0.03, b - 0.03, stations) for a, b in ((box.x0, box.x1), (box.y0, box.y1))
     )
     return (
-        Field(x, few_y, np.full((stations, len(x)), box.z1)),
-        Field(few_x, y, np.full((len(y), stations), box.z1)),
+        Heightmap(x, few_y, np.full((stations, len(x)), box.z1)),
+        Heightmap(few_x, y, np.full((len(y), stations), box.z1)),
     )
 
 
-def errors(
-    part: PartLike, faces: Sequence[Field], standing: Floats, stage: Stage
-) -> tuple[Worst, Worst]:
+def face_deviations(
+    part: PartLike, faces: Sequence[Heightmap], standing: Floats, stage: Stage
+) -> tuple[Deviation, Deviation]:
     """What a milled face has left over (first) and under its finished height 0, at worst, mm.
 
     Left over is judged wherever the blank still stands for the set-up on edge: at the places x
     ``standing``. Under, inside the part's elevation. Places are given in the part's frame.
     """
     side = table("proof")["limits"]["side"]
-    over = under = Worst(amount=0.0, at=(0.0, 0.0, 0.0))
+    over = under = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
     for face in faces:
         kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
         high = part.lower(face.x, np.full_like(face.x, part.thickness / 2), stage)
         aside = (face.x > side) & (face.x < part.length - side)
         inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
-        over = max(over, _worst_of(face, np.where(kept[None, :], face.z, -np.inf)),
+        over = max(over, _greatest(face, np.where(kept[None, :], face.z, -np.inf)),
                    key=lambda w: w.amount)  # fmt: skip
-        under = max(under, _worst_of(face, np.where(inside, -face.z, -np.inf)),
+        under = max(under, _greatest(face, np.where(inside, -face.z, -np.inf)),
                     key=lambda w: w.amount)  # fmt: skip
     return over, under
 
 
-def _worst_of(face: Field, amount: Floats) -> Worst:
+def _greatest(face: Heightmap, amount: Floats) -> Deviation:
     row, column = np.unravel_index(int(amount.argmax()), amount.shape)
     at = (float(face.x[column]), -float(face.z[row, column]), float(face.y[row]))
-    return Worst(amount=float(amount[row, column]), at=at)
+    return Deviation(amount=float(amount[row, column]), at=at)
 
 
-def judge(part: PartLike, stage: Stage, faces: Sequence[Field], standing: Floats,
+def judge_thickness(part: PartLike, stage: Stage, faces: Sequence[Heightmap], standing: Floats,
           programs: Sequence[Program], tools: Mapping[int, Tool], found: Collector
           ) -> None:  # fmt: skip
-    """Fault what stands over the finished face, and what is cut below it inside the part."""
+    """Fault material left over the finished face, and cuts below it inside the part."""
     allowed = table("proof")["limits"]
-    left, gouge = errors(part, faces, standing, stage)
+    left, gouge = face_deviations(part, faces, standing, stage)
     if left.amount > allowed["face"]:
         found.add(Code.LEFT, "left on the face milled to thickness, mm", value=left.amount,
                   limit=allowed["face"], at=left.at)  # fmt: skip
     if gouge.amount > allowed["gouge"]:
         program, move = _lowest_move(gouge.at[0], gouge.at[2], programs, tools)
-        said = limits.Said(Code.GOUGE, "face milled below its thickness, mm", gouge.amount,
+        said = limits.Excess(Code.GOUGE, "face milled below its thickness, mm", gouge.amount,
                            allowed["gouge"], gouge.at)  # fmt: skip
         found.program = program.name
-        limits.tell(found, program, move, said)
+        limits.report_move(found, program, move, said)
         found.program = ""
 
 
@@ -91,9 +92,9 @@ def _lowest_move(
 ) -> tuple[Program, int]:
     """Which move cut lowest at a place in the machine's axes."""
     at = np.array([x]), np.array([y])
-    forms = {n: of_tool(t) for n, t in tools.items()}
+    forms = {n: tool_profile_of(t) for n, t in tools.items()}
     found = [
-        (float(lowest(forms[int(p.moves.tool[i])], p.moves, int(i), *at)[0, 0]), k, int(i))
+        (float(swept_heights(forms[int(p.moves.tool[i])], p.moves, int(i), *at)[0, 0]), k, int(i))
         for k, p in enumerate(programs)
         for i in np.flatnonzero(p.moves.known & np.isin(p.moves.tool, list(tools)))
     ]

@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Form:
-    """A cutting end, mm."""
+class ToolProfile:
+    """The cutting end of a tool, mm."""
 
     radius: float
     flat: float = 0.0
@@ -28,9 +28,9 @@ class Form:
     ball: float = 0.0
     """Radius of the ball at the tip, 0 without."""
     tangent: float = 0.0
-    """Where the ball ends and the cone begins."""
+    """Distance from the axis at which the ball ends and the cone begins."""
     slope: float = math.inf
-    """Rise of the cone per radius; inf where there is no cone."""
+    """Rise of the cone, mm per mm of radius; inf without a cone."""
 
     @property
     def height_at_tangent(self) -> float:
@@ -49,20 +49,22 @@ class Form:
         return np.where(square <= self.radius**2 * (1 + 1e-12) + 1e-15, out, np.inf)
 
 
-def flat(radius: float) -> Form:
-    """A flat end; also the lower face of a neck, a shank or a holder."""
-    return Form(radius=radius, flat=radius)
+def flat_end(radius: float) -> ToolProfile:
+    """A flat end; also the lower face of a neck, shank or holder."""
+    return ToolProfile(radius=radius, flat=radius)
 
 
-def of_tool(tool: Tool) -> Form:
-    """The cutting end of a tool of a profile."""
+def tool_profile_of(tool: Tool) -> ToolProfile:
+    """The cutting end of a tool."""
     radius = tool.radius
     half = math.radians(tool.angle / 2)
     if tool.shape is Shape.FLAT:
-        return flat(radius)
+        return flat_end(radius)
     if tool.shape is Shape.BALL:
-        return Form(radius=radius, ball=radius, tangent=radius)
+        return ToolProfile(radius=radius, ball=radius, tangent=radius)
     if tool.shape is Shape.VEE:
-        return Form(radius=radius, flat=tool.tip_diameter / 2, slope=1 / math.tan(half))
+        return ToolProfile(radius=radius, flat=tool.tip_diameter / 2, slope=1 / math.tan(half))
     ball = tool.tip_diameter / 2
-    return Form(radius=radius, ball=ball, tangent=ball * math.cos(half), slope=1 / math.tan(half))
+    return ToolProfile(
+        radius=radius, ball=ball, tangent=ball * math.cos(half), slope=1 / math.tan(half)
+    )

@@ -134,7 +134,7 @@ def square_faults(saddle: Saddle, outline_by: str, *, made: bool) -> list[Fault]
             key="plan.outline",
             found="mill",
             wrong="would cut the ends square to length, and nothing would make them round",
-            mend='set ends = "mill" with a flat tool long enough, or outline = "saw"',
+            fix='set ends = "mill" with a flat tool long enough, or outline = "saw"',
         )
     ]
 
@@ -268,8 +268,8 @@ def face_tools(
 
 def _no_tool(profile: Profile, wrong: str, otherwise: str) -> RefusedError:
     where = profile.path or profile.name
-    mend = f"add one, or {otherwise}"
-    return RefusedError(Fault(where=where, key="tools", wrong=wrong, mend=mend))
+    fix = f"add one, or {otherwise}"
+    return RefusedError(Fault(where=where, key="tools", wrong=wrong, fix=fix))
 
 
 def stock_on_face(edge: Stock, off: float) -> Stock:
@@ -359,7 +359,7 @@ def _need_tool(part: str, profile: Profile, need: float, *, level: bool) -> Tool
                 where=profile.path or profile.name,
                 key="tools",
                 wrong=f"no ball tool of 1 to 6 mm reaches {need:.1f} mm deep for the {part}",
-                mend="add one, or cut this part by hand",
+                fix="add one, or cut this part by hand",
             )
         )
     return tool
@@ -470,7 +470,7 @@ def travel_faults(where: str, profile: Profile, operations: Iterable[Operation])
                     key=f"travel.{axis}",
                     found=f"{limit:g} mm",
                     wrong=f"is less than the {span:.1f} mm this part needs",
-                    mend="use a larger machine",
+                    fix="use a larger machine",
                 )
             )
     return faults

@@ -161,6 +161,6 @@ def pitch_faults(where: str, placed: Sequence[Placed], pitch: float) -> list[Fau
             key="--fixture",
             found=f"{pitch:g} mm apart",
             wrong="brings the tools into the blank in the next place",
-            mend=f"set them at least {need:g} mm apart",
+            fix=f"set them at least {need:g} mm apart",
         )
     ]

@@ -19,7 +19,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from blankcam import __version__, digest, output_folder, pools
+from blankcam import __version__, digest, output_folder, workers
 from blankcam.faults import (
     EXIT_DONE,
     EXIT_REFUSED,
@@ -93,13 +93,13 @@ def _job_files(source: str) -> list[Path]:
     """The job files of a folder: every TOML file in it; one that is no job is told as unusable."""
     try:
         if not Path(source).is_dir():
-            mend = "for one job: blankcam make, or --rows with a table"
-            raise InputError(Fault(where=source, wrong="is not a folder", mend=mend))
+            fix = "for one job: blankcam make, or --rows with a table"
+            raise InputError(Fault(where=source, wrong="is not a folder", fix=fix))
         paths = sorted(p for p in Path(source).iterdir() if p.suffix.lower() == ".toml")
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=source, wrong=f"can't be read ({fault})")) from None
     if not paths:
-        raise InputError(Fault(where=source, wrong="holds no job files", mend="they end in .toml"))
+        raise InputError(Fault(where=source, wrong="holds no job files", fix="they end in .toml"))
     return paths
 
 
@@ -183,7 +183,7 @@ def batch(
         told(outcome)
 
     tasks = _tasks(found, out, machine, stage, note)
-    with closing(pools.worked(work, tasks, pool, at_once)) as results:
+    with closing(workers.results_of(work, tasks, pool, at_once)) as results:
         for task, result in results:
             note(_put(out, task, result, force=force))
     outcomes = [done[name] for name, _, _ in found]
@@ -313,9 +313,9 @@ def _broken(task: Task, wrong: str) -> Outcome:
     return _failed(task.name, task.job.instrument, task.job.path, fault)
 
 
-def _put(out: str, task: Task, result: Result | pools.Lost, *, force: bool) -> Outcome:
+def _put(out: str, task: Task, result: Result | workers.Lost, *, force: bool) -> Outcome:
     """Write one job's folder; a folder that can't be written is this job's fault alone."""
-    if isinstance(result, pools.Lost):
+    if isinstance(result, workers.Lost):
         return _broken(task, f"its worker was lost, twice: {result.why}")
     if result.outcome.status != "made":
         return result.outcome

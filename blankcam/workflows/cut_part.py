@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
-from blankcam.beside import Hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import BlankJob, Job
@@ -20,12 +19,13 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.workers import Worker
 
 if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
     from blankcam.machining.slots import SlotChoice
     from blankcam.parts.frames import Stock
-    from blankcam.replay.prove import ProgramText, Proof
+    from blankcam.replay.proof import ProgramText, Proof
     from blankcam.toolpath.build import Plan
 
 LARGEST_PROGRAM = 20_000_000
@@ -51,7 +51,7 @@ class Made:
     proof: Proof
 
 
-def programs(found: Design, profile: Profile, stage: Stage, hand: Hand) -> tuple[Made, ...]:
+def programs(found: Design, profile: Profile, stage: Stage, worker: Worker) -> tuple[Made, ...]:
     """Both parts' programs, planned, written and proven, the saddle beside the nut.
 
     Raises
@@ -59,8 +59,8 @@ def programs(found: Design, profile: Profile, stage: Stage, hand: Hand) -> tuple
     RefusedError
         Where a plan can't be made: every reason for both parts.
     """
-    saddle = hand.do(part_made, found, "saddle", profile, stage)
-    nut = Hand(None).do(part_made, found, "nut", profile, stage)
+    saddle = worker.submit(part_made, found, "saddle", profile, stage)
+    nut = Worker().submit(part_made, found, "nut", profile, stage)
     faults: list[Fault] = []
     made: list[Made] = []
     for part in (nut, saddle):
@@ -212,11 +212,12 @@ def _proof(  # everything a proof needs is a fact of its own
     texts: Mapping[str, str | bytes],
     zeros: Mapping[str, tuple[float, float, float]],
 ) -> Proof:
-    from blankcam.replay import prove
 
-    setups = {f"{p.stem}.ngc": prove.Setup(p.setup) for p in plan.programs}
+    from blankcam.replay.proof import ProgramText, Setup
+
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     given = [
-        prove.ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
+        ProgramText(name=n, data=t, setup=setups[n], zero=zeros.get(n, (0.0, 0.0, 0.0)))
         for n, t in texts.items()
     ]
     return proof(found, part, plan, profile, stage, given)
@@ -250,7 +251,7 @@ def proof(  # everything a proof needs is a fact of its own
 def stop_unproven(made: Sequence[Made]) -> None:
     """Raise RefusedError with what the proofs found, where one failed."""
     faults = [
-        Fault(where=m.part.name, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        Fault(where=m.part.name, wrong=f"the proof failed: {finding}", fix="nothing was written")
         for m in made
         if not m.proof.passed
         for finding in m.proof.faults[:MOST_TOLD]
@@ -281,7 +282,7 @@ def prove(
             Fault(
                 where=program,
                 wrong=f"does not say which program of the {part.name} it is",
-                mend=f"name it like one of these: {names}",
+                fix=f"name it like one of these: {names}",
             )
         )
     zero = _zero_said(program, data, job)
@@ -311,7 +312,7 @@ def _zero_said(program: str, data: bytes, job: Job) -> tuple[float, float, float
         fault = Fault(
             where=program,
             wrong=f"is for {len(places)} blanks in a fixture, none of {job.path} as it is now",
-            mend="give the job of one of them, or run batch --fixture again",
+            fix="give the job of one of them, or run batch --fixture again",
         )
         raise InputError(fault)
     return places.get(job.digest, (0.0, 0.0, 0.0))

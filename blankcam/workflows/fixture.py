@@ -13,7 +13,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from blankcam import digest, output_folder, pools
+from blankcam import digest, output_folder, workers
 from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, printable
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
@@ -92,8 +92,8 @@ def fixture_of(text: str) -> Fixture:
     except ValueError:
         fixture = Fixture(places=0, pitch=0.0)
     if not (1 <= fixture.places <= MOST_PLACES and fixture.pitch > 0):
-        mend = f'write places, up to {MOST_PLACES}, and how far apart: "4 x 25 mm"'
-        raise InputError(Fault(where="--fixture", found=text, wrong="no fixture", mend=mend))
+        fix = f'write places, up to {MOST_PLACES}, and how far apart: "4 x 25 mm"'
+        raise InputError(Fault(where="--fixture", found=text, wrong="no fixture", fix=fix))
     return fixture
 
 
@@ -122,11 +122,11 @@ def load_up(
     loads = list(_loads(jobs, machine, stage, fixture))
     if not loads:
         wrong = "no job has a machine that takes programs"
-        raise RefusedError(Fault(where=out, wrong=wrong, mend="choose a mill with --machine"))
+        raise RefusedError(Fault(where=out, wrong=wrong, fix="choose a mill with --machine"))
     done: dict[str, Loaded] = {}
-    with closing(pools.worked(load_made, iter(loads), pool, at_once)) as results:
+    with closing(workers.results_of(load_made, iter(loads), pool, at_once)) as results:
         for load, result in results:
-            if isinstance(result, pools.Lost):
+            if isinstance(result, workers.Lost):
                 why = f"{load.stem}: its worker was lost, twice: {result.why}"
                 done[load.stem] = Loaded(filled=None, said=(why,))
             else:
@@ -292,7 +292,7 @@ def _whole(plan: Plan, setup: str) -> Program | None:
 
 def _proven(load: Load, blank: _Blank, profile: Profile, setups: Sequence[_SetUp]) -> Seat:
     """One blank under all that the load's programs do; raises where it is not its part then."""
-    from blankcam.replay.prove import ProgramText, Setup
+    from blankcam.replay.proof import ProgramText, Setup
 
     given = [
         ProgramText(name=w.file, data=w.text, setup=Setup(s.setup), zero=s.placed[blank.number].at)

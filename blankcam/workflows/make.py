@@ -10,7 +10,6 @@ from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from blankcam import output_folder
-from blankcam.beside import second_hand
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import interview, job_file, starter
 from blankcam.inputs.job import Job
@@ -23,6 +22,7 @@ from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
+from blankcam.workers import second_core
 from blankcam.workflows.cut_part import (
     Made,
     choices_of,
@@ -89,9 +89,9 @@ def _with_cautions(found: Design, more: Sequence[str]) -> Design:
 
 def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
     """What the drawings will be told with, and whether ``make`` will refuse them."""
-    from blankcam.outputs.drawings.cut_offset import drawing_cautions, moved_out
+    from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
 
-    said = drawing_cautions(profile.drawing.release, moved_out(profile))
+    said = drawing_cautions(profile.drawing.release, offset_for(profile))
     if profile.kind is not Kind.LASER:
         return said
     from blankcam.safety import laser_cautions
@@ -119,7 +119,7 @@ def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
 
 def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
     """Both parts as lines of characters no wider than ``width``."""
-    from blankcam.outputs.render import picture as pictures
+    from blankcam.outputs.drawings import picture as pictures
 
     job = job_file.load(job_path)
     found = design(job)
@@ -165,7 +165,7 @@ def make(
                 key="plan.machine",
                 found=profile.name,
                 wrong=f"a {profile.kind} takes no programs",
-                mend="choose a mill or a router with --machine",
+                fix="choose a mill or a router with --machine",
             )
         )
     found = design(job)
@@ -192,8 +192,8 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     """The profile with what the command says of drawings laid over it."""
     for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
         if value is not None and value not in allowed:
-            mend = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", mend=mend))
+            fix = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
     drawing = dataclasses.replace(
         profile.drawing,
         release=release or profile.drawing.release,
@@ -220,15 +220,15 @@ def stock_drawing(
         When they don't fit.
     """
     from blankcam.outputs.drawings import nesting as stocks
-    from blankcam.outputs.render import dxf
+    from blankcam.outputs.drawings.cut_files import options_for, write
     from blankcam.safety import laser_cautions
 
     try:
         width, height = (parse_length(side) for side in size.lower().split(" x "))
     except ValueError:
-        mend = 'write it like "300 mm x 200 mm"'
-        raise InputError(Fault(where="--stock", found=size, wrong="no size", mend=mend)) from None
-    options = dxf.options_for(profile)
+        fix = 'write it like "300 mm x 200 mm"'
+        raise InputError(Fault(where="--stock", found=size, wrong="no size", fix=fix)) from None
+    options = options_for(profile)
     parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in (d.nut, d.saddle)]
     drawn = stocks.outlines(
         parts,
@@ -243,7 +243,7 @@ def stock_drawing(
             laser_cautions(d.job.path, d.job.blanks.material)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
     title = tuple(d.job.instrument.name for _, d in jobs)
-    return dxf.write(whole, notice=tuple(lines), title=title, options=options)
+    return write(whole, notice=tuple(lines), title=title, options=options)
 
 
 def _produced(
@@ -253,13 +253,13 @@ def _produced(
     made: tuple[Made, ...] = ()
     files: dict[str, bytes] = {}
     said = [*found.cautions]
-    with second_hand(alone and what != "dxf") as hand:
+    with second_core(alone and what != "dxf") as worker:
         if what != "dxf" and profile.cuts_programs:
-            made = programs(found, profile, stage, hand)
+            made = programs(found, profile, stage, worker)
             stop_unproven(made)
         said += [c for m in made for c in m.plan.cautions]
-        drawn = hand.do(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = hand.do(sheet, found, profile) if what in ("all", "preview") else None
+        drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
+        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
         if what in ("all", "gcode"):
             files |= {w.file: w.text.encode() for m in made for w in m.written}
         if sheets is not None:
@@ -292,17 +292,18 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     RefusedError
         For a laser and a material that must not come under one.
     """
-    from blankcam.outputs.render import dxf
+    from blankcam.outputs.drawings.cut_files import options_for, write_nut, write_saddle
+    from blankcam.outputs.drawings.cut_offset import drawing_cautions
     from blankcam.safety import laser_cautions
 
     job = found.job
-    options = dxf.options_for(profile)
-    said = [*dxf.told(options)]
+    options = options_for(profile)
+    said = [*drawing_cautions(options.release, options.offset)]
     if profile.kind is Kind.LASER:
         said += laser_cautions(job.path, job.blanks.material)
     lines = notice(job.blanks.material, str(profile.kind))
     title = (job.instrument.name, f"stage {stage}, job digest {job.digest}")
-    nut = dxf.write_nut(
+    nut = write_nut(
         found.nut,
         stage,
         notice=lines,
@@ -310,7 +311,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
         title=("nut", *title),
         options=options,
     )
-    saddle = dxf.write_saddle(
+    saddle = write_saddle(
         found.saddle,
         stage,
         notice=lines,
@@ -342,7 +343,7 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made])
     """The preview page."""
     from blankcam.preview.page import page
     from blankcam.preview.scene import PartCut, page_data
-    from blankcam.replay.reader import read as read_program
+    from blankcam.replay.reader import read_program
 
     cuts = [
         PartCut(
@@ -464,10 +465,10 @@ def is_kept(path: str) -> bool:
 
 def broken_off(path: str) -> InputError:
     """What to tell where the maker breaks a talk off."""
-    mend, wrong = f"go on with: blankcam start {quote(path)} --ask", "not written, broken off"
+    fix, wrong = f"go on with: blankcam start {quote(path)} --ask", "not written, broken off"
     if is_kept(path):
         wrong += f"; the answers so far are kept in {interview.part_path(path)}"
-    return InputError(Fault(where=path, wrong=wrong, mend=mend))
+    return InputError(Fault(where=path, wrong=wrong, fix=fix))
 
 
 def forget(path: str) -> None:

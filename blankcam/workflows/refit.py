@@ -41,7 +41,7 @@ from blankcam.workflows import cut_part
 
 if TYPE_CHECKING:
     from blankcam.gcode.writer import Written
-    from blankcam.replay.prove import Proof
+    from blankcam.replay.proof import Proof
     from blankcam.toolpath.build import Plan
 
 
@@ -121,7 +121,7 @@ def _same_job(path: str, entries: Sequence[LogEntry], shape: str) -> None:
                 where=path,
                 wrong="the job was changed after its parts were refitted: they no longer stand as"
                 " it says",
-                mend="put the old values back, and new targets as want_first_fret and want_action"
+                fix="put the old values back, and new targets as want_first_fret and want_action"
                 " into the readings; or, for new parts, move this log away",
             )
         )
@@ -328,11 +328,12 @@ def _old_stem(stem: str) -> str:
 def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile: Profile) -> Proof:
     from blankcam.parts.frames import Stock
     from blankcam.replay import prove
+    from blankcam.replay.proof import ProgramText, Setup
 
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     part, box = piece.to_be, piece.box
     return prove.prove(
-        [prove.ProgramText(name=n, data=t, setup=prove.Setup.EDGE) for n, t in texts.items()],
+        [ProgramText(name=n, data=t, setup=Setup.EDGE) for n, t in texts.items()],
         part,
         stage=Stage.FINAL,
         milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
@@ -348,7 +349,7 @@ def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile:
 
 def _stop_unproven(cuts: Sequence[Cut]) -> None:
     faults = [
-        Fault(where=c.stem, wrong=f"the proof failed: {finding}", mend="nothing was written")
+        Fault(where=c.stem, wrong=f"the proof failed: {finding}", fix="nothing was written")
         for c in cuts
         if not c.proof.passed
         for finding in c.proof.faults[: cut_part.MOST_TOLD]
@@ -421,7 +422,7 @@ def prove(
     """
     if stage is not None:
         wrong = "a refit's program has no stage"
-        raise InputError(Fault(where=program, wrong=wrong, mend="leave --stage out"))
+        raise InputError(Fault(where=program, wrong=wrong, fix="leave --stage out"))
     data = cut_part.program_bytes(program)
     job = job_file.load(job_path)
     profile, found = cut_part.machine_of(job, machine), design(job)
@@ -432,8 +433,8 @@ def prove(
     piece = next((p for stem, p in pieces.items() if name.startswith(stem)), None)
     plan, texts = _written(job, entry.readings, profile, piece) if piece else (None, ())
     if piece is None or plan is None or name not in (w.file for w in texts):
-        mend = f"what it cuts is {', '.join(pieces) or 'nothing'}"
-        raise InputError(Fault(where=program, wrong="its refit has no such program", mend=mend))
+        fix = f"what it cuts is {', '.join(pieces) or 'nothing'}"
+        raise InputError(Fault(where=program, wrong="its refit has no such program", fix=fix))
     proof = _proof(piece, plan, {w.file: w.text for w in texts} | {name: data}, profile)
     place = {"file": program, "part": piece.to_be.name, "stage": "refit"}
     return cut_part.verdict_lines(place, proof, name, job.digest, as_json=as_json)
@@ -449,7 +450,7 @@ def _logged(program: str, data: bytes, job: Job) -> tuple[LogEntry, tuple[LogEnt
     at = max((i for i, e in enumerate(entries) if e.readings == of), default=None)
     if at is None:
         wrong = f"its refit is not in the log {path}"
-        mend = "give the job that was refitted, with its log beside it"
-        raise InputError(Fault(where=program, wrong=wrong, mend=mend))
+        fix = "give the job that was refitted, with its log beside it"
+        raise InputError(Fault(where=program, wrong=wrong, fix=fix))
     entry = entries[at]
     return entry, book.cut_so_far(entries[: at + 1], entry.readings, entry.before)

@@ -15,9 +15,9 @@ import numpy as np
 import pytest
 
 from blankcam.parts.frames import Stock
-from blankcam.replay.heightmap import Field
-from blankcam.replay.reader import read
-from blankcam.replay.sweep import replay
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.reader import read_program
+from blankcam.replay.sweep import replay_moves
 from tests.benchmarks.test_replay_speed import crown
 from tests.replay.bench import MILL, TOOLS, slot_lines
 from tests.replay.dense import profile
@@ -41,7 +41,7 @@ WORKS = {  # program, the blank it is cut from, number of the ball
 def work_of(name):
     """The cutting moves that come near the blank, the blank and the ball."""
     text, stock, number = WORKS[name]
-    got = read(text, MILL)
+    got = read_program(text, MILL)
     assert got.findings == ()
     tool = {t.number: t for t in TOOLS}[number]
     m, r = got.moves, tool.diameter / 2
@@ -51,8 +51,8 @@ def work_of(name):
 
 
 def replayed(moves, stock, tool):
-    field = Field.of(stock, CELL, CELL)
-    replay(field, moves, {tool.number: tool}, MILL)
+    field = Heightmap.of(stock, CELL, CELL)
+    replay_moves(field, moves, {tool.number: tool}, MILL)
     return field.z
 
 
@@ -65,7 +65,7 @@ def dropped(moves, stock, tool):
     drop.setSTL(ground)
     cutter = ocl.BallCutter(tool.diameter, 60)
     drop.setCutter(cutter)
-    field = Field.of(stock, CELL, CELL)
+    field = Heightmap.of(stock, CELL, CELL)
     for y in field.y:
         for x in field.x:
             drop.appendPoint(ocl.CLPoint(float(x), float(y), -stock.z1))
@@ -113,11 +113,11 @@ def test_the_same_work(work, how, benchmark):
 
 def test_memory_of_the_whole_crown(benchmark):
     """What the replay of 20,000 moves over 80 by 3 mm asks for at most, beside its field."""
-    moves = read(crown(), MILL).moves
+    moves = read_program(crown(), MILL).moves
     tools = {t.number: t for t in TOOLS}
-    field = Field.of(Stock(x0=-1, x1=81, y0=0, y1=3, z0=0, z1=10.5), CELL, CELL)
+    field = Heightmap.of(Stock(x0=-1, x1=81, y0=0, y1=3, z0=0, z1=10.5), CELL, CELL)
     tracemalloc.start()
-    benchmark.pedantic(replay, (field, moves, tools, MILL), rounds=1)
+    benchmark.pedantic(replay_moves, (field, moves, tools, MILL), rounds=1)
     peak = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
     benchmark.extra_info["MB"] = round(peak + field.z.nbytes / 1e6, 1)

@@ -12,6 +12,7 @@ from blankcam.parts.design import design
 from blankcam.parts.frames import Stock
 from blankcam.parts.part import Stage
 from blankcam.replay import prove
+from blankcam.replay.proof import ProgramText, Setup
 from blankcam.workflows import cut_part
 from tests.conftest import REPO
 
@@ -69,7 +70,7 @@ def test_cells(cells, benchmark):
     profile = cut_part.machine_of(found.job, "bench-mill")
     plan = cut_part.plan_part(found, found.nut, profile, Stage.ROUGH)
     texts = cut_part.written(found, plan, profile)
-    given = [prove.ProgramText(name=w.file, data=w.text, setup=prove.Setup(p.setup))
+    given = [ProgramText(name=w.file, data=w.text, setup=Setup(p.setup))
              for w, p in zip(texts, plan.programs, strict=True)]  # fmt: skip
     blank = cut_part.blank_as_cut(found, found.nut)
     over = (blank.length - found.nut.length) / 2

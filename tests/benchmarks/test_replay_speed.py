@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from blankcam.parts.frames import Stock
-from blankcam.replay.heightmap import Field
-from blankcam.replay.reader import read
-from blankcam.replay.sweep import replay
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.reader import read_program
+from blankcam.replay.sweep import replay_moves
 from tests.replay.bench import MILL, TOOLS
 
 pytestmark = pytest.mark.benchmark
@@ -38,7 +38,7 @@ def one_arc():
 
 def test_reading_twenty_thousand_lines(benchmark):
     text = crown()
-    got = benchmark.pedantic(read, (text, MILL), rounds=3)
+    got = benchmark.pedantic(read_program, (text, MILL), rounds=3)
     assert got.findings == ()
 
 
@@ -46,11 +46,11 @@ def test_reading_twenty_thousand_lines(benchmark):
     ("text", "length"), [(crown(), 80.0), (one_arc(), 45.0)], ids=["crown", "one arc"]
 )
 def test_replay(benchmark, text, length):
-    moves = read(text, MILL).moves
+    moves = read_program(text, MILL).moves
     tools = {t.number: t for t in TOOLS}
 
     def fresh():
         stock = Stock(x0=-1, x1=length + 1, y0=0, y1=3, z0=0, z1=10.5)
-        return (Field.of(stock, 0.02, 0.02), moves, tools, MILL), {}
+        return (Heightmap.of(stock, 0.02, 0.02), moves, tools, MILL), {}
 
-    benchmark.pedantic(replay, setup=fresh, rounds=3)
+    benchmark.pedantic(replay_moves, setup=fresh, rounds=3)

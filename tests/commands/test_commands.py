@@ -44,7 +44,7 @@ def test_layout_tells_every_number_readably(path):
     done = run("layout", path, COLUMNS="110")
     assert done.returncode == 0, done.stderr
     for words in ("centre", "clear gap", "slot width", "floor over seat", "depth", "tilt", "lift",
-                  "exposed", "setback", "fit", "Assumed", "Cautions", "(in)"):  # fmt: skip
+                  "exposed", "compensation", "fit", "Assumed", "Cautions", "(in)"):  # fmt: skip
         assert words in done.stdout, words
     # where the blank is thicker than its fit takes, and only there
     thick = any(c["rub_off"] for c in json.loads(run("layout", path, "--json").stdout)["blanks"])
@@ -176,10 +176,10 @@ def test_a_started_job_makes_as_it_stands(kind, tmp_path):
 
 def test_faults_are_a_line_each_and_nothing_is_written(tmp_path):
     job = tmp_path / "bad.toml"
-    job.write_text(Path(STEEL).read_text().replace('crown        = "1.05 mm"', "crown = 1.05")
+    job.write_text(Path(STEEL).read_text().replace('fret_height  = "1.05 mm"', "fret_height = 1.05")
                    .replace("seat_width ", "seat_with "))  # fmt: skip
     done = run("make", job, "--out", tmp_path / "out")
-    refused(done, 2, "board.crown")
+    refused(done, 2, "board.fret_height")
     assert "seat_width" in done.stderr
     assert len(done.stderr.splitlines()) == 2
     assert not (tmp_path / "out").exists()

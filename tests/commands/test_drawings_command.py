@@ -23,10 +23,10 @@ def run(*args):
 def test_r12_says_its_missing_unit_aloud(tmp_path):
     done = run("dxf", STEEL, "--out", tmp_path / "d", "--release", "R12")
     assert done.returncode == 0, done.stderr
-    assert "set millimetres" in done.stdout
+    assert "choose millimetres" in done.stdout
     text = (tmp_path / "d" / "nut.dxf").read_text(encoding="cp1252")
     assert "AC1009" in text
-    assert "can't say so itself" in text
+    assert "cannot say so itself" in text
     assert run("dxf", STEEL, "--out", tmp_path / "e", "--release", "R11").returncode == 2
 
 

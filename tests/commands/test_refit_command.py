@@ -56,7 +56,7 @@ def test_readings_at_the_targets_take_off_nothing(bench):
     assert not list((bench / "met").glob("*.ngc"))
 
 
-def test_a_low_saddle_says_what_to_mend_and_the_top_waits(bench):
+def test_a_low_saddle_says_what_would_fix_it_and_the_top_waits(bench):
     (bench / "low.toml").write_text(
         '[readings]\nfirst_fret = { bass = "0.60 mm", treble = "0.40 mm" }\n'
         'action = { bass = "2.0 mm", treble = "1.6 mm" }\n',

@@ -134,7 +134,7 @@ def test_a_blank_too_small_is_told_when_the_job_is_written(tmp_path):
     assert "blanks.nut.length" in done.stdout.split("wrote ")[1]
 
 
-def test_neither_kind_nor_ask_is_one_line_with_the_mend(tmp_path):
+def test_neither_kind_nor_ask_is_one_line_with_the_fix(tmp_path):
     refused(run("start", "x.toml", cwd=tmp_path), 2, "--ask")
     refused(run("start", "x.toml", "--like", "lute", cwd=tmp_path), 2, KINDS[0])
     refused(run("start", "no/x.toml", "--like", "bass", cwd=tmp_path), 2, "no such file")

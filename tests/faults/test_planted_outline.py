@@ -9,9 +9,9 @@ import math
 import numpy as np
 import pytest
 
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 from blankcam.replay.motions import PLANE_AXES, Kind
-from blankcam.replay.reader import read
+from blankcam.replay.reader import read_program
 from tests.faults.workshop import case
 from tests.replay.dense import arc
 
@@ -24,7 +24,7 @@ def made(request):
     """A case, its program on face, and the longest arc over the top at the level through it."""
     found = case(*request.param)
     name = next(n for n in found.names() if "-face" in n)
-    moves = read(found.text(name), found.profile).moves
+    moves = read_program(found.text(name), found.profile).moves
     deep = moves.is_arc & (moves.end[:, 2] <= -found.part.thickness)
     at = np.flatnonzero(deep)
     length = np.linalg.norm(moves.end[at] - moves.start[at], axis=1)
@@ -33,7 +33,7 @@ def made(request):
 
 def outline_faults(found, name, lines):
     text = "\n".join(lines)
-    assert read(text, found.profile).findings == ()
+    assert read_program(text, found.profile).findings == ()
     faults = found.proof(**{name[:-4].replace("-", "_"): text}).faults
     return [f for f in faults if f.code is Code.OUTLINE and "the outline" in f.what]
 

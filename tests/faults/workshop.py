@@ -8,8 +8,9 @@ from blankcam.inputs import job_file as job_reader
 from blankcam.parts.design import design
 from blankcam.parts.frames import Stock
 from blankcam.parts.part import Stage
-from blankcam.replay.prove import ProgramText, Setup, prove
-from blankcam.replay.reader import read
+from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.prove import prove
+from blankcam.replay.reader import read_program
 from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
@@ -45,9 +46,9 @@ class Case:
     def read(self, name, text):
         """A program as read; the undamaged ones only once."""
         if text != self.text(name):
-            return read(text, self.profile, name=name)
+            return read_program(text, self.profile, name=name)
         if name not in self.known:
-            self.known[name] = read(text, self.profile, name=name)
+            self.known[name] = read_program(text, self.profile, name=name)
         return self.known[name]
 
     def proof(self, **damaged):

@@ -72,7 +72,7 @@ def text_of(data):
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [
-        (lambda d: reader.read(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
+        (lambda d: reader.read_program(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
         (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/units.py", "inputs/border.py")),
         (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/quantity.py", "inputs/layers.py")),
     ],
@@ -156,7 +156,7 @@ def test_extreme_but_believable_values_are_told_or_worked_out(data):
         for key in data.draw(
             st.lists(st.sampled_from(sorted(sane[where])), max_size=3, unique=True)
         ):
-            if key in {"margin", "setback", "end_at", "lift"}:
+            if key in {"margin", "compensation", "end_at", "lift"}:
                 continue
             end = data.draw(st.sampled_from(sane[where][key]))
             value = end / 2 if key == "exposure" else f"{end} deg" if key == "tilt" else f"{end} mm"
@@ -223,7 +223,7 @@ def test_programs_built_to_take_long_do_not():
         b" " * 500_000,
         b"X" + b"9" * 200_000,
     ):
-        reader.read(text, MILL)
+        reader.read_program(text, MILL)
     assert time.monotonic() - began < 15
 
 

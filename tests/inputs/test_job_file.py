@@ -82,8 +82,8 @@ def test_absurd_scales_are_refused(line):
 @pytest.mark.parametrize(
     ("table_text", "key"),
     [
-        ('[saddle]\nsetbacks = ["1 mm"]', "saddle.setbacks"),
-        ('[saddle]\nsetbacks = "maybe"', "saddle.setbacks"),
+        ('[saddle]\ncompensation = ["1 mm"]', "saddle.compensation"),
+        ('[saddle]\ncompensation = "maybe"', "saddle.compensation"),
         ('[saddle]\naction = { bass = "3 mm" }', "saddle.action"),
         ('[saddle]\naction = ["3 mm", 4, "3 mm", "3 mm", "3 mm", "3 mm"]', "saddle.action"),
         ('[saddle]\ntie_run = "11 mm"', "saddle.tie_height"),
@@ -111,6 +111,22 @@ def test_each_wrong_value_is_named_by_its_key(table_text, key):
     else:
         told = faults(SMALL + table_text + "\n")
     assert any(f" {key}" in t.split("; ")[0] for t in told), told
+
+
+@pytest.mark.parametrize(
+    ("table_text", "key", "now"),
+    [
+        ('[board]\ncrown = "1 mm"', "board.crown", "fret_height"),
+        ('[saddle]\nsetbacks = "none"', "saddle.setbacks", "compensation"),
+        ('[nut]\nsetbacks = "none"', "nut.setbacks", "compensation"),
+        ('[uncertainty]\ncrown = "0.1 mm"', "uncertainty.crown", "fret_height"),
+    ],
+)
+def test_a_former_key_is_unknown_and_the_hint_has_its_name_of_today(table_text, key, now):
+    told = faults(SMALL + table_text + "\n")
+    assert len(told) == 1
+    assert f" {key}: " in told[0]
+    assert told[0].endswith(f"is not a key of a job file; did you mean '{now}'?")
 
 
 def test_an_unknown_kind_and_a_missing_name():

@@ -11,7 +11,7 @@ from blankcam.instrument.board import Board
 def board(**changes):
     values = {
         "scale": 650.0, "width_at_nut": 52.0, "radius_at_nut": math.inf, "radius_slope": 0.0,
-        "crown": 1.1, "relief": 0.0, "body_fret": 12,
+        "fret_height": 1.1, "relief": 0.0, "body_fret": 12,
     }  # fmt: skip
     return Board(**(values | changes))
 

@@ -15,12 +15,13 @@ from blankcam.instrument.heights import StringPath
 from tests.conftest import DEMO_JOBS
 
 FLAT = Board(
-    scale=650.0, width_at_nut=52.0, radius_at_nut=math.inf, radius_slope=0.0, crown=1.1, relief=0.0,
+    scale=650.0, width_at_nut=52.0, radius_at_nut=math.inf, radius_slope=0.0, fret_height=1.1,
+    relief=0.0,
     body_fret=12,
 )  # fmt: skip
 STRING = StringPath(
     number=1, note="E2", course=1, gauge=1.0, make="nylon", unit_weight=None, stiffness=None,
-    u_nut=0.0, u_saddle=0.0, first_fret=0.6, lift=0.0, action=3.2, setback=0.0, z_nut=0.0,
+    u_nut=0.0, u_saddle=0.0, first_fret=0.6, lift=0.0, action=3.2, compensation=0.0, z_nut=0.0,
     z_saddle=0.0, length=650.0,
 )  # fmt: skip
 
@@ -34,7 +35,7 @@ STRING = StringPath(
 def test_inverse_of_the_action_coefficients(y1, y12, nut, saddle):
     solved = instruments.solve(FLAT, replace(STRING, first_fret=y1, action=y12))
     assert solved.lift == pytest.approx(nut, abs=6e-4)
-    assert solved.z_saddle - FLAT.crown == pytest.approx(saddle, abs=6e-4)
+    assert solved.z_saddle - FLAT.fret_height == pytest.approx(saddle, abs=6e-4)
 
 
 # y(n) = hn 2^(-n/12) + hs (1 - 2^(-n/12)): what 1 mm at either end does at a fret.
@@ -63,13 +64,14 @@ def test_with_the_lift_given_only_the_saddle_is_solved():
     st.floats(0.2, 1.0), st.floats(1.2, 4.5), st.floats(150, 2000), st.floats(-1, 1),
     st.floats(0, 0.4), st.floats(-2, 6), st.floats(-22, 22), st.floats(-30, 30),
 )  # fmt: skip
-def test_wanted_clearances_come_back(y1, y12, radius, slope, relief, setback, u_nut, u_saddle):
+def test_wanted_clearances_come_back(y1, y12, radius, slope, relief, compensation, u_nut, u_saddle):
     board = replace(
         FLAT, radius_at_nut=radius, radius_slope=slope * (radius - 100) / 700, relief=relief
     )
     string = replace(
-        STRING, first_fret=y1, action=y12, u_nut=u_nut, u_saddle=u_saddle, setback=setback,
-        length=650 + setback,
+        STRING, first_fret=y1, action=y12, u_nut=u_nut, u_saddle=u_saddle,
+        compensation=compensation,
+        length=650 + compensation,
     )  # fmt: skip
     solved = instruments.solve(board, string)
     assert solved.clearance(board, np.array([1.0, 12.0])) == pytest.approx([y1, y12], abs=1e-9)

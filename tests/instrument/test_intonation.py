@@ -14,15 +14,15 @@ from scipy.optimize import brentq, least_squares
 
 from blankcam.instrument.intonation import (
     FrettedString,
-    analytic_setbacks,
+    analytic_compensation,
     bending,
     cents,
     clamped_rise,
     fretted_with,
     reach_cost,
     rms,
-    saddle_and_nut_setbacks,
-    saddle_setback,
+    saddle_and_nut_compensation,
+    saddle_compensation,
     stretch,
 )
 
@@ -53,9 +53,9 @@ def test_prototype_uncompensated_cents():
     assert pressed[[0, 11]] == pytest.approx([2.327, 6.100], abs=6e-4)
 
 
-def test_prototype_setbacks():
-    assert analytic_setbacks(PROTOTYPE) == pytest.approx((1.8729, -0.3743), abs=1e-3)
-    both = saddle_and_nut_setbacks(PROTOTYPE)
+def test_prototype_compensation():
+    assert analytic_compensation(PROTOTYPE) == pytest.approx((1.8729, -0.3743), abs=1e-3)
+    both = saddle_and_nut_compensation(PROTOTYPE)
     assert both == pytest.approx((1.8087, -0.3775), abs=1e-4)
     assert rms(cents(PROTOTYPE, *both)) == pytest.approx(0.158, abs=5e-4)
 
@@ -81,7 +81,7 @@ def test_normal_nylon_table():
     nylon = a_set(NYLON_GAUGES, NYLON_KAPPA)
     dS = [1.48, 1.69, 2.33, 1.48, 1.82, 2.46]
     dN = [-0.36, -0.36, -0.43, -0.34, -0.36, -0.43]
-    exact, analytic = saddle_and_nut_setbacks(nylon), analytic_setbacks(nylon)
+    exact, analytic = saddle_and_nut_compensation(nylon), analytic_compensation(nylon)
     assert exact[0] == pytest.approx(dS, abs=0.04)
     assert exact[1] == pytest.approx(dN, abs=0.04)
     assert analytic[0] == pytest.approx(dS, abs=0.07)
@@ -112,7 +112,7 @@ def test_normal_nylon_table():
     ],
 )
 def test_per_string_tables(gauges, kappa, dS, dN):
-    found = analytic_setbacks(a_set(gauges, kappa))
+    found = analytic_compensation(a_set(gauges, kappa))
     assert found[0] == pytest.approx(dS, abs=0.02)
     assert found[1] == pytest.approx(dN, abs=0.02)
 
@@ -133,7 +133,7 @@ def test_the_nut_offset_falls_with_the_square_of_the_lift(b, c, finger, dS, dN):
         scale=650.0, lift=b, rise=c, radius=0.512, stiffness=58.6, finger=float(finger)
     )
     if finger == 0:
-        assert analytic_setbacks(string) == pytest.approx((dS, dN), abs=2e-3)
+        assert analytic_compensation(string) == pytest.approx((dS, dN), abs=2e-3)
     g = 2 ** (np.arange(1, 13) / 12)
     B0, half = float(bending(string)), 58.6 * stretch(string) / 2
     wanted = (g - 1) * B0 + half  # linear model, of the first order in B0
@@ -142,7 +142,7 @@ def test_the_nut_offset_falls_with_the_square_of_the_lift(b, c, finger, dS, dN):
     second = np.array([1.5 * (1 + math.pi**2) * B0**2 * 650, B0**2 * 650])
     assert linear + second == pytest.approx([dS, dN], abs=0.012)
     # the exact minimum is lower at the saddle by the second order, 3 to 4 % of it
-    assert saddle_and_nut_setbacks(string) == pytest.approx((dS * 0.967, dN), abs=0.012)
+    assert saddle_and_nut_compensation(string) == pytest.approx((dS * 0.967, dN), abs=0.012)
 
 
 @pytest.mark.parametrize(
@@ -151,7 +151,7 @@ def test_the_nut_offset_falls_with_the_square_of_the_lift(b, c, finger, dS, dN):
 )
 def test_plain_steel_at_a_usual_action(radius, kappa, dS, dN):
     string = FrettedString(scale=648.0, lift=0.385, rise=3.83, radius=radius, stiffness=kappa)
-    assert analytic_setbacks(string) == pytest.approx((dS, dN), abs=1e-3)
+    assert analytic_compensation(string) == pytest.approx((dS, dN), abs=1e-3)
 
 
 @pytest.mark.parametrize(
@@ -183,13 +183,13 @@ STRINGS = st.builds(
 
 @pytest.mark.property
 @given(STRINGS)
-def test_the_setbacks_are_the_least_squares_a_reference_solver_finds(string):
-    start = np.array([float(v) for v in analytic_setbacks(string)])
+def test_the_compensation_is_the_least_squares_a_reference_solver_finds(string):
+    start = np.array([float(v) for v in analytic_compensation(string)])
     both = least_squares(lambda v: cents(string, v[0], v[1]), start, **TIGHT)
     assume(abs(both.x[1]) <= 3)  # a job takes no greater offset of a nut's face (data/sane.toml)
-    assert saddle_and_nut_setbacks(string) == pytest.approx(tuple(both.x), abs=1e-4)
+    assert saddle_and_nut_compensation(string) == pytest.approx(tuple(both.x), abs=1e-4)
     alone = least_squares(lambda v: cents(string, v[0]), start[:1], **TIGHT)
-    assert saddle_setback(string) == pytest.approx(alone.x[0], abs=1e-4)
+    assert saddle_compensation(string) == pytest.approx(alone.x[0], abs=1e-4)
 
 
 @pytest.mark.property
@@ -225,13 +225,13 @@ def test_frets_alone_are_equal_temperament_when_nothing_stretches_or_bends():
 
 
 def test_many_strings_at_once_are_each_string_alone():
-    whole = saddle_setback(a_set(NYLON_GAUGES, NYLON_KAPPA))
+    whole = saddle_compensation(a_set(NYLON_GAUGES, NYLON_KAPPA))
     for gauge, kappa, value in zip(NYLON_GAUGES, NYLON_KAPPA, whole, strict=True):
-        assert saddle_setback(a_set([gauge], [kappa]))[0] == pytest.approx(value, abs=1e-6)
+        assert saddle_compensation(a_set([gauge], [kappa]))[0] == pytest.approx(value, abs=1e-6)
 
 
 def test_a_string_far_from_any_real_one_still_finds_its_least_squares():
     string = FrettedString(scale=330.0, lift=1.5, rise=8.0, radius=0.25, stiffness=237.0)
-    start = np.array([float(v) for v in analytic_setbacks(string)])
+    start = np.array([float(v) for v in analytic_compensation(string)])
     both = least_squares(lambda v: cents(string, v[0], v[1]), start, **TIGHT)
-    assert saddle_and_nut_setbacks(string) == pytest.approx(tuple(both.x), abs=2e-5)
+    assert saddle_and_nut_compensation(string) == pytest.approx(tuple(both.x), abs=2e-5)

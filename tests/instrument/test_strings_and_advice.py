@@ -48,16 +48,16 @@ def published():
 
 def settled(made):
     start = instruments.build(made)
-    return instruments.with_setbacks(start, strings.computed_setbacks(start))
+    return instruments.with_compensation(start, strings.computed_compensation(start))
 
 
-def test_published_setbacks_through_a_whole_job():
+def test_published_compensation_through_a_whole_job():
     instrument = instruments.build(published())
     for s in instrument.strings:
         assert s.z_saddle - s.z_nut == pytest.approx(4.0)  # on a flat board c is just this
         model = strings.fretted(instrument, s)
         assert (model.lift, model.rise, model.relief) == pytest.approx((1.0, 4.0, 0.0))
-    ridge, nut = advice.computed_setbacks_and_nut(instrument)
+    ridge, nut = advice.computed_compensation_and_nut(instrument)
     assert ridge == pytest.approx([2.46, 1.82, 1.48, 2.33, 1.69, 1.48], abs=0.04)
     assert nut == pytest.approx([-0.43, -0.36, -0.34, -0.43, -0.36, -0.36], abs=0.04)
 
@@ -82,13 +82,13 @@ def test_model_heights_give_back_the_clearance_at_fret_12(kind):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_computed_setbacks_are_better_than_none_and_than_any_near(kind):
+def test_computed_compensation_is_better_than_none_and_than_any_near(kind):
     made = job(kind)
     start = instruments.build(made)
-    wanted = np.array(strings.computed_setbacks(start))
+    wanted = np.array(strings.computed_compensation(start))
 
-    def squares(setbacks):
-        moved = instruments.with_setbacks(start, list(setbacks))
+    def squares(compensation):
+        moved = instruments.with_compensation(start, list(compensation))
         return np.array([np.sum(np.square(s.cents)) for s in strings.string_data(made, moved)])
 
     best = squares(wanted)
@@ -160,7 +160,7 @@ def test_every_kind_and_make_has_its_table():
 def test_moved_nut_edges_are_told_with_what_they_would_do(tmp_path):
     text = (REPO / "demo_jobs" / "concert-steel.toml").read_text(encoding="utf-8")
     path = tmp_path / "job.toml"
-    path.write_text(text.replace("[nut]", '[nut]\nsetbacks = "computed"', 1), encoding="utf-8")
+    path.write_text(text.replace("[nut]", '[nut]\ncompensation = "computed"', 1), encoding="utf-8")
     found = design(job_file.load(str(path)))
     plain = design(job_file.load(str(REPO / "demo_jobs" / "concert-steel.toml")))
     assert plain.edges == ()

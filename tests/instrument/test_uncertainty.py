@@ -25,7 +25,7 @@ FIRST = 1 - 2 ** (-1 / 12)
 def ready(kind="steel-string", extra=""):
     made = parse(f'[instrument]\nname = "test"\nkind = "{kind}"\n{extra}', "job.toml")
     start = instruments.build(made)
-    return made, instruments.with_setbacks(start, strings.computed_setbacks(start))
+    return made, instruments.with_compensation(start, strings.computed_compensation(start))
 
 
 FLAT = """
@@ -43,7 +43,7 @@ def still(instrument):
     single = [
         "seat_drop",
         "slot_depth",
-        "crown",
+        "fret_height",
         "relief",
         "fret_line",
         "front_at",
@@ -76,7 +76,7 @@ def test_nothing_off_is_the_design_itself():
         ("fret_line", -FIRST, -0.5),
         ("saddle_cut", FIRST, 0.5),
         # Higher frets raise the saddle with them (fret_line is over the frets), not the nut.
-        ("crown", FIRST - 1, 0.5 - 1),
+        ("fret_height", FIRST - 1, 0.5 - 1),
     ],
 )
 def test_each_source_moves_the_clearances_by_the_action_coefficients(source, at_1, at_12):
@@ -109,7 +109,7 @@ def test_scatter_is_linear_error_propagation():
     nut = sd["seat_drop"] ** 2 + sd["nut_cut"] ** 2
     saddle = sd["slot_depth"] ** 2 + sd["fret_line"] ** 2 + sd["saddle_cut"] ** 2
     for fret, t in ((1, FIRST), (12, 0.5)):
-        frets = sd["board"] ** 2 + ((1 - t) * sd["crown"]) ** 2
+        frets = sd["board"] ** 2 + ((1 - t) * sd["fret_height"]) ** 2
         dip = true_dip(instrument, fret) * sd["relief"]
         by_hand = math.sqrt((1 - t) ** 2 * nut + t**2 * saddle + frets + dip**2)
         found = truth.clearance[:, :, fret - 1].std(axis=0)
@@ -137,7 +137,9 @@ def test_bands_are_those_of_a_normal_distribution():
 
 def test_cents_scatter_by_the_ridge_as_one_cent_for_its_published_length():
     """1 cent at fret 12 for 0.375 mm of saddle on 650 mm, so that 0.2 mm sd are 0.53 cents."""
-    zero = "\n".join(f'{k} = "0 mm"' for k in ("board", "seat", "crown", "relief", "fret_line"))
+    zero = "\n".join(
+        f'{k} = "0 mm"' for k in ("board", "seat", "fret_height", "relief", "fret_line")
+    )
     nothing = '[uncertainty]\nfront_at = "0.2 mm"\ngauge = "0 mm"\ntool = "0 mm"\n'
     made, instrument = ready("classical", f'{nothing}machine = "0 mm"\n{zero}\n')
     told = tuple(replace(s, stiffness=50.0) for s in instrument.strings)
@@ -165,7 +167,9 @@ def test_shares_add_up_and_the_greatest_is_named():
 
 def test_a_bad_seat_measurement_makes_a_chance_of_buzz_that_a_normal_table_gives():
     """Clearance at fret 1 of 0.40 with a sd of 0.2: 0.15 is 1.25 sd below, chance 0.1056."""
-    zero = "\n".join(f'{k} = "0 mm"' for k in ("board", "crown", "relief", "fret_line", "machine"))
+    zero = "\n".join(
+        f'{k} = "0 mm"' for k in ("board", "fret_height", "relief", "fret_line", "machine")
+    )
     made, instrument = ready(
         extra=FLAT + f'[nut]\nfirst_fret = "0.40 mm"\n[uncertainty]\nseat = "0.2 mm"\n{zero}\n'
     )
@@ -189,7 +193,7 @@ def test_a_high_fret_buzzes_under_a_fretted_string():
     # by hand: pressed at fret 7 the string runs to the ridge under the top of fret 8
     s7, s8 = (instrument.board.scale * (1 - 2.0 ** (-n / 12)) for n in (7, 8))
     path = instrument.strings[0]
-    top = made.board.crown
+    top = made.board.fret_height
     at_8 = top + (path.z_saddle - top) * (s8 - s7) / (path.length - s7)
     assert at_8 < top + 0.5
 

@@ -13,7 +13,7 @@ from blankcam.machining import workholding
 from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 from blankcam.toolpath.moves import Line, Operation
 from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS

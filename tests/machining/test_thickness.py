@@ -15,8 +15,9 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.replay.findings import Code
-from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.replay.codes import Code
+from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.prove import prove
 from blankcam.toolpath import build
 from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS

@@ -198,7 +198,7 @@ def test_every_combination_is_proven_and_read(at, part, tmp_path):
             made_of(row, at) if key not in proven else rewritten(row, proven[key])
         )
         known_and_no_more(row, plan, written)
-        texts = [reader.read(w.text, profile, name=w.file) for w in written]
+        texts = [reader.read_program(w.text, profile, name=w.file) for w in written]
         assert not [str(f) for text in texts for f in text.findings]
         if key not in proven:
             proof = proved(found, made_part, profile, row["stage"], plan, written)

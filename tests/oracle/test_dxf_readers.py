@@ -18,7 +18,7 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.outputs.drawing import Drawing, Path
-from blankcam.outputs.render import dxf
+from blankcam.outputs.drawings import cut_files
 from blankcam.parts import elevation
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
@@ -50,8 +50,8 @@ def silhouette(part):
 
 
 def files(found):
-    yield found.nut, dxf.write_nut(found.nut, Stage.FINAL, notice=NOTICE)
-    yield found.saddle, dxf.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
+    yield found.nut, cut_files.write_nut(found.nut, Stage.FINAL, notice=NOTICE)
+    yield found.saddle, cut_files.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
 
 
 def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
@@ -64,7 +64,7 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     for part in (found.nut, found.saddle):
         chain = elevation.elevation(part, Stage.FINAL)
         alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
-        data = dxf.write(alone, notice=NOTICE)
+        data = cut_files.write(alone, notice=NOTICE)
         path = trimesh.load_path(io.BytesIO(data), file_type="dxf")
         assert trimesh.units.unit_conversion(path.units, "mm") == 1.0
         (whole,) = path.polygons_full  # its own bounds hold the words too

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from blankcam.inputs.tool import Shape
-from blankcam.replay.envelope import line
-from blankcam.replay.tool_profile import of_tool
+from blankcam.replay.envelope import line_envelope
+from blankcam.replay.tool_profile import tool_profile_of
 from tests.replay.bench import TOOLS
 
 pytestmark = pytest.mark.oracle
@@ -58,12 +58,12 @@ def test_a_dropped_tool_touches_and_does_not_cut(shape):
     for x, y in rng.uniform(2, 6, (60, 2)):
         drop.appendPoint(ocl.CLPoint(float(x), float(y), -9.0))
     drop.run()
-    form = of_tool(tool)
+    form = tool_profile_of(tool)
     for point in drop.getCLPoints():
         at = (point.x, point.y, point.z)
         touch = point.getCC()
-        mine = line(form, at, at, np.array([touch.x]), np.array([touch.y]))[0, 0]
+        mine = line_envelope(form, at, at, np.array([touch.x]), np.array([touch.y]))[0, 0]
         assert mine == pytest.approx(touch.z, abs=1e-5)
         near = corners[np.hypot(*(corners[..., :2] - at[:2]).transpose(2, 0, 1)) < form.radius]
-        own = [line(form, at, at, p[:1], p[1:2])[0, 0] for p in near]
+        own = [line_envelope(form, at, at, p[:1], p[1:2])[0, 0] for p in near]
         assert (np.array(own) >= near[:, 2] - 1e-6).all()

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from blankcam.replay.motions import PLANE_AXES, Kind
-from blankcam.replay.reader import read
+from blankcam.replay.reader import read_program
 from tests.faults.planted import FAULTS, damaged
 from tests.oracle.interpreter import ask, require
 from tests.replay.bench import MILL, TOOLS, edge_program
@@ -29,7 +29,7 @@ def interpreter():
 
 @pytest.mark.parametrize("text", [MIXED, edge_program()], ids=["mixed", "nut"])
 def test_the_path_is_the_one_a_controller_makes_of_the_text(text, tmp_path):
-    got = read(text, MILL)
+    got = read_program(text, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     heard = ask(text, TOOLS, tmp_path)
     assert heard.accepted, heard.complaint
@@ -58,4 +58,4 @@ def test_what_the_controller_refuses_our_reader_faults(name, tmp_path):
     if text is None:
         pytest.skip("nothing of the kind in this program")
     heard = ask(text, TOOLS, tmp_path)
-    assert heard.accepted or read(text, MILL).findings
+    assert heard.accepted or read_program(text, MILL).findings

@@ -9,9 +9,9 @@ import pytest
 
 from blankcam.inputs.tool import Shape
 from blankcam.parts.frames import Stock
-from blankcam.replay.heightmap import Field
-from blankcam.replay.reader import read
-from blankcam.replay.sweep import replay
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.reader import read_program
+from blankcam.replay.sweep import replay_moves
 from tests.replay.bench import MILL, TOOLS
 from tests.replay.dense import profile
 from tests.replay.test_reader import HEAD, TAIL
@@ -69,10 +69,10 @@ def test_the_volume_taken_is_that_of_the_solids(shape):
     limit = fine + (fine - coarse) / 3
     lines = [f"G1 X{x} Y{y} Z{z}" for x, y, z in PATH[1:]]
     text = HEAD.replace("T1\n", f"T{tool.number}\n") + "\n".join(lines) + TAIL
-    got = read(text, MILL)
+    got = read_program(text, MILL)
     assert got.findings == ()
-    field = Field.of(STOCK, 0.02, 0.02)
-    replay(field, got.moves.where(got.moves.cutting), {tool.number: tool}, MILL)
+    field = Heightmap.of(STOCK, 0.02, 0.02)
+    replay_moves(field, got.moves.where(got.moves.cutting), {tool.number: tool}, MILL)
     mine = float((STOCK.z1 - field.z).sum()) * 0.02 * 0.02
     assert fine < mine
     assert mine == pytest.approx(limit, rel=4e-4)

@@ -271,7 +271,7 @@ def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):
     assert "file down to the line" not in text
     for part in (nut, saddle):
         assert part.index("**run `") < part.index("**Edges**")
-        if build.get("outline") == "saw":
+        if plan.get("outline") == "saw":
             ordered(part, "**run `", "Before unclamping", "To length", "Dry fit")
             assert part.index("**Square**") < part.index("**run `")
 

@@ -18,8 +18,8 @@ from blankcam.inputs import job_file
 from blankcam.inputs.layers import changed, default_layers
 from blankcam.inputs.machine_file import read_profile
 from blankcam.instrument import heights
-from blankcam.outputs.drawing import Offset
-from blankcam.outputs.drawings import nesting
+from blankcam.outputs.drawings import cut_files, nesting
+from blankcam.outputs.drawings.cut_offset import Offset, drawing_cautions
 from blankcam.outputs.render import dxf
 from blankcam.parts import nut, saddle
 from blankcam.parts.part import Stage
@@ -31,22 +31,18 @@ NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 IN_ANOTHER_PROCESS = """
 import sys
 from blankcam.parts.elevation import rectangle
-from blankcam.outputs.drawings import nesting
-from blankcam.outputs.render import dxf
-from blankcam.outputs.drawing import Offset
+from blankcam.outputs.drawings import cut_files
 from blankcam.outputs.drawing import Drawing, Path
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
-sys.stdout.buffer.write(dxf.write(Drawing(paths=(path,)), notice=["x"]))
+sys.stdout.buffer.write(cut_files.write(Drawing(paths=(path,)), notice=["x"]))
 """
 
 
 def made(kind, extra=""):
-    text = (
-        f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\nsetbacks = "none"'
-    )
+    text = f'[instrument]\nname = "Larkfield"\nkind = "{kind}"\n{extra}\n[saddle]\ncompensation = "none"'
     job = job_file.parse(text, "job.toml")
     wanted = tuple(0.0 for _ in job.strings)
-    built = heights.with_setbacks(heights.build(job), saddle.reached_setbacks(job, wanted))
+    built = heights.with_compensation(heights.build(job), saddle.reached_compensation(job, wanted))
     return job, nut.build(job, built), saddle.build(job, built, wanted)
 
 
@@ -74,8 +70,8 @@ def steel():
 def test_every_kind_is_audited_clean_in_declared_millimetres(kind, stage):
     job, n, s = made(kind)
     for data in (
-        dxf.write_nut(n, stage, notice=NOTICE, title=["nut"]),
-        dxf.write_saddle(s, stage, notice=NOTICE, seat_top=job.saddle.slot_depth),
+        cut_files.write_nut(n, stage, notice=NOTICE, title=["nut"]),
+        cut_files.write_saddle(s, stage, notice=NOTICE, seat_top=job.saddle.slot_depth),
     ):
         doc, auditor = read_back(data)
         assert not auditor.errors
@@ -93,7 +89,7 @@ def test_the_outline_is_closed_and_its_top_one_true_arc(steel):
     """
     top = ArcCurve(z0=9.0, k=0.0, radius=304.8, middle=21.5)
     n = replace(steel[1], length=43.0, top=top, slots=())
-    doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
     (outline,) = chains(doc, "OUTLINE")
     assert outline.closed
     points = list(outline.get_points("xyb"))
@@ -108,7 +104,7 @@ def test_a_tilted_top_is_drawn_within_a_micrometre(steel):
     from ezdxf.math import bulge_to_arc
 
     _, n, _ = steel
-    (outline,) = chains(read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))[0], "OUTLINE")
+    (outline,) = chains(read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))[0], "OUTLINE")
     corners = list(outline.get_points("xyb"))
     worst = 0.0
     for (x0, z0, bulge), (x1, z1, _) in pairwise(corners):
@@ -130,7 +126,7 @@ def test_a_slot_has_its_width_and_its_floor(steel):
     from ezdxf import bbox
 
     _, n, _ = steel
-    doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
     shapes = chains(doc, "SLOTS")
     assert len(shapes) == len(n.slots) == 6
     for shape, slot in zip(shapes, n.slots, strict=True):
@@ -144,7 +140,7 @@ def test_a_slot_has_its_width_and_its_floor(steel):
 
 
 def test_the_notice_stands_before_the_header_and_on_a_layer_that_does_not_plot(steel):
-    data = dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    data = cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
     lines = data.decode("ascii").splitlines()
     comments = lines[1 : lines.index("SECTION") - 1 : 2]
     assert lines[0 : lines.index("SECTION") - 1 : 2] == ["999"] * len(comments)
@@ -157,8 +153,8 @@ def test_the_notice_stands_before_the_header_and_on_a_layer_that_does_not_plot(s
 
 
 def test_the_same_part_gives_the_same_bytes_in_another_process_too(steel):
-    once = dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
-    assert once == dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    once = cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
+    assert once == cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
     made_twice = {
         subprocess.run(
             [sys.executable, "-c", IN_ANOTHER_PROCESS],
@@ -173,11 +169,11 @@ def test_the_same_part_gives_the_same_bytes_in_another_process_too(steel):
 def test_nothing_is_written_into_the_home_folder(tmp_path):
     """Importing ezdxf plainly writes a list of fonts into ~/.cache/ezdxf."""
     code = (
-        "import sys; from blankcam.outputs.render import dxf; assert 'ezdxf' not in sys.modules\n"
+        "import sys; from blankcam.outputs.drawings import cut_files; assert 'ezdxf' not in sys.modules\n"
         "from blankcam.outputs.drawing import Drawing, Path\n"
         "from blankcam.parts.elevation import rectangle\n"
         "p = Path(chain=rectangle(0, 0, 9, 9), holds='outline', closed=True)\n"
-        "dxf.write(Drawing(paths=(p,)), notice=['x'])\n"
+        "cut_files.write(Drawing(paths=(p,)), notice=['x'])\n"
     )
     clean = {k: v for k, v in os.environ.items() if not k.startswith("XDG_")}
     subprocess.run(
@@ -190,23 +186,25 @@ def test_nothing_is_written_into_the_home_folder(tmp_path):
 def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog):
     _, n, _ = steel
     old, _ = read_back(
-        dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+        cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, options=cut_files.Options(release="R12"))
     )
-    new, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+    new, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
     (outline,) = old.modelspace().query('POLYLINE[layer=="OUTLINE"]')
     points = [(v.dxf.location.x, v.dxf.location.y, v.dxf.bulge) for v in outline.vertices]
     assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
     assert outline.is_closed
-    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=dxf.Options(release="R12"))
+    data = cut_files.write_nut(
+        n, Stage.FINAL, notice=NOTICE, options=cut_files.Options(release="R12")
+    )
     assert not old.layers.get("NOTICE").is_on()  # R12's way not to plot
-    assert "set millimetres" in dxf.told(dxf.Options(release="R12"))[0]
+    assert "choose millimetres" in drawing_cautions("R12", None)[0]
     assert not caplog.records  # the library's own warning must not reach the terminal
-    assert b"R12 can't say so itself" in data.split(b"SECTION")[0]
+    assert b"R12 cannot say so itself" in data.split(b"SECTION")[0]
 
 
 @pytest.mark.parametrize("text", ["%%u\\P{x}\n0\nEOF", "a\x00b\x1b[31m", "\u202eevil", "é" * 500])
 def test_hostile_words_cannot_break_the_file(steel, text):
-    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, title=[text])
+    data = cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, title=[text])
     doc, auditor = read_back(data)
     assert not auditor.errors
     assert data.isascii()
@@ -220,7 +218,7 @@ def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
     _, right, _ = steel
     _, left, _ = made("steel-string", 'handed = "left"')
     for n, bass_is_left in ((right, True), (left, False)):
-        doc, _ = read_back(dxf.write_nut(n, Stage.FINAL, notice=NOTICE))
+        doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
         widths = [
             (min(p[0] for p in c), max(p[0] for p in c) - min(p[0] for p in c))
             for c in (list(s.get_points("xy")) for s in chains(doc, "SLOTS"))
@@ -229,13 +227,13 @@ def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
         assert (widest == min(widths)) is bass_is_left
 
 
-KERF = dxf.Options(offset=Offset(kind="kerf", width=0.2), templates=True)
+KERF = cut_files.Options(offset=Offset(kind="kerf", width=0.2), templates=True)
 
 
 def test_kerf_stands_on_its_own_layer_and_is_said_to_be_applied_once(steel):
     """Drawn width = wanted + kerf (snijlab and others, reference table): 44.00 -> 44.20."""
     _, n, _ = steel
-    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, options=KERF)
+    data = cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, options=KERF)
     doc, auditor = read_back(data)
     assert not auditor.errors
     (true,) = chains(doc, "OUTLINE")
@@ -255,8 +253,8 @@ def test_kerf_stands_on_its_own_layer_and_is_said_to_be_applied_once(steel):
 
 def test_a_routers_tool_goes_its_radius_beside(steel):
     _, _, s = steel
-    options = dxf.Options(offset=Offset(kind="tool", width=3.175), templates=True)
-    doc, _ = read_back(dxf.write_saddle(s, Stage.ROUGH, notice=NOTICE, options=options))
+    options = cut_files.Options(offset=Offset(kind="tool", width=3.175), templates=True)
+    doc, _ = read_back(cut_files.write_saddle(s, Stage.ROUGH, notice=NOTICE, options=options))
     beside = chains(doc, "TOOL_OFFSET")[0]
     x = [p[0] for p in beside.get_points("xy")]
     assert max(x) - min(x) == pytest.approx(s.length + 3.175, abs=1e-9)
@@ -265,11 +263,11 @@ def test_a_routers_tool_goes_its_radius_beside(steel):
 
 def test_marks_come_before_cuts_and_layers_take_a_profiles_names(steel):
     rows = ({"holds": "slots", "name": "ENGRAVE"}, {"holds": "outline", "name": "THROUGH"})
-    options = dxf.Options(layers=changed(rows))
-    doc, _ = read_back(dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options))
+    options = cut_files.Options(layers=changed(rows))
+    doc, _ = read_back(cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options))
     order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
     assert order[:7] == ["ENGRAVE"] * 6 + ["THROUGH"]
-    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE)
+    data = cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE)
     doc, _ = read_back(data)
     order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
     assert order.index("OUTLINE") > max(i for i, n in enumerate(order) if n == "SLOTS")
@@ -278,8 +276,10 @@ def test_marks_come_before_cuts_and_layers_take_a_profiles_names(steel):
 def test_gauges_part_and_plan_do_not_overlap(steel):
     from ezdxf import bbox
 
-    for options in (KERF, dxf.Options(templates=True)):
-        doc, _ = read_back(dxf.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options))
+    for options in (KERF, cut_files.Options(templates=True)):
+        doc, _ = read_back(
+            cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options)
+        )
         layer = "KERF_OFFSET" if options.offset else "GAUGES"
         boxes = [bbox.extents([e]) for e in (*chains(doc, layer), *chains(doc, "TEST_SQUARE"))]
         spans = sorted((b.extmin.y, b.extmax.y) for b in boxes)
@@ -289,15 +289,17 @@ def test_gauges_part_and_plan_do_not_overlap(steel):
 @pytest.mark.parametrize("name", ["template-laser", "light-router", "bench-mill", "hand-bench"])
 def test_each_machine_gets_the_offset_it_needs(steel, name):
     profile = read_profile(name)
-    options = dxf.options_for(profile)
-    data = dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+    options = cut_files.options_for(profile)
+    data = cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
     doc, auditor = read_back(data)
     assert not auditor.errors
     layers = {e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")}
     assert ("KERF_OFFSET" in layers) is (name == "template-laser")
     assert ("TOOL_OFFSET" in layers) is (name == "light-router")
     assert ("PLAN" in layers) is (name in ("bench-mill", "hand-bench"))  # nothing to cut by mistake
-    assert any("offset to zero" in t for t in dxf.told(options)) is bool(options.offset)
+    assert any(
+        "offset to zero" in t for t in drawing_cautions(options.release, options.offset)
+    ) is bool(options.offset)
     assert ("GAUGES" in layers) is (name in ("template-laser", "light-router"))
 
 
@@ -307,7 +309,7 @@ def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
     drawn = nesting.outlines(parts, Stage.FINAL, way=way, templates=True)
     sheet = nesting.Stock(width=200, height=160, spacing=3.0)
     placed = nesting.laid_out(drawn, sheet, way=way)
-    data = dxf.write(placed, notice=NOTICE, options=dxf.Options(offset=way))
+    data = cut_files.write(placed, notice=NOTICE, options=cut_files.Options(offset=way))
     doc, auditor = read_back(data)
     assert not auditor.errors
     from ezdxf import bbox
@@ -321,7 +323,7 @@ def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
 def test_the_boards_surface_is_on_the_seat_layer(steel):
     job, n, _ = steel
     drop, radius = job.nut.seat_drop, job.board.radius.nut
-    data = dxf.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
+    data = cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
     doc, _ = read_back(data)
     ((a, b),) = (list(c.get_points("xyb")) for c in chains(doc, "SEAT"))
     # sagitta of a chord as wide as the nut: R - sqrt(R² - (W/2)²), by hand
@@ -334,6 +336,6 @@ def test_leaving_every_layer_out_is_refused(steel):
     rows = tuple(
         {"holds": r.holds, "work": "omit"} for r in default_layers() if r.holds != "notice"
     )
-    options = dxf.Options(layers=changed(rows))
+    options = cut_files.Options(layers=changed(rows))
     with pytest.raises(ValueError, match="left out"):
-        dxf.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+        cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)

@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.faults import RefusedError
-from blankcam.outputs.drawing import Drawing, Offset, Path, with_offset
+from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.drawings.cut_offset import Offset, with_offset
 from blankcam.outputs.drawings.nesting import Stock, laid_out
 from blankcam.parts.curve import points
 from blankcam.parts.elevation import rectangle

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from blankcam.inputs import job_file
-from blankcam.outputs.render import picture
+from blankcam.outputs.drawings import picture
+from blankcam.outputs.render import blocks
 from blankcam.parts.design import design
 from tests.conftest import DEMO_JOBS
 
@@ -50,10 +51,10 @@ def test_a_slot_is_a_notch_in_the_top(made):
     """In the slot's own column the field ends lower than beside it."""
     text = drawn(made, 160)
     begin = next(i for i, line in enumerate(text) if "|" in line) + 1
-    field = [line.ljust(160) for line in text[begin : begin + picture.TALL]]
+    field = [line.ljust(160) for line in text[begin : begin + blocks.TALL]]
 
     def filled(column):
-        return sum(picture.EIGHTHS.index(row[column]) for row in field)
+        return sum(blocks.EIGHTHS.index(row[column]) for row in field)
 
     for slot in made.nut.slots:
         at = int(slot.centre / made.nut.length * 160)

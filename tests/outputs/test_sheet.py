@@ -20,10 +20,11 @@ from pypdf import PdfReader
 
 from blankcam.inputs import job_file
 from blankcam.machining.files import files
-from blankcam.outputs.drawings.spread import spread
+from blankcam.outputs.drawing import spread
 from blankcam.outputs.papers import sheet
 from blankcam.outputs.render import pdf
 from blankcam.outputs.tables import report
+from blankcam.outputs.typeface import width
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
@@ -54,7 +55,7 @@ radius = "flat"
 [saddle]
 slot_length = "148 mm"
 string_span = "120 mm"
-setbacks = "none"
+compensation = "none"
 [blanks]
 nut = { length = "130 mm", height = "12 mm", thickness = "5.2 mm" }
 saddle = { length = "160 mm", height = "14 mm", thickness = "3.2 mm" }
@@ -188,7 +189,7 @@ def longest(row):
 
 def box(words):
     """The ground a line of text covers: from the baseline to its capitals' height."""
-    wide = pdf.width(words.text, words.height, bold=words.bold)
+    wide = width(words.text, words.height, bold=words.bold)
     a, b = words.at
     start = {"left": 0.0, "middle": wide / 2, "right": wide}[words.anchor]
     flat = shapely.box(a - start, b, a - start + wide, b + words.height)

@@ -63,7 +63,7 @@ def test_clearances_come_back_from_the_finished_solids(made):
         x0, z0 = nut_low_point(made, slot)
         y1, z1 = saddle_high_point(made, seat.centre)
         z_nut = z0 - job.nut.seat_drop
-        z_saddle = z1 + job.board.crown - job.saddle.fret_line - job.saddle.slot_depth
+        z_saddle = z1 + job.board.fret_height - job.saddle.fret_line - job.saddle.slot_depth
         z_saddle -= residual[seat.string]
         length = job.saddle.front_at + made.saddle.thickness - y1
         u_nut, u_saddle = x0 - made.nut.length / 2, seat.centre - made.saddle.length / 2
@@ -76,7 +76,9 @@ def test_clearances_come_back_from_the_finished_solids(made):
             a, b = (scale * (1 - 2 ** (-n / 12)) for n in (1, job.board.body_fret))
             t = (s - a) / (b - a)
             dip = 4 * job.board.relief * t * (1 - t) if 0 < t < 1 else 0.0
-            clearance = z_nut + (z_saddle - z_nut) * s / length - (wood + job.board.crown - dip)
+            clearance = (
+                z_nut + (z_saddle - z_nut) * s / length - (wood + job.board.fret_height - dip)
+            )
             assert clearance == pytest.approx(wanted, abs=0.002), (slot.string, fret)
 
 

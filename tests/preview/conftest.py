@@ -48,7 +48,7 @@ def data_of(file, stages, machine=None, change=lambda job: job):
             milled=frozenset(c.string for c in m.plan.slots if c.by == "mill"),
             programs=m.plan.programs,
             written=m.written,
-            moves=tuple(reader.read(w.text, profile, name=w.file).moves for w in m.written),
+            moves=tuple(reader.read_program(w.text, profile, name=w.file).moves for w in m.written),
             proof=m.proof,
             cautions=m.plan.cautions,
         )

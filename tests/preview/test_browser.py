@@ -13,8 +13,8 @@ from pypdf import PdfReader
 from blankcam.parts.part import Stage
 from blankcam.preview import solids
 from blankcam.preview.page import _data
-from blankcam.replay.heightmap import Field
-from blankcam.replay.sweep import replay
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.sweep import replay_moves
 from blankcam.workflows import cut_part
 from tests.conftest import REPO
 
@@ -207,9 +207,9 @@ def aside(steel, index):
     tools = {t.number: t for t in profile.tools}
     sides = []
     for by in (-ASIDE, 0.0, ASIDE):
-        field = Field(cells.x + by, cells.y, np.full(cells.z.shape, stock.z_max))
+        field = Heightmap(cells.x + by, cells.y, np.full(cells.z.shape, stock.z_max))
         for moves in cut.moves:
-            replay(field, moves, tools, profile)
+            replay_moves(field, moves, tools, profile)
         sides.append(field.z)
     return np.min(sides, axis=0), np.max(sides, axis=0)
 

@@ -137,7 +137,7 @@ M30
 
 def test_a_quarter_turn_lies_on_its_circle_and_takes_its_time():
     """pi/2 times 10 mm at 100 mm/min is 9.42 s, 6 mm down is 3.6 s; the rest is rapid."""
-    moves = reader.read(QUARTER, PROFILE).moves
+    moves = reader.read_program(QUARTER, PROFILE).moves
     way = paths.path(moves, PROFILE, 100.0)
     arc = way.points[way.line == 5]
     assert np.allclose(np.hypot(arc[:, 0], arc[:, 1]), 10.0)

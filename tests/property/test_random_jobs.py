@@ -6,11 +6,11 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from blankcam.beside import Hand
 from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
+from blankcam.workers import Worker
 from blankcam.workflows import cut_part
 
 EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_JOBS", "5"))
@@ -84,7 +84,7 @@ def test_a_sane_job_is_refused_in_words_or_passes_the_proof(text, machine, stage
     try:
         job = job_file.parse(text, "random.toml")
         found = design(job)
-        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Hand(None))
+        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Worker())
     except (RefusedError, InputError) as fault:
         refused = fault
     if refused is not None:

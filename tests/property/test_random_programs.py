@@ -8,7 +8,7 @@ import pytest
 from hypothesis import HealthCheck, event, given, settings
 from hypothesis import strategies as st
 
-from blankcam.replay.reader import read
+from blankcam.replay.reader import read_program
 from tests.faults.own_look import wrong_on_edge, wrong_on_face
 from tests.faults.workshop import case
 
@@ -107,7 +107,7 @@ def test_another_way_of_writing_is_read_as_the_same_moves(seed, which):
     for name in made.names():
         first = made.read(name, made.text(name))
         longest = made.profile.controller.line_length
-        again = read(rewritten(made.text(name), chance, longest), made.profile)
+        again = read_program(rewritten(made.text(name), chance, longest), made.profile)
         assert first.findings == again.findings == ()
         for key in ("kind", "plane", "start", "end", "centre", "feed", "speed", "spindle", "tool"):
             assert np.array_equal(

@@ -11,11 +11,11 @@ import pytest
 from hypothesis import HealthCheck, event, example, given, settings
 from hypothesis import strategies as st
 
-from blankcam.beside import Hand
 from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
+from blankcam.workers import Worker
 from blankcam.workflows import cut_part
 from tests.conftest import DEMO_JOBS
 
@@ -39,7 +39,7 @@ def scaled(tool, wide, long, flutes):
 
 def in_words(refused):
     event("refused")
-    assert all(f.wrong and f.key and f.mend for f in refused.faults)
+    assert all(f.wrong and f.key and f.fix for f in refused.faults)
 
 
 @pytest.mark.property
@@ -77,7 +77,7 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
         return
     told = {str(f) for f in cut_part.refusals(found, profile, stage)}
     try:
-        made = cut_part.programs(found, profile, stage, Hand(None))
+        made = cut_part.programs(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
         assert told

@@ -9,7 +9,8 @@ from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Stock
 from blankcam.parts.part import Stage
-from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.prove import prove
 
 
 def tool(number, shape, diameter, **more):

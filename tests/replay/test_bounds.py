@@ -8,8 +8,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from blankcam.replay import envelope
-from blankcam.replay.envelope import Turn
-from blankcam.replay.motions import Kind, Moves, box, lengths
+from blankcam.replay.envelope import PlaneArc
+from blankcam.replay.motions import Kind, Moves, bounds, path_lengths
 
 POINTS = 4001
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}  # NISTIR 6556 §3.5.3
@@ -40,11 +40,11 @@ def arc(plane, first, turn, radius, rise):
        st.floats(0.1, 300.0), st.floats(-3.0, 3.0))  # fmt: skip
 def test_the_box_of_an_arc_holds_its_points_and_no_more(plane, first, turn, sign, radius, rise):
     moves, points = arc(plane, first, sign * turn, radius, rise)
-    low, high = box(moves)
+    low, high = bounds(moves)
     near = radius * (1 - math.cos(turn / (POINTS - 1))) + 1e-9  # points fall so far short
     assert low[0] == pytest.approx(points.min(axis=0), abs=near)
     assert high[0] == pytest.approx(points.max(axis=0), abs=near)
-    assert lengths(moves)[0] == pytest.approx(math.hypot(radius * turn, rise), rel=1e-9)
+    assert path_lengths(moves)[0] == pytest.approx(math.hypot(radius * turn, rise), rel=1e-9)
 
 
 @pytest.mark.property
@@ -55,8 +55,10 @@ def test_the_lowest_of_an_arc_between_two_places(first, turn, ccw, radius, low, 
     t = first + np.linspace(0.0, turn, 20 * POINTS)
     u, z = 2 + radius * np.cos(t), -1 + radius * np.sin(t)
     start, end = (u[0], z[0]), (u[-1], z[-1])
-    one = Turn(start, end, (2.0, -1.0), True) if ccw else Turn(end, start, (2.0, -1.0), False)
-    got = envelope.lowest_between(one, low, low + wide)
+    one = (
+        PlaneArc(start, end, (2.0, -1.0), True) if ccw else PlaneArc(end, start, (2.0, -1.0), False)
+    )
+    got = envelope.lowest_on_arc(one, low, low + wide)
     inside = (u >= low) & (u <= low + wide)
     found = float(z[inside].min()) if inside.any() else math.inf
     if math.isinf(found):

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from blankcam.inputs.tool import Shape
+from blankcam.replay.codes import Code
 from blankcam.replay.face_setup import drop_waste, lower_all_by_face, lower_by_face
-from blankcam.replay.findings import Code
-from blankcam.replay.heightmap import Field
-from blankcam.replay.reader import read
+from blankcam.replay.heightmap import Heightmap
+from blankcam.replay.reader import read_program
 from tests.replay.bench import MILL, NUT, STOCK, edge_program, face_program, prove_both, tool
 from tests.replay.test_prove import codes
 from tests.replay.test_reader import HEAD, TAIL
@@ -28,12 +28,14 @@ def test_face_and_edge_together_make_the_part():
 def test_height_over_x_is_the_lower_edge_of_the_disc():
     """A 2 mm tool along x at z 6: below it stands 5; beside its end at x 4, 6 - sqrt(1 - dx²)."""
     text = HEAD.replace("T1\n", "T6\n").replace("X0 Y0", "X-4 Y6") + "G1 Z-5\nX4" + TAIL
-    got = read(text, MILL)
+    got = read_program(text, MILL)
     assert got.findings == ()
-    field = Field(np.array([0.0, 4.0, 4.6, 4.8, 5.1]), np.array([1.0, 4.9]), np.full((2, 5), 8.0))
+    field = Heightmap(
+        np.array([0.0, 4.0, 4.6, 4.8, 5.1]), np.array([1.0, 4.9]), np.full((2, 5), 8.0)
+    )
     lower_by_face(field, got.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
     assert field.z[0] == pytest.approx([5, 5, 5.2, 5.4, 8])
-    shallow = read(text.replace("Z-5", "Z-2"), MILL)
+    shallow = read_program(text.replace("Z-5", "Z-2"), MILL)
     field.z[:] = 8.0
     lower_by_face(field, shallow.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
     assert field.z[:, 0] == pytest.approx([5, 8])  # only down to y 2
@@ -41,7 +43,7 @@ def test_height_over_x_is_the_lower_edge_of_the_disc():
 
 def test_fields_lowered_at_once_are_as_each_lowered_by_itself():
     """Their places lie between and over each other; the outline has arcs and levels."""
-    moves = read(face_program(), MILL).moves
+    moves = read_program(face_program(), MILL).moves
     tools = {6: tool(6, Shape.FLAT, 2.0)}
 
     def fields():
@@ -52,7 +54,7 @@ def test_fields_lowered_at_once_are_as_each_lowered_by_itself():
             (5, 6, 9, 1),
         ):
             y = np.linspace(0.01, 4.99, rows)
-            yield Field(np.linspace(low, high, count), y, np.full((rows, count), 8.0))
+            yield Heightmap(np.linspace(low, high, count), y, np.full((rows, count), 8.0))
 
     together, apart = tuple(fields()), tuple(fields())
     seats = lower_all_by_face(together, moves, tools, 3.0)
@@ -68,11 +70,11 @@ def test_several_fields_at_once_are_each_as_the_disc_leaves_them():
     """A 2 mm tool on a half circle of 5 mm about (0, 6) over the top: its lower edge is a circle
     of 4 mm, wherever the fields lie beside or over one another."""
     text = HEAD.replace("T1\n", "T6\n").replace("X0 Y0", "X-5 Y6") + "G1 Z-5\nG2 X5 Y6 I5 J0" + TAIL
-    got = read(text, MILL)
+    got = read_program(text, MILL)
     assert got.findings == ()
     places = [np.array([-3.9, -1.0, 0.0, 2.0, 3.5]), np.array([-3.99, -2.0, 0.5]),
               np.array([1.0, 3.0])]  # fmt: skip
-    fields = [Field(x, np.array([1.0, 4.9]), np.full((2, len(x)), 12.0)) for x in places]
+    fields = [Heightmap(x, np.array([1.0, 4.9]), np.full((2, len(x)), 12.0)) for x in places]
     lower_all_by_face(fields, got.moves, {6: tool(6, Shape.FLAT, 2.0)}, 3.0)
     for x, field in zip(places, fields, strict=True):
         assert field.z[0] == pytest.approx(6 + np.sqrt(16 - x**2), abs=1e-9)
@@ -83,11 +85,11 @@ def test_waste_falls_away_beyond_what_is_cut_through_its_whole_thickness_only():
     z = np.full((3, 9), 8.0)
     z[:, 2] = z[:, 6] = 1.0  # cut in every row
     z[1, 4] = z[0, 1] = z[2, 7] = 1.0  # not so
-    field = Field(x, np.arange(3.0), z.copy())
+    field = Heightmap(x, np.arange(3.0), z.copy())
     drop_waste(field, 3.0, 4.0)
     assert np.isneginf(field.z[:, [0, 1, 7, 8]]).all()
     assert np.array_equal(field.z[:, 2:7], z[:, 2:7])
-    whole = Field(x, np.arange(3.0), np.full((3, 9), 8.0))
+    whole = Heightmap(x, np.arange(3.0), np.full((3, 9), 8.0))
     drop_waste(whole, 3.0, 4.0)
     assert (whole.z == 8.0).all()
 

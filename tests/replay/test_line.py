@@ -2,12 +2,12 @@
 
 import pytest
 
-from blankcam.replay.findings import Code
-from blankcam.replay.line import block
+from blankcam.replay.codes import Code
+from blankcam.replay.line import parse_block
 
 
 def codes(text, *, semicolons=False):
-    return {c for c, _ in block(text, semicolons=semicolons).faults}
+    return {c for c, _ in parse_block(text, semicolons=semicolons).faults}
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ def codes(text, *, semicolons=False):
     ],
 )
 def test_legal_lines(text, words):
-    read = block(text, semicolons=False)
+    read = parse_block(text, semicolons=False)
     assert read.words == words
     assert read.faults == []
 
@@ -67,12 +67,12 @@ def test_illegal_lines(text, code):
 
 
 def test_semicolons_where_the_machine_takes_them():
-    read = block("X1 ; to (the) left", semicolons=True)
+    read = parse_block("X1 ; to (the) left", semicolons=True)
     assert read.words == {"X": 1.0}
     assert read.faults == []
-    assert block("; (job digest 0123456789abcdef)", semicolons=True).comments
+    assert parse_block("; (job digest 0123456789abcdef)", semicolons=True).comments
 
 
 def test_integers_within_a_ten_thousandth_are_taken():
-    assert block("G1.00001", semicolons=False).g == [10]  # §3.3.2.1
-    assert block("G38.2", semicolons=False).g == [382]
+    assert parse_block("G1.00001", semicolons=False).g == [10]  # §3.3.2.1
+    assert parse_block("G38.2", semicolons=False).g == [382]

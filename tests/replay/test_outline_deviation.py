@@ -9,12 +9,13 @@ import shapely
 
 from blankcam.parts.part import Stage
 from blankcam.replay import outline_deviation
+from blankcam.replay.codes import Code
 from blankcam.replay.deviation import uncut_ends
-from blankcam.replay.findings import Code, Collector
-from blankcam.replay.heightmap import Field
+from blankcam.replay.findings import Collector
+from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import PLANE_AXES, Kind
-from blankcam.replay.outline_deviation import judge, outside, places
-from blankcam.replay.reader import read
+from blankcam.replay.outline_deviation import distance_outside, judge_outline, outline_places
+from blankcam.replay.reader import read_program
 from tests.replay.bench import (
     MILL,
     NUT,
@@ -62,7 +63,7 @@ def chords(off, first=4.0, last=8.0, count=120):
 
 
 def test_the_outline_of_the_part_is_raised_over_its_top_alone():
-    at = places(NUT, Stage.FINAL, 0.3)
+    at = outline_places(NUT, Stage.FINAL, 0.3)
     assert at[0] == pytest.approx((0, 0))
     assert at[-1] == pytest.approx((12, 0))
     assert np.abs(np.diff(at, axis=0)).max() < 0.051
@@ -82,7 +83,7 @@ def test_distances_are_those_of_the_polygon_around_the_discs(seed, at_once, monk
         if lines[-1][1] != "1":
             lines[-1] += f" R{rng.uniform(6, 9):.3f}"
     lines += ["G1 X0 Y0", "G2 X1 Y0 R-2", "G3 X2 Y.5 R-2.5"]  # the long way round
-    got = read(HEAD + "\n".join(lines) + TAIL, MILL)
+    got = read_program(HEAD + "\n".join(lines) + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     moves = got.moves.where(got.moves.known & got.moves.cutting)
     radius = np.where(np.arange(len(moves)) % 2, 0.5, 0.8)
@@ -94,7 +95,7 @@ def test_distances_are_those_of_the_polygon_around_the_discs(seed, at_once, monk
                   else path(*ends, 1))  # fmt: skip
         shapes.append(shapely.LineString(points[:, :2]).buffer(radius[i], quad_segs=64))
     at = rng.uniform(-7, 7, (800, 2))
-    off, who = outside(at, moves, radius)
+    off, who = distance_outside(at, moves, radius)
     swept = shapely.union_all(shapes)
     want = shapely.distance(swept, shapely.points(at))
     assert np.maximum(off, 0) == pytest.approx(want, abs=5e-4)
@@ -170,9 +171,9 @@ def test_where_the_blank_ends_nothing_can_be_left():
 
     def judged(text, **blank):
         found = Collector()
-        program = read(text, MILL, name="nut-face.ngc")
+        program = read_program(text, MILL, name="nut-face.ngc")
         assert program.findings == ()
-        judge(NUT, Stage.FINAL, replace(STOCK, **blank), [program], tools, found)
+        judge_outline(NUT, Stage.FINAL, replace(STOCK, **blank), [program], tools, found)
         return [f.value for f in found.kept]
 
     high = last_level(good, over_the_top(good), chords(0.05))
@@ -189,7 +190,7 @@ def test_where_the_blank_ends_nothing_can_be_left():
 
 def strip(skin, rows, end="right"):
     """The blank on its face, cut down to ``skin`` mm beside an end between two heights."""
-    face = Field(np.arange(-2, 14, 0.05), np.arange(0, 8, 0.05), np.zeros((160, 320)))
+    face = Heightmap(np.arange(-2, 14, 0.05), np.arange(0, 8, 0.05), np.zeros((160, 320)))
     near = (face.x > 12) & (face.x < 14) if end == "right" else (face.x < 0) & (face.x > -2)
     face.z[:, near] = -5.3
     tall = (face.y >= rows[0]) & (face.y <= rows[1])

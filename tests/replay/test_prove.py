@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from blankcam.digest import of_moves
 from blankcam.parts.part import Stage
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 from tests.replay.bench import HOLDING, MILL, NUT, STOCK, Nut, edge_program, prove_edge
 
 GOOD = edge_program()

@@ -3,7 +3,7 @@
 import pytest
 
 from blankcam.parts.part import Stage
-from blankcam.replay.findings import Code
+from blankcam.replay.codes import Code
 from tests.replay.bench import RADIUS, WasteNut, edge_program, prove_edge, slot_lines
 
 BESIDE = 0.4

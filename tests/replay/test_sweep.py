@@ -12,11 +12,11 @@ from blankcam.inputs.tool import Shape
 from blankcam.parts.frames import Stock
 from blankcam.replay import polyline
 from blankcam.replay.envelope import SAGITTA
-from blankcam.replay.heightmap import Field
+from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import PLANE_AXES, Kind
-from blankcam.replay.reader import read
-from blankcam.replay.sweep import lowest, replay
-from blankcam.replay.tool_profile import of_tool
+from blankcam.replay.reader import read_program
+from blankcam.replay.sweep import replay_moves, swept_heights
+from blankcam.replay.tool_profile import tool_profile_of
 from tests.replay.bench import MILL, TOOLS, tool
 from tests.replay.dense import arc, bounds, path
 from tests.replay.test_reader import HEAD, TAIL
@@ -27,7 +27,7 @@ BY_SHAPE = {t.shape: t for t in (TOOLS[0], TOOLS[2], TOOLS[3], TOOLS[4])}
 
 
 def one_move(text, number=1):
-    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     return got.moves, 3  # three rapids and the plunge come first
 
@@ -35,7 +35,7 @@ def one_move(text, number=1):
 def between(tool, text, count=1000, aside=0.0):
     """The exact heights of a move, and the bounds a sampled sweep puts on them."""
     moves, i = one_move(text, tool.number)
-    exact = lowest(of_tool(tool), moves, i, X, Y)
+    exact = swept_heights(tool_profile_of(tool), moves, i, X, Y)
     start, end = moves.start[i], moves.end[i]
     if moves.kind[i] < Kind.ARC_CW:
         points = path(start, end, count)
@@ -95,7 +95,9 @@ def test_any_line_is_the_lower_envelope(shape, end):
 
 def test_a_ball_along_x_cuts_its_own_section():
     moves, i = one_move("G1 X3", 3)
-    got = lowest(of_tool(TOOLS[2]), moves, i, np.array([1.5]), np.array([0.0, 0.9, 1.2, 1.6]))
+    got = swept_heights(
+        tool_profile_of(TOOLS[2]), moves, i, np.array([1.5]), np.array([0.0, 0.9, 1.2, 1.6])
+    )
     # 1.5 - sqrt(1.5² - 0.9²) = 0.3; 1.5 - sqrt(1.5² - 1.2²) = 0.6, worked by hand
     assert got[:3, 0] == pytest.approx([0.0, 0.3, 0.6])
     assert got[3, 0] == np.inf
@@ -104,9 +106,9 @@ def test_a_ball_along_x_cuts_its_own_section():
 def test_cusp_between_two_passes_is_the_handbook_value():
     """h = R - sqrt(R² - ae²/4): R 1.5, ae 0.3 gives 0.00751884 mm (shared worked vector)."""
     text = "G1 X3\nY.3\nX0"
-    got = read(HEAD.replace("T1\n", "T3\n") + text + TAIL, MILL)
-    field = Field(np.array([1.5]), np.linspace(0, 0.3, 301), np.full((301, 1), 1.0))
-    replay(field, got.moves, {t.number: t for t in TOOLS}, MILL)
+    got = read_program(HEAD.replace("T1\n", "T3\n") + text + TAIL, MILL)
+    field = Heightmap(np.array([1.5]), np.linspace(0, 0.3, 301), np.full((301, 1), 1.0))
+    replay_moves(field, got.moves, {t.number: t for t in TOOLS}, MILL)
     assert field.z.max() == pytest.approx(0.00751884, abs=1e-8)
     assert field.z.min() == 0.0
 
@@ -116,7 +118,7 @@ def test_a_tilted_ball_groove_is_the_cylinder_over_its_cosine():
     slope = math.tan(math.radians(7))
     moves, i = one_move(f"G1 Y3 Z{-3 * slope:.9f}", 2)
     x, y = np.array([-0.3, 0.0, 0.4]), np.array([1.5])
-    got = lowest(of_tool(TOOLS[1]), moves, i, x, y)[0]
+    got = swept_heights(tool_profile_of(TOOLS[1]), moves, i, x, y)[0]
     want = [0.5 - 1.5 * slope - math.sqrt(0.25 - w * w) / math.cos(math.radians(7)) for w in x]
     assert got == pytest.approx(want, abs=1e-9)
 
@@ -125,20 +127,20 @@ def test_a_ball_on_an_upright_arc_cuts_the_parallel_arc():
     """Tip on radius 101.5 less the ball's own height: the surface is the arc of radius 100."""
     moves, i = one_move("G18 G3 X10 I5 K-101.3761", 3)
     x = np.array([2.0, 5.0, 8.0])
-    got = lowest(of_tool(TOOLS[2]), moves, i, x, np.array([0.0]))[0]
+    got = swept_heights(tool_profile_of(TOOLS[2]), moves, i, x, np.array([0.0]))[0]
     arm = math.hypot(5, 101.3761)
     want = -101.3761 + 1.5 + np.sqrt((arm - 1.5) ** 2 - (x - 5) ** 2)
     assert got == pytest.approx(want, abs=1e-9)
 
 
 def block_field(step=0.05):
-    return Field.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2.0), step, step)
+    return Heightmap.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2.0), step, step)
 
 
 def swept(text, number=1, tools=TOOLS):
-    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
     field = block_field()
-    return replay(field, got.moves, {t.number: t for t in tools}, MILL), got, field
+    return replay_moves(field, got.moves, {t.number: t for t in tools}, MILL), got, field
 
 
 def test_depth_of_each_move_and_its_place():
@@ -170,21 +172,21 @@ def test_neck_shank_and_holder_are_solid():
 
 
 def test_clipping_to_the_stock_changes_nothing():
-    got = read(HEAD + "G1 X30 Y7\nG2 X0 Y0 I-15 J-3.5" + TAIL, MILL)
+    got = read_program(HEAD + "G1 X30 Y7\nG2 X0 Y0 I-15 J-3.5" + TAIL, MILL)
     tools = {t.number: t for t in TOOLS}
-    big = Field.of(Stock(x0=-10, x1=40, y0=-10, y1=20, z0=-1, z1=2), 0.125, 0.125)
-    replay(big, got.moves, tools, MILL)
-    small = Field.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-1, z1=2), 0.125, 0.125)
-    replay(small, got.moves, tools, MILL)
+    big = Heightmap.of(Stock(x0=-10, x1=40, y0=-10, y1=20, z0=-1, z1=2), 0.125, 0.125)
+    replay_moves(big, got.moves, tools, MILL)
+    small = Heightmap.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-1, z1=2), 0.125, 0.125)
+    replay_moves(small, got.moves, tools, MILL)
     rows, columns = big.window(np.array([-2, -2]), np.array([6, 2]))
     assert np.array_equal(big.z[rows, columns], small.z)
 
 
 def whole(moves, field):
     """The same replay without any short cut: every move over every cell."""
-    tools = {t.number: of_tool(t) for t in TOOLS}
+    tools = {t.number: tool_profile_of(t) for t in TOOLS}
     for i in np.flatnonzero(moves.known):
-        sunk = lowest(tools[int(moves.tool[i])], moves, int(i), field.x, field.y)
+        sunk = swept_heights(tools[int(moves.tool[i])], moves, int(i), field.x, field.y)
         np.minimum(field.z, sunk, out=field.z)
 
 
@@ -223,10 +225,10 @@ def test_chains_and_blocks_leave_the_same_as_every_move_over_every_cell(
     heights, step, arcs, turn, number
 ):
     text = profile_along_x(heights, step, arcs, turn)
-    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
     stock = Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2)
-    quick, slow = Field.of(stock, 0.06, 0.09), Field.of(stock, 0.06, 0.09)
-    replay(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
+    quick, slow = Heightmap.of(stock, 0.06, 0.09), Heightmap.of(stock, 0.06, 0.09)
+    replay_moves(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
     whole(got.moves, slow)
     assert np.abs(quick.z - slow.z).max() < 1e-9
 
@@ -240,7 +242,7 @@ def short_moves(seed, ahead=1):
         z = np.round(0.4 * np.sin(x) + rng.uniform(-0.05, 0.05, 60), 3)
         lines += [f"G0 X{x[0]} Y{y}", f"G1 Z{z[0]} F100"]
         lines += [f"G1 X{a} Z{b}" for a, b in zip(x[1:], z[1:], strict=True)] + ["G0 Z9"]
-    got = read(HEAD.replace("T1\n", "T3\n") + "\n".join(lines) + TAIL, MILL)
+    got = read_program(HEAD.replace("T1\n", "T3\n") + "\n".join(lines) + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     return got.moves
 
@@ -249,8 +251,8 @@ def short_moves(seed, ahead=1):
 def test_short_moves_worked_at_once_leave_what_a_tool_set_down_everywhere_leaves(seed, ahead):
     moves = short_moves(seed, ahead)
     stock = Stock(x0=-2, x1=6, y0=-1, y1=1, z0=-10, z1=0.3)
-    field = Field.of(stock, 0.1, 0.25)
-    replay(field, moves, {t.number: t for t in TOOLS}, MILL)
+    field = Heightmap.of(stock, 0.1, 0.25)
+    replay_moves(field, moves, {t.number: t for t in TOOLS}, MILL)
     low, high = (np.full(field.z.shape, 0.3) for _ in range(2))
     for i in np.flatnonzero(moves.known):
         points = path(moves.start[i], moves.end[i], 40)
@@ -266,20 +268,22 @@ def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, ce
     moves, tools = short_moves(seed), {t.number: t for t in TOOLS}
     monkeypatch.setattr(polyline, "CELLS", cells)
     quick = block_field()
-    got = replay(quick, moves, tools, MILL)
+    got = replay_moves(quick, moves, tools, MILL)
     monkeypatch.setattr(polyline, "CELLS", 1)  # none fits
     slow = block_field()
-    want = replay(slow, moves, tools, MILL)
+    want = replay_moves(slow, moves, tools, MILL)
     assert np.array_equal(quick.z, slow.z)
     assert np.array_equal(got.depth, want.depth)
     assert got.contacts == want.contacts
     cut = want.depth > 0
     assert cut.sum() > 50
     assert np.isnan(got.place[~cut]).all()
-    form = of_tool(TOOLS[2])
+    form = tool_profile_of(TOOLS[2])
     for i in np.flatnonzero(cut):  # two places may be as deep: each is one the move reached
         x, y, z = got.place[i]
-        assert lowest(form, moves, int(i), np.array([x]), np.array([y]))[0, 0] == pytest.approx(z)
+        assert swept_heights(form, moves, int(i), np.array([x]), np.array([y]))[
+            0, 0
+        ] == pytest.approx(z)
 
 
 @pytest.mark.parametrize("number", [1, 3, 5])
@@ -288,10 +292,10 @@ def test_short_moves_worked_at_once_each_take_what_they_took_one_by_one(seed, ce
 )
 def test_replay_leaves_the_same_as_every_move_over_every_cell(text, number):
     """Arcs of all planes and a zigzag in plan, with nothing left out for being out of reach."""
-    got = read(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
+    got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
     stock = Stock(x0=-2, x1=6, y0=-3, y1=4, z0=-10, z1=0.4)
-    quick, slow = Field.of(stock, 0.11, 0.13), Field.of(stock, 0.11, 0.13)
-    replay(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
+    quick, slow = Heightmap.of(stock, 0.11, 0.13), Heightmap.of(stock, 0.11, 0.13)
+    replay_moves(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
     whole(got.moves, slow)
     assert np.abs(quick.z - slow.z).max() < 1e-9

@@ -17,7 +17,8 @@ from blankcam.machining.cutter_contact import tip_height
 from blankcam.parts.design import design
 from blankcam.parts.frames import Stock as ProofStock
 from blankcam.parts.part import Stage
-from blankcam.replay.prove import ProgramText, Setup, prove
+from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.prove import prove
 from blankcam.toolpath import build
 from blankcam.toolpath.linearize import chords
 from blankcam.toolpath.moves import Arc, Line, Rapid

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam import output_folder, pools
+from blankcam import output_folder, workers
 from blankcam.faults import InputError, OutputError
 from blankcam.inputs import job_table
 from blankcam.outputs.tables import batch_table
@@ -177,7 +177,7 @@ def kill_once(task):
 
 def test_a_killed_process_is_replaced(jobs, tmp_path, monkeypatch):
     monkeypatch.setattr(batch, "work", kill_once)
-    got = statuses(run(jobs, tmp_path / "out", pool=pools.local_pool(2)))
+    got = statuses(run(jobs, tmp_path / "out", pool=workers.local_pool(2)))
     assert (got["one"], got["two"]) == ("made", "made")
     assert (jobs / "two.toml.died").exists()
 

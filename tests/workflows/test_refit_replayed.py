@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from blankcam.beside import Hand
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
+from blankcam.workers import Worker
 from blankcam.workflows import cut_part, refit
 
 DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
@@ -31,7 +31,7 @@ class Bench:
         self.path = job
         self.found = design(job_file.load(str(job)))
         self.profile = cut_part.machine_of(self.found.job, None)
-        made = cut_part.programs(self.found, self.profile, Stage.ROUGH, Hand(None))
+        made = cut_part.programs(self.found, self.profile, Stage.ROUGH, Worker())
         assert all(m.proof.passed for m in made)
         rough = [s.floor_front + self.found.nut.hold_back for s in self.found.nut.slots]
         self.floors = self.floors_of(made[0].proof.field, made[0].plan, self.found.nut, rough)

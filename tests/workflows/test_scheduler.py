@@ -9,7 +9,7 @@ import time
 
 import pytest
 
-from blankcam import pools
+from blankcam import workers
 from blankcam.parts.part import Stage
 from blankcam.workflows import batch
 from tests.commands.test_commands import run
@@ -72,19 +72,19 @@ def kill_worker_once(task):
 
 
 def test_a_worker_killed_in_the_middle_costs_nothing(cluster, tmp_path, monkeypatch):
-    address, workers = cluster
+    address, processes = cluster
     source, out = tmp_path / "jobs", tmp_path / "out"
     source.mkdir()
     for i in range(6):
         (source / f"job{i}.toml").write_text(TEXT)
     monkeypatch.setattr(batch, "work", kill_worker_once)
     found = batch.jobs_of(str(source), None)
-    with pools.cluster_pool(address) as (count, pool):
+    with workers.cluster_pool(address) as (count, pool):
         assert count == 2
         got = batch.batch(found, str(out), HAND, Stage.ROUGH, pool=pool, at_once=count + 2)
     assert statuses(got) == {f"job{i}": "made" for i in range(6)}
     assert (source / "job3.toml.died").exists()
-    assert sum(w.poll() is not None for w in workers) == 1
+    assert sum(w.poll() is not None for w in processes) == 1
     assert {p.name for p in out.iterdir() if p.is_dir()} == {f"job{i}" for i in range(6)}
 
 

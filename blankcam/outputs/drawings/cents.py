@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 
 from blankcam.instrument.strings import StringData
-from blankcam.outputs.drawing import Drawing, Words, joined
-from blankcam.outputs.drawings.dimension import stroke
+from blankcam.outputs.drawing import Drawing, Words, joined, stroke
 
 WIDE, TALL = 27.0, 20.0  # of one square, mm
 STEP_X, STEP_Y = 31.0, 29.0

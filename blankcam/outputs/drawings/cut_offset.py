@@ -1,34 +1,70 @@
-"""How far a machine's drawings are moved out, and what the maker must know beside them."""
+"""Outlines moved out for the width of the cut: a laser's kerf or a router's tool."""
 
 from __future__ import annotations
 
-from blankcam.inputs.machine import Profile
+from dataclasses import dataclass, replace
+
+from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape
+from blankcam.outputs.drawing import Drawing, Path
+from blankcam.parts.offset import offset
 
 
-def moved_out(profile: Profile, tool: int | None = None) -> tuple[str, float] | None:
-    """What the outlines of a machine's drawings are moved out for, ``kerf`` or ``tool``, its width.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offset:
+    """How far beside an outline the middle of the cut must run."""
+
+    kind: str
+    """``kerf`` (a laser's) or ``tool`` (a router's); the layer its outlines are on."""
+    width: float
+    """Width of the whole cut: the kerf, or the tool's diameter, mm."""
+
+    @property
+    def out(self) -> float:
+        """Half of it."""
+        return self.width / 2
+
+
+def offset_for(profile: Profile, tool: int | None = None) -> Offset | None:
+    """What a machine's outlines are moved out by; None for a mill or the hand, which need none.
 
     ``tool``: number of a router's tool; its widest flat one where None.
     """
-    if profile.kind == "laser":
-        return ("kerf", profile.kerf)
-    if profile.kind != "router":
+    if profile.kind is Kind.LASER:
+        return Offset(kind="kerf", width=profile.kerf)
+    if profile.kind is not Kind.ROUTER:
         return None
     flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
     width = max((t.diameter for t in flat), default=0.0)
-    return ("tool", width) if width else None
+    return Offset(kind="tool", width=width) if width else None
 
 
-def drawing_cautions(release: str, moved: tuple[str, float] | None) -> tuple[str, ...]:
-    """What the maker must be told beside the drawings; ``moved`` as of ``moved_out``."""
+def with_offset(drawing: Drawing, way: Offset | None) -> Drawing:
+    """The drawing with the offset of each outline that is cut, on a layer of its own.
+
+    Raises
+    ------
+    ValueError
+        An outline has a place too narrow for it.
+    """
+    if way is None or way.width == 0:
+        return drawing
+    moved = tuple(
+        Path(chain=offset(p.chain, way.out), holds=way.kind, closed=True)
+        for p in drawing.paths
+        if p.cut
+    )
+    return replace(drawing, paths=(*drawing.paths, *moved))
+
+
+def drawing_cautions(release: str, way: Offset | None) -> tuple[str, ...]:
+    """What whoever opens the DXF files must know."""
     said = []
     if release == "R12":
-        said.append("DXF R12 can't say its unit: set millimetres where you open it")
-    if moved is not None and moved[1]:
-        what, width = moved
+        said.append("DXF R12 cannot name its unit: choose millimetres where you open it")
+    if way is not None and way.width:
         said.append(
-            f"the DXF holds the outlines moved out by half a {what} of {width:.3f} mm: set the "
-            f"machine's own {what} offset to zero"
+            f"the outlines in the DXF are already moved out by half a {way.kind} of "
+            f"{way.width:.3f} mm: set the machine's own {way.kind} offset to zero"
         )
     return tuple(said)

@@ -7,20 +7,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 
-from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.drawing import Drawing, Path, Words, stroke
 from blankcam.parts.curve import Line, Point
 
 TEXT = 1.8  # height of a dimension's value, mm
 ARROW = 1.8  # length of an arrowhead
 BEYOND = 1.0  # an extension line goes this far past its dimension line
 CLEAR = 0.6  # and begins this far from the outline
-
-
-def stroke(*points: Point, holds: str = "marks") -> Path:
-    """A thin line through points."""
-    return Path(chain=tuple(Line(p, q) for p, q in pairwise(points) if p != q), holds=holds)
 
 
 def arrow(tip: Point, turn: float) -> Path:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from blankcam.outputs.drawings.spread import spread
+from blankcam.outputs.drawing import spread
 from blankcam.parts.curve import Arc, Chain, Line, Point
 from blankcam.parts.elevation import rectangle
 from blankcam.parts.nut import Nut

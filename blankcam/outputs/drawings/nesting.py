@@ -6,16 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from blankcam.faults import Fault, RefusedError
-from blankcam.outputs.drawing import (
-    Drawing,
-    Offset,
-    Words,
-    gauges,
-    joined,
-    nut_elevation,
-    saddle_elevation,
-    with_offset,
-)
+from blankcam.outputs.drawing import Drawing, Words, joined
+from blankcam.outputs.drawings.cut_offset import Offset, with_offset
+from blankcam.outputs.drawings.flat import gauges, nut_elevation, saddle_elevation
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
@@ -121,5 +114,5 @@ def _too_small(box: _Box, count: int, stock: Stock, where: str) -> Fault:
         found=f"{stock.width:g} x {stock.height:g} mm",
         wrong=f"too small for {count} outlines {stock.spacing:g} mm apart: no room left for one of "
         f"{box.width:.1f} x {box.height:.1f} mm",
-        mend="a larger sheet, less spacing or fewer outlines",
+        fix="a larger sheet, less spacing or fewer outlines",
     )

@@ -10,9 +10,9 @@ from itertools import pairwise
 
 import numpy as np
 
-from blankcam.outputs.drawing import Drawing, Path, Words, joined, saddle_plan, scaled
-from blankcam.outputs.drawings.dimension import across, hatch, leader, stroke, up
-from blankcam.outputs.drawings.spread import spread
+from blankcam.outputs.drawing import Drawing, Path, Words, joined, scaled, spread, stroke
+from blankcam.outputs.drawings.dimension import across, hatch, leader, up
+from blankcam.outputs.drawings.flat import saddle_plan
 from blankcam.parts import elevation
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut, Slot

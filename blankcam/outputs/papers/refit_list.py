@@ -72,7 +72,7 @@ def saddle_words(sheet: RefitSheet) -> Iterator[str]:
     """How the saddle comes down, for the hand too."""
     done = sheet.done
     if done.nothing and any(c.nut_short or c.saddle_short for c in done.strings):
-        yield "nothing to take off: mend what is too low first, as told below, then read again"
+        yield "nothing to take off: fix what is too low first, as told below, then read again"
     elif done.nothing:
         yield "nothing to take off: the readings meet the targets, as far as they can be trusted"
     if done.saddle_by == "bottom":

@@ -12,9 +12,9 @@ from functools import partial
 from blankcam.data import table
 from blankcam.inputs.units import inches, sixty_fourths
 from blankcam.machining.files import files
-from blankcam.outputs.drawing import Drawing, Words, joined
+from blankcam.outputs.drawing import Drawing, Words, joined, stroke
 from blankcam.outputs.drawings import cents, views
-from blankcam.outputs.drawings.dimension import stroke
+from blankcam.outputs.typeface import width
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
@@ -40,7 +40,7 @@ def pdf(design: Design, *, notice: Sequence[str], paper: str = "A4") -> bytes:
     """
     from blankcam.outputs.render import pdf as backend
 
-    return backend.write(pages(design, notice, paper), PAPERS[paper], _name(design))
+    return backend.render(pages(design, notice, paper), PAPERS[paper], _name(design))
 
 
 def svg(design: Design, *, notice: Sequence[str], paper: str = "A4") -> tuple[bytes, ...]:
@@ -49,7 +49,7 @@ def svg(design: Design, *, notice: Sequence[str], paper: str = "A4") -> tuple[by
 
     name = _name(design)
     return tuple(
-        backend.write(page, PAPERS[paper], f"{name} {i}")
+        backend.render(page, PAPERS[paper], f"{name} {i}")
         for i, page in enumerate(pages(design, notice, paper), start=1)
     )
 
@@ -148,8 +148,6 @@ def _saddle_page(design: Design, size: tuple[float, float]) -> Drawing:
 
 def _title(text: str, more: str = "") -> Drawing:
     """A heading, its left end at the origin."""
-    from blankcam.outputs.render.pdf import width
-
     after = width(text, HEAD, bold=True) + 3.0
     words = [Words(at=(0.0, 0.0), text=text, height=HEAD, bold=True)]
     if more:
@@ -159,8 +157,6 @@ def _title(text: str, more: str = "") -> Drawing:
 
 def _reach(drawing: Drawing) -> tuple[float, float]:
     """Lowest and highest of paths and words."""
-    from blankcam.outputs.render.pdf import width
-
     _, low, _, high = drawing.bounds()
     for w in drawing.words:
         tall = width(w.text, w.height) if w.turn else w.height
@@ -253,15 +249,15 @@ SLOT_COLUMNS: tuple[Column, ...] = (
     ("finished", "depth", 14.0),
 )
 SEAT_COLUMNS: tuple[Column, ...] = (
-    ("string", "", 16.0),
+    ("string", "", 14.0),
     ("centre", "mm", 15.0),
     ("", "in", 15.0),
-    ("", "1/64 in", 18.0),
+    ("", "1/64 in", 17.0),
     ("height", "mm", 15.0),
     ("", "in", 15.0),
     ("rough", "height", 16.0),
     ("ridge from", "nut side", 19.0),
-    ("setback", "mm", 16.0),
+    ("compensation", "mm", 19.0),
     ("top off", "height by", 16.0),
 )
 
@@ -298,7 +294,7 @@ def _seat_row(saddle: Saddle, i: int) -> tuple[str, ...]:
         inches(height, 3),
         f"{height + saddle.allowance:.2f}",
         f"{saddle.thickness - seat.ridge:.2f}",
-        f"{seat.setback:.2f}",
+        f"{seat.compensation:.2f}",
         f"{seat.residual:+z.3f}",
     )
 
@@ -426,8 +422,6 @@ def _lines(
 
 def _broken(text: str, height: float, room: float) -> Iterator[str]:
     """A paragraph as lines no wider than the room."""
-    from blankcam.outputs.render.pdf import width
-
     line = ""
     for word in text.split():
         longer = f"{line} {word}".strip()
@@ -440,8 +434,6 @@ def _broken(text: str, height: float, room: float) -> Iterator[str]:
 
 def _cut(text: str, height: float, room: float, *, bold: bool = False) -> str:
     """Text shortened to a room."""
-    from blankcam.outputs.render.pdf import width
-
     text = text[:300]
     if width(text, height, bold=bold) <= room:
         return text

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 
 from blankcam.inputs.machine import Profile
+from blankcam.outputs.drawings.cut_files import options_for
 from blankcam.outputs.drawings.gauges import SQUARE
-from blankcam.outputs.render import dxf
 from blankcam.outputs.tables.layout import both
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
@@ -40,7 +40,7 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
 
 def _names(profile: Profile) -> dict[str, str]:
     """The layers in the file by what they hold."""
-    rules = dxf.options_for(profile).layers or ()
+    rules = options_for(profile).layers or ()
     return {r.holds: r.name for r in rules if r.work != "omit"}
 
 

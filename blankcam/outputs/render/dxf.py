@@ -12,178 +12,60 @@ import os
 import tempfile
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
-from blankcam.inputs.layers import LayerRule, default_layers, for_cutting
-from blankcam.inputs.machine import Kind, Profile
-from blankcam.outputs.drawing import (
-    Drawing,
-    Offset,
-    Path,
-    Words,
-    gauges,
-    nut_drawing,
-    saddle_drawing,
-    stacked,
-    with_offset,
-)
-from blankcam.outputs.drawings.cut_offset import drawing_cautions, moved_out
-from blankcam.outputs.drawings.gauges import SQUARE
+from blankcam.inputs.layers import LayerRule
+from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.parts.curve import Arc, Segment
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
 
-RELEASES = ("R2000", "R2010", "R12")
-TITLE = 2.5  # height of the title lines, mm
+TITLE = 2.5  # height of the lines under the drawing, mm
 NOTICE = 1.8  # height of the notice's lines, mm
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Options:
-    """How a DXF is to be written."""
-
-    layers: tuple[LayerRule, ...] | None = None
-    """Names, order and work of the layers; data/layers.toml where None."""
-    release: str = "R2000"
-    """``R2000``, ``R2010`` or ``R12`` (which can't say its unit)."""
-    offset: Offset | None = None
-    """A kerf or tool to go beside the outlines; None or zero: the true outlines only."""
-    templates: bool = False
-    """Gauges and the test square above the part."""
-
-
-PLAIN = Options()
-
-
-def options_for(
-    profile: Profile,
-    *,
-    release: str | None = None,
-    tool: int | None = None,
-) -> Options:
-    """How a machine wants its DXF: a laser its kerf, a router its tool beside the outlines.
-
-    ``tool``: number of the router's tool for outlines; its widest flat one where None. A mill or
-    the hand gets the true outlines alone, and the plans, which the others' files leave out.
-    """
-    moved = moved_out(profile, tool)
-    way = None if moved is None else Offset(kind=moved[0], width=moved[1])
-    templates = profile.kind in (Kind.LASER, Kind.ROUTER)
-    layers = profile.drawing.layers
-    if layers is None and templates:
-        layers = for_cutting(default_layers())
-    return Options(
-        layers=layers, release=release or profile.drawing.release, offset=way, templates=templates
-    )
-
-
-def told(options: Options) -> tuple[str, ...]:
-    """What the maker must be told beside the files."""
-    way = options.offset
-    return drawing_cautions(options.release, None if way is None else (way.kind, way.width))
-
-
-def write_nut(
-    nut: Nut,
-    stage: Stage,
-    *,
-    notice: Sequence[str],
-    board: tuple[float, float] | None = None,
-    title: Sequence[str] = (),
-    options: Options = PLAIN,
-) -> bytes:
-    """The nut's DXF: elevation from its left end at the origin, plan below, title and notice.
-
-    ``board``: the board's wood over the seat's floor at the middle (the drop) and its radius.
-    """
-    return _part(nut_drawing(nut, stage, board), nut, notice, title, options)
-
-
-def write_saddle(
-    saddle: Saddle,
-    stage: Stage,
-    *,
-    notice: Sequence[str],
-    seat_top: float | None = None,
-    title: Sequence[str] = (),
-    options: Options = PLAIN,
-) -> bytes:
-    """The saddle's DXF; ``seat_top``: the bridge's top over the seat's floor (the slot's depth)."""
-    return _part(saddle_drawing(saddle, stage, seat_top), saddle, notice, title, options)
-
-
-def write(
+def render(
     drawing: Drawing,
     *,
-    notice: Sequence[str],
-    title: Sequence[str] = (),
-    options: Options = PLAIN,
+    layers: Sequence[LayerRule],
+    release: str = "R2000",
+    notice: Sequence[str] = (),
+    notes: Sequence[str] = (),
 ) -> bytes:
-    """Any drawing as a DXF file; the same drawing gives the same bytes.
+    """A drawing as a DXF file; the same drawing gives the same bytes.
 
     Parameters
     ----------
+    layers : names, colours and order of the layers, one for each the drawing's paths and words hold
+    release : ``R2000``, ``R2010`` or ``R12``
     notice : lines put before the header as comments and on the layer that does not plot
-    title : lines written under the drawing
-
-    Raises
-    ------
-    ValueError
-        An outline has a place too narrow for the offset, or no layer is left to draw.
+    notes : lines written under the drawing and put before the header too
     """
-    rules = options.layers if options.layers is not None else default_layers()
-    drawing = with_offset(_wanted(drawing, rules), options.offset)
-    said = (*title, *_unit_words(options.release), *_work_words(drawing, rules, options.offset))
     with _ezdxf() as ezdxf:
-        doc = _document(ezdxf, options.release)
-        _make_layers(doc, rules)
-        names = {rule.holds: rule.name for rule in rules}
+        doc = _document(ezdxf, release)
+        _make_layers(doc, layers)
+        names = {rule.holds: rule.name for rule in layers}
         space = doc.modelspace()
-        for path in _in_order(drawing, rules):
-            _add_path(space, path, names[path.holds], flat=options.release == "R12")
-        for words in (*drawing.words, *_below(drawing, said, notice)):
+        for path in _in_order(drawing, layers):
+            _add_path(space, path, names[path.holds], flat=release == "R12")
+        for words in (*drawing.words, *_below(drawing, notes, notice)):
             _add_words(space, words, names[words.holds])
         _frame(doc, drawing)
         stream = StringIO()
         doc.write(stream)
-        comments = "".join(f"999\n{plain(line)}\n" for line in (*notice, *said))
+        comments = "".join(f"999\n{plain(line)}\n" for line in (*notice, *notes))
         return comments.encode("ascii") + bytes(doc.encode(stream.getvalue()))
 
 
-def _part(
-    drawn: Drawing,
-    part: Nut | Saddle,
-    notice: Sequence[str],
-    title: Sequence[str],
-    options: Options,
-) -> bytes:
-    if options.templates:
-        drawn = stacked((drawn, *gauges(part, options.offset)), 4.0 + 2 * _out(options.offset))
-    return write(drawn, notice=notice, title=title, options=options)
-
-
-def _out(way: Offset | None) -> float:
-    return 0.0 if way is None else way.out
-
-
-def _wanted(drawing: Drawing, rules: Sequence[LayerRule]) -> Drawing:
-    """The drawing without the layers that are to be left out."""
-    out = {rule.holds for rule in rules if rule.work == "omit"}
-    left = Drawing(
-        paths=tuple(p for p in drawing.paths if p.holds not in out),
-        words=tuple(w for w in drawing.words if w.holds not in out),
-    )
-    if not left.paths:
-        raise ValueError("every layer that holds something is left out")
-    return left
+def unit_words(release: str) -> tuple[str, ...]:
+    """What a file of that release says of its unit in words."""
+    if release == "R12":
+        return ("Drawn in MILLIMETRES. R12 cannot say so itself: choose mm when you open it.",)
+    return ("Drawn in millimetres at 1:1.",)
 
 
 def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> list[Path]:
@@ -192,42 +74,10 @@ def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> list[Path]:
     return sorted(drawing.paths, key=lambda p: rank[p.holds])
 
 
-def _work_words(drawing: Drawing, rules: Sequence[LayerRule], way: Offset | None) -> Iterator[str]:
-    """Which layers are to be cut and which marked, and how the kerf or tool is accounted for."""
-    names = {rule.holds: rule.name for rule in rules}
-    here = {p.holds for p in drawing.paths}
-    outlines = [r.name for r in rules if any(p.cut and p.holds == r.holds for p in drawing.paths)]
-    square = [names["test square"]] if "test square" in here else []
-    if way is None or way.width == 0:
-        yield f"Cut: {', '.join((*outlines, *square))}. True size, no kerf or tool allowed for."
-    else:
-        yield f"Cut: {', '.join((names[way.kind], *square))}."
-        what = "kerf" if way.kind == "kerf" else "tool diameter"
-        yield (
-            f"{names[way.kind]} is {', '.join(outlines)} moved out by {way.out:.3f} mm, "
-            f"half a {what} of {way.width:.3f} mm."
-        )
-        yield "Applied once, here: cut it with the machine's own setting for it at zero."
-        yield f"Or cut {', '.join(outlines)} with the machine's setting instead. Never both."
-    if marks := [r.name for r in rules if r.work == "mark" and r.holds in here]:
-        yield f"Mark: {', '.join(marks)}. The other layers are for the eye."
-    if square:
-        yield (
-            f"{square[0]} is {SQUARE:.2f} mm wide without offset: "
-            f"kerf = {SQUARE:.2f} less the width of the square you get."
-        )
-
-
 def plain(text: str, limit: int = 100) -> str:
     """Text fit for a DXF comment or TEXT: ASCII without the characters the format acts on."""
     kept = (c if c.isascii() and c.isprintable() and c not in "%\\^{}" else "." for c in text)
     return "".join(kept)[:limit]
-
-
-def _unit_words(release: str) -> tuple[str, ...]:
-    if release == "R12":
-        return ("Drawn in MILLIMETRES. R12 can't say so itself: set mm when you open it.",)
-    return ("Drawn in millimetres at 1:1.",)
 
 
 @contextmanager
@@ -320,11 +170,11 @@ def _add_words(space: Any, words: Words, layer: str) -> None:
     text.set_placement(words.at, align=anchors[words.anchor])
 
 
-def _below(drawing: Drawing, title: Sequence[str], notice: Sequence[str]) -> Iterator[Words]:
-    """Title and notice as lines under everything drawn."""
+def _below(drawing: Drawing, notes: Sequence[str], notice: Sequence[str]) -> Iterator[Words]:
+    """Notes and notice as lines under everything drawn."""
     left, low, _, _ = drawing.bounds()
     at = low - 6.0
-    for holds, height, lines in (("words", TITLE, title), ("notice", NOTICE, notice)):
+    for holds, height, lines in (("words", TITLE, notes), ("notice", NOTICE, notice)):
         for line in lines:
             at -= height * 1.6
             yield Words(at=(left, at), text=line, height=height, holds=holds)

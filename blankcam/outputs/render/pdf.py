@@ -10,15 +10,14 @@ from typing import Any
 from blankcam.data import table
 from blankcam.inputs.layers import LayerRule, default_layers
 from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.typeface import BOLD, CAP, FONT, shown
 from blankcam.parts.curve import Arc
 
 POINTS = 72 / 25.4  # PDF points a millimetre
-CAP = 0.718  # height of a capital over the size of the type (Helvetica's metrics)
 THINNER = 0.7  # ISO 128's 0.5/0.25 group one step down: the parts are small
-FONT, BOLD = "Helvetica", "Helvetica-Bold"
 
 
-def write(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> bytes:
+def render(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> bytes:
     """PDF pages of that size in mm; the same pages give the same bytes."""
     from reportlab.pdfgen.canvas import Canvas
 
@@ -39,22 +38,6 @@ def write(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> by
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
-
-
-def width(text: str, height: float, *, bold: bool = False) -> float:
-    """How wide a line of text will be, mm, for capitals of that height."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
-    return float(stringWidth(shown(text), BOLD if bold else FONT, height / CAP))
-
-
-def shown(text: str) -> str:
-    """Text as the built-in fonts can show it; a character they lack becomes a point."""
-    return (
-        "".join(c if c.isprintable() else "." for c in text)
-        .encode("cp1252", "replace")
-        .decode("cp1252")
-    )
 
 
 def strokes(rule: LayerRule) -> list[float]:

@@ -8,13 +8,14 @@ from xml.sax.saxutils import escape
 
 from blankcam.inputs.layers import LayerRule, default_layers
 from blankcam.outputs.drawing import Drawing, Path, Words
-from blankcam.outputs.render.pdf import CAP, THINNER, shown, strokes
+from blankcam.outputs.render.pdf import THINNER, strokes
+from blankcam.outputs.typeface import CAP, shown
 from blankcam.parts.curve import Arc, Segment
 
 ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
 
 
-def write(page: Drawing, size: tuple[float, float], title: str) -> bytes:
+def render(page: Drawing, size: tuple[float, float], title: str) -> bytes:
     """One page of that size in mm; the origin of the drawing is its lower left corner."""
     wide, tall = size
     rules = {rule.holds: rule for rule in default_layers()}

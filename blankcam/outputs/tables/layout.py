@@ -72,7 +72,8 @@ def _head(design: Design) -> Section:
         title=f"{job.instrument.name} - {job.instrument.kind}, {job.instrument.handed}-handed",
         notes=(
             (
-                f"scale {both(board.scale)} in, board {at}, crown {board.crown:.2f} mm, "
+                f"scale {both(board.scale)} in, board {at}, "
+                f"fret height {board.fret_height:.2f} mm, "
                 f"relief {board.relief:.2f} mm"
             ),
         ),
@@ -160,9 +161,11 @@ def _saddle(design: Design) -> Section:
     )  # fmt: skip
     return Section(
         title="Saddle: heights under the strings, from the saddle's left end, mm (in)",
-        columns=("string", "centre", "height", "setback", "ridge from tail face", "top is off"),
+        columns=(
+            "string", "centre", "height", "compensation", "ridge from tail face", "top is off"
+        ),
         rows=tuple(
-            (f"{s.string} {s.note}", both(s.centre), both(s.height), both(s.setback),
+            (f"{s.string} {s.note}", both(s.centre), both(s.height), both(s.compensation),
              both(s.ridge), f"{s.residual:+z.3f}")
             for s in saddle.strings
         ),
@@ -249,10 +252,10 @@ def _edges(design: Design) -> Iterator[Section]:
         return
     yield Section(
         title="Nut: where its edges would lie for the least error, mm (in); not cut",
-        columns=("string", "toward the saddle", "face filed back", "setback with it", "fret 1",
+        columns=("string", "toward the saddle", "face filed back", "compensation with it", "fret 1",
                  "worst cents"),
         rows=tuple(
-            (f"{e.number} {e.note}", both(e.forward), both(e.back), both(e.setback),
+            (f"{e.number} {e.note}", both(e.forward), both(e.back), both(e.compensation),
              f"{e.cents[0]:+z.1f}", f"{max(e.cents, key=abs):+z.1f}")
             for e in design.edges
         ),

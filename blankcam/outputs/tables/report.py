@@ -97,7 +97,7 @@ def _edge(edge: advice.NutEdge) -> dict[str, Any]:
         "note": edge.note,
         "forward": edge.forward,
         "back": edge.back,
-        "setback": edge.setback,
+        "setback": edge.compensation,
         "cents": list(edge.cents),
     }
 
@@ -142,8 +142,8 @@ def _seat(seat: Seat) -> dict[str, Any]:
         "note": seat.note,
         "centre": seat.centre,
         "height": seat.height,
-        "setback": seat.setback,
-        "wanted_setback": seat.wanted_setback,
+        "setback": seat.compensation,
+        "wanted_setback": seat.wanted_compensation,
         "ridge": seat.ridge,
         "residual": seat.residual,
         "cents_at_12": seat.cents,

@@ -1,0 +1,139 @@
+"""Nut and saddle drawn flat: elevation and plan, and the gauges that are cut with them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
+from blankcam.outputs.drawings.cut_offset import Offset
+from blankcam.outputs.drawings.gauges import Template, radius_gauges, slot_gauge, square
+from blankcam.parts import elevation
+from blankcam.parts.curve import Line
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.top_curve import ArcCurve
+
+GAP = 6.0  # between two views of one part, mm
+LABEL = 1.4  # height of a string's number, mm
+
+
+def nut_drawing(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
+    """The nut's elevation with its left end at the origin, its plan below."""
+    return joined(
+        (nut_elevation(nut, stage, board), nut_plan(nut).moved(0.0, -GAP - nut.thickness))
+    )
+
+
+def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+    """The saddle's elevation with its left end at the origin, its plan below."""
+    below = saddle_plan(saddle).moved(0.0, -GAP - saddle.thickness)
+    return joined((saddle_elevation(saddle, stage, seat_top), below))
+
+
+def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
+    """Outlines finished and rough, each slot's shape and centre line, the board's surface.
+
+    ``board``: height of its wood over the seat's floor at the middle, and its radius.
+    """
+    paths = [*_outlines(nut, stage)]
+    if board is not None and board[0] > 0:
+        wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
+        paths.append(Path(chain=elevation.top_line(wood, 0.0, nut.length), holds="seat"))
+    for slot in nut.slots:
+        paths.append(Path(chain=elevation.slot_shape(nut, slot), holds="slots", closed=True))
+        top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
+        paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
+    return Drawing(
+        paths=tuple(paths),
+        words=_numbers([(s.string, s.centre) for s in nut.slots]),
+    )
+
+
+def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+    """Outlines finished and rough, string centres, the line of the bridge's top."""
+    paths = [*_outlines(saddle, stage)]
+    for seat in saddle.strings:
+        high = seat.height + saddle.allowance
+        paths.append(_upright(seat.centre, high - saddle.allowance - 2.0, high + 1.0))
+    if seat_top is not None:
+        level = Line((0.0, seat_top), (saddle.length, seat_top))
+        paths.append(Path(chain=(level,), holds="seat"))
+    return Drawing(
+        paths=tuple(paths),
+        words=_numbers([(s.string, s.centre) for s in saddle.strings]),
+    )
+
+
+def _outlines(part: Nut | Saddle, stage: Stage) -> Iterable[Path]:
+    """The outline that is to be cut at this stage, and the other one beside it.
+
+    The finished outline is always drawn; the rough one only while it is the one to cut to.
+    """
+    rough = stage is Stage.ROUGH and part.allowance > 0
+    finished = elevation.elevation(part, Stage.FINAL)
+    yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
+    if rough:
+        chain = elevation.elevation(part, Stage.ROUGH)
+        yield Path(chain=chain, holds="rough", closed=True, cut=True)
+
+
+def nut_plan(nut: Nut) -> Drawing:
+    """The nut from above, its slots at their full width."""
+    paths = [Path(chain=elevation.plan(nut), holds="plan", closed=True)]
+    for slot in nut.slots:
+        left, axis, right = elevation.slot_plan(nut, slot)
+        paths += [Path(chain=c, holds="plan slots") for c in (left, axis, right)]
+    return Drawing(paths=tuple(paths))
+
+
+def saddle_plan(saddle: Saddle) -> Drawing:
+    """The saddle from above with its ridge line and where each string crosses it."""
+    paths = [
+        Path(chain=elevation.plan(saddle), holds="plan", closed=True),
+        Path(chain=elevation.ridge_plan(saddle), holds="ridge"),
+    ]
+    for seat in saddle.strings:
+        tick = Line((seat.centre, seat.ridge - 0.4), (seat.centre, seat.ridge + 0.4))
+        paths.append(Path(chain=(tick,), holds="ridge"))
+    return Drawing(paths=tuple(paths))
+
+
+def _upright(x: float, low: float, high: float) -> Path:
+    return Path(chain=(Line((x, low), (x, high)),), holds="centres")
+
+
+def _numbers(places: Sequence[tuple[int, float]]) -> tuple[Words, ...]:
+    """The strings' numbers under the seat side, moved apart where they stand close."""
+    spots = spread([x for _, x in places], 2.0 * LABEL)
+    return tuple(
+        Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
+        for (string, _), x in zip(places, spots, strict=True)
+    )
+
+
+def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
+    """A template's outline, marks and words; ``cut`` False for one that gets no offset."""
+    holds = "gauges" if cut else "test square"
+    return Drawing(
+        paths=(
+            Path(chain=template.chain, holds=holds, closed=True, cut=cut),
+            *(Path(chain=c, holds="marks") for c in template.marks),
+        ),
+        words=tuple(
+            Words(at=at, text=text, height=1.8, holds="marks", anchor="middle")
+            for at, text in template.words
+        ),
+    )
+
+
+def gauges(
+    part: Nut | Saddle, way: Offset | None = None, label: str = "nut"
+) -> tuple[Drawing, ...]:
+    """The part's gauges and the test square, each a drawing of its own."""
+    out = 0.0 if way is None else way.out
+    if isinstance(part, Nut):
+        made = (slot_gauge(part, out, label), *radius_gauges("nut", part.top.radius, part.length))
+    else:
+        made = radius_gauges("saddle", part.top_radius, part.length)
+    return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))

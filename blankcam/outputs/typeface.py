@@ -1,0 +1,26 @@
+"""The letters of every drawing: Helvetica, one of the fonts every PDF reader has.
+
+reportlab, which knows how wide its letters are, is imported where it is used.
+"""
+
+from __future__ import annotations
+
+CAP = 0.718  # height of a capital over the size of the type (Helvetica's metrics)
+DESCENT = 0.207 / CAP  # how far a g reaches under the baseline, over the height of a capital
+FONT, BOLD = "Helvetica", "Helvetica-Bold"
+
+
+def width(text: str, height: float, *, bold: bool = False) -> float:
+    """How wide a line of text will be, mm, for capitals of that height."""
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    return float(stringWidth(shown(text), BOLD if bold else FONT, height / CAP))
+
+
+def shown(text: str) -> str:
+    """Text as the font can show it; a character it lacks becomes a point or a question mark."""
+    return (
+        "".join(c if c.isprintable() else "." for c in text)
+        .encode("cp1252", "replace")
+        .decode("cp1252")
+    )

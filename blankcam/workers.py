@@ -1,0 +1,239 @@
+"""Work handed to other processes or computers, and the rule that they end with the command.
+
+What is safe. A fork copies one thread, and every lock as it then stands: a lock that another
+thread held stays locked in the copy for ever. So a process is forked only while this one has a
+single thread, counted by the system, libraries' threads too (``second_core``); everything else
+is started anew (``local_pool``), which is safe beside any thread but takes as long as starting
+the command does.
+
+No worker outlives the command, however the command ends: the system is asked to kill a worker
+when its parent dies, and each worker watches a pipe that only the parent holds open.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections.abc import Callable, Generator, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
+
+from blankcam.faults import BlankcamError, Fault, InputError, printable
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor, Future
+    from multiprocessing.process import BaseProcess
+
+P = ParamSpec("P")
+T = TypeVar("T")
+Task = TypeVar("Task")
+Result = TypeVar("Result")
+
+_PR_SET_PDEATHSIG = 1  # prctl(2)
+
+
+@dataclass(frozen=True, slots=True)
+class Worker:
+    """Takes work in order; done in line where there is no process for it."""
+
+    executor: Executor | None = None
+
+    def submit(self, work: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Future[T]:
+        """Have it done; what it raises is raised where the result is asked for."""
+        if self.executor is None:
+            return _done_in_line(work, *args, **kwargs)
+        return self.executor.submit(work, *args, **kwargs)
+
+
+def _done_in_line(work: Callable[..., T], *args: Any, **kwargs: Any) -> Future[T]:
+    from concurrent.futures import Future
+
+    future: Future[T] = Future()
+    try:
+        future.set_result(work(*args, **kwargs))
+    except Exception as fault:  # noqa: BLE001 - raised where the result is asked for
+        future.set_exception(fault)
+    return future
+
+
+@contextmanager
+def second_core(wanted: bool) -> Iterator[Worker]:
+    """A worker for the length of a block; in line where no second core is wanted, or safe to use.
+
+    Raises
+    ------
+    BlankcamError
+        When the worker was killed by somebody else.
+    """
+    if not (wanted and cores() > 1 and _is_safe_to_fork()):
+        yield Worker()
+        return
+    from concurrent.futures import BrokenExecutor
+
+    try:
+        with _opened(lambda: _processes("fork", 1)) as executor:
+            yield Worker(executor)
+    except BrokenExecutor:
+        wrong = "its second process was killed, perhaps for want of memory"
+        raise BlankcamError(
+            Fault(where="blankcam", wrong=wrong, fix="close other programs and run it again")
+        ) from None
+
+
+def _is_safe_to_fork() -> bool:
+    """Whether this process has a single thread; no where the system does not tell."""
+    try:
+        return sum(1 for _ in Path("/proc/self/task").iterdir()) == 1
+    except OSError:
+        return False
+
+
+def cores() -> int:
+    """Cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """In place of a result: its worker died twice, the second time with nothing else to do."""
+
+    why: str
+
+
+def results_of(
+    work: Callable[[Task], Result],
+    tasks: Iterator[Task],
+    pool: Callable[[], Executor],
+    at_once: int,
+) -> Generator[tuple[Task, Result | Lost], None, None]:
+    """Results as they come, never more than ``at_once`` under way.
+
+    A worker that dies breaks the pool under all of them: those are tried again one by one, so
+    that only the one that kills its worker is given up.
+    """
+    while True:
+        lost: list[tuple[Task, str]] = []
+        with _opened(pool) as executor:
+            yield from _through(executor, work, tasks, at_once, lost)
+        if not lost:
+            return
+        for suspect, _ in lost:
+            again: list[tuple[Task, str]] = []
+            with _opened(pool) as executor:
+                yield from _through(executor, work, iter([suspect]), 1, again)
+            for task, why in again:
+                yield task, Lost(printable(why, 200))
+
+
+def _through(
+    executor: Executor,
+    work: Callable[[Task], Result],
+    tasks: Iterator[Task],
+    at_once: int,
+    lost: list[tuple[Task, str]],
+) -> Iterator[tuple[Task, Result]]:
+    """Tasks through one executor until they end or it breaks; ``lost`` takes those without result."""
+    from concurrent.futures import FIRST_COMPLETED, wait
+
+    under_way: dict[Future[Result], Task] = {}
+    while True:
+        if not lost:
+            for task in islice(tasks, at_once - len(under_way)):
+                try:
+                    under_way[executor.submit(work, task)] = task
+                except RuntimeError as broken:  # broken since the last result
+                    lost.append((task, str(broken)))
+        if not under_way:
+            return
+        for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+            task = under_way.pop(future)
+            try:
+                result = future.result()
+            except Exception as fault:  # noqa: BLE001 - whatever the executor's kind raises
+                lost.append((task, f"{type(fault).__name__}: {fault}"))
+            else:
+                yield task, result
+
+
+@contextmanager
+def _opened(pool: Callable[[], Executor]) -> Iterator[Executor]:
+    """An executor that is shut down in the end, at once where the run is stopped."""
+    executor = pool()
+    try:
+        yield executor
+    except BaseException:
+        import multiprocessing
+
+        executor.shutdown(wait=False, cancel_futures=True)
+        for child in multiprocessing.active_children():
+            child.terminate()
+        raise
+    else:
+        executor.shutdown()
+
+
+def local_pool(jobs: int) -> Callable[[], Executor]:
+    """Makes pools of processes on this computer."""
+    return lambda: _processes("spawn", jobs)
+
+
+def _processes(how: str, count: int) -> Executor:
+    import multiprocessing
+    from concurrent.futures import ProcessPoolExecutor
+
+    context = multiprocessing.get_context(how)
+    return ProcessPoolExecutor(
+        count, mp_context=context, initializer=_begin_worker, initargs=(os.getpid(),)
+    )
+
+
+def _begin_worker(parent: int) -> None:
+    """Ends with its parent; Ctrl-C is the parent's to act on."""
+    import ctypes
+    import multiprocessing
+    from threading import Thread
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    with suppress(OSError, AttributeError, TypeError):  # not every system has it
+        ctypes.CDLL(None).prctl(_PR_SET_PDEATHSIG, signal.SIGKILL)
+    if hasattr(os, "getppid") and os.getppid() != parent:  # died before it could be watched
+        os._exit(1)
+    if (watched := multiprocessing.parent_process()) is not None:
+        Thread(target=_end_after, args=(watched,), daemon=True).start()
+
+
+def _end_after(parent: BaseProcess) -> None:
+    parent.join()
+    os._exit(1)
+
+
+@contextmanager
+def cluster_pool(address: str) -> Iterator[tuple[int, Callable[[], Executor]]]:
+    """How many tasks an existing Dask cluster works at a time, and what makes its executors.
+
+    Raises
+    ------
+    InputError
+        When the extra is not installed, or nobody answers at the address.
+    """
+    try:
+        import distributed
+    except ImportError:
+        fault = Fault(
+            where="--scheduler", wrong="needs distributed", fix="pip install 'blankcam[cluster]'"
+        )
+        raise InputError(fault) from None
+    try:
+        client: Any = distributed.Client(address, timeout=5)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TypeError) as failed:
+        wrong = f"nobody answers there ({printable(failed, 100)})"
+        raise InputError(Fault(where="--scheduler", found=address, wrong=wrong)) from None
+    with client:
+        threads: dict[str, int] = client.nthreads()
+        yield max(1, sum(threads.values())), lambda: client.get_executor(pure=False)
