@@ -86,6 +86,8 @@ class Refitted:
     bottom_right: float
     top: bool
     """Whether the nut's top was brought down to its floors."""
+    widths: ByString
+    """Slots' widths, where other strings asked for wider ones; else empty."""
     milled: tuple[int, ...]
     saddle_milled: bool
 

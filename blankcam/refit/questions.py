@@ -56,7 +56,7 @@ CauseKind = Literal[
     "other_stage",
 ]
 Family = Literal[
-    "well", "inches", "swapped", "reversed", "one reading", "cut", "nut raised", "slot",
+    "well", "inches", "swapped", "reversed", "one reading", "nut", "slot",
     "saddle", "stage",
 ]  # fmt: skip
 _FAMILY: Mapping[str, Family] = {
@@ -68,10 +68,10 @@ _FAMILY: Mapping[str, Family] = {
     "first_reversed": "reversed",
     "action_reversed": "reversed",
     "one_reading": "one reading",
-    "new_nut": "cut",
-    "nut_not_cut": "cut",
-    "last_not_cut": "cut",
-    "nut_shimmed": "nut raised",
+    "new_nut": "nut",
+    "nut_not_cut": "nut",
+    "last_not_cut": "nut",
+    "nut_shimmed": "nut",
     "odd_slot": "slot",
     "new_saddle": "saddle",
     "saddle_not_cut": "saddle",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
@@ -56,6 +57,59 @@ class Judged:
         return self.weighed.asked and not self.confirmed
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FretVerdict:
+    """One string over one fret, mm."""
+
+    read: float | None
+    """None where it was not read."""
+    foreseen: float
+    """What the reading was expected to be, before it was used."""
+    foreseen_band: float
+    """It would lie within so much of that, 95 times of 100."""
+    believed: float
+    """The clearance, from all that was read and cut."""
+    wanted: float
+    done_to: float
+    """A clearance up to this is done."""
+    done: bool
+    low: bool
+    """Whether it is too low, nearly for certain."""
+    after: float
+    """What the next reading is expected to be."""
+    after_band: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StringVerdict:
+    """How one string stands and what is done about it, mm."""
+
+    number: int
+    note: str
+    first: FretVerdict
+    twelfth: FretVerdict
+    nut_take: float
+    """Off its slot's floor now."""
+    saddle_take: float
+    """Off the saddle under it now."""
+    nut_over: float
+    """What its slot's floor stands too high by; below 0: too low."""
+    saddle_over: float
+    """What the saddle stands too high by under it, its slot as it is."""
+    by: Literal["mill", "files"]
+    waits: bool
+    """Its slot waits for a higher saddle."""
+
+    @property
+    def state(self) -> Literal["done", "cut", "too low", "waits"]:
+        """What the maker is told first."""
+        if self.first.low or self.twelfth.low:
+            return "too low"
+        if self.nut_take or self.saddle_take:
+            return "cut"
+        return "waits" if self.waits else "done"
+
+
 def judge_reading(
     bench: Bench, events: Sequence[Event], reading: Reading, known: Known, *, confirmed: bool
 ) -> Judged:
@@ -72,14 +126,14 @@ def judge_reading(
     if confirmed and weighed.asked:
         used = replace(reading, loosened=loosened_by(bench, weighed.explanations[0].cause))
     first, twelfth = (
-        _foreseen(bench, s, reading.uncertainty)
+        foreseen(bench, s, reading.uncertainty)
         for s in (before.first_scatter, before.twelfth_scatter)
     )
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=used, confirmed=confirmed)
 
 
-def _foreseen(bench: Bench, scatter: Scatter, uncertainty: float) -> Foreseen:
-    """The mixture's mean and spread; the means hardly differ, but their spread counts too."""
+def foreseen(bench: Bench, scatter: Scatter, uncertainty: float) -> Foreseen:
+    """What the next reading over a fret is expected to be, over all scatters that it may have."""
     each = [before_reading(bench, r) for r in scatter.replays]
     means = np.array([e.mean for e in each])
     own = np.array([reading_sd(uncertainty, float(s)) ** 2 for s in scatter.times])

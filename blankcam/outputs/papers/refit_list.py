@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
 import numpy as np
 
+from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.tables.layout import Section, both
 from blankcam.outputs.tables.report import rounded
 from blankcam.parts.nut import Slot
-from blankcam.parts.saddle import Saddle
-from blankcam.refit.as_cut import Standing, end_heights
-from blankcam.refit.needs import Refit
+from blankcam.refit.as_cut import Standing, Taken, end_heights
+from blankcam.refit.numbers import number_at
+from blankcam.refit.verdict import StringVerdict
+
+State = Literal["done", "cut", "mend"]
+"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,9 +29,18 @@ class RefitSheet:
     job_digest: str
     count: int
     """Which refit of this job it is, from 1."""
-    done: Refit
+    nut_number: int
+    saddle_number: int
+    state: State
+    strings: tuple[StringVerdict, ...]
+    """From the bass side."""
+    taken: Taken
     before: Standing
     after: Standing
+    top_due: bool
+    """Whether the nut's top is to come down when its floors are final."""
+    scatter: str
+    """Told where readings scatter more than they state; else empty."""
     cautions: tuple[str, ...]
     programs: tuple[Mapping[str, Any], ...]
     """Records as in report.json."""
@@ -35,55 +48,90 @@ class RefitSheet:
 
 
 def sections(sheet: RefitSheet) -> tuple[Section, ...]:
-    """What to take off, what will be read then, how the saddle comes down."""
-    done = sheet.done
-    rows = tuple(
-        (
-            f"{s.number} {s.note}",
-            f"{s.nut_need:+z.3f}",
-            both(s.nut_take, 3),
-            f"{s.saddle_need:+z.3f}",
-            both(s.saddle_take, 3),
-            f"{s.first_fret_after:.3f}",
-            f"{s.action_after:.3f}",
-        )
-        for s in done.strings
-    )
+    """What was foreseen and read, what each string wants, how the parts come down."""
     heads = (
-        "string", "nut stands over, mm", "take off its slot", "saddle stands over, mm",
-        "take off the saddle", "fret 1 then, mm", "fret 12 then, mm",
+        "string", "fret 1 foreseen, mm", "read", "wanted", "fret 12 foreseen, mm", "read", "wanted",
+        "off its slot, mm", "off the saddle, mm", "then fret 1, mm", "then fret 12, mm",
     )  # fmt: skip
+    told = tuple(t for t in (sheet.scatter, *sheet.cautions) if t)
     return (
         Section(
             title=f"Refit {sheet.count} of {sheet.job}",
             columns=heads,
-            rows=rows,
-            notes=(f"clearances then: as told within {done.band:.2f} mm", *saddle_words(sheet)),
+            rows=tuple(_row(v) for v in sheet.strings),
+            notes=(*summary(sheet), *(string_words(v) for v in sheet.strings), *part_words(sheet)),
         ),
-        *(
-            Section(title="What to know", notes=told)
-            for told in [(*done.words, *sheet.cautions)]
-            if told
-        ),
+        *(Section(title="What to know", notes=told) for _ in told[:1]),
     )
 
 
-def saddle_words(sheet: RefitSheet) -> Iterator[str]:
-    """How the saddle comes down, for the hand too."""
-    done = sheet.done
-    if done.nothing and any(c.nut_short or c.saddle_short for c in done.strings):
-        yield "nothing to take off: fix what is too low first, as told below, then read again"
-    elif done.nothing:
-        yield "nothing to take off: the readings meet the targets, as far as they can be trusted"
-    if done.saddle_by == "bottom":
-        yield (
-            f"saddle: take {both(done.bottom_left, 3)} off its underside at the left end and"
-            f" {both(done.bottom_right, 3)} at the right, in a straight line; {_ends(sheet)}"
-        )
-    elif done.saddle_by == "crown":
-        yield f"saddle: no straight trim fits all strings, so its top is cut anew; {_ends(sheet)}"
+def _row(v: StringVerdict) -> tuple[str, ...]:
+    one, twelve = v.first, v.twelfth
+    return (
+        f"{v.number} {v.note}",
+        f"{one.foreseen:.2f} ± {one.foreseen_band:.2f}",
+        _read(one.read),
+        f"{one.wanted:.2f}",
+        f"{twelve.foreseen:.2f} ± {twelve.foreseen_band:.2f}",
+        _read(twelve.read),
+        f"{twelve.wanted:.2f}",
+        _off(v.nut_take),
+        _off(v.saddle_take),
+        f"{one.after:.2f} ± {one.after_band:.2f}",
+        f"{twelve.after:.2f} ± {twelve.after_band:.2f}",
+    )
+
+
+def _read(mm: float | None) -> str:
+    return "-" if mm is None else f"{mm:.2f}"
+
+
+def _off(mm: float) -> str:
+    return both(mm) if mm else "-"
+
+
+def summary(sheet: RefitSheet) -> Iterator[str]:
+    """How it stands, in a sentence."""
+    if sheet.state == "done":
+        yield "done: every string is where it should be, as far as it can be measured"
+    elif sheet.state == "mend":
+        yield "nothing to cut: mend what is too low first, as told below, then read again"
     else:
-        yield "saddle: leave it"
+        done = sum(v.state == "done" for v in sheet.strings)
+        yield f"{done} of {len(sheet.strings)} strings are done; cut what is told below"
+
+
+def part_words(sheet: RefitSheet) -> Iterator[str]:
+    """How nut and saddle come down, for the hand too."""
+    if sheet.taken.widths:
+        for before, after in _slots(sheet):
+            if after.width > before.width:
+                yield f"slot {_name(sheet, after)}: widen it to {both(after.width)}"
+    if sheet.taken.top:
+        yield "nut: its floors are final, so its top comes down to them, once and last"
+    elif sheet.top_due:
+        yield "nut: leave its top; it comes down once, last, when every floor is final"
+    yield _saddle_words(sheet)
+    if sheet.state == "done":
+        then = "bring the top down, then polish" if sheet.taken.top else "polish"
+        yield f"next: {then} both parts, and glue the nut with a drop at its front edge"
+
+
+def _name(sheet: RefitSheet, slot: Slot) -> str:
+    place = [s.centre for s in sheet.after.nut.slots].index(slot.centre)
+    return f"{number_at(place, len(sheet.after.nut.slots))} ({plain(slot.note)})"
+
+
+def _saddle_words(sheet: RefitSheet) -> str:
+    taken = sheet.taken
+    if taken.trim == "bottom":
+        return (
+            f"saddle: take {both(taken.bottom_left)} off its underside at the left end and"
+            f" {both(taken.bottom_right)} at the right, in a straight line; {_ends(sheet)}"
+        )
+    if taken.trim == "crown":
+        return f"saddle: no straight trim fits all strings, so its top is cut anew; {_ends(sheet)}"
+    return "saddle: leave it"
 
 
 def _ends(sheet: RefitSheet) -> str:
@@ -96,58 +144,69 @@ def _ends(sheet: RefitSheet) -> str:
 
 def record(sheet: RefitSheet) -> dict[str, Any]:
     """The refit for other programs; mm."""
-    done = sheet.done
+    taken = sheet.taken
     content = {
         "job": sheet.job,
         "job_digest": sheet.job_digest,
         "refit": sheet.count,
-        "cautions": [*done.words, *sheet.cautions],
-        "band": done.band,
-        "strings": [
-            {
-                "string": s.number,
-                "note": s.note,
-                "nut_need": s.nut_need,
-                "nut_take": s.nut_take,
-                "saddle_need": s.saddle_need,
-                "saddle_take": s.saddle_take,
-                "nut_short": s.nut_short,
-                "saddle_short": s.saddle_short,
-                "first_fret_after": s.first_fret_after,
-                "action_after": s.action_after,
-            }
-            for s in done.strings
-        ],
-        "nut": [_floor(b, a) for b, a in _slots(sheet)],
+        "state": sheet.state,
+        "on_instrument": {"nut": sheet.nut_number, "saddle": sheet.saddle_number},
+        "cautions": [t for t in (sheet.scatter, *sheet.cautions) if t],
+        "strings": [_string_record(v) for v in sheet.strings],
+        "nut": {
+            "top": taken.top,
+            "slots": [_floor(sheet, b, a) for b, a in _slots(sheet)],
+        },
         "saddle": {
-            "by": done.saddle_by,
-            "bottom_left": done.bottom_left,
-            "bottom_right": done.bottom_right,
+            "by": taken.trim,
+            "bottom_left": taken.bottom_left,
+            "bottom_right": taken.bottom_right,
             "ends_before": end_heights(sheet.before.saddle),
             "ends_after": end_heights(sheet.after.saddle),
-            "heights": _heights(sheet.after.saddle),
+            "heights": _heights(sheet),
         },
         "programs": list(sheet.programs),
     }
     return {key: rounded(value) for key, value in content.items()}
 
 
+def _string_record(v: StringVerdict) -> dict[str, Any]:
+    return {
+        "string": v.number,
+        "note": v.note,
+        "verdict": v.state,
+        "words": string_words(v),
+        "nut_over": v.nut_over,
+        "saddle_over": v.saddle_over,
+        "nut_take": v.nut_take,
+        "saddle_take": v.saddle_take,
+        "by": v.by,
+        "first_fret": asdict(v.first),
+        "action": asdict(v.twelfth),
+    }
+
+
 def _slots(sheet: RefitSheet) -> Sequence[tuple[Slot, Slot]]:
     return tuple(zip(sheet.before.nut.slots, sheet.after.nut.slots, strict=True))
 
 
-def _floor(before: Slot, after: Slot) -> dict[str, Any]:
+def _floor(sheet: RefitSheet, before: Slot, after: Slot) -> dict[str, Any]:
+    place = sheet.after.nut.slots.index(after)
     return {
-        "string": after.string,
+        "string": number_at(place, len(sheet.after.nut.slots)),
         "note": after.note,
         "floor_before": before.floor_front,
         "floor_after": after.floor_front,
         "depth_after": after.depth_front,
+        "width_after": after.width,
     }
 
 
-def _heights(saddle: Saddle) -> list[dict[str, Any]]:
-    return [{"string": s.string, "note": s.note, "height": s.height} for s in saddle.strings]
+def _heights(sheet: RefitSheet) -> list[dict[str, Any]]:
+    return [
+        {"string": v.number, "note": s.note, "height": s.height}
+        for v, s in zip(sheet.strings, sheet.after.saddle.strings, strict=True)
+    ]
 
 
 def bench(sheet: RefitSheet) -> str:
@@ -155,45 +214,56 @@ def bench(sheet: RefitSheet) -> str:
     lines = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     lines += [f"> {line}  " for line in sheet.notice]
     lines += ["", f"Job digest {sheet.job_digest}. Millimetres (inches).", ""]
-    lines += [*_cautions(sheet), *_nut_list(sheet), "", "## Saddle", ""]
-    lines += [f"- {words}" for words in saddle_words(sheet)]
-    lines += _ridge_list(sheet)
-    if sheet.done.saddle_by == "bottom":
-        lines.append(
-            "- by the machine: turn it over about its long axis, the crown down in soft jaws, its"
-            " left end still on the left; level its underside and set zero as the program says"
-        )
-    lines += ["", "## Programs", ""]
-    lines += [
-        f"- `{p['file']}`: proven against the part as it stands, about {p['seconds'] / 60:.0f} min"
-        for p in sheet.programs
-    ] or ["- none: this refit is by hand"]
-    lines += ["", "## Then", "", *_then(sheet), ""]
-    return "\n".join(lines)
+    lines += [*summary(sheet), "", *_cautions(sheet), "## Strings", ""]
+    lines += [f"- {plain(string_words(v))}" for v in sheet.strings]
+    lines += ["", *_nut_list(sheet), "", "## Saddle and nut", ""]
+    lines += [f"- {plain(words)}" for words in part_words(sheet)]
+    lines += [*_ridge_list(sheet), *_programs(sheet)]
+    if sheet.state != "done":
+        lines += ["", "## Then", "", *_then(sheet)]
+    return "\n".join([*lines, ""])
 
 
 def _cautions(sheet: RefitSheet) -> list[str]:
-    told = [*sheet.done.words, *sheet.cautions]
+    told = [t for t in (sheet.scatter, *sheet.cautions) if t]
     return ["## First", "", *(f"- {plain(c)}" for c in told), ""] if told else []
 
 
+def _programs(sheet: RefitSheet) -> Iterator[str]:
+    """What the machine cuts; a bench without one is told nothing of machines."""
+    if not sheet.programs:
+        return
+    yield from ("", "## Programs", "")
+    for p in sheet.programs:
+        minutes = f"about {p['seconds'] / 60:.0f} min"
+        yield f"- `{p['file']}`: proven against the part as it stands, {minutes}"
+    if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
+        yield (
+            "- for the underside: turn the saddle over about its long axis, the crown down in soft"
+            " jaws, its left end still on the left; level its underside and set zero as the program"
+            " says"
+        )
+
+
 def _nut_list(sheet: RefitSheet) -> Iterator[str]:
+    if not sheet.taken.nut_cut:
+        return
     yield from ("## Nut", "")
     yield "| string | floor now | floor then | off | depth under the top then |"
     yield "|---|---|---|---|---|"
     for before, after in _slots(sheet):
         off = before.floor_front - after.floor_front
         yield (
-            f"| {after.string} {plain(after.note)} | {before.floor_front:.3f} |"
-            f" {after.floor_front:.3f} | {both(off, 3)} | {after.depth_front:.3f} |"
+            f"| {_name(sheet, after)} | {before.floor_front:.2f} |"
+            f" {after.floor_front:.2f} | {_off(off)} | {after.depth_front:.2f} |"
         )
     yield ""
-    yield "Heights over the floor of the seat at the witness edge. Floors first, the top last."
+    yield "Heights over the floor of the seat at the front edge. Floors first, the top last."
 
 
 def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
     """Where the top is cut anew: the ridge at each string, for the hand too."""
-    if sheet.done.saddle_by != "crown":
+    if sheet.taken.trim != "crown":
         return
     before, after = sheet.before.saddle, sheet.after.saddle
     yield from (
@@ -201,24 +271,26 @@ def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
         "| string | from the left end | ridge now | ridge then | off |",
         "|---|---|---|---|---|",
     )
-    for seat in after.strings:
+    for v, seat in zip(sheet.strings, after.strings, strict=True):
         x = np.array(seat.centre)
         now, then = (float(s.top.height(x)) for s in (before, after))
         yield (
-            f"| {seat.string} {plain(seat.note)} | {both(seat.centre)} | {now:.3f} | {then:.3f} |"
-            f" {both(now - then, 3)} |"
+            f"| {v.number} {plain(seat.note)} | {both(seat.centre)} | {now:.2f} | {then:.2f} |"
+            f" {both(now - then)} |"
         )
     yield ""
     yield "Heights over its underside. By hand: file the ridge down, then round it as it was."
 
 
 def _then(sheet: RefitSheet) -> Iterator[str]:
-    yield "String it, tune it, let it settle, and read both clearances again:"
+    yield "String it, tune it, let it settle, and read both clearances again. Foreseen:"
     yield ""
     yield "| string | fret 1 | fret 12 |"
     yield "|---|---|---|"
-    for s in sheet.done.strings:
-        yield f"| {s.number} {plain(s.note)} | {s.first_fret_after:.2f} | {s.action_after:.2f} |"
+    for v in sheet.strings:
+        yield (
+            f"| {v.number} {plain(v.note)} | {v.first.after:.2f} ± {v.first.after_band:.2f} |"
+            f" {v.twelfth.after:.2f} ± {v.twelfth.after_band:.2f} |"
+        )
     yield ""
-    yield f"Within {sheet.done.band:.2f} mm. If this refit is not cut, say"
-    yield '`last_refit = "not cut"` in the next readings.'
+    yield 'If this refit is not cut, say `last_refit = "not cut"` in the next readings.'
