@@ -33,12 +33,15 @@ _INTERRUPTED = 130  # what typer makes of Ctrl-C
 
 F = TypeVar("F", bound=Callable[..., None])
 
+DOCS = Path(__file__).parent / "docs"
+"""The papers that are shipped: job file, commands, machines, findings, bench loop, sources."""
+
 app = typer.Typer(
     name="blankcam",
     help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    epilog="Begin with: blankcam start my-job.toml --like classical",
+    epilog=f"Begin with: blankcam start my-job.toml --like classical\n\n\b\nRead on in: {DOCS}",
 )
 
 
@@ -125,7 +128,7 @@ def start(
     ] = False,
 ) -> None:
     """Write a commented job file with typical values."""
-    from blankcam.workflows import make
+    from blankcam.workflows import start as start_job
 
     if ask:
         _asked(file, like, force=force)
@@ -133,7 +136,7 @@ def start(
     if like is None:
         fix = "--like KIND writes typical values, --ask asks for your own"
         raise InputError(Fault(where="start", wrong="says neither --like nor --ask", fix=fix))
-    for line in make.start(file, like, force=force):
+    for line in start_job.start(file, like, force=force):
         print(line)
 
 
@@ -141,19 +144,19 @@ def _asked(file: str, like: str | None, *, force: bool) -> None:
     from blankcam import terminal
     from blankcam.inputs.interview import part_path
     from blankcam.inputs.machine_file import read_profile
-    from blankcam.workflows import make
+    from blankcam.workflows import start as start_job
 
-    talk = make.begin(file, like, force=force)
-    taken_up = make.is_kept(file)
+    talk = start_job.begin(file, like, force=force)
+    taken_up = start_job.is_kept(file)
     try:
         if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
-            make.forget(file)
-            talk = make.begin(file, like, force=force)
-        talk = terminal.converse(talk, keep=lambda t: make.keep(file, t), machine=read_profile)
+            start_job.forget(file)
+            talk = start_job.begin(file, like, force=force)
+        talk = terminal.converse(talk, keep=lambda t: start_job.keep(file, t), machine=read_profile)
     except (EOFError, KeyboardInterrupt):
         print()
-        raise make.broken_off(file) from None
-    for line in make.finish(file, talk, force=force):
+        raise start_job.broken_off(file) from None
+    for line in start_job.finish(file, talk, force=force):
         print(line)
 
 
@@ -173,13 +176,13 @@ def layout(
 ) -> None:
     """Print every computed number of a job."""
     from blankcam import terminal
-    from blankcam.workflows import make
+    from blankcam.workflows import layout as layouts
 
     if picture:
-        for line in make.picture(job, terminal.width(), plain=terminal.is_plain()):
+        for line in layouts.picture(job, terminal.width(), plain=terminal.is_plain()):
             print(line)
         return
-    found = make.layout(job, machine, stage, scatter=scatter, feeds=feeds)
+    found = layouts.layout(job, machine, stage, scatter=scatter, feeds=feeds)
     if as_json:
         print(found.report_text, end="")
     else:
@@ -319,10 +322,11 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave."""
-    from blankcam.workflows import cut_part, refit
+    from blankcam.workflows import prove as proofs
+    from blankcam.workflows import refit
 
-    of_refit = cut_part.stem_of(program, cut_part.program_bytes(program)).startswith(refit.STEMS)
-    prove_one = refit.prove if of_refit else cut_part.prove
+    of_refit = proofs.stem_of(program, proofs.program_bytes(program)).startswith(refit.STEMS)
+    prove_one = refit.prove if of_refit else proofs.prove
     passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line)
@@ -341,9 +345,9 @@ def machines(
 ) -> None:
     """List the machine profiles, or check and show one."""
     from blankcam import terminal
-    from blankcam.workflows import make
+    from blankcam.workflows import layout as layouts
 
-    terminal.show(make.machines(name))
+    terminal.show(layouts.machines(name))
 
 
 def run_cli() -> None:

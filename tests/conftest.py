@@ -1,13 +1,100 @@
-"""What all tests share."""
+"""What all tests share: the workshop's jobs, the tiers, seeds, and who must not be missing."""
 
+import importlib
 import os
+import shutil
 from pathlib import Path
 
-from hypothesis import settings
+import pytest
+from hypothesis import HealthCheck, seed, settings
 
 REPO = Path(__file__).parents[1]
 DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
+OUTSIDE = os.environ.get("BLANKCAM_OUTSIDE") == "1"
+"""Whether every outside program must be there, as in CI."""
 
-settings.register_profile("steady", derandomize=True, deadline=None)
+
+def demo_job(stem):
+    """The path of a job of the invented workshop."""
+    (path,) = (p for p in DEMO_JOBS if p.stem == stem)
+    return path
+
+
+STEEL = demo_job("concert-steel")
+"""The job that most tests start from."""
+EACH_DEMO_JOB = [
+    pytest.param(path, id=path.stem, marks=() if path == STEEL else pytest.mark.long)
+    for path in DEMO_JOBS
+]
+"""For tests of every job: in a first run the one job, the others in the long tier."""
+
+CHROMIUM_FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--use-gl=angle",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+
+settings.register_profile("steady", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("local", deadline=None)
 settings.load_profile("steady" if os.environ.get("CI") else "local")
+
+
+def by_chance(name, count):
+    """A test of ``count`` random examples, or of as many as the variable ``name`` says.
+
+    BLANKCAM_SEED seeds it, also where property tests draw the same examples each time.
+    """
+    most = settings(
+        max_examples=int(os.environ.get(name, count)), suppress_health_check=list(HealthCheck)
+    )
+    number = os.environ.get("BLANKCAM_SEED")
+    return lambda test: seed(int(number))(most(test)) if number else most(test)
+
+
+def needed(present, what):
+    """Skip for want of an outside program; fail where it must be there."""
+    if not present:
+        (pytest.fail if OUTSIDE else pytest.skip)(f"{what} is not installed")
+
+
+def library(name):
+    """Another project's library that a test asks; its tests skip where it may be missing."""
+    return importlib.import_module(name) if OUTSIDE else pytest.importorskip(name)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A browser without a screen, for the whole run."""
+    found = next((p for n in ("chromium", "chromium-browser") if (p := shutil.which(n))), None)
+    needed(found, "chromium")
+    sync_api = library("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=found, args=list(CHROMIUM_FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item, call):
+    """Where nothing may be missing, a test that skips has failed, but for want of a case."""
+    report = yield
+    if OUTSIDE and report.skipped and not hasattr(report, "wasxfail"):
+        reason = str(report.longrepr[2])
+        if not reason.startswith(("Skipped: nothing of the kind", "Skipped: takes hours")):
+            report.outcome, report.longrepr = "failed", f"must not be skipped here: {reason}"
+    return report
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    """Timings are never part of a first run."""
+    for item in items:
+        if item.get_closest_marker("benchmark"):
+            item.add_marker(pytest.mark.long)

@@ -1,30 +1,61 @@
 """Programs proved on the blank and in the place the job gives them, on a coarser grid."""
 
-from blankcam.replay.proof import ProgramText, Setup
+from blankcam.gcode import writer
+from blankcam.parts.frames import Setup
+from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
-from blankcam.workflows import cut_part
+from blankcam.toolpath import build
+from blankcam.workflows.cut_part import cut_part, write_part
+from blankcam.workflows.request import blank_as_cut, box_of, request_of
 
 STEP = 0.1
 """mm; coarser than the proof's own cells: heights are exact at each, slots and ends have probes."""
 
 
+def plan_of(found, part, profile, stage):
+    """The plan of a part of a design, not written."""
+    return build.plan(request_of(found, part.name, profile, stage))
+
+
+def files_of(found, plan, profile):
+    """The files of a plan."""
+    job = found.job
+    return tuple(writer.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
+
+
+def result_of(found, name, profile, stage):
+    """A part of a design planned, written and proven."""
+    return cut_part(request_of(found, name, profile, stage))
+
+
+def unproven(found, name, profile, stage):
+    """A part of a design planned and written."""
+    return write_part(request_of(found, name, profile, stage))
+
+
+def box_in_frame(found, part):
+    """The blank of a part as it comes under the cutter."""
+    return box_of(blank_as_cut(found, part), part)
+
+
 def proved(found, part, profile, stage, plan, written, **changed):
     """The proof of a plan's texts; ``changed``: other texts by stem, - as _."""
-    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
-    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
+    programs = [w.program for w in written]
+    setups = {w.name: Setup(w.setup) for w in written}
+    cuts = [(o.tool.number, o.cut) for p in programs for o in p.operations]
     return prove(
         [
             ProgramText(
-                name=w.file,
-                data=changed.get(w.file.removesuffix(".ngc").replace("-", "_"), w.text),
-                setup=setups[w.file],
+                name=w.name,
+                data=changed.get(w.name.removesuffix(".ngc").replace("-", "_"), w.text),
+                setup=setups[w.name],
             )
             for w in written
         ],
         part,
         stage=stage,
-        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=cut_part.stock_of(found, part),
+        milled=frozenset(c.string for c in plan.slots if c.tool),
+        stock=box_in_frame(found, part),
         profile=profile,
         material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},

@@ -7,16 +7,14 @@ comments after ``;``. Nothing else is ever written.
 from __future__ import annotations
 
 import math
-import re
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from blankcam import digest
 from blankcam.gcode import numbers
+from blankcam.gcode.comments import comment
+from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
+from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Controller, Profile, ToolChange
-from blankcam.inputs.tool import Shape, Tool
-from blankcam.safety import notice
 from blankcam.toolpath import linearize
 from blankcam.toolpath.moves import (
     AXES_OF_PLANE,
@@ -31,32 +29,11 @@ from blankcam.toolpath.moves import (
 )
 from blankcam.toolpath.timing import estimate
 
-ENDING = ".ngc"
 BLEND = 0.002
 """mm that G64 may cut a corner."""
-_UNWANTED = re.compile(r"[^A-Za-z0-9 .,\-+=/_]+")
-_ACTING = re.compile(r"^\s*(MSG|DEBUG|PRINT|LOG|PROBE)", re.IGNORECASE)
-_PLACEHOLDER = "0" * digest.LENGTH
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """A program's text and what a report says of it."""
-
-    file: str
-    text: str
-    lines: int
-    cut_length: float
-    """mm at feed."""
-    seconds: float
-    """Estimate."""
-    cutting_seconds: float
-    air_seconds: float
-    bound_seconds: float
-    """Cutting at least: the waste at the best rate allowed, and the finishing passes."""
-
-
-def write(program: Program, profile: Profile, job_name: str, job_digest: str) -> Written:
+def write(program: Program, profile: Profile, job_name: str, job_digest: str) -> ProgramFile:
     """The text of a program for a machine.
 
     Parameters
@@ -67,92 +44,19 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         As the job carries it.
     """
     times = estimate(program, profile)
-    seconds = times.total
     body = _Body(profile.controller, profile.spin_up)
     body.begin()
     for i, operation in enumerate(program.operations):
         body.operation(operation, program, program.operations[i - 1] if i else None)
     body.end(program)
-    head = list(_head(program, profile, job_name, job_digest, seconds))
-    text = _text(profile.controller, head, body.lines)
-    signed = text.replace(f"moves digest {_PLACEHOLDER}", f"moves digest {digest.of_moves(text)}")
-    return Written(
-        file=program.stem + ENDING,
-        text=signed,
-        lines=signed.count("\n"),
+    head = list(header_lines(program, profile, job_name, job_digest, times.total))
+    return ProgramFile(
+        name=program.stem + ENDING,
+        text=signed(_text(profile.controller, head, body.lines)),
+        program=program,
         cut_length=body.cut_length,
-        seconds=seconds,
-        cutting_seconds=times.cutting,
-        air_seconds=times.air,
-        bound_seconds=sum(o.least for o in program.operations),
+        times=times,
     )
-
-
-def clean(text: str) -> str:
-    """Text that can do no harm in a comment: letters, digits, space and ``. , - + = / _``."""
-    kept = " ".join(_UNWANTED.sub(" ", text).split())
-    return f"- {kept}" if _ACTING.match(kept) else kept
-
-
-def comment(controller: Controller, text: str) -> Iterator[str]:
-    """A comment in the controller's style, wrapped to its line length."""
-    room = controller.line_length - 2
-    lines = textwrap.wrap(clean(text), room)
-    if any(_ACTING.match(line) for line in lines):
-        lines = textwrap.wrap(clean(text), room - 2)
-    for line in lines:
-        safe = f"- {line}" if _ACTING.match(line) else line
-        yield f"; {safe}" if controller.comments == "semicolon" else f"({safe})"
-
-
-def tool_words(tool: Tool) -> str:
-    """A tool in one line."""
-    words = f"tool {tool.number}: {tool.shape} {tool.diameter:g} mm"
-    if tool.shape in (Shape.TAPERED_BALL, Shape.VEE):
-        words += f", tip {tool.tip_diameter:g} mm, {tool.angle:g} deg"
-    return f"{words}, {tool.flutes} flutes, stick-out {tool.stick_out:g} mm"
-
-
-def _head(
-    program: Program, profile: Profile, job_name: str, job_digest: str, seconds: float
-) -> Iterator[str]:
-    yield from notice(program.material, str(profile.kind))
-    stock = program.stock
-    yield f"makes: {program.part}, on {program.setup}, stage {program.stage}"
-    yield f"file: {program.stem}{ENDING}"
-    yield f"job: {job_name[:100]}"
-    yield f"machine: {profile.name}"
-    yield f"material: {program.material}"
-    yield (
-        f"stock: x {stock.x_min:.2f} to {stock.x_max:.2f}, y {stock.y_min:.2f} to "
-        f"{stock.y_max:.2f}, z {stock.z_min:.2f} to {stock.z_max:.2f} mm"
-    )
-    yield f"zero: {program.zero}"
-    yield from program.places
-    yield _holding_words(program)
-    for tool in program.tools:
-        yield tool_words(tool)
-    yield f"time: about {seconds / 60:.1f} min, an estimate"
-    yield f"moves digest {_PLACEHOLDER}"
-    yield f"job digest {job_digest}"
-    if program.readings:
-        yield f"readings digest {program.readings}"
-
-
-def _holding_words(program: Program) -> str:
-    held = program.holding
-    if program.setup == "edge":
-        return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
-    if held.on_face == "clamps":
-        return (
-            f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "
-            f"it and {held.clamp_height:g} mm high"
-        )
-    if held.on_face == "fixture":
-        return f"hold: between the walls of a fixture, {held.face_top:g} mm over its floor"
-    if held.on_face == "tape":
-        return "hold: on a waste board by tape"
-    return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
 
 
 def _text(controller: Controller, head: list[str], body: list[str]) -> str:

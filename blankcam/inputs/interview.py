@@ -18,6 +18,7 @@ from typing import Any
 from blankcam.data import table
 from blankcam.faults import Fault, InputError, printable
 from blankcam.inputs import job_file, starter
+from blankcam.inputs.border import parse_toml
 from blankcam.inputs.job import KINDS
 from blankcam.inputs.units import parse_length
 
@@ -142,7 +143,7 @@ def taken_up(text: str, path: str) -> Talk:
         When the file is none of ours or an answer in it is not right.
     """
     fix = "remove it, and begin anew"
-    stored = job_file.parse_toml(text, path)
+    stored = parse_toml(text, path)
     talk = Talk()
     try:
         for key, said in stored.items():

@@ -1,88 +1,27 @@
-"""The job file's border: what each key may hold. Models live here only; the core sees plain values.
-
-Every model is frozen and strict, refuses keys it does not know, and takes no NaN or infinity.
-"""
+"""What each key of a job file may hold."""
 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from blankcam.data import table
 from blankcam.faults import printable
 from blankcam.inputs import job
-from blankcam.inputs.units import HINT, inches, parse_length
-
-_LENGTH_SCHEMA = {
-    "type": "string",
-    "description": 'a length with its unit: "43.5 mm", "1 11/16 in", "0.024 in"',
-    "pattern": r"^\s*[-+]?\s*[0-9.][0-9./ -]*\s*(mm|cm|m|in|inch|inches|ft|thou|\"|″)\s*$",
-}
-_ANGLE = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+))\s*(deg|°)\s*", re.ASCII)
-_UNIT_WEIGHT = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(g/m|lb/in)\s*", re.ASCII)
-_G_PER_M = {"g/m": 1.0, "lb/in": 17857.967}  # 0.45359237 kg over 0.0254 m
-
-
-def sane(key: str) -> tuple[float, float]:
-    """The believable range of a key such as ``nut.tilt``, from data/sane.toml."""
-    where, name = key.split(".")
-    low, high = table("sane")[where][name]
-    return float(low), float(high)
-
-
-def length_reader(key: str) -> Callable[[object], float]:
-    """A reader of one length, bounded as data/sane.toml says."""
-    low, high = sane(key)
-
-    def read(value: object) -> float:
-        if not isinstance(value, str):
-            raise ValueError(f"a bare {_kind(value)} is not a length; {HINT}")  # noqa: TRY004
-        mm = parse_length(value)
-        if not low <= mm <= high:
-            span = f"{low:g} to {high:g} mm ({inches(low, 3)} to {inches(high, 3)} in)"
-            raise ValueError(f"is {mm:.6g} mm, not believable here; expected {span}")
-        return mm
-
-    return read
-
-
-def _kind(value: object) -> str:
-    if isinstance(value, bool):
-        return "true or false"
-    if isinstance(value, int | float):
-        return "number"
-    return "list" if isinstance(value, list) else "table" if isinstance(value, dict) else "value"
-
-
-def _text_reader(pattern: re.Pattern[str], hint: str) -> Callable[[object], re.Match[str]]:
-    def read(value: object) -> re.Match[str]:
-        found = pattern.fullmatch(value) if isinstance(value, str) and len(value) < 40 else None
-        if found is None:
-            raise ValueError(f"expected {hint}")
-        return found
-
-    return read
-
-
-def _angle(value: object) -> float:
-    found = _text_reader(_ANGLE, 'an angle such as "7 deg"')(value)
-    low, high = sane("nut.tilt")
-    if not low <= float(found[1]) <= high:
-        raise ValueError(f"not believable here; expected {low:g} to {high:g} deg")
-    return math.radians(float(found[1]))
-
-
-def _unit_weight(value: object) -> float:
-    found = _text_reader(_UNIT_WEIGHT, 'a weight by length such as "10.2 g/m"')(value)
-    weight = float(found[1]) * _G_PER_M[found[2]]
-    low, high = sane("string.unit_weight")
-    if not low <= weight <= high:
-        raise ValueError(f"is {weight:.4g} g/m, not believable; expected {low:g} to {high:g} g/m")
-    return weight
+from blankcam.inputs.fields import (
+    LENGTH_SCHEMA,
+    Length,
+    Matching,
+    Quantity,
+    Table,
+    Text,
+    Whole,
+    quantity_reader,
+    sane,
+)
+from blankcam.inputs.units import ANGLE, UNIT_WEIGHT
 
 
 def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerString]:
@@ -117,20 +56,20 @@ def _exposure(value: object) -> float:
 
 
 def _radius(value: object) -> job.Radius:
-    read = length_reader("board.radius")
+    read = quantity_reader("board.radius")
     if value == "flat":
         return job.Radius(nut=math.inf, end=math.inf, end_at=1.0)
     if isinstance(value, dict):
         if set(value) != {"nut", "end", "end_at"}:
             raise ValueError("expected { nut = ..., end = ..., end_at = ... }")
-        end_at = length_reader("board.end_at")(value["end_at"])
+        end_at = quantity_reader("board.end_at")(value["end_at"])
         return job.Radius(nut=read(value["nut"]), end=read(value["end"]), end_at=end_at)
     radius = read(value)
     return job.Radius(nut=radius, end=radius, end_at=1.0)
 
 
 def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | job.PerString]:
-    read = per_string(length_reader(key))
+    read = per_string(quantity_reader(key))
     choices = " or ".join(f'"{w}"' for w in words)
 
     def reader(value: object) -> str | job.PerString:
@@ -144,27 +83,22 @@ def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | 
 
 
 _ONE_OR_EACH = [
-    _LENGTH_SCHEMA,
+    LENGTH_SCHEMA,
     {
         "type": "object",
-        "properties": {"bass": _LENGTH_SCHEMA, "treble": _LENGTH_SCHEMA},
+        "properties": {"bass": LENGTH_SCHEMA, "treble": LENGTH_SCHEMA},
         "required": ["bass", "treble"],
         "additionalProperties": False,
     },
-    {"type": "array", "items": _LENGTH_SCHEMA},
+    {"type": "array", "items": LENGTH_SCHEMA},
 ]
-
-
-def Length(key: str) -> Any:  # noqa: N802 - reads as a type where it is used
-    """A length in mm, bounded by the key's entry in data/sane.toml."""
-    return Annotated[float, BeforeValidator(length_reader(key)), WithJsonSchema(_LENGTH_SCHEMA)]
 
 
 def Lengths(key: str) -> Any:  # noqa: N802
     """A length for every string."""
     return Annotated[
         job.Graded | tuple[float, ...],
-        BeforeValidator(per_string(length_reader(key))),
+        BeforeValidator(per_string(quantity_reader(key))),
         WithJsonSchema({"anyOf": _ONE_OR_EACH}),
     ]
 
@@ -204,10 +138,10 @@ BoardRadius = Annotated[
         {
             "anyOf": [
                 {"const": "flat"},
-                _LENGTH_SCHEMA,
+                LENGTH_SCHEMA,
                 {
                     "type": "object",
-                    "properties": dict.fromkeys(("nut", "end", "end_at"), _LENGTH_SCHEMA),
+                    "properties": dict.fromkeys(("nut", "end", "end_at"), LENGTH_SCHEMA),
                     "required": ["nut", "end", "end_at"],
                     "additionalProperties": False,
                 },
@@ -215,30 +149,19 @@ BoardRadius = Annotated[
         }
     ),
 ]
-Angle = Annotated[
-    float,
-    BeforeValidator(_angle),
-    WithJsonSchema({"type": "string", "description": 'an angle such as "7 deg"'}),
-]
-UnitWeight = Annotated[
-    float,
-    BeforeValidator(_unit_weight),
-    WithJsonSchema({"type": "string", "description": 'such as "10.2 g/m"'}),
-]
 
 
-class Table(BaseModel):
-    """The settings all tables of the job file share."""
-
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, hide_input_in_errors=True
-    )
+Note = Matching(
+    "[A-Ga-g](#|b|♯|♭)?[0-8]",
+    "is not a note",
+    'write a letter, # or b, and the octave, such as "E2" or "Bb3"',
+)
 
 
 class Instrument(Table):
     """What instrument it is."""
 
-    name: str = Field(min_length=1, max_length=200)
+    name: Text(200)  # type: ignore[valid-type]
     kind: Literal[job.KINDS]  # type: ignore[valid-type]
     scale: Length("instrument.scale")  # type: ignore[valid-type]
     handed: Literal["right", "left"]
@@ -251,18 +174,18 @@ class Board(Table):
     radius: BoardRadius
     fret_height: Length("board.fret_height")  # type: ignore[valid-type]
     relief: Length("board.relief")  # type: ignore[valid-type]
-    body_fret: int = Field(ge=5, le=30)
+    body_fret: Whole(5, 30)  # type: ignore[valid-type]
 
 
 class String(Table):
     """One string, listed from the bass side."""
 
-    note: str = Field(pattern=r"^[A-Ga-g](#|b|♯|♭)?[0-8]$")
+    note: Note  # type: ignore[valid-type]
     gauge: Length("string.gauge")  # type: ignore[valid-type]
     make: Literal[job.MAKES]  # type: ignore[valid-type]
-    unit_weight: UnitWeight | None = None
+    unit_weight: Quantity("string.unit_weight", UNIT_WEIGHT) | None = None  # type: ignore[valid-type]
     stiffness: float | None = Field(default=None, ge=1, le=2000)
-    course: int | None = Field(default=None, ge=1, le=24)
+    course: Whole(1, 24) | None = None  # type: ignore[valid-type]
 
 
 class Nut(Table):
@@ -275,7 +198,7 @@ class Nut(Table):
     margin_to: Literal["centre", "edge"]
     spacing: Literal["equal gaps", "equal centres"]
     course_gap: Length("nut.course_gap")  # type: ignore[valid-type]
-    tilt: Angle
+    tilt: Quantity("nut.tilt", ANGLE)  # type: ignore[valid-type]
     first_fret: Lengths("nut.first_fret") | None = None  # type: ignore[valid-type]
     lift: Lengths("nut.lift") | None = None  # type: ignore[valid-type]
     clearance: Length("nut.clearance")  # type: ignore[valid-type]
@@ -327,7 +250,7 @@ class Blanks(Table):
 class Plan(Table):
     """Which operations the machine does and which the hand."""
 
-    machine: str = Field(min_length=1, max_length=300)
+    machine: Text(300)  # type: ignore[valid-type]
     outline: Literal["mill", "saw"]
     thickness: Literal["mill", "hand"]
     ends: Literal["mill", "hand"]
@@ -348,7 +271,7 @@ class Holding(Table):
 
 
 _Spread = Annotated[
-    float, BeforeValidator(length_reader("uncertainty.length")), WithJsonSchema(_LENGTH_SCHEMA)
+    float, BeforeValidator(quantity_reader("uncertainty.length")), WithJsonSchema(LENGTH_SCHEMA)
 ]
 
 

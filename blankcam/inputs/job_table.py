@@ -16,9 +16,9 @@ from collections.abc import Sequence
 from typing import Any
 
 from blankcam.faults import BlankcamError, Fault, InputError
-from blankcam.inputs.border import Path, spelled
+from blankcam.inputs.border import Path, parse_toml, read_text, spelled
 from blankcam.inputs.job import Job
-from blankcam.inputs.job_file import fill, from_tables, known_keys, parse_toml, read_text
+from blankcam.inputs.job_file import fill, from_tables, known_keys
 
 MOST_ROWS = 10_000
 _STEP = re.compile(r"([a-z_]+)((?:\[\d{1,2}\])?)(?:\.|$)")

@@ -1,33 +1,38 @@
-"""Machine profiles from TOML: every fault at once, each with its key path and line.
-
-Every number with a dimension is written with its unit (``blankcam.inputs.quantity``); counts,
-numbers of tools and switches are plain.
-"""
+"""Machine profiles from TOML, checked key by key and then for what contradicts."""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 from blankcam.faults import Fault, InputError
-from blankcam.inputs import border as toml_lines
-from blankcam.inputs import layers, quantity
-from blankcam.inputs.job_file import parse_toml
+from blankcam.inputs import layers
+from blankcam.inputs.border import (
+    FileKind,
+    Source,
+    faults_of,
+    in_file_order,
+    parse_toml,
+    read_text,
+    source_of,
+    valid,
+    wanted,
+)
+from blankcam.inputs.fields import Table
 from blankcam.inputs.machine import Axis, Controller, Drawn, Holding, Kind, Profile, ToolChange
+from blankcam.inputs.machine_schema import DrawingTable, ProfileFile, ToolTable
 from blankcam.inputs.tool import Shape, Tool
 
-LARGEST_FILE = 200_000
-MOST_TOOLS = 200
-HOLDINGS = ("vice", "fixture", "carrier", "tape")
+FILE = FileKind(name="a machine profile")
 CONE_SLACK = 0.98
 """A cone's angle and length are printed rounded."""
-ON_FACE = ("carrier", "tape", "clamps", "fixture")
-PLANES = ("G17", "G18", "G19")
-RELEASES = ("R2000", "R2010", "R12")
-PAPERS = ("A4", "Letter")
+_CUTTING = ("travel", "feed_max", "spindle_max", "tools")
+NEEDED = {Kind.MILL: _CUTTING, Kind.ROUTER: _CUTTING, Kind.LASER: ("kerf",), Kind.HAND: ()}
+"""What a profile of a kind must say for itself."""
+_AXES = ("travel", "rapid", "acceleration", "feed_max")
+_POINTED = (Shape.TAPERED_BALL, Shape.VEE)
 
 
 def shipped() -> dict[str, Path]:
@@ -48,36 +53,10 @@ def read_profile(name: str) -> Profile:
         With every fault found.
     """
     known = shipped()
-    path = known.get(name)
-    if path is None:
-        path = Path(name)
-        if path.suffix != ".toml":
-            raise InputError(_unknown(name, known))
-    try:
-        if path.exists() and not path.is_file():  # a pipe or a device may have no end
-            raise InputError(Fault(where=name, wrong="is not a file", fix=_hint(known)))
-        with path.open("rb") as stream:
-            raw = stream.read(LARGEST_FILE + 1)
-        if len(raw) > LARGEST_FILE:
-            raise InputError(Fault(where=name, wrong=f"is over {LARGEST_FILE} bytes long"))
-        text = raw.decode()
-    except OSError as error:
-        wrong = f"can't be read: {error.strerror or error}"
-        raise InputError(Fault(where=name, wrong=wrong, fix=_hint(known))) from None
-    except ValueError:
-        raise InputError(Fault(where=name, wrong="is not UTF-8 text")) from None
-    return parse_profile(text, where=str(path))
-
-
-def parse_profile(text: str, where: str) -> Profile:
-    """A profile from its text; ``where`` names it in faults. Raises InputError."""
-    data = parse_toml(text, where)
-    faults: list[Fault] = []
-    table = _Table(data, (), where, toml_lines.key_lines(text), faults)
-    profile = _profile(table, where)
-    if faults or profile is None:
-        raise InputError(faults)
-    return profile
+    path = str(known.get(name, name))
+    if not path.endswith(".toml"):
+        raise InputError(_unknown(name, known))
+    return parse_profile(read_text(path, fix=_hint(known)), where=path)
 
 
 def _unknown(name: str, known: Iterable[str]) -> Fault:
@@ -90,301 +69,160 @@ def _hint(known: Iterable[str]) -> str:
     return f"shipped are {', '.join(known)}; a file of your own ends in .toml"
 
 
-@dataclass(slots=True)
-class _Table:
-    """One table being read: typed getters that note faults and go on with a stand-in."""
+def parse_profile(text: str, where: str) -> Profile:
+    """A profile from its text; ``where`` names it in faults.
 
-    data: dict[str, Any]
-    path: toml_lines.Path
-    where: str
-    lines: dict[toml_lines.Path, int]
-    faults: list[Fault]
-    seen: set[str] = field(default_factory=set)
-
-    def fault(self, key: str, wrong: str, fix: str = "", found: object = None) -> None:
-        path = (*self.path, key) if key else self.path
-        self.faults.append(
-            Fault(
-                where=self.where,
-                key=toml_lines.spelled(path),
-                line=toml_lines.line_of(self.lines, path),
-                found=found,
-                wrong=wrong,
-                fix=fix,
-            )
-        )
-
-    def raw(self, key: str) -> Any:
-        self.seen.add(key)
-        return self.data.get(key)
-
-    def text(self, key: str, default: str | None = None) -> str:
-        value = self.raw(key)
-        if value is None:
-            if default is None:
-                self.fault(key, "is missing")
-            return default or ""
-        if not isinstance(value, str) or len(value) > 200:
-            self.fault(key, "is not a short text", found=value)
-            return ""
-        return value
-
-    def choice(self, key: str, allowed: Iterable[str], default: str | None = None) -> str:
-        value, choices = self.text(key, default), tuple(allowed)
-        if value in choices:
-            return value
-        if value:
-            near = difflib.get_close_matches(value, choices, 1)
-            fix = f"did you mean {near[0]!r}?" if near else f"use one of {', '.join(choices)}"
-            self.fault(key, "is not known", fix, value)
-        return choices[0]
-
-    def quantity(
-        self, key: str, what: str, low: float, high: float, default: float | None = None
-    ) -> float:
-        value = self.raw(key)
-        example = f'write it like "{quantity.EXAMPLES[what]}"'
-        if value is None:
-            if default is None:
-                self.fault(key, "is missing", example)
-            return low if default is None else default
-        if not isinstance(value, str):
-            self.fault(key, "has no unit", example, value)
-            return low
-        try:
-            number = quantity.parse(value, what)
-        except ValueError as error:
-            self.fault(key, str(error), found=value)
-            return low
-        if not low <= number <= high:
-            unit = quantity.EXAMPLES[what].split(" ")[1]
-            self.fault(key, f"is not between {low:g} and {high:g} {unit}", found=value)
-            return low
-        return number
-
-    def whole(self, key: str, low: int, high: int, default: int | None = None) -> int:
-        value = self.raw(key)
-        if value is None and default is not None:
-            return default
-        if value is None:
-            self.fault(key, "is missing")
-        elif isinstance(value, bool) or not isinstance(value, int):
-            self.fault(key, "is not a whole number", found=value)
-        elif not low <= value <= high:
-            self.fault(key, f"is not between {low} and {high}", found=value)
-        else:
-            return value
-        return low
-
-    def switch(self, key: str) -> bool:
-        value = self.raw(key)
-        if value is not None and not isinstance(value, bool):
-            self.fault(key, "is neither true nor false", found=value)
-        return value is True
-
-    def table(self, key: str) -> _Table:
-        value = self.raw(key)
-        if value is not None and not isinstance(value, dict):
-            self.fault(key, "is not a table", found=value)
-        return self.below(value if isinstance(value, dict) else {}, key)
-
-    def below(self, data: dict[str, Any], *steps: str | int) -> _Table:
-        return _Table(data, (*self.path, *steps), self.where, self.lines, self.faults)
-
-    def done(self) -> None:
-        """Any key nobody asked for is a slip of the pen."""
-        for key in self.data:
-            if key not in self.seen:
-                near = difflib.get_close_matches(key, self.seen, 1)
-                self.fault(key, "is not a key here", f"did you mean {near[0]}?" if near else "")
+    Raises
+    ------
+    InputError
+        With every fault found, those between keys too.
+    """
+    tables = parse_toml(text, where)
+    source = source_of(text, where)
+    model, faults = faults_of(ProfileFile, tables, source, FILE)
+    faults += _cross_faults(model or _readable(tables), _tools(tables), tables, source)
+    if model is None or faults:
+        raise InputError(in_file_order(faults))
+    return _profile(model, where)
 
 
-def _profile(table: _Table, where: str) -> Profile | None:
-    kind = Kind(table.choice("kind", [k.value for k in Kind]))
-    cuts = kind in (Kind.MILL, Kind.ROUTER)
-    d = Profile(name="", kind=kind)
-    need = None if cuts else 0.0
-    tools = _tools(table, needed=cuts)
-    profile = Profile(
-        name=table.text("name", Path(where).stem),
-        kind=kind,
-        words=table.text("words", ""),
-        travel=_axes(table, "travel", "length", 10, 3000, d.travel if not cuts else None),
-        rapid=_axes(table, "rapid", "feed", 10, 60000, d.rapid),
-        acceleration=_axes(table, "acceleration", "acceleration", 1, 20000, d.acceleration),
-        corner_deviation=table.quantity("corner_deviation", "length", 0.0005, 1, 0.01),
-        feed_max=_axes(table, "feed_max", "feed", 5, 60000, d.feed_max if not cuts else None),
-        spindle_min=table.quantity("spindle_min", "speed", 0, 100000, 0.0),
-        spindle_max=table.quantity("spindle_max", "speed", 100, 200000, need),
-        power=table.quantity("power", "power", 1, 20000, d.power),
-        force=table.quantity("force", "force", 0.5, 5000, d.force),
-        runout=table.quantity("runout", "length", 0, 1) if table.raw("runout") else None,
-        clearance=table.quantity("clearance", "length", 1, 100, d.clearance),
-        holder_diameter=table.quantity("holder_diameter", "length", 3, 200, d.holder_diameter),
-        holder_length=table.quantity("holder_length", "length", 1, 500, d.holder_length),
-        tool_change_seconds=table.quantity("tool_change", "time", 0, 3600, d.tool_change_seconds),
-        spin_up=table.quantity("spin_up", "time", 0, 120, d.spin_up),
-        controller=_controller(table.table("controller")),
-        holding=_holding(table.table("holding")),
-        tools=tools,
-        drawing=_drawn(table.table("drawing")),
-        kerf=table.quantity("kerf", "length", 0, 2, None if kind is Kind.LASER else 0.0),
-        path=where,
+def _readable(tables: Mapping[str, Any]) -> ProfileFile | None:
+    """A profile of the keys that can be read, each by itself; None where its kind can't be."""
+    sound = {k: v for k, v in tables.items() if valid(ProfileFile, {"kind": "hand"} | {k: v})}
+    return valid(ProfileFile, sound)
+
+
+def _tools(tables: Mapping[str, Any]) -> list[ToolTable | None]:
+    """The tools that can be read, each at its place in the file."""
+    entries = tables.get("tools")
+    return [valid(ToolTable, e) for e in entries] if isinstance(entries, list) else []
+
+
+def _given(model: Table) -> dict[str, Any]:
+    """The values of the keys that a table has; what it leaves out keeps its usual value."""
+    return {key: value for key, value in model if value is not None}
+
+
+def _profile(model: ProfileFile, where: str) -> Profile:
+    kind = Kind(model.kind)
+    values: dict[str, Any] = {"name": Path(where).stem, "spindle_max": 0.0} | _given(model)
+    if "tool_change" in values:
+        values["tool_change_seconds"] = values.pop("tool_change")
+    for key in _AXES:
+        if key in values:
+            values[key] = Axis(**dict(values[key]))
+    return Profile(
+        **values
+        | {
+            "kind": kind,
+            "path": where,
+            "controller": _controller(_given(model.controller)),
+            "holding": Holding(**_given(model.holding)),
+            "drawing": _drawn(model.drawing),
+            "tools": tuple(_tool(t) for t in model.tools),
+        }
     )
-    if profile.spindle_min > profile.spindle_max:
-        table.fault("spindle_min", "is over spindle_max", found=f"{profile.spindle_min:g} rpm")
-    table.done()
-    return None if table.faults else profile
 
 
-def _axes(  # a getter like those of _Table
-    table: _Table, key: str, what: str, low: float, high: float, default: Axis | None
-) -> Axis:
-    if default is not None and key not in table.data:
-        table.seen.add(key)
-        return default
-    if key not in table.data:
-        table.fault(
-            key, "is missing", f'write {{ x = "{quantity.EXAMPLES[what]}", y = .., z = .. }}'
-        )
-        return Axis(x=low, y=low, z=low)
-    inner = table.table(key)
-    x, y, z = (inner.quantity(a, what, low, high) for a in "xyz")
-    inner.done()
-    return Axis(x=x, y=y, z=z)
+def _controller(values: dict[str, Any]) -> Controller:
+    values["tool_change"] = ToolChange(values["tool_change"])
+    if "arc_planes" in values:
+        values["arc_planes"] = frozenset(values["arc_planes"])
+    return Controller(**values)
 
 
-def _drawn(table: _Table) -> Drawn:
-    rows = table.raw("layers")
-    rules = None
-    if isinstance(rows, list) and all(isinstance(r, dict) for r in rows):
-        try:
-            rules = layers.changed(tuple(rows))
-        except (ValueError, TypeError) as fault:
-            table.fault("layers", str(fault))
-    elif rows is not None:
-        table.fault("layers", "is not a list of tables")
-    drawn = Drawn(
-        release=table.choice("release", RELEASES, "R2000"),
-        paper=table.choice("paper", PAPERS, "A4"),
-        layers=rules,
-    )
-    table.done()
-    return drawn
+def _drawn(model: DrawingTable) -> Drawn:
+    values = _given(model)
+    if model.layers is not None:
+        values["layers"] = layers.changed(_given(row) for row in model.layers)
+    return Drawn(**values)
 
 
-def _controller(table: _Table) -> Controller:
-    d = Controller()
-    planes = table.raw("arc_planes")
-    if planes is None:
-        planes = sorted(d.arc_planes)
-    if not isinstance(planes, list) or not all(p in PLANES for p in planes):
-        table.fault("arc_planes", "is not a list of G17, G18, G19", found=planes)
-        planes = []
-    controller = Controller(
-        arc_planes=frozenset(planes),
-        tool_change=ToolChange(
-            table.choice("tool_change", [t.value for t in ToolChange], ToolChange.STOP.value)
-        ),
-        line_length=table.whole("line_length", 40, 252, d.line_length),
-        units=table.choice("units", ["mm", "inch"], d.units),
-        comments=table.choice("comments", ["brackets", "semicolon"], d.comments),
-        length_offsets=table.switch("length_offsets"),
-        path_blending=table.switch("path_blending"),
-        coolant=table.choice("coolant", ["none", "mist", "flood"], d.coolant),
-        percent=table.switch("percent"),
-        line_numbers=table.switch("line_numbers"),
-    )
-    if controller.length_offsets and controller.tool_change is ToolChange.STOP:
+def _tool(model: ToolTable) -> Tool:
+    usual = {"reach": model.flute_length, "shank": model.diameter}
+    return Tool(**usual | _given(model) | {"shape": Shape(model.shape)})
+
+
+def _cross_faults(
+    model: ProfileFile | None,
+    tools: list[ToolTable | None],
+    tables: Mapping[str, Any],
+    source: Source,
+) -> Iterator[Fault]:
+    """Faults that lie between keys, over whatever can be read."""
+    if model is not None:
+        yield from _missing(Kind(model.kind), tables, source)
+        yield from _contradictions(model, source)
+    for i, tool in enumerate(tools):
+        if tool is not None:
+            yield from _tool_faults(tool, i, source)
+    yield from _shared_numbers(tools, source)
+
+
+def _missing(kind: Kind, tables: Mapping[str, Any], source: Source) -> Iterator[Fault]:
+    for key in NEEDED[kind]:
+        if key not in tables or (key == "tools" and tables[key] == []):
+            wrong = "has no tool" if key == "tools" else "is missing"
+            yield source.fault((key,), wrong, wanted(ProfileFile.model_fields[key]))
+
+
+def _contradictions(model: ProfileFile, source: Source) -> Iterator[Fault]:
+    low, high = model.spindle_min, model.spindle_max
+    if low is not None and high is not None and low > high:
+        yield source.fault(("spindle_min",), "is over spindle_max", found=f"{low:g} rpm")
+    control = model.controller
+    if control.length_offsets and control.tool_change == ToolChange.STOP.value:
         wrong = "is of no use where the maker sets zero again at each tool change"
-        table.fault("length_offsets", wrong, 'set tool_change = "automatic" or leave it out')
-    table.done()
-    return controller
+        fix = 'set tool_change = "automatic" or leave it out'
+        yield source.fault(("controller", "length_offsets"), wrong, fix)
+    try:
+        _drawn(model.drawing)
+    except ValueError as fault:
+        yield source.fault(("drawing", "layers"), str(fault))
 
 
-def _holding(table: _Table) -> Holding:
-    d = Holding()
-    holding = Holding(
-        kind=table.choice("kind", HOLDINGS, d.kind),
-        jaw_top=table.quantity("jaw_top", "length", 0, 50, d.jaw_top),
-        jaw_length=table.quantity("jaw_length", "length", 5, 500, d.jaw_length),
-        jaw_width=table.quantity("jaw_width", "length", 1, 200, d.jaw_width),
-        bed_gap=table.quantity("bed_gap", "length", 0, 200, d.bed_gap),
-        carrier_depth=table.quantity("carrier_depth", "length", 0, 10, d.carrier_depth),
-        face=table.choice("face", ON_FACE, d.face),
-        face_top=table.quantity("face_top", "length", 0, 50, d.face_top),
-        clamp_reach=table.quantity("clamp_reach", "length", 0.5, 100, d.clamp_reach),
-        clamp_width=table.quantity("clamp_width", "length", 1, 200, d.clamp_width),
-        clamp_height=table.quantity("clamp_height", "length", 0.5, 100, d.clamp_height),
-    )
-    table.done()
-    return holding
+def _shared_numbers(tools: list[ToolTable | None], source: Source) -> Iterator[Fault]:
+    first: dict[int, int] = {}
+    for i, tool in enumerate(tools):
+        if tool is not None and first.setdefault(tool.number, i) != i:
+            wrong = f"is also the number of tools[{first[tool.number]}]"
+            at = ("tools", i, "number")
+            yield source.fault(at, wrong, "give each tool its own", tool.number)
 
 
-def _tools(table: _Table, *, needed: bool) -> tuple[Tool, ...]:
-    entries = table.raw("tools")
-    if entries is None:
-        entries = []
-    if not isinstance(entries, list) or not all(isinstance(e, dict) for e in entries):
-        table.fault("tools", "is not a list of [[tools]] tables", found=entries)
-        return ()
-    if needed and not entries:
-        table.fault("tools", "has no tool", "add a [[tools]] table for each tool you own")
-    if len(entries) > MOST_TOOLS:
-        table.fault("tools", f"has more than {MOST_TOOLS} tools")
-        return ()
-    tools = []
-    first_with: dict[int, int] = {}
-    for i, entry in enumerate(entries):
-        inner = table.below(entry, "tools", i)
-        tool = _tool(inner)
-        tools.append(tool)
-        if first_with.setdefault(tool.number, i) != i:
-            wrong = f"is also the number of tools[{first_with[tool.number]}]"
-            inner.fault("number", wrong, "give each tool its own", tool.number)
-    return tuple(tools)
+def _tool_faults(model: ToolTable, i: int, source: Source) -> Iterator[Fault]:
+    """Sizes of one tool that contradict one another."""
+    tool = _tool(model)
 
+    def fault(key: str, wrong: str, fix: str = "") -> Fault:
+        return source.fault(("tools", i, key), wrong, fix)
 
-def _tool(table: _Table) -> Tool:
-    shape = Shape(table.choice("shape", [s.value for s in Shape]))
-    pointed = shape in (Shape.TAPERED_BALL, Shape.VEE)
-    diameter = table.quantity("diameter", "length", 0.05, 50)
-    flute = table.quantity("flute_length", "length", 0.05, 200)
-    tool = Tool(
-        number=table.whole("number", 1, 255),
-        shape=shape,
-        diameter=diameter,
-        flute_length=flute,
-        reach=table.quantity("reach", "length", 0.05, 200, flute),
-        shank=table.quantity("shank", "length", 0.05, 50, diameter),
-        stick_out=table.quantity("stick_out", "length", 0.1, 300),
-        flutes=table.whole("flutes", 1, 12, 2),
-        tip_diameter=table.quantity(
-            "tip_diameter", "length", 0, 50, None if shape is Shape.TAPERED_BALL else 0.0
-        ),
-        angle=table.quantity("angle", "angle", 1, 170, None if pointed else 0.0),
-        name=table.text("name", ""),
-    )
-    _judge_tool(table, tool)
-    table.done()
-    return tool
-
-
-def _judge_tool(table: _Table, tool: Tool) -> None:
-    """Sizes that contradict one another."""
     if tool.reach < tool.flute_length:
-        table.fault("reach", f"is shorter than flute_length {tool.flute_length:g} mm")
+        yield fault("reach", f"is shorter than flute_length {tool.flute_length:g} mm")
     if tool.stick_out < tool.reach and tool.shank != tool.diameter:
-        table.fault("stick_out", f"is shorter than reach {tool.reach:g} mm")
+        yield fault("stick_out", f"is shorter than reach {tool.reach:g} mm")
     if tool.stick_out < tool.flute_length:
-        table.fault("stick_out", f"is shorter than flute_length {tool.flute_length:g} mm")
+        yield fault("stick_out", f"is shorter than flute_length {tool.flute_length:g} mm")
     if tool.tip_diameter > tool.diameter:
-        table.fault("tip_diameter", f"is wider than diameter {tool.diameter:g} mm")
-    if tool.shape not in (Shape.TAPERED_BALL, Shape.VEE):
-        for key in ("angle", "tip_diameter"):
-            if key in table.data:
-                table.fault(key, f"means nothing on a {tool.shape} tool", "leave it out")
-    elif tool.radius_at(tool.flute_length) < CONE_SLACK * tool.radius:
-        wide = 2 * tool.radius_at(tool.flute_length)
-        fix = "give the diameter the flutes reach, or their full length"
-        table.fault("diameter", f"is wider than the cone where its flutes end, {wide:.2f} mm", fix)
+        yield fault("tip_diameter", f"is wider than diameter {tool.diameter:g} mm")
+    yield from _cone_faults(model, tool, fault)
+
+
+def _cone_faults(
+    model: ToolTable, tool: Tool, fault: Callable[[str, str, str], Fault]
+) -> Iterator[Fault]:
+    """What a pointed tool must say of its cone, and any other must not."""
+    fields = ToolTable.model_fields
+    if tool.shape not in _POINTED:
+        for key in ("tip_diameter", "angle"):
+            if getattr(model, key) is not None:
+                yield fault(key, f"means nothing on a {tool.shape} tool", "leave it out")
+        return
+    needed = ("tip_diameter", "angle") if tool.shape is Shape.TAPERED_BALL else ("angle",)
+    missing = [key for key in needed if getattr(model, key) is None]
+    for key in missing:
+        yield fault(key, "is missing", wanted(fields[key]))
+    wide = 2 * tool.radius_at(tool.flute_length)
+    if not missing and wide < CONE_SLACK * tool.diameter:
+        wrong = f"is wider than the cone where its flutes end, {wide:.2f} mm"
+        yield fault("diameter", wrong, "give the diameter the flutes reach, or their full length")

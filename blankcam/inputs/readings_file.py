@@ -12,24 +12,33 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, ValidationError
-from pydantic_core import ErrorDetails
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from blankcam import digest
 from blankcam.data import table
 from blankcam.faults import Fault, InputError, printable
-from blankcam.inputs import job_schema
-from blankcam.inputs.border import Path, key_lines, line_of, spelled
-from blankcam.inputs.job_file import parse_toml, read_text
+from blankcam.inputs.border import FileKind, Source, parse_toml, read_text, source_of, validated
+from blankcam.inputs.fields import (
+    LENGTH_SCHEMA,
+    Length,
+    Quantity,
+    Table,
+    Wanted,
+    kind_of,
+    quantity_reader,
+)
+from blankcam.inputs.units import HOURS, UnfitError
 
 ByString = Mapping[int, float]
 """mm by string number."""
 
-_TIME = re.compile(r"\s*(\d+\.?\d*|\.\d+)\s*(h|hours?|d|days?)\s*", re.ASCII)
-_SHIM = re.compile(r"\s*shimmed\s+(?P<by>\S.{0,30})", re.ASCII)
-_MOST_HOURS = 24 * 365 * 10
-_MOST_STRINGS = 24
+FILE = FileKind(name="a readings file")
 BY_STRING = ("first_fret", "third_fret", "action", "want_first_fret", "want_action")
+_MOST_STRINGS = 24
+_SHIM = re.compile(r"\s*shimmed\s+(?P<by>\S.{0,30})", re.ASCII)
+_ON_IT = 'write "as before", "new" or "shimmed 0.30 mm"'
+_EACH = 'write lengths by string number, { 6 = "0.86 mm", 1 = "0.61 mm" }, or { bass, treble }'
+_FILLED = "write the numbers of the strings whose slots were filled, such as [6]"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,106 +87,111 @@ class Readings:
         return digest.of_text(json.dumps(values, sort_keys=True))
 
 
-def _hours(value: object) -> float:
-    found = _TIME.fullmatch(value) if isinstance(value, str) and len(value) < 40 else None
-    if found is None:
-        raise ValueError('expected a time such as "36 h" or "2 days"')
-    hours = float(found[1]) * (24 if found[2][0] == "d" else 1)
-    if hours > _MOST_HOURS:
-        raise ValueError("not believable; expected hours or days")
-    return hours
-
-
 def _on_instrument(value: object) -> OnInstrument:
     if value in ("as before", "new"):
         return OnInstrument(new=value == "new")
     found = _SHIM.fullmatch(value) if isinstance(value, str) and len(value) < 60 else None
     if found is None:
-        raise ValueError('expected "as before", "new" or "shimmed 0.30 mm"')
-    return OnInstrument(shim=job_schema.length_reader("readings.shim")(found["by"]))
+        raise UnfitError("is not known", _ON_IT)
+    return OnInstrument(shim=quantity_reader("readings.shim")(found["by"]))
 
 
 def _filled(value: object) -> tuple[int, ...]:
     if not isinstance(value, list) or not all(
         isinstance(v, int) and not isinstance(v, bool) and 1 <= v <= _MOST_STRINGS for v in value
     ):
-        raise ValueError("expected the numbers of the filled slots' strings, such as [6]")
+        raise UnfitError("is not a list of string numbers", _FILLED)
     return tuple(sorted(set(value), reverse=True))
 
 
 def _by_string(key: str) -> Callable[[object], dict[int | str, float]]:
     """A reader of lengths by string number, or for the outer two by ``bass`` and ``treble``."""
-    read = job_schema.length_reader(key)
+    read = quantity_reader(key)
 
     def each(name: str, value: object) -> float:
         try:
-            mm = read(value)
-        except ValueError as fault:
-            raise ValueError(f"string {name}: {printable(value, 30)!r} {fault}") from None
-        if mm == 0:
-            raise ValueError(f"string {name}: 0 is not a reading: its string lies on the fret")
-        return mm
+            return read(value)
+        except UnfitError as fault:
+            shown = printable(value, 30)
+            raise UnfitError(f"string {name}, {shown!r}: {fault.wrong}", fault.fix) from None
 
     def reader(value: object) -> dict[int | str, float]:
         if isinstance(value, list):
-            raise ValueError(_as_table(value))  # noqa: TRY004
+            raise _as_table(value)
         if not isinstance(value, dict) or not value:
-            raise ValueError(
-                'expected lengths by string number, { 6 = "0.86 mm", 1 = "0.61 mm" }, or'
-                " { bass, treble }"
-            )
+            raise UnfitError(f"{kind_of(value)} is not lengths by string", _EACH)
         if set(value) == {"bass", "treble"}:
             return {name: each(name, v) for name, v in value.items()}
-        numbers = [_string_number(name) for name in value]
-        return {n: each(str(n), v) for n, v in zip(numbers, value.values(), strict=True)}
+        return {_string_number(name): each(name, v) for name, v in value.items()}
 
     return reader
 
 
 def _string_number(name: str) -> int:
-    if not (name.isascii() and name.isdigit() and 1 <= int(name[:4]) <= _MOST_STRINGS):
-        raise ValueError(f"{printable(name, 30)!r} is not a string's number, nor bass with treble")
+    if not re.fullmatch("[1-9][0-9]?", name, re.ASCII) or int(name) > _MOST_STRINGS:
+        raise UnfitError(f"{printable(name, 30)!r} is not a string's number", _EACH)
     return int(name)
 
 
-def _as_table(values: list[object]) -> str:
+def _as_table(values: list[object]) -> UnfitError:
     """Why a bare list is refused, and the table it would be."""
     shown = [f'"{printable(v, 20)}"' for v in values[:_MOST_STRINGS]]
-    count = len(shown)
-    rows = ", ".join(f"{count - i} = {v}" for i, v in enumerate(shown))
-    return (
-        "is a list, and nobody can see which end it begins at; if it begins with the bass, write"
-        f" {{ {rows} }}"
+    rows = ", ".join(f"{len(shown) - i} = {v}" for i, v in enumerate(shown))
+    return UnfitError(
+        "is a list, and nobody can see which end it begins at",
+        f"if it begins with the bass, write {{ {rows} }}",
     )
 
 
-def _lengths(key: str) -> Any:
-    return Annotated[dict[int | str, float], BeforeValidator(_by_string(key))]
+def LengthsByString(key: str) -> Any:  # noqa: N802 - reads as a type
+    """Lengths in mm by string number, or ``bass`` and ``treble``."""
+    schema = {"type": "object", "description": _EACH, "additionalProperties": LENGTH_SCHEMA}
+    return Annotated[
+        dict[int | str, float],
+        BeforeValidator(_by_string(key)),
+        WithJsonSchema(schema),
+        Wanted(_EACH),
+    ]
 
 
-class _Readings(job_schema.Table):
+_OnInstrument = Annotated[
+    OnInstrument,
+    BeforeValidator(_on_instrument),
+    WithJsonSchema({"type": "string", "description": _ON_IT}),
+    Wanted(_ON_IT),
+]
+_Filled = Annotated[
+    tuple[int, ...],
+    BeforeValidator(_filled),
+    WithJsonSchema({"type": "array", "items": {"type": "integer"}, "description": _FILLED}),
+    Wanted(_FILLED),
+]
+_AS_BEFORE = OnInstrument()
+
+
+class ReadingsTable(Table):
     """Clearances of the strung instrument, and what is on it."""
 
-    nut: Annotated[OnInstrument, BeforeValidator(_on_instrument)] = OnInstrument()
-    saddle: Annotated[OnInstrument, BeforeValidator(_on_instrument)] = OnInstrument()
-    filled: Annotated[tuple[int, ...], BeforeValidator(_filled)] = ()
-    first_fret: _lengths("readings.first_fret") = Field(default={})  # type: ignore[valid-type]
-    third_fret: _lengths("readings.third_fret") = Field(default={})  # type: ignore[valid-type]
-    action: _lengths("readings.action")  # type: ignore[valid-type]
-    relief: job_schema.Length("readings.relief") | None = None  # type: ignore[valid-type]
-    settled: Annotated[float, BeforeValidator(_hours)] | None = None
-    uncertainty: job_schema.Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
+    nut: _OnInstrument = Field(default=_AS_BEFORE)
+    saddle: _OnInstrument = Field(default=_AS_BEFORE)
+    filled: _Filled = ()
+    first_fret: LengthsByString("readings.first_fret") = Field(default={})  # type: ignore[valid-type]
+    third_fret: LengthsByString("readings.third_fret") = Field(default={})  # type: ignore[valid-type]
+    action: LengthsByString("readings.action")  # type: ignore[valid-type]
+    relief: Length("readings.relief") | None = None  # type: ignore[valid-type]
+    settled: Quantity("readings.settled", HOURS) | None = None  # type: ignore[valid-type]
+    uncertainty: Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
     measured: Literal["once", "twice"] = "once"
     stage: Literal["rough", "final"] = "rough"
     last_refit: Literal["cut", "not cut"] = "cut"
-    want_first_fret: _lengths("nut.first_fret") = Field(default={})  # type: ignore[valid-type]
-    want_action: _lengths("saddle.action") = Field(default={})  # type: ignore[valid-type]
+    want_first_fret: LengthsByString("nut.first_fret") = Field(default={})  # type: ignore[valid-type]
+    want_action: LengthsByString("saddle.action") = Field(default={})  # type: ignore[valid-type]
 
 
-class _ReadingsFile(job_schema.Table):
+class ReadingsFile(Table):
     """The file."""
 
-    readings: _Readings
+    readings: ReadingsTable
 
 
 def load(path: str, strings: int) -> Readings:
@@ -199,14 +213,9 @@ def parse(text: str, path: str, strings: int) -> Readings:
     InputError
         With every fault, each with its key path and line.
     """
-    raw = parse_toml(text, path)
-    lines = key_lines(text)
-    try:
-        model = _ReadingsFile.model_validate(raw).readings
-    except ValidationError as found:
-        errors = found.errors(include_url=False)
-        raise InputError([_fault(e, path, lines) for e in errors]) from None
-    if faults := list(_number_faults(model, path, lines, strings)):
+    source = source_of(text, path)
+    model = validated(ReadingsFile, parse_toml(text, path), source, FILE).readings
+    if faults := list(_number_faults(model, source, strings)):
         raise InputError(faults)
     usual = float(table("uncertainty")["readings"]["uncertainty"])
     read = {key: _numbered(getattr(model, key), strings) for key in BY_STRING}
@@ -245,46 +254,23 @@ def _every_string(
     return {n: treble + (bass - treble) * (n - 1) / steps for n in range(strings, 0, -1)}
 
 
-def _fault(e: ErrorDetails, path: str, lines: dict[Path, int]) -> Fault:
-    keys = list(_Readings.model_fields)
-    at = e["loc"][:2]
-    wrong, fix, found = e["msg"].removeprefix("Value error, "), "", e["input"]
-    if e["type"] == "missing":
-        wrong, found = "is missing", None
-        fix = "give it by string number, or { bass, treble }" if len(at) > 1 else "write [readings]"
-    elif e["type"] == "extra_forbidden":
-        wrong, found, fix = "is not a key of a readings file", None, f"known: {', '.join(keys)}"
-    elif isinstance(found, dict | list):
-        found = None
-    wrong = printable(wrong.replace("Input should be", "should be"), 900)
-    return Fault(
-        where=path, line=line_of(lines, at), key=spelled(at), found=found, wrong=wrong, fix=fix
-    )
-
-
-def _number_faults(
-    model: _Readings, path: str, lines: dict[Path, int], strings: int
-) -> Iterator[Fault]:
+def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterator[Fault]:
     """Strings that the job has not, nothing read over fret 1, targets for some strings only."""
-
-    def fault(key: str, wrong: str, fix: str) -> Fault:
-        at = ("readings", key)
-        return Fault(where=path, line=line_of(lines, at), key=spelled(at), wrong=wrong, fix=fix)
-
     for key in (*BY_STRING, "filled"):
         for number in getattr(model, key):
             if isinstance(number, int) and number > strings:
-                yield fault(
-                    key,
+                yield source.fault(
+                    ("readings", key),
                     f"has string {number}, and the job has {strings} strings",
                     f"1 is the treble side's outermost, {strings} the bass side's",
                 )
     if not model.first_fret and not model.third_fret:
-        yield fault("first_fret", "is missing", "give it, or third_fret, by string number")
+        yield source.fault(("readings", "first_fret"), "is missing", _EACH)
     for key in ("want_first_fret", "want_action"):
         given = getattr(model, key)
         if given and "bass" not in given and len(given) < strings:
-            yield fault(key, "leaves strings out", "give every string, or { bass, treble }")
+            at = ("readings", key)
+            yield source.fault(at, "leaves strings out", "give every string, or { bass, treble }")
 
 
 def cautions(readings: Readings) -> list[str]:

@@ -19,7 +19,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
-from blankcam.toolpath.moves import Stock
+from blankcam.parts.frames import Box
 
 Bools = NDArray[np.bool_]
 
@@ -112,7 +112,7 @@ class Sweep:
 
     surface: Surface
     tool: Tool
-    stock: Stock
+    stock: Box
     y_low: float
     """The surface is wanted from here"""
     y_high: float
@@ -124,10 +124,10 @@ class Sweep:
 
     def stands(self, x: Array) -> Array:
         """Height over x of what stands before, -inf beside the blank."""
-        high = np.full_like(x, self.stock.z_max)
+        high = np.full_like(x, self.stock.z1)
         if self.outline is not None:
             high = np.minimum(high, self.outline(x))
-        return np.where((x >= self.stock.x_min) & (x <= self.stock.x_max), high, -np.inf)
+        return np.where((x >= self.stock.x0) & (x <= self.stock.x1), high, -np.inf)
 
     def touching(self, x: Array) -> Array:
         """Height of the tip that just touches what stands, over each of the evenly spaced x.
@@ -153,7 +153,7 @@ class Sweep:
     def x_ends(self) -> tuple[float, float]:
         """Where passes begin and end, beside the blank."""
         beside = self.tool.radius + BESIDE
-        return self.stock.x_min - beside, self.stock.x_max + beside
+        return self.stock.x0 - beside, self.stock.x1 + beside
 
     def rows(self, step: float) -> list[float]:
         """The y of each pass, from the low face to the high one, at most ``step`` apart.
@@ -197,7 +197,7 @@ class Sweep:
 
     def over_face(self, y: float) -> float:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
-        out = max(self.stock.y_min - y, y - self.stock.y_max, 0.0)
+        out = max(self.stock.y0 - y, y - self.stock.y1, 0.0)
         r = self.tool.radius
         if out >= r:
             return math.inf
@@ -216,7 +216,7 @@ class Sweep:
 
         Strides are shares of a step on the level, the least along the blank.
         """
-        xs = np.linspace(self.stock.x_min, self.stock.x_max, 9)
+        xs = np.linspace(self.stock.x0, self.stock.x1, 9)
         start = float(np.min(self._axis_over(xs, self.y_low)))
         stop = float(np.max(self._axis_over(xs, self.y_high)))
         axes = np.linspace(start, stop, AXES)

@@ -41,11 +41,11 @@ def ends_operation(
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
     r = saddle.thickness / 2
-    x_min, x_max = bench.stock.x_min, bench.stock.x_max
-    hop, deep = highest(x_min, x_max) + HOP, 0.0
+    x0, x1 = bench.stock.x0, bench.stock.x1
+    hop, deep = highest(x0, x1) + HOP, 0.0
     # The first level clockwise seen from above: the left end toward the head, the right end back
     for x, outward in ((r, 1.0), (saddle.length - r, -1.0)):
-        near = (x_min, x + tool.radius) if outward > 0 else (x - tool.radius, x_max)
+        near = (x0, x + tool.radius) if outward > 0 else (x - tool.radius, x1)
         top = highest(*near) + STANDING
         depth = top - lowest(held)
         levels = max(1, math.ceil(depth / cut.depth))
@@ -74,5 +74,5 @@ def ends_operation(
 def _air(y: float, out: float, bench: Bench, tool: Tool) -> float:
     """Further out than y and clear of the blank, which may be thicker than the part."""
     stock = bench.stock
-    face = stock.y_max + tool.radius if out > 0 else stock.y_min - tool.radius
+    face = stock.y1 + tool.radius if out > 0 else stock.y0 - tool.radius
     return (max(y, face) if out > 0 else min(y, face)) + out * BESIDE

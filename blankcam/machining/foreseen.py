@@ -17,14 +17,15 @@ from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
 from blankcam.machining import crown, ends, slots, thickness, top, workholding
 from blankcam.machining.cutter_contact import Sweep
+from blankcam.machining.decision import ByMachine
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench, set_up
 from blankcam.parts.curve import Array
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
-from blankcam.toolpath import build, clearing, contouring
-from blankcam.toolpath.moves import Stock
+from blankcam.toolpath import build, contouring
 
 SPARE = 10.0
 """mm that no tool goes further out than its diameter, for a first look,"""
@@ -127,7 +128,7 @@ def _lowest_tip(sweep: Sweep) -> float:
     """About the lowest z of a tip over a top or a crown, mm: where a ball touches its slopes."""
     stock = sweep.stock
     x, y = np.meshgrid(
-        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(sweep.y_low, sweep.y_high, 17)
+        np.linspace(stock.x0, stock.x1, 65), np.linspace(sweep.y_low, sweep.y_high, 17)
     )
     slopes = sweep.surface.gradient(x, y)
     under = sweep.tool.radius * (1 - 1 / np.sqrt(1 + slopes[0] ** 2 + slopes[1] ** 2))
@@ -135,11 +136,11 @@ def _lowest_tip(sweep: Sweep) -> float:
 
 
 def _face_refusals(
-    part: Nut | Saddle, stock: Stock, profile: Profile, *, mills: bool
+    part: Nut | Saddle, stock: Box, profile: Profile, *, mills: bool
 ) -> Iterator[Fault]:
     held = profile.holding
     yield from workholding.face_faults(
-        part.name, held, stock, outline=mills, thickness=stock.z_max > 0
+        part.name, held, stock, outline=mills, thickness=stock.z1 > 0
     )
     try:
         build.face_tools(part, stock, profile, held, outline_by_mill=mills)
@@ -196,34 +197,24 @@ def _face_tools(
 
 def _nut_tools(nut: Nut, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:
     stock, profile, stage = bench.stock, bench.profile, bench.stage
-    low = _lowest(
-        top.TopSurface(nut=nut, stage=stage).height, stock.x_min, stock.x_max, stock.y_max
-    )
-    yield top.choose_tool(profile, stock.z_max - low, level=abs(nut.tilt) < 1e-9)
+    low = _lowest(top.TopSurface(nut=nut, stage=stage).height, stock.x0, stock.x1, stock.y1)
+    yield top.choose_tool(profile, stock.z1 - low, level=abs(nut.tilt) < 1e-9)
     choices = slots.chosen(nut, bench, by_file=by.slots != "mill")
     yield from (t for c in choices for t in (c.tool, c.nick))
-    wide = {s.string: _clearing_tool(nut, s, profile) for s in nut.slots}
-    yield from (wide[c.string] for c in choices if c.clear)
+    made = (c.by for c in choices)
+    yield from (b.opening.tool for b in made if isinstance(b, ByMachine) and b.opening)
 
 
-def _clearing_tool(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
-    left, right = nut.clear_window(slot)
-    full, cleared = slots.depths(nut, slot, Stage.ROUGH)
-    return clearing.choose(profile, right - left, full - cleared)
-
-
-def _lowest(height: Callable[[Array, Array], Array], x_min: float, x_max: float, y: float) -> float:
-    x = np.linspace(x_min, x_max, 33)
+def _lowest(height: Callable[[Array, Array], Array], x0: float, x1: float, y: float) -> float:
+    x = np.linspace(x0, x1, 33)
     return float(np.min(height(x, np.full_like(x, y))))
 
 
 def _saddle_tools(saddle: Saddle, bench: Bench, by: PlanJob) -> Iterator[Tool | None]:
     stock, profile, held = bench.stock, bench.profile, bench.profile.holding
-    yield top.choose_tool(profile, stock.z_max - held.jaw_top, level=False)
+    yield top.choose_tool(profile, stock.z1 - held.jaw_top, level=False)
     if saddle.ends == "round" and by.ends == "mill":
         surface = crown.crown_surface(saddle, bench.stage)
-        x, y = np.meshgrid(
-            np.linspace(stock.x_min, stock.x_max, 65), np.linspace(0.0, stock.y_max, 33)
-        )
+        x, y = np.meshgrid(np.linspace(stock.x0, stock.x1, 65), np.linspace(0.0, stock.y1, 33))
         high = float(np.max(surface.height(x, y))) + 0.02
         yield contouring.choose_tool(profile, high - ends.lowest(held) + 0.2)

@@ -10,8 +10,8 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Material
 from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
-from blankcam.toolpath.moves import Stock
 
 BESIDE = 0.3
 """mm of air between the tool's side and the blank where a tool goes down or a pass begins."""
@@ -28,7 +28,7 @@ class Bench:
     profile: Profile
     material: Material
     stage: Stage
-    stock: Stock
+    stock: Box
     clearance: float
     """Z of the clearance plane."""
     outline: Callable[[Array], Array] | None = None
@@ -38,18 +38,18 @@ class Bench:
 def set_up(length: float, blank: BlankJob, profile: Profile, material: str, stage: Stage) -> Bench:
     """A whole blank on edge, held as the profile says, the part in the middle of its length."""
     over = (blank.length - length) / 2
-    stock = Stock(
-        x_min=-over,
-        x_max=length + over,
-        y_min=0.0,
-        y_max=blank.thickness,
-        z_min=0.0,
-        z_max=blank.height,
+    stock = Box(
+        x0=-over,
+        x1=length + over,
+        y0=0.0,
+        y1=blank.thickness,
+        z0=0.0,
+        z1=blank.height,
     )
     return Bench(
         profile=profile,
         material=feeds.material(material),
         stage=stage,
         stock=stock,
-        clearance=max(stock.z_max, profile.holding.jaw_top) + profile.clearance,
+        clearance=max(stock.z1, profile.holding.jaw_top) + profile.clearance,
     )

@@ -6,17 +6,24 @@ import dataclasses
 import functools
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import NICK, Shape, Tool
 from blankcam.machining import slot_passes, taper
+from blankcam.machining.decision import (
+    ByHand,
+    ByMachine,
+    Decision,
+    Opening,
+    Reason,
+    ReasonCode,
+)
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Feature, FeatureKind, Stage
 from blankcam.toolpath import clearing
 from blankcam.toolpath.crosswise import across, ends, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
@@ -41,83 +48,68 @@ LEAST_LEFT = 0.08
 """mm of a slot's depth that must be left below waste opened only for speed (our own)."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SlotChoice:
-    """How one slot is to be made, and why."""
-
-    string: int
-    by: str
-    """``mill`` or ``file``."""
-    tool: Tool | None
-    """None for the file."""
-    nick: Tool | None
-    """The tool of the locating nick of a slot left to the file."""
-    clear: bool
-    """Whether the waste over it is opened first."""
-    narrow: bool = False
-    """Opened only as wide as it needs, for speed; else so that the tool's shank has room."""
-    depth: float
-    """How deep the tool goes below what stands when it starts, mm."""
-    why: str
-
-
-def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> SlotChoice:
+def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
     """The largest ball narrower than the slot whose flutes and neck clear its depth.
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
     """
-    full, _ = depths(nut, slot, stage)
-    refused: list[str] = []
-    wide = [t for t in _candidates(profile) if t.edge > slot.width - SIDE_ROOM]
+    feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     if by_file:
-        refused.append("the job leaves the slots to the file")
-    else:
-        for tool in _candidates(profile)[len(wide) :]:
-            clear, wrong = _fits(nut, slot, tool, profile, stage)
-            if not wrong:
-                depth = _opened(nut, slot, profile) if clear else full
-                why = f"largest ball of {slot.width - SIDE_ROOM:.2f} mm or less"
-                if tool.shape is Shape.TAPERED_BALL:
-                    why += f" at a tip, its cone inside the walls to {depth:.2f} mm"
-                why += f", flutes {tool.flute_length:g} mm for {depth:.2f} mm deep"
-                if clear:
-                    why += ", the waste over it opened first"
-                return SlotChoice(
-                    string=slot.string,
-                    by="mill",
-                    tool=tool,
-                    nick=None,
-                    clear=clear,
-                    depth=depth,
-                    why="; ".join([why, *refused]),
-                )
-            refused.append(f"tool {tool.number} {wrong}")
-    return SlotChoice(
-        string=slot.string,
-        by="file",
-        tool=None,
-        nick=_nicker(profile),
-        clear=False,
-        depth=full,
-        why="; ".join([*(refused or [_none_narrow(slot, wide)]), *_nick_only(profile)]),
+        left = Reason(code=ReasonCode.LEFT_BY_JOB)
+        return _left_to_the_file(feature, profile, [left])
+    refused: list[Reason] = []
+    candidates = _candidates(profile)
+    wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
+    for tool in candidates[len(wide) :]:
+        clear, wrong = _fits(nut, slot, tool, profile, stage)
+        if wrong is None:
+            by = _by_machine(nut, slot, tool, profile, stage, clear=clear)
+            return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
+        refused.append(wrong)
+    return _left_to_the_file(feature, profile, refused or [_none_narrow(slot, wide)])
+
+
+def _left_to_the_file(feature: Feature, profile: Profile, why: Sequence[Reason]) -> Decision:
+    by = ByHand(nick=_nicker(profile))
+    return Decision(feature=feature, by=by, reasons=(*why, *_nick_only(profile)))
+
+
+def _by_machine(
+    nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
+) -> ByMachine:
+    opener = _opener(nut, slot, profile) if clear else None
+    if opener is None:
+        return ByMachine(tool=tool, depth=depths(nut, slot, stage)[0])
+    opening = Opening(tool=opener, narrow=False)
+    return ByMachine(tool=tool, depth=_opened(nut, slot, profile), opening=opening)
+
+
+def _largest(slot: Slot, by: ByMachine) -> Reason:
+    tapered = by.tool.shape is Shape.TAPERED_BALL
+    return Reason(
+        code=ReasonCode.LARGEST_TIP if tapered else ReasonCode.LARGEST_BALL,
+        values={
+            "limit": slot.width - SIDE_ROOM,
+            "flutes": by.tool.flute_length,
+            "depth": by.depth,
+            "opened": int(by.opening is not None),
+        },
     )
 
 
 @functools.lru_cache(maxsize=4)  # who only asks, asks for the choices and for what they bring
-def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[SlotChoice, ...]:
+def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
     """How every slot is to be made; for the plan, and for who only asks."""
     each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
     return _quicker_cleared(nut, each, bench)
 
 
-def _quicker_cleared(
-    nut: Nut, choices: Sequence[SlotChoice], bench: Bench
-) -> tuple[SlotChoice, ...]:
+def _quicker_cleared(nut: Nut, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
     """The choices, the waste over slots opened first with a wider tool where that saves time."""
     if bench.stage is not Stage.ROUGH:
         return tuple(choices)
     by_string = {s.string: s for s in nut.slots}
-    saved: dict[int, tuple[float, Tool, SlotChoice]] = {}
+    saved: dict[int, tuple[float, Tool, Decision]] = {}
     for choice in choices:
         found = _cleared(nut, by_string[choice.string], choice, bench)
         if found is not None and found[0] > 0:
@@ -130,11 +122,13 @@ def _quicker_cleared(
 
 
 def _cleared(
-    nut: Nut, slot: Slot, choice: SlotChoice, bench: Bench
-) -> tuple[float, Tool, SlotChoice] | None:
+    nut: Nut, slot: Slot, choice: Decision, bench: Bench
+) -> tuple[float, Tool, Decision] | None:
     """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
-    tool = choice.tool
-    if tool is None or choice.clear or tool.shape not in (Shape.BALL, Shape.FLAT):
+    if not isinstance(choice.by, ByMachine) or choice.by.opening is not None:
+        return None
+    tool = choice.by.tool
+    if tool.shape not in (Shape.BALL, Shape.FLAT):
         return None
     if _left_open(nut, slot) < LEAST_LEFT:
         return None
@@ -147,7 +141,7 @@ def _cleared(
         slot_passes.Groove.of(nut, slot, Stage.ROUGH),
         slot_passes.floor_cusp(slot, _left_open(nut, slot)),
     )
-    each, within = 60 * (bench.stock.y_max + tool.diameter) / cut.feed + BACK, _within(nut, slot)
+    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, _within(nut, slot)
 
     def seconds(depth: float) -> float:
         deep = depth - within
@@ -157,14 +151,15 @@ def _cleared(
     found = []
     for narrow in (True, False):
         depth = cleared + clearing.standing(nut, slot, wide, narrow=narrow)
-        first = clearing.seconds(nut, slot, wide, other, bench.stock.y_max, narrow=narrow)
+        first = clearing.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
         if depth < full:
             found.append((seconds(full) - seconds(depth) - first, narrow, depth))
     if not found:
         return None
     gain, narrow, depth = max(found)
-    why = f"{choice.why}; the waste over it opened first, which is quicker"
-    new = dataclasses.replace(choice, clear=True, narrow=narrow, depth=depth, why=why)
+    by = dataclasses.replace(choice.by, depth=depth, opening=Opening(tool=wide, narrow=narrow))
+    quicker = Reason(code=ReasonCode.OPENED_FOR_SPEED)
+    new = dataclasses.replace(choice, by=by, reasons=(*choice.reasons, quicker))
     return gain, wide, new
 
 
@@ -223,40 +218,49 @@ def _candidates(profile: Profile) -> list[Tool]:
     )
 
 
-def _nick_only(profile: Profile) -> Iterator[str]:
+def _nick_only(profile: Profile) -> Iterator[Reason]:
     """A vee is no tool for a slot: the string would lie on its point."""
     for tool in profile.tools:
         if tool.shape is Shape.VEE:
-            yield f"tool {tool.number} (vee) makes no round floor, only nicks"
+            yield Reason(code=ReasonCode.ONLY_NICKS, values={"tool": tool.number})
 
 
-def _none_narrow(slot: Slot, wide: list[Tool]) -> str:
+def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
     if not wide:
-        return "the machine has no ball tool"
-    least = wide[-1].edge
-    return (
-        f"the smallest tool, {least:g} mm, is wider than the slot of {slot.width:.2f} mm less "
-        f"{SIDE_ROOM:g}"
+        return Reason(code=ReasonCode.NO_BALL)
+    return Reason(
+        code=ReasonCode.ALL_TOO_WIDE,
+        values={"least": wide[-1].edge, "width": slot.width, "room": SIDE_ROOM},
     )
 
 
-def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> tuple[bool, str]:
+def _fits(
+    nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage
+) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
     if stage is Stage.ROUGH:
         cleared = _opened(nut, slot, profile)
-    name = f"({tool.shape} {tool.edge:g})"
+
+    def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
+        named: dict[str, float | int | str] = {
+            "tool": tool.number,
+            "shape": str(tool.shape),
+            "edge": tool.edge,
+        }
+        return False, Reason(code=code, values=named | values)
+
     if tool.edge < SMALLEST:
-        return False, f"{name} is under {SMALLEST:g} mm"
+        return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
     r = slot.width / 2
     high = r - math.sqrt(r**2 - tool.tip_radius**2)
     if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
-        return False, f"{name} would leave the round floor {high:.2f} mm high in its middle"
+        return wrong(ReasonCode.FLAT_FLOOR, high=high)
     straight = taper.widens(r, tool, full) <= taper.WALL
     if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
         if tool.reach >= full + DEPTH_ROOM:
-            return False, ""
-        return False, f"{name} reaches {tool.reach:g} mm, {full + DEPTH_ROOM:.2f} are needed"
+            return False, None
+        return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
     below = taper.widens(r, tool, cleared) <= taper.WALL
     if stage is Stage.ROUGH and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = nut.clear_window(slot)
@@ -265,20 +269,16 @@ def _fits(nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage) -> t
         aside = taper.aside(r, tool, full)
         tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
         if shank_fits and tool_fits and _opener(nut, slot, profile):
-            return True, ""
+            return True, None
     if not straight and not below:
-        deep = taper.deepest(r, tool)
-        return False, (
-            f"{name} has a cone that would widen the slot by "
-            f"{taper.widens(r, tool, cleared if stage is Stage.ROUGH else full):.3f} mm a side; "
-            f"it would do for {deep:.2f} mm deep"
-        )
-    return False, f"{name} has flutes of {tool.flute_length:g} mm for {full:.2f} mm deep"
+        widens = taper.widens(r, tool, cleared if stage is Stage.ROUGH else full)
+        return wrong(ReasonCode.WIDE_CONE, widens=widens, deepest=taper.deepest(r, tool))
+    return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
 
 
 def nick_operation(
     nut: Nut,
-    choices: Sequence[SlotChoice],
+    choices: Sequence[Decision],
     tool: Tool,
     bench: Bench,
     ceiling: float,
@@ -311,7 +311,7 @@ def nick_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=60 * bench.stock.y_max * passes / cut.feed,
+        least=60 * bench.stock.y1 * passes / cut.feed,
     )
 
 
@@ -347,7 +347,7 @@ def _nicker(profile: Profile) -> Tool | None:
 
 def slot_operation(
     nut: Nut,
-    choices: Sequence[SlotChoice],
+    choices: Sequence[Decision],
     tool: Tool,
     bench: Bench,
     ceiling: float,
@@ -363,9 +363,10 @@ def slot_operation(
         left = slot.depth_front - nut.slot_raise(bench.stage)
         cusp = slot_passes.floor_cusp(slot, left)
         lean = abs(slot.tilt) + abs(slot.yaw)
-        deep = choice.depth - _within(nut, slot)
+        assert isinstance(choice.by, ByMachine)
+        deep = choice.by.depth - _within(nut, slot)
         passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, cusp)
-        hop, low = ceiling + HOP, groove.z + choice.depth + STANDING + LOW_HOP
+        hop, low = ceiling + HOP, groove.z + choice.by.depth + STANDING + LOW_HOP
         for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp):
             y0, y1 = ends(bench.stock, tool, back=both, lean=lean)
             near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
@@ -380,7 +381,7 @@ def slot_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=60 * bench.stock.y_max * passes / cut.feed,
+        least=60 * bench.stock.y1 * passes / cut.feed,
     )
 
 

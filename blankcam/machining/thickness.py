@@ -18,9 +18,10 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
+from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
-from blankcam.toolpath.moves import Operation, Path, Stock
+from blankcam.toolpath.moves import Operation, Path
 from blankcam.toolpath.pass_order import inward
 
 STEP = 0.7
@@ -91,15 +92,15 @@ def choose_tool(profile: Profile, depth: float) -> Tool | None:
 
 
 def thickness_operation(tool: Tool, bench: Bench) -> Operation:
-    """The whole upper face down to zero; ``bench.stock.z_max`` is what comes off."""
+    """The whole upper face down to zero; ``bench.stock.z1`` is what comes off."""
     stock = bench.stock
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
     path = Path(bench.clearance)
     rows = _rows(stock, tool)
-    layers = _layers(stock.z_max, cut.depth, min(LAST, finish.depth))
+    layers = _layers(stock.z1, cut.depth, min(LAST, finish.depth))
     beside = tool.radius + BESIDE
-    left, right = stock.x_min - beside, stock.x_max + beside
+    left, right = stock.x0 - beside, stock.x1 + beside
     for z in layers:
         for i, to_right in inward(len(rows)):
             start, end = (left, right) if to_right else (right, left)
@@ -108,7 +109,7 @@ def thickness_operation(tool: Tool, bench: Bench) -> Operation:
     path.leave()
     return Operation(
         name="thickness",
-        words=f"upper face brought down {stock.z_max:.3f} mm to the finished thickness",
+        words=f"upper face brought down {stock.z1:.3f} mm to the finished thickness",
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
@@ -116,17 +117,17 @@ def thickness_operation(tool: Tool, bench: Bench) -> Operation:
     )
 
 
-def _rows(stock: Stock, tool: Tool) -> list[float]:
+def _rows(stock: Box, tool: Tool) -> list[float]:
     """Y of the rows, those of the lower half first, from the edges inward.
 
     Each takes one step's width off what its neighbour on the outer side left; the innermost rows
     of both halves overlap.
     """
-    width = stock.y_max - stock.y_min + OVERLAP
+    width = stock.y1 - stock.y0 + OVERLAP
     count = max(2, math.ceil(width / (STEP * tool.diameter)))
     step = width / count
-    low = [stock.y_min + step * (i + 1) - tool.radius for i in range((count + 1) // 2)]
-    high = [stock.y_max - step * (i + 1) + tool.radius for i in range(count // 2)]
+    low = [stock.y0 + step * (i + 1) - tool.radius for i in range((count + 1) // 2)]
+    high = [stock.y1 - step * (i + 1) + tool.radius for i in range(count // 2)]
     return [*low, *reversed(high)]
 
 
@@ -146,7 +147,7 @@ def _beside(path: Path, x: float, y: float, z: float) -> None:
         path.over(x, y, z, path.clearance)
 
 
-def _least(stock: Stock, tool: Tool, cut: Cut, rows: int) -> float:
-    long, wide = stock.x_max - stock.x_min, stock.y_max - stock.y_min
-    waste = wide * max(stock.z_max - LAST, 0.0) / (tool.diameter * cut.depth)
+def _least(stock: Box, tool: Tool, cut: Cut, rows: int) -> float:
+    long, wide = stock.x1 - stock.x0, stock.y1 - stock.y0
+    waste = wide * max(stock.z1 - LAST, 0.0) / (tool.diameter * cut.depth)
     return 60 * long * (waste + rows) / cut.feed

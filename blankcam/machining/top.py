@@ -72,7 +72,7 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
         if math.isinf(sweep.crown):
             return step_flat(CUSP, tool.radius)
         return step_crown(CUSP, tool.radius, sweep.crown)
-    xs = np.linspace(sweep.stock.x_min, sweep.stock.x_max, 9)
+    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 9)
     y = np.full_like(xs, sweep.y_low)
     fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
     return min(0.6 * tool.diameter, CUSP / fall) if fall > 1e-9 else 0.6 * tool.diameter
@@ -145,7 +145,7 @@ def _at_faces(table: Table) -> float:
     face more stands than between passes, for the row that would cut it there runs outside.
     """
     sweep, r = table.sweep, table.sweep.tool.radius
-    inside = (table.xs >= sweep.stock.x_min) & (table.xs <= sweep.stock.x_max)
+    inside = (table.xs >= sweep.stock.x0) & (table.xs <= sweep.stock.x1)
     tips = np.where(table.wanted, table.tips, np.inf)[:, inside]
     found = []
     for y in (sweep.y_low, sweep.y_high):
@@ -303,14 +303,12 @@ def _least(last: Table, most: float, rough: Cut) -> float:
     """
     sweep, tool = last.sweep, last.sweep.tool
     stock = sweep.stock
-    x, y = np.meshgrid(
-        np.linspace(stock.x_min, stock.x_max, 65), np.linspace(stock.y_min, stock.y_max, 33)
-    )
+    x, y = np.meshgrid(np.linspace(stock.x0, stock.x1, 65), np.linspace(stock.y0, stock.y1, 33))
     waste = np.maximum(sweep.stands(x) - sweep.surface.height(x, y) - most, 0.0)
-    long, wide = stock.x_max - stock.x_min, stock.y_max - stock.y_min
+    long, wide = stock.x1 - stock.x0, stock.y1 - stock.y0
     steps = tool.diameter * np.linspace(0.05, 1.0, 96)
     area = float(max(step * (rough.depth - _ridge(sweep, step)) for step in steps))
-    inside = (last.xs >= stock.x_min) & (last.xs <= stock.x_max)
+    inside = (last.xs >= stock.x0) & (last.xs <= stock.x1)
     finishing = float(np.sum(last.wanted[:, inside])) * float(last.xs[1] - last.xs[0])
     volume = long * wide * float(np.mean(waste))
     return 60 * (volume / area + finishing) / rough.feed

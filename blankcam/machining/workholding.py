@@ -10,8 +10,9 @@ import numpy as np
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
+from blankcam.parts.frames import Box
 from blankcam.toolpath.linearize import chords
-from blankcam.toolpath.moves import Arc, Line, Note, Operation, Place, Rapid, Stock
+from blankcam.toolpath.moves import Arc, Line, Note, Operation, Place, Rapid
 
 GRIP = 3.0
 """mm of the blank that jaws must hold at least (our own),"""
@@ -99,7 +100,7 @@ def tape_faults(part: str, holding: Holding, tool: Tool, area: float) -> list[Fa
 
 
 def face_faults(
-    part: str, holding: Holding, stock: Stock, *, outline: bool, thickness: bool
+    part: str, holding: Holding, stock: Box, *, outline: bool, thickness: bool
 ) -> list[Fault]:
     """What can't be done to a blank lying on face, held so; ``stock`` in the machine's axes."""
     where, how = f"{part}, on face", holding.on_face
@@ -113,33 +114,33 @@ def face_faults(
         return [Fault(where=where, key="holding.face", found=how, wrong=wrong, fix=fix)]
     if how != "fixture":
         return []
-    need, most = max(GRIP, (stock.z_max - stock.z_min) * GRIP_SHARE), -stock.z_min - JAW_ROOM
+    need, most = max(GRIP, (stock.z1 - stock.z0) * GRIP_SHARE), -stock.z0 - JAW_ROOM
     if need <= holding.face_top + 1e-9 <= most + 2e-9:
         return []
-    wrong = f"grips a blank that is {-stock.z_min:.2f} mm thick in the end too "
+    wrong = f"grips a blank that is {-stock.z0:.2f} mm thick in the end too "
     wrong += "low" if holding.face_top < need else "high"
     fix = f"{need:.2f} to {most:.2f} mm" if need <= most else 'too thin: use face = "carrier"'
     found = f"{holding.face_top:g} mm"
     return [Fault(where=where, key="holding.face_top", found=found, wrong=wrong, fix=fix)]
 
 
-def clamp_top(holding: Holding, stock: Stock) -> float:
+def clamp_top(holding: Holding, stock: Box) -> float:
     """The highest thing on face, z."""
-    return stock.z_max + (holding.clamp_height if holding.on_face == "clamps" else 0.0)
+    return stock.z1 + (holding.clamp_height if holding.on_face == "clamps" else 0.0)
 
 
 def clamp_faults(
-    part: str, holding: Holding, stock: Stock, profile: Profile, operations: Iterable[Operation]
+    part: str, holding: Holding, stock: Box, profile: Profile, operations: Iterable[Operation]
 ) -> list[Fault]:
     """The tool, its shank or its holder too near a clamp: the first such operation only."""
     if holding.on_face != "clamps":
         return []
     high, reach = clamp_top(holding, stock), holding.clamp_reach
-    middle, half = (stock.y_min + stock.y_max) / 2, holding.clamp_width / 2
+    middle, half = (stock.y0 + stock.y1) / 2, holding.clamp_width / 2
     for operation in operations:
         ways = np.array(list(_places(operation)))
         aside = np.maximum(np.abs(ways[:, 1] - middle) - half, 0.0)
-        inward = np.minimum(ways[:, 0] - stock.x_min, stock.x_max - ways[:, 0]) - reach
+        inward = np.minimum(ways[:, 0] - stock.x0, stock.x1 - ways[:, 0]) - reach
         off = np.hypot(np.maximum(inward, 0.0), aside)
         for what, radius, above in _cylinders(operation.tool, profile):
             near = off[ways[:, 2] + above < high + JAW_ROOM]

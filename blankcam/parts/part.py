@@ -1,7 +1,8 @@
-"""The two stages a part goes through."""
+"""What all parts have in common: the stages they go through and the features they are made of."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from enum import StrEnum
 
 
@@ -10,3 +11,24 @@ class Stage(StrEnum):
 
     ROUGH = "rough"  # the allowance and the hold-back are left for the set-up
     FINAL = "final"  # the finished part
+
+
+class FeatureKind(StrEnum):
+    """What is made of a part, in working order."""
+
+    THICKNESS = "thickness"
+    OUTLINE = "outline"
+    TOP = "top"
+    WASTE = "clear"  # over a slot
+    SLOT = "slots"
+    CROWN = "crown"
+    ENDS = "ends"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feature:
+    """One thing to be made of a part."""
+
+    kind: FeatureKind
+    string: int | None = None
+    """The string that a slot, or the waste over it, belongs to."""

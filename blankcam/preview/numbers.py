@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 
 from blankcam.instrument.heights import StringPath
-from blankcam.outputs.tables.report import Choice
+from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
 from blankcam.preview.model import Cell, Plot, SideString, SideView, Table
 from blankcam.preview.paths import tool_words
@@ -32,7 +32,7 @@ def plain(value: float | None, digits: int = 0, *, signed: bool = False) -> Cell
     )  # fmt: skip
 
 
-def tables(found: Design, choices: Mapping[int, Choice]) -> tuple[Table, ...]:
+def tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Table, ...]:
     """The tables that every job has."""
     return (_nut(found, choices), _saddle(found), _blanks(found), _strings(found), _cents(found),
             _clearances(found))  # fmt: skip
@@ -42,7 +42,7 @@ def _name(number: int, note: str) -> Cell:
     return words(f"{number} {note}")
 
 
-def _nut(found: Design, choices: Mapping[int, Choice]) -> Table:
+def _nut(found: Design, choices: Mapping[int, Decision]) -> Table:
     nut = found.nut
     rows = tuple(
         (
@@ -74,8 +74,8 @@ def _nut(found: Design, choices: Mapping[int, Choice]) -> Table:
     )  # fmt: skip
 
 
-def _with(choice: Choice | None) -> str:
-    return f"tool {choice.tool}" if choice and choice.by == "mill" else "file"
+def _with(choice: Decision | None) -> str:
+    return f"tool {choice.tool.number}" if choice and choice.tool else "file"
 
 
 def _saddle(found: Design) -> Table:

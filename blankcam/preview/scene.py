@@ -6,10 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from blankcam.cut import CutResult
 from blankcam.data import table
-from blankcam.gcode.writer import Written
+from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
-from blankcam.outputs.tables.report import Choice
+from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
 from blankcam.parts.part import Stage
 from blankcam.preview import numbers, paths, solids
@@ -73,14 +74,31 @@ class PartCut:
     stage: Stage
     milled: frozenset[int]
     """Strings whose slots the programs cut to their floor."""
-    programs: tuple[Program, ...]
-    """As planned, in the order they are run."""
-    written: tuple[Written, ...]
-    """Their texts."""
+    programs: tuple[ProgramFile, ...]
+    """In the order they are run."""
     moves: tuple[paths.Moves, ...]
     """Their moves as the proof's reader reads the texts."""
     proof: ProofLike
     cautions: tuple[str, ...] = ()
+
+    @classmethod
+    def of(cls, result: CutResult) -> PartCut:
+        """What the page shows of a part that was cut and proven."""
+        from blankcam.replay.reader import read_program
+
+        request, proof = result.request, result.proof
+        assert proof is not None
+        return cls(
+            part=request.part.name,
+            stage=request.stage,
+            milled=result.milled,
+            programs=result.programs,
+            moves=tuple(
+                read_program(f.text, request.machine, name=f.name).moves for f in result.programs
+            ),
+            proof=proof,
+            cautions=result.cautions,
+        )
 
 
 def page_data(
@@ -88,7 +106,7 @@ def page_data(
     profile: Profile,
     cuts: Sequence[PartCut],
     *,
-    choices: Mapping[int, Choice],
+    choices: Mapping[int, Decision],
     notice: Sequence[str],
 ) -> PageData:
     """Everything on the page.
@@ -130,7 +148,7 @@ def page_data(
 
 def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
     """Names of the programs, with their stage where two stages have the same file."""
-    files = [(i, j, w.file) for i, cut in enumerate(cuts) for j, w in enumerate(cut.written)]
+    files = [(i, j, f.name) for i, cut in enumerate(cuts) for j, f in enumerate(cut.programs)]
     double = {f for _, _, f in files if sum(f == other for _, _, other in files) > 1}
     return {
         (i, j): f"{f}, {'rough' if cuts[i].stage is Stage.ROUGH else 'finished'}"
@@ -153,7 +171,7 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
             "Good to mark out: both parts can be made from these blanks. No program to cut.",
         )
     deep = max(c.proof.gouge_um for c in cuts)
-    count = sum(len(c.written) for c in cuts)
+    count = sum(len(c.programs) for c in cuts)
     programs = "the program" if count == 1 else f"all {count} programs"
     return True, (
         f"Good to cut: {programs} replayed, nothing touched that must not be, deepest "
@@ -174,23 +192,22 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
     count = 0
     for i, cut in enumerate(cuts):
         last: dict[str, int] = {}
-        for j, (program, written, moves) in enumerate(
-            zip(cut.programs, cut.written, cut.moves, strict=True)
-        ):
+        for j, (file, moves) in enumerate(zip(cut.programs, cut.moves, strict=True)):
+            program = file.program
             stock = program.stock
             yield ProgramView(
                 file=named[i, j],
                 part=cut.part,
                 setup=program.setup,
                 stage=str(cut.stage),
-                text=tuple(written.text.splitlines()),
+                text=tuple(file.text.splitlines()),
                 tools=tuple(paths.tool_view(t) for t in program.tools),
-                path=paths.path(moves, profile, written.seconds),
-                stock_top=stock.z_max,
-                stock_bottom=stock.z_min,
+                path=paths.path(moves, profile, file.seconds),
+                stock_top=stock.z1,
+                stock_bottom=stock.z0,
                 cells=_cells(cut, program),
                 after=last.get(program.setup),
-                held_by=_held_by(cut.proof, written.file),
+                held_by=_held_by(cut.proof, file.name),
                 start=_start(cut, program) if program.setup not in last else None,
             )
             last[program.setup] = count
@@ -217,22 +234,22 @@ def _cells(cut: PartCut, program: Program) -> Cells:
     s = program.stock
     x, y = (
         low + solids.middles(high - low, solids.CELL_Y)
-        for low, high in ((s.x_min, s.x_max), (s.y_min, s.y_max))
+        for low, high in ((s.x0, s.x1), (s.y0, s.y1))
     )
-    return Cells(x=x, y=y, box=(s.x_min, s.x_max, s.y_min, s.y_max))
+    return Cells(x=x, y=y, box=(s.x0, s.x1, s.y0, s.y1))
 
 
 def _program_tables(cuts: Sequence[PartCut], named: Mapping[tuple[int, int], str]
                     ) -> Iterator[Table]:  # fmt: skip
     if not cuts:
         return
-    pairs = [(named[i, j], p) for i, c in enumerate(cuts) for j, p in enumerate(c.programs)]
+    pairs = [(named[i, j], f.program) for i, c in enumerate(cuts) for j, f in enumerate(c.programs)]
     yield numbers.operations(pairs)
     rows = []
     for i, cut in enumerate(cuts):
         proof = cut.proof
         touched = proof.rapid_contacts + proof.holder_contacts + proof.holding_contacts
-        for j, w in enumerate(cut.written):
+        for j, w in enumerate(cut.programs):
             rows.append(
                 (
                     Cell(words=named[i, j]),

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 
 from blankcam.data import table
-from blankcam.outputs.tables.report import Choice
+from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
@@ -58,7 +58,7 @@ class Left:
 
 
 def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
-              choices: Mapping[int, Choice]) -> PartView:  # fmt: skip
+              choices: Mapping[int, Decision]) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
         replayed(part, left[s]) if s in left else wanted(part, s)
@@ -167,7 +167,7 @@ def middles(length: float, step: float) -> Floats:
     return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
 
 
-def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
+def _slot_spot(nut: Nut, s: Slot, choice: Decision | None) -> Spot:
     facts = (
         Fact(words="centre", value=s.centre),
         Fact(words="width", value=s.width, digits=3),
@@ -182,11 +182,11 @@ def _slot_spot(nut: Nut, s: Slot, choice: Choice | None) -> Spot:
                 remark=made_by(choice))  # fmt: skip
 
 
-def made_by(choice: Choice | None) -> str:
+def made_by(choice: Decision | None) -> str:
     """Who makes a slot."""
     if choice is None:
         return ""
-    return f"milled with tool {choice.tool}" if choice.by == "mill" else "left to the file"
+    return f"milled with tool {choice.tool.number}" if choice.tool else "left to the file"
 
 
 def _seat_spot(found: Design, s: Seat) -> Spot:

@@ -22,7 +22,7 @@ from pydantic.dataclasses import dataclass as checked
 
 from blankcam import digest
 from blankcam.faults import Fault, InputError, OutputError, RefusedError
-from blankcam.inputs.job_file import read_text
+from blankcam.inputs.border import read_text
 
 SUFFIX = ".parts.jsonl"
 OLD_SUFFIX = ".refits.jsonl"

@@ -15,11 +15,11 @@ class Code(StrEnum):
     # the text, R0
     BYTES = "R01"  # a byte that is not plain ASCII
     LENGTH = "R02"  # a line, or the program, is too long to be read
-    COMMENT = "R03"  # a comment is not closed, or of a kind the controller does not know
+    COMMENT = "R03"  # a comment is not closed, or stands inside another
     GRAMMAR = "R04"  # something that is not a letter and its number
     LINE_NUMBER = "R05"  # a line number of no or too many digits
     PERCENT = "R06"  # a % line missing, too many, or not known to the controller
-    REALTIME = "R07"  # a character that a streaming controller obeys at once: ? ! ~
+    REALTIME = "R07"  # a character that a streaming controller obeys at once, even in a comment
     BLOCK_DELETE = "R08"  # a line that a switch on the machine leaves out
     # words, R1
     LETTER = "R11"  # a letter that begins no word
@@ -27,13 +27,14 @@ class Code(StrEnum):
     NUMBER = "R13"  # a number larger than any machine
     G_CODE = "R14"  # a G code that does not exist or cannot be proven
     M_CODE = "R15"  # an M code that does not exist or cannot be proven
-    MODAL_GROUP = "R16"  # two different codes of one modal group on a line
+    MODAL_GROUP = "R16"  # two codes of one modal group on a line
     UNUSED = "R17"  # a word that nothing on its line uses
     MISSING = "R18"  # a code without a word that it needs
     # state and machine, R2
     UNITS = "R21"  # units not set, set twice, or not those of the machine
     PROFILE = "R22"  # a code that this machine does not have
     NO_MOTION = "R23"  # X, Y or Z while no motion code is in force
+    STATE = "R24"  # a modal state that the program does not set itself before its first move
     # the end, R3
     NO_END = "R31"  # no M2 or M30
     AFTER_END = "R32"  # code after the end
@@ -58,6 +59,11 @@ class Code(StrEnum):
     CHANGE = "M11"  # a stop or tool change while the spindle turns, or not of this machine
     KERNEL = "M12"  # on face, a tool or arc that the replay cannot judge
     CLEARANCE = "M13"  # first moves below the highest thing on the machine
+    CHIP = "M14"  # more feed a tooth than the material table allows that tool
+    SURFACE_SPEED = "M15"  # the edge runs faster than the material table allows
+    SPIN_UP = "M16"  # cutting before the spindle has had its time to come up to speed
+    STOP_PLACE = "M17"  # a stop, tool change or end while the tool is not clear of everything
+    IN_CUT = "M18"  # a dwell, or a change of the spindle, while the tool is in the cut
     # contacts, C0
     RAPID = "C01"  # a rapid move through the stock
     RUBBING = "C02"  # the tool's body above its flutes touches the stock

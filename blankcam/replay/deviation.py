@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay.heightmap import Heightmap
 
@@ -135,7 +135,7 @@ class ProbeLines:
     """The same heights side by side in as few heightmaps as possible, for the replay."""
 
 
-def probe_lines(part: PartLike, stock: Stock, milled: frozenset[int]) -> ProbeLines:
+def probe_lines(part: PartLike, stock: Box, milled: frozenset[int]) -> ProbeLines:
     """The probe lines of a blank that is not cut yet."""
     cells = table("proof")["cells"]
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
@@ -174,7 +174,7 @@ def _packed_in_rows(x: Sequence[Floats]) -> list[list[int]]:
     return rows
 
 
-def _full_blank(x: Floats, y: Floats, stock: Stock) -> Heightmap:
+def _full_blank(x: Floats, y: Floats, stock: Box) -> Heightmap:
     z = np.where((x >= stock.x0) & (x <= stock.x1), stock.z1, -np.inf)
     return Heightmap(x, y, np.repeat(z[None, :], len(y), axis=0))
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -29,7 +29,7 @@ class Heightmap:
     z: Floats
 
     @classmethod
-    def of(cls, stock: Stock, dx: float, dy: float) -> Heightmap:
+    def of(cls, stock: Box, dx: float, dy: float) -> Heightmap:
         """A full blank in cells of about dx by dy."""
         x, y = _centres(stock.x0, stock.x1, dx), _centres(stock.y0, stock.y1, dy)
         return cls(x, y, np.full((len(y), len(x)), float(stock.z1)))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.codes import Code
 from blankcam.replay.envelope import arc_points
 from blankcam.replay.findings import Collector
@@ -208,7 +208,7 @@ def _points_near(moves: Moves, i: int, box: Obstacle, wide: float) -> Floats:
     return np.asarray(start + (end - start) * np.linspace(first, last, count + 1)[:, None])
 
 
-def obstacles_on_edge(stock: Stock, held: Holding) -> tuple[Obstacle, ...]:
+def obstacles_on_edge(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     """The jaws against both faces of a blank on edge, and the bed below them."""
     middle, half = (stock.x0 + stock.x1) / 2, held.jaw_length / 2
     bed = -held.bed_gap
@@ -223,7 +223,7 @@ def obstacles_on_edge(stock: Stock, held: Holding) -> tuple[Obstacle, ...]:
     return (*jaws, Obstacle(name="bed", low=(-far, -far, -far), high=(far, far, bed)))
 
 
-def obstacles_on_face(stock: Stock, held: Holding) -> tuple[Obstacle, ...]:
+def obstacles_on_face(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     """What must not be touched on face, in the machine's axes: what holds the blank, and the bed.
 
     The bed is what the blank lies on; a waste board may be cut to ``carrier_depth``.

@@ -18,8 +18,8 @@ M_WORDS = 4  # §3.3.5
 
 _WORD = re.compile(r"([A-Z])([+-]?(?:\d++\.?\d*+|\.\d++))")
 _WHOLE = re.compile(r"(?:[A-Z][+-]?(?:\d++\.?\d*+|\.\d++))*+")
-_COMMENT = re.compile(r"\(([^()]*)\)")
-_EITHER = re.compile(r"\([^()]*\)|;.*")
+# §3.3.4; a semicolon is not in the standard, but every controller takes or drops what follows it
+_COMMENT = re.compile(r"\([^()]*\)|;.*")
 _MARKS = re.compile(r"[();]")
 _LINE_NUMBER = re.compile(r"N(\d*)(.?)")
 _BLANK = str.maketrans("", "", " \t")
@@ -38,10 +38,10 @@ class Block:
     faults: list[Fault] = field(default_factory=list)
 
 
-def parse_block(text: str, *, semicolons: bool) -> Block:
+def parse_block(text: str) -> Block:
     """The line's words and comments, and what is wrong with its grammar."""
     out = Block()
-    bare = _without_comments(text, out, semicolons)
+    bare = _without_comments(text, out)
     bare = bare.translate(_BLANK).upper()
     bare = _without_number(bare, out)
     if not _WHOLE.fullmatch(bare):
@@ -55,16 +55,18 @@ def parse_block(text: str, *, semicolons: bool) -> Block:
     return out
 
 
-def _without_comments(text: str, out: Block, semicolons: bool) -> str:
+def without_comments(text: str) -> str:
+    """A line without what stands in brackets or after a semicolon."""
+    return _COMMENT.sub("", text)
+
+
+def _without_comments(text: str, out: Block) -> str:
     if not _MARKS.search(text):
         return text
-    pattern = _EITHER if semicolons else _COMMENT
-    out.comments.extend(c.strip(" \t;") for c in pattern.findall(text))
-    bare = pattern.sub("", text)
+    out.comments.extend(c.strip(" \t;()") for c in _COMMENT.findall(text))
+    bare = without_comments(text)
     mark = _MARKS.search(bare)
-    if mark and mark[0] == ";":
-        out.faults.append((Code.COMMENT, "a ; comment is not RS274/NGC nor this machine's"))
-    elif mark:
+    if mark:
         out.faults.append((Code.COMMENT, "a comment is not closed, or stands inside another"))
     return bare[: mark.start()] if mark else bare
 

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
@@ -121,7 +121,7 @@ def path_distances(at: Floats, moves: Moves) -> Floats:
     return np.asarray(out)
 
 
-def judge_outline(part: PartLike, stage: Stage, stock: Stock, programs: Sequence[Program],
+def judge_outline(part: PartLike, stage: Stage, stock: Box, programs: Sequence[Program],
           tools: Mapping[int, Tool], found: Collector) -> None:  # fmt: skip
     """Fault an edge that the programs on face leave off the part's outline.
 

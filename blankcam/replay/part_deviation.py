@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
+from blankcam.parts.frames import Setup
 from blankcam.parts.part import Stage
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
@@ -27,7 +28,6 @@ from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.proof import Setup
 from blankcam.replay.reader import Program
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import swept_heights

@@ -3,20 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from enum import StrEnum
 
+from blankcam.parts.frames import Setup
 from blankcam.replay.deviation import SlotDeviation
 from blankcam.replay.findings import Finding
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Obstacle
 from blankcam.replay.reader import Program
-
-
-class Setup(StrEnum):
-    """How the blank lies while a program runs."""
-
-    FACE = "face"
-    EDGE = "edge"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +44,15 @@ class ProgramProof:
     around: tuple[Obstacle, ...]
     """Jaws, clamps, fixture walls and bed around the blank."""
     faults: tuple[Finding, ...]
+
+    def record(self) -> dict[str, object]:
+        """The keys of report.json for what this one program touched."""
+        return {
+            "rapid_contacts": self.rapid_contacts,
+            "holder_contacts": self.holder_contacts,
+            "holding_contacts": self.holding_contacts,
+            "outside_travel": self.outside_travel,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,15 +13,15 @@ from blankcam.data import table
 from blankcam.digest import of_moves
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
-from blankcam.replay import limits, thickness_deviation
+from blankcam.replay import limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import PartLike, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
 from blankcam.replay.part_deviation import WantedPart, judge_part
-from blankcam.replay.proof import ProgramProof, ProgramText, Proof, Setup
+from blankcam.replay.proof import ProgramProof, ProgramText, Proof
 from blankcam.replay.reader import Program, read_program
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import SweepResult, replay_moves
@@ -41,7 +41,7 @@ def prove(
     *,
     stage: Stage,
     milled: frozenset[int],
-    stock: Stock,
+    stock: Box,
     profile: Profile,
     holding: Holding | None = None,
     plunge: Mapping[int, float] | None = None,
@@ -103,7 +103,8 @@ def _read(given: ProgramText, profile: Profile) -> Program:
         program = read_program(program, profile, name=given.name)
     if not any(given.zero):
         return program
-    return dataclasses.replace(program, moves=program.moves.shifted(given.zero))
+    events = tuple(e.shifted(given.zero) for e in program.events)
+    return dataclasses.replace(program, moves=program.moves.shifted(given.zero), events=events)
 
 
 def _greatest_depths(
@@ -142,6 +143,8 @@ def _prove_on_face(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
     around = limits.obstacles_on_face(blank.stock, bench.holding)
+    stops.check_events(program, bench.profile, (*around, _as_obstacle(blank.stock.on_face())),
+                       found)  # fmt: skip
     return _program_proof(program, Setup.FACE, -blank.stock.y0, swept, around, bench, found)
 
 
@@ -183,7 +186,15 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     for each in blank.probes.lanes:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     around = limits.obstacles_on_edge(blank.held, bench.holding)
+    standing = dataclasses.replace(blank.held, z1=top)
+    stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
+
+
+def _as_obstacle(box: Box) -> limits.Obstacle:
+    """A blank as something that the tool must be clear of."""
+    low, high = (box.x0, box.y0, box.z0), (box.x1, box.y1, box.z1)
+    return limits.Obstacle(name="blank", low=low, high=high)
 
 
 def _program_proof(  # every argument is a fact of its own

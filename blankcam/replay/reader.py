@@ -16,8 +16,9 @@ import numpy as np
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.replay import arcs
 from blankcam.replay.codes import Code
+from blankcam.replay.events import Event, EventKind
 from blankcam.replay.findings import Collector, Finding
-from blankcam.replay.line import LINE_LIMIT, Block, parse_block
+from blankcam.replay.line import LINE_LIMIT, Block, parse_block, without_comments
 from blankcam.replay.modal_groups import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
 from blankcam.replay.motions import PLANE_AXES, Moves
 
@@ -28,7 +29,20 @@ FAULTS_READ = 20_000
 """After so many faults the rest is not read: the file is not a program."""
 
 REALTIME = re.compile(r"[?!~]")
-NOT_TEXT = re.compile(rb"[^\t\r\n\x20-\x7e]")
+CONTROL = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+NOT_ASCII = "\ufffd"
+"""What a byte outside ASCII is read as."""
+STATES = {
+    "plane": "G17, G18 or G19",
+    "distance": "G90 or G91",
+    "feed mode": "G94",
+    "cutter compensation": "G40",
+    "coordinates": "G54",
+    "length offset": "G49 or G43",
+    "path": "G61 or G64 P",
+}
+"""Modal groups that the program itself must set before its first move, and how."""
 AXES = "XYZ"
 
 
@@ -42,12 +56,19 @@ class Program:
     lines: tuple[str, ...]
     comments: tuple[str, ...]
     moves: Moves
+    events: tuple[Event, ...]
+    """Stops, tool changes, dwells and changes of the spindle, in order."""
     findings: tuple[Finding, ...]
     counts: dict[Code, int]
     """How many findings of each code there are; only the first of each are kept."""
     units: str
     blending: float
     """The largest G64 P, mm; 0 without."""
+
+
+def lines_of(text: str) -> list[str]:
+    """The lines of a text, whether they end in CR, LF or both (NISTIR 6556 §3.3)."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
 def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
@@ -57,12 +78,13 @@ def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Prog
     back in millimetres in the program's own zero, whatever its units.
     """
     raw = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data
+    raw = raw.removeprefix(BYTE_ORDER_MARK)
     reader = _Reader(profile, name)
     text = raw.decode("ascii", "replace")
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    if match := NOT_TEXT.search(raw):
-        at = raw.count(b"\n", 0, match.start()) + 1
-        reader.found.add(Code.BYTES, "a byte that is not plain ASCII text", line=at,
+    lines = lines_of(text)
+    if match := CONTROL.search(raw):
+        at = len(lines_of(text[: match.start()]))
+        reader.found.add(Code.BYTES, "a control character in the text", line=at,
                          value=f"0x{match[0][0]:02x}")  # fmt: skip
     for number, line in enumerate(lines[:LINES_READ], 1):
         reader.take(number, line)
@@ -76,6 +98,7 @@ def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Prog
         lines=tuple(lines),
         comments=tuple(reader.comments),
         moves=reader.moves(),
+        events=tuple(reader.events),
         findings=tuple(reader.found.kept),
         counts=dict(reader.found.counts),
         units=reader.units or "mm",
@@ -102,6 +125,9 @@ class _Reader:
         self.blending = 0.0
         self.told: set[Code] = set()
         self.rows: list[tuple[float, ...]] = []
+        self.events: list[Event] = []
+        self.set_here: set[str] = set()
+        self.needed = set(STATES) - (set() if self.can.path_blending else {"path"})
 
     # -- lines ------------------------------------------------------------------------------
 
@@ -116,17 +142,34 @@ class _Reader:
         stripped = text.strip(" \t")
         if not stripped:
             return
+        text = text.rstrip(" \t")
         if len(text) > min(self.can.line_length, LINE_LIMIT):
             self.fault(Code.LENGTH, "line too long", float(len(text)),
                        float(min(self.can.line_length, LINE_LIMIT)))  # fmt: skip
-        if REALTIME.search(text):
-            self.fault(Code.REALTIME, "? ! ~ are commands to a streaming controller, even here")
+        self._characters(text)
         if stripped == "%":
             self._percent()
         elif self.ended or self.percent_closed:
-            self.fault(Code.AFTER_END, "after the end of the program: never read by a machine")
+            if without_comments(stripped).strip():
+                self.fault(Code.AFTER_END, "after the end of the program: never read by a machine")
         elif len(text) <= LINE_LIMIT:
             self._block(stripped)
+
+    def _characters(self, text: str) -> None:
+        """Fault what a controller may act on while the line is still on its way.
+
+        A streaming controller takes ? ! ~ and bytes from 0x80 on out of the stream and obeys them,
+        comments included; one that changes tools or knows their lengths reads whole lines.
+        """
+        if REALTIME.search(text):
+            self.fault(Code.REALTIME, "? ! ~ are commands to a streaming controller, even here")
+        if NOT_ASCII in text:
+            streams = not (self.can.length_offsets or self.can.tool_change is ToolChange.AUTOMATIC)
+            if NOT_ASCII in without_comments(text):
+                self.fault(Code.BYTES, "a letter outside ASCII, not in a comment")
+            elif streams:
+                self.fault(Code.REALTIME, "a letter outside ASCII: a streaming controller may "
+                           "obey its bytes, even in a comment")  # fmt: skip
 
     def _percent(self) -> None:
         if not self.can.percent:
@@ -143,7 +186,7 @@ class _Reader:
         if text.startswith("/"):
             self.fault(Code.BLOCK_DELETE, "whether a / line is done hangs on a switch")
             text = text[1:]
-        read = parse_block(text, semicolons=self.can.comments == "semicolon")
+        read = parse_block(text)
         if len(self.comments) < COMMENTS_KEPT:
             self.comments.extend(read.comments)
         for code, what in read.faults:
@@ -187,6 +230,7 @@ class _Reader:
 
     def _execute(self, read: Block, groups: dict[str, int]) -> None:
         words = read.words
+        self.set_here |= groups.keys()
         if "feed mode" in groups:
             self._refuse(groups["feed mode"])
         if "F" in words:
@@ -226,6 +270,8 @@ class _Reader:
     def _set_speed(self, value: float) -> None:
         if value < 0:
             self.fault(Code.SPEED, "negative spindle speed", value, 0.0)
+        if self.spindle and value != self.speed:
+            self._event(EventKind.SPEED)
         self.speed = value
         self.told -= {Code.SPINDLE, Code.SPEED}
 
@@ -245,15 +291,19 @@ class _Reader:
         if self.can.tool_change is not ToolChange.AUTOMATIC:
             self.fault(Code.PROFILE, "this machine has no M6")
             return
-        if self.spindle and self.rows:
+        if self.spindle:
             self.fault(Code.CHANGE, "tool change before the spindle is stopped")
+        self._event(EventKind.CHANGE)
         if not self.wanted:
             self.fault(Code.TOOL, "M6 without a T word before it")
         self.tool, self.spindle, self.offset_set = self.wanted, 0, False  # §3.6.3
         self.told.clear()
 
     def _set_spindle(self, m: int) -> None:
-        self.spindle = {3: 1, 4: -1, 5: 0}[m]
+        turns = {3: 1, 4: -1, 5: 0}[m]
+        if turns != self.spindle:
+            self._event(EventKind.START if turns else EventKind.SPINDLE_STOP)
+        self.spindle = turns
         self.told -= {Code.SPINDLE, Code.SPEED}
         if m == 4:
             self.fault(Code.SPINDLE, "M4 turns a right-hand cutter backwards")
@@ -270,6 +320,7 @@ class _Reader:
         if g == 40:
             if words.get("P", -1.0) < 0:
                 self.fault(Code.MISSING, "G4 needs a P of seconds, not negative")
+            self._event(EventKind.DWELL, max(words.get("P", 0.0), 0.0))
         else:
             self._refuse(g)
 
@@ -289,7 +340,7 @@ class _Reader:
             self.absolute = groups["distance"] == 900
 
     def _set_units(self, units: str) -> None:
-        if self.rows or (self.units and self.units != units):
+        if self.units != units and (self.rows or self.units):
             self.fault(Code.UNITS, "units are set once, before the first move")
         if units != self.can.units:
             self.fault(Code.UNITS, f"this machine is written for in {self.can.units}", units)
@@ -325,12 +376,14 @@ class _Reader:
         if m in M_REFUSED:
             self.fault(Code.M_CODE, f"M{m}: {M_REFUSED[m]} is not for a program to be proven")
         elif m == 0:
+            self._event(EventKind.STOP)
             if self.spindle:
                 self.fault(Code.CHANGE, "M0 while the spindle turns")
             if self.can.tool_change is ToolChange.STOP and self.wanted != self.tool:
                 self.tool = self.wanted
         else:
             self.ended = True
+            self._event(EventKind.END)
             if self.spindle:
                 self.fault(Code.END_STATE, "the spindle still turns at the end")
             if self.coolant:
@@ -381,6 +434,8 @@ class _Reader:
 
     def _state(self, end: list[float]) -> None:
         """Fault what is not set before any move, or before a move at feed."""
+        if missing := [STATES[g] for g in STATES if g in self.needed - self.set_here]:
+            self._once(Code.STATE, f"a move before the program sets {', '.join(missing)}")
         if not self.units:
             self._once(Code.UNITS, "a move before G20 or G21")
         if not self.tool:
@@ -401,6 +456,11 @@ class _Reader:
         if not low <= self.speed <= high or self.speed <= 0:
             self._once(Code.SPEED, "spindle speed outside the machine's", self.speed,
                        f"{low:g} to {high:g}")  # fmt: skip
+
+    def _event(self, kind: EventKind, seconds: float = 0.0) -> None:
+        at = (self.at[0], self.at[1], self.at[2])
+        self.events.append(Event(kind=kind, line=self.number, moves=len(self.rows), at=at,
+                                 tool=self.tool, seconds=seconds))  # fmt: skip
 
     def _keep(self, kind: int, end: list[float], centre: tuple[float, float, float]) -> None:
         self.rows.append((self.number, kind, self.plane, *self.at, *end, *centre, self.feed,

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 
 from blankcam.data import table
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay import thickness_deviation
 from blankcam.replay.deviation import PartLike, probe_lines, slots_of
@@ -23,7 +23,7 @@ class StockAsCut:
     """
 
     def __init__(
-        self, part: PartLike, stock: Stock, milled: frozenset[int], step: float | None
+        self, part: PartLike, stock: Box, milled: frozenset[int], step: float | None
     ) -> None:
         """A full blank. ``step`` is the size of the cells, mm; data/proof.toml's without."""
         cells = table("proof")["cells"]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
@@ -27,7 +27,7 @@ from blankcam.replay.tool_profile import tool_profile_of
 Floats = NDArray[np.float64]
 
 
-def face_probe_lines(stock: Stock) -> tuple[Heightmap, Heightmap]:
+def face_probe_lines(stock: Box) -> tuple[Heightmap, Heightmap]:
     """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
     cells, box = table("proof")["cells"], stock.on_face()
     step, stations = cells["probe_face_step"], cells["stations"]

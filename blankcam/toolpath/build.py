@@ -16,15 +16,17 @@ from blankcam.inputs.machine import Holding, Profile, ToolChange
 from blankcam.inputs.tool import Tool
 from blankcam.machining import crown, ends, slots, thickness, top, workholding
 from blankcam.machining.cutter_contact import Sweep
+from blankcam.machining.decision import ByMachine, Decision
+from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench, set_up
-from blankcam.machining.slots import SlotChoice
 from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
-from blankcam.toolpath import clearing, contouring
+from blankcam.toolpath import bounds, clearing, contouring
 from blankcam.toolpath.linearize import without_arcs
-from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid, Stock
+from blankcam.toolpath.moves import Operation, Program
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,8 +34,50 @@ class Plan:
     """What the machine does for one part, and what the hand does."""
 
     programs: tuple[Program, ...]
-    slots: tuple[SlotChoice, ...] = ()
+    slots: tuple[Decision, ...] = ()
     cautions: tuple[str, ...] = ()
+
+
+def plan(request: CutRequest) -> Plan:
+    """What the machine does for a part, and what the hand does.
+
+    Raises
+    ------
+    RefusedError
+        When it must not or can't be cut so.
+    """
+    part, box, by = request.part, request.blank, request.wishes
+    blank = BlankJob(length=box.x1 - box.x0, height=box.z1, thickness=box.y1 - box.y0)
+    told = (blank, request.machine, request.material, request.stage)
+    if isinstance(part, Nut):
+        made = plan_nut(
+            part, *told, slots_by=by.slots, outline_by=by.outline, thickness_by=by.thickness
+        )
+    else:
+        made = plan_saddle(
+            part, *told, outline_by=by.outline, ends_by=by.ends, thickness_by=by.thickness
+        )
+    return dataclasses.replace(made, programs=tuple(_labelled(p, request) for p in made.programs))
+
+
+def _labelled(program: Program, request: CutRequest) -> Program:
+    """The program under its request's name; a refit's with its stage and zero."""
+    label, box = request.label, request.blank
+    number = program.stem.removeprefix(f"{program.part}-{program.setup}")
+    stem = label.program_stem(Setup(program.setup)) + number
+    part = request.part.name
+    if not label.readings_digest:
+        return dataclasses.replace(program, part=part, stem=stem)
+    zero = "X0 its left end, Y0 its face toward the tail, Z0 its seat side"
+    if request.turned:
+        zero = (
+            "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
+            f" Z{box.z1:.3f} its underside, levelled"
+        )
+    readings = label.readings_digest
+    return dataclasses.replace(
+        program, part=part, stem=stem, stage="refit", zero=zero, readings=readings
+    )
 
 
 def plan_nut(
@@ -120,7 +164,7 @@ def _ends(saddle: Saddle, bench: Bench, held: Holding, sweep: Sweep) -> list[Ope
 
 def ends_tool(sweep: Sweep, profile: Profile, held: Holding) -> Tool | None:
     """The tool that makes round ends of a crown."""
-    ceiling = _highest(sweep, sweep.stock.x_min, sweep.stock.x_max)
+    ceiling = _highest(sweep, sweep.stock.x0, sweep.stock.x1)
     return contouring.choose_tool(profile, ceiling - ends.lowest(held) + 0.2)
 
 
@@ -205,7 +249,7 @@ def _on_face(part: Nut | Saddle, bench: Bench, held: Holding, done: _Face) -> tu
     operations = [without_arcs(o, profile.controller.arc_planes)
                   for o in _face_operations(part, face, held, done)]  # fmt: skip
     _stop(workholding.clamp_faults(part.name, held, stock, profile, operations))
-    _stop(travel_faults(f"{part.name}, on face", profile, operations))
+    _stop(bounds.travel_faults(f"{part.name}, on face", profile, operations))
     cautions = [c for o in operations for c in o.cut.cautions]
     if done.off:
         cautions.append(thickness.caution(part))
@@ -233,12 +277,12 @@ def _face_operations(
     if thin is not None:
         yield thickness.thickness_operation(thin, face)
     if around is not None:
-        thinned = dataclasses.replace(stock, z_max=0.0)
+        thinned = dataclasses.replace(stock, z1=0.0)
         yield contouring.outline_operation(part, around, dataclasses.replace(face, stock=thinned))
 
 
 def face_tools(
-    part: Nut | Saddle, stock: Stock, profile: Profile, held: Holding, *, outline_by_mill: bool
+    part: Nut | Saddle, stock: Box, profile: Profile, held: Holding, *, outline_by_mill: bool
 ) -> tuple[Tool | None, Tool | None]:
     """The tools of thickness and outline, None where that is not done.
 
@@ -247,8 +291,8 @@ def face_tools(
     RefusedError
         Where there is none, or where tape alone must hold against it.
     """
-    area = (stock.x_max - stock.x_min) * (stock.y_max - stock.y_min)
-    off, depth = max(stock.z_max, 0.0), -stock.z_min
+    area = (stock.x1 - stock.x0) * (stock.y1 - stock.y0)
+    off, depth = max(stock.z1, 0.0), -stock.z0
     thin = around = None
     if off:
         thin = thickness.choose_tool(profile, off)
@@ -272,27 +316,27 @@ def _no_tool(profile: Profile, wrong: str, otherwise: str) -> RefusedError:
     return RefusedError(Fault(where=where, key="tools", wrong=wrong, fix=fix))
 
 
-def stock_on_face(edge: Stock, off: float) -> Stock:
+def stock_on_face(edge: Box, off: float) -> Box:
     """The blank on edge as it lies on face, with what is still to come off its upper face."""
-    return Stock(
-        x_min=edge.x_min,
-        x_max=edge.x_max,
-        y_min=edge.z_min,
-        y_max=edge.z_max,
-        z_min=-edge.y_max,
-        z_max=off,
+    return Box(
+        x0=edge.x0,
+        x1=edge.x1,
+        y0=edge.z0,
+        y1=edge.z1,
+        z0=-edge.y1,
+        z1=off,
     )
 
 
-def _zero_on_face(stock: Stock) -> str:
+def _zero_on_face(stock: Box) -> str:
     upper = "Z0 its upper face"
-    if stock.z_max > 0:
+    if stock.z1 > 0:
         upper = (
-            f"Z0 {stock.z_max:.3f} mm under its upper face - touch off where its thickness was "
-            f"measured and set Z to {stock.z_max:.3f} mm there"
+            f"Z0 {stock.z1:.3f} mm under its upper face - touch off where its thickness was "
+            f"measured and set Z to {stock.z1:.3f} mm there"
         )
     return (
-        f"X0 {-stock.x_min:.2f} mm from the blank's left end, Y0 its seat side, "
+        f"X0 {-stock.x0:.2f} mm from the blank's left end, Y0 its seat side, "
         f"{upper}, the face toward the tail up"
     )
 
@@ -314,9 +358,7 @@ def cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
         return contouring.left_standing(part, bench.stage, x) + contouring.STANDING
 
     high = float(np.max(standing(np.linspace(0.0, part.length, 2001))))
-    stock = dataclasses.replace(
-        bench.stock, x_min=0.0, x_max=part.length, z_max=min(high, bench.stock.z_max)
-    )
+    stock = dataclasses.replace(bench.stock, x0=0.0, x1=part.length, z1=min(high, bench.stock.z1))
     return dataclasses.replace(bench, stock=stock, outline=standing)
 
 
@@ -325,10 +367,10 @@ def saddle_sweep(saddle: Saddle, bench: Bench) -> Sweep:
     stock, held = bench.stock, bench.profile.holding
     return Sweep(
         surface=crown.crown_surface(saddle, bench.stage),
-        tool=_need_tool("saddle", bench.profile, stock.z_max - held.jaw_top, level=False),
+        tool=_need_tool("saddle", bench.profile, stock.z1 - held.jaw_top, level=False),
         stock=stock,
         y_low=0.0,
-        y_high=stock.y_max,
+        y_high=stock.y1,
         crown=saddle.crown_radius,
         outline=bench.outline,
     )
@@ -338,14 +380,14 @@ def nut_sweep(nut: Nut, bench: Bench) -> Sweep:
     """The nut's top and its tool; raises RefusedError where there is none."""
     stock = bench.stock
     surface = top.TopSurface(nut=nut, stage=bench.stage)
-    xs = np.linspace(stock.x_min, stock.x_max, 33)
-    need = stock.z_max - float(np.min(surface.height(xs, np.full_like(xs, stock.y_max))))
+    xs = np.linspace(stock.x0, stock.x1, 33)
+    need = stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
     return Sweep(
         surface=surface,
         tool=_need_tool("nut", bench.profile, need, level=abs(nut.tilt) < 1e-9),
         stock=stock,
         y_low=0.0,
-        y_high=stock.y_max,
+        y_high=stock.y1,
         crown=math.inf,
         outline=bench.outline,
     )
@@ -366,17 +408,14 @@ def _need_tool(part: str, profile: Profile, need: float, *, level: bool) -> Tool
 
 
 def _clearing(
-    nut: Nut, choices: Sequence[SlotChoice], bench: Bench, ceiling: float
+    nut: Nut, choices: Sequence[Decision], bench: Bench, ceiling: float
 ) -> list[Operation]:
-    narrow = {c.string: c.narrow for c in choices if c.clear}
+    opened = {c.string: c.by.opening for c in choices if isinstance(c.by, ByMachine)}
     groups: dict[int, tuple[Tool, list[clearing.Waste]]] = {}
-    for slot in (s for s in nut.slots if s.string in narrow):
-        left, right = nut.clear_window(slot)
-        full, cleared = slots.depths(nut, slot, Stage.ROUGH)
-        tool = clearing.choose(bench.profile, right - left, full - cleared)
-        if tool is not None:
-            waste = clearing.Waste(slot=slot, narrow=narrow[slot.string])
-            groups.setdefault(tool.number, (tool, []))[1].append(waste)
+    for slot in nut.slots:
+        if (opening := opened.get(slot.string)) is not None:
+            waste = clearing.Waste(slot=slot, narrow=opening.narrow)
+            groups.setdefault(opening.tool.number, (opening.tool, []))[1].append(waste)
     return [
         clearing.clear_operation(nut, group, tool, bench, ceiling)
         for tool, group in groups.values()
@@ -384,10 +423,10 @@ def _clearing(
 
 
 def _by_tool(
-    choices: Iterable[SlotChoice], key: Callable[[SlotChoice], Tool | None]
-) -> list[tuple[Tool, list[SlotChoice]]]:
+    choices: Iterable[Decision], key: Callable[[Decision], Tool | None]
+) -> list[tuple[Tool, list[Decision]]]:
     """Choices by their tool, the largest tool first."""
-    groups: dict[int, tuple[Tool, list[SlotChoice]]] = {}
+    groups: dict[int, tuple[Tool, list[Decision]]] = {}
     for choice in choices:
         tool = key(choice)
         if tool is not None:
@@ -397,7 +436,7 @@ def _by_tool(
 
 def _standing(sweep: Sweep) -> float:
     """The highest thing once the surface is cut."""
-    xs = np.linspace(sweep.stock.x_min, sweep.stock.x_max, 65)
+    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 65)
     rows = (sweep.y_low, sweep.y_high)
     high = max(float(np.max(sweep.surface.height(xs, np.full_like(xs, y)))) for y in rows)
     return high + 0.05
@@ -408,12 +447,12 @@ def _finish(
     bench: Bench,
     held: Holding,
     operations: list[Operation],
-    choices: tuple[SlotChoice, ...],
+    choices: tuple[Decision, ...],
 ) -> Plan:
     _stop(workholding.jaw_faults(part, held, operations))
     profile = bench.profile
     shaped = tuple(without_arcs(o, profile.controller.arc_planes) for o in operations)
-    _stop(travel_faults(f"{part}, on edge", profile, shaped))
+    _stop(bounds.travel_faults(f"{part}, on edge", profile, shaped))
     cautions = tuple(dict.fromkeys(c for o in shaped for c in o.cut.cautions))
     whole = Program(
         stem=f"{part}-edge",
@@ -435,7 +474,7 @@ def _zero_on_edge(bench: Bench) -> str:
     faces = "Y0 its face toward the tail, Z0 its seat side"
     if bench.outline is not None:
         return f"X0 the left end that the outline on face has cut, {faces}"
-    return f"X0 {-bench.stock.x_min:.2f} mm from the blank's left end, {faces}"
+    return f"X0 {-bench.stock.x0:.2f} mm from the blank's left end, {faces}"
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:
@@ -452,28 +491,6 @@ def split(program: Program, profile: Profile) -> tuple[Program, ...]:
         dataclasses.replace(program, stem=f"{program.stem}-{i}", operations=tuple(run))
         for i, run in enumerate(runs, start=1)
     )
-
-
-def travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
-    """A fault for each axis along which the operations need more travel than the machine has."""
-    places = np.array(
-        [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
-    )
-    faults = []
-    for i, axis in enumerate("xyz"):
-        span = float(np.nanmax(places[:, i]) - np.nanmin(places[:, i]))
-        limit = getattr(profile.travel, axis)
-        if span > limit:
-            faults.append(
-                Fault(
-                    where=where,
-                    key=f"travel.{axis}",
-                    found=f"{limit:g} mm",
-                    wrong=f"is less than the {span:.1f} mm this part needs",
-                    fix="use a larger machine",
-                )
-            )
-    return faults
 
 
 def _stop(faults: list[Fault]) -> None:

@@ -15,10 +15,11 @@ from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.top import TopSurface
 from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
 from blankcam.toolpath.crosswise import across, ends, to_and_fro
-from blankcam.toolpath.moves import Operation, Path, Place, Stock
+from blankcam.toolpath.moves import Operation, Path, Place
 
 NARROWEST = 0.07
 """mm that an opening must be wider than its slot on each side (our own)."""
@@ -106,12 +107,12 @@ def clear_operation(
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=60 * bench.stock.y_max * section / (tool.diameter * cut.depth * cut.feed),
+        least=60 * bench.stock.y1 * section / (tool.diameter * cut.depth * cut.feed),
     )
 
 
 def _passes(
-    nut: Nut, xs: Array, tool: Tool, stock: Stock, depth: float
+    nut: Nut, xs: Array, tool: Tool, stock: Box, depth: float
 ) -> Iterator[tuple[Place, Place, bool]]:
     """Both ends of each pass, layer by layer, and whether it is of the last layer."""
     finished = TopSurface(nut=nut, stage=Stage.FINAL)

@@ -24,10 +24,11 @@ from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
-from blankcam.toolpath.moves import Arc, Operation, Path, Stock
+from blankcam.toolpath.moves import Arc, Operation, Path
 
 LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
@@ -78,7 +79,7 @@ def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation
         cut=cut,
         feed_up=bench.profile.feed_max.z,
     )
-    thick = -bench.stock.z_min
+    thick = -bench.stock.z0
     least_tab = min(max(TAB_HEIGHT, TAB_SHARE * thick), THICKEST * thick)
     levels, tab = levels_of(thick, cut.depth, least_tab, bench.profile.holding.carrier_depth)
     through = -levels[-1] - thick
@@ -133,15 +134,15 @@ def _evenly(depth: float, top: float, over: int, under: int) -> list[float]:
     return down + [-top - (depth - top) * k / under for k in range(1, under + 1)]
 
 
-def _from_beside(way: _Way, stock: Stock, levels: Sequence[float], tab: float) -> bool:
+def _from_beside(way: _Way, stock: Box, levels: Sequence[float], tab: float) -> bool:
     """Whether levels under the tabs are entered from the air beside the left end.
 
     Only on a carrier: there may be a clamp else. And only where the levels over the tabs left
     nothing standing beside the end, and where it is shorter than the ramps down into the cut.
     """
     under = sum(z < tab - 1e-9 for z in levels)
-    across, ramps = under * (BESIDE - stock.x_min), (tab - levels[-1]) / way.steep
-    return -stock.x_min <= way.tool.diameter - HAIR and across < ramps
+    across, ramps = under * (BESIDE - stock.x0), (tab - levels[-1]) / way.steep
+    return -stock.x0 <= way.tool.diameter - HAIR and across < ramps
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,22 +226,22 @@ def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator
         yield curve.Arc(start, end, centre, ccw=False)
 
 
-def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab: float) -> None:
+def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: float) -> None:
     """One level, under the one before: up the left end, over the top, down the right end."""
     before, z = levels
     r, length, feed = way.tool.radius, way.part.length, way.cut.feed
-    below = stock.y_min - r - BESIDE
-    past_tab = stock.y_min + TAB_WIDTH + r
+    below = stock.y0 - r - BESIDE
+    past_tab = stock.y0 + TAB_WIDTH + r
     shallow = max(z, tab)
     beside = z < tab and way.from_beside
     x, down = -r, shallow
     if beside:
-        x, down = stock.x_min - r - BESIDE, max(z, stock.z_min + OVER_BOARD)
+        x, down = stock.x0 - r - BESIDE, max(z, stock.z0 + OVER_BOARD)
     if path.at[1] == below:
         # Back along the seat side, in air beside the blank
         path.rapid(x=x, z=down)
     else:
-        path.over(x, below, down, stock.z_max + HOP)
+        path.over(x, below, down, stock.z1 + HOP)
     if beside:
         _along_blank(path, way, z, past_tab)
         path.line(feed, x=-r)
@@ -255,7 +256,7 @@ def _round(path: Path, way: _Way, stock: Stock, levels: tuple[float, float], tab
         path.line(feed, y=past_tab)
         path.line(way.rise, z=shallow)
     # Cut through once the axis is past the seat side; what is behind it is cut already
-    path.line(feed, x=length + r, y=stock.y_min - PAST)
+    path.line(feed, x=length + r, y=stock.y0 - PAST)
     path.rapid(y=below)
 
 

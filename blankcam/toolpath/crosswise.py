@@ -6,13 +6,14 @@ import math
 
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE
-from blankcam.toolpath.moves import Path, Place, Stock
+from blankcam.parts.frames import Box
+from blankcam.toolpath.moves import Path, Place
 
 BEHIND = 0.1
 """mm of air beyond the head side where a pass only ends."""
 
 
-def ends(stock: Stock, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
+def ends(stock: Box, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
     """Places y in air before the witness face and behind the head side.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
@@ -20,11 +21,11 @@ def ends(stock: Stock, tool: Tool, *, back: bool, lean: float) -> tuple[float, f
     tool that goes down a slope touches with its rim.
     """
     radius = tool.radius
-    near = stock.y_min - radius - BESIDE
+    near = stock.y0 - radius - BESIDE
     if back:
-        return near, stock.y_max + radius + BESIDE
+        return near, stock.y1 + radius + BESIDE
     before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
-    return near, stock.y_max + radius * before + BEHIND
+    return near, stock.y1 + radius * before + BEHIND
 
 
 def across(path: Path, near: Place, far: Place, feed: float, hop: float) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blankcam.faults import Fault
+from blankcam.parts.frames import Box
 from blankcam.toolpath.moves import (
     AXES_OF_PLANE,
     Arc,
@@ -23,7 +24,6 @@ from blankcam.toolpath.moves import (
     Place,
     Program,
     Rapid,
-    Stock,
 )
 
 WALL = 3.0
@@ -50,7 +50,7 @@ def place(number: int, program: Program, pitch: float) -> Placed:
     """A blank's program in its place of a fixture."""
     stock = program.stock
     # no finer than what is printed, so that nothing is rounded that was not
-    x, y, z = (round(v, 3) + 0.0 for v in (-stock.x_min, (number - 1) * pitch, -stock.z_min))
+    x, y, z = (round(v, 3) + 0.0 for v in (-stock.x0, (number - 1) * pitch, -stock.z0))
     return Placed(number=number, program=program, at=(x, y, z))
 
 
@@ -71,9 +71,9 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
     return dataclasses.replace(
         first,
         stem=stem,
-        stock=Stock(
-            **{f"{a}_min": min(getattr(s, f"{a}_min") for s in stocks) for a in "xyz"},
-            **{f"{a}_max": max(getattr(s, f"{a}_max") for s in stocks) for a in "xyz"},
+        stock=Box(
+            **{f"{a}0": min(getattr(s, f"{a}0") for s in stocks) for a in "xyz"},
+            **{f"{a}1": max(getattr(s, f"{a}1") for s in stocks) for a in "xyz"},
         ),
         zero=ZERO[first.setup],
         clearance=clearance,
@@ -130,15 +130,15 @@ def _shifted(move: Move, by: Place, own: float, clearance: float) -> Move:
     return Arc((x, y, z), centre, move.plane, move.clockwise, move.feed)
 
 
-def _moved_stock(placed: Placed) -> Stock:
+def _moved_stock(placed: Placed) -> Box:
     own, (x, y, z) = placed.program.stock, placed.at
-    return Stock(
-        x_min=own.x_min + x,
-        x_max=own.x_max + x,
-        y_min=own.y_min + y,
-        y_max=own.y_max + y,
-        z_min=own.z_min + z,
-        z_max=own.z_max + z,
+    return Box(
+        x0=own.x0 + x,
+        x1=own.x1 + x,
+        y0=own.y0 + y,
+        y1=own.y1 + y,
+        z0=own.z0 + z,
+        z1=own.z1 + z,
     )
 
 
@@ -147,11 +147,11 @@ def pitch_faults(where: str, placed: Sequence[Placed], pitch: float) -> list[Fau
     need = 0.0
     for p in placed:
         own = p.program.stock
-        need = max(need, own.y_max - own.y_min + WALL)
+        need = max(need, own.y1 - own.y0 + WALL)
         for o in p.program.operations:
             ys = [m.to[1] for m in o.moves if not isinstance(m, Note) and m.to[1] == m.to[1]]
             reach = o.tool.diameter / 2
-            need = max(need, own.y_max - min(ys) + reach, max(ys) - own.y_min + reach)
+            need = max(need, own.y1 - min(ys) + reach, max(ys) - own.y0 + reach)
     need = math.ceil(2 * need) / 2
     if pitch >= need:
         return []

@@ -16,6 +16,7 @@ from blankcam.inputs.machine import Holding
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut
 from blankcam.parts import curve
+from blankcam.parts.frames import Box
 
 Place = tuple[float, float, float]
 
@@ -106,18 +107,6 @@ class Operation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stock:
-    """The blank as it lies in the machine's axes, mm; part and machine zero are the same point."""
-
-    x_min: float
-    x_max: float
-    y_min: float
-    y_max: float
-    z_min: float
-    z_max: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
     """One file for the machine."""
 
@@ -128,7 +117,7 @@ class Program:
     """``edge`` or ``face``."""
     stage: str
     material: str
-    stock: Stock
+    stock: Box
     holding: Holding
     zero: str
     """Where the work zero is, in words."""

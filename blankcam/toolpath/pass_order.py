@@ -208,7 +208,7 @@ def _ridge_over(
     z = (tips[above, columns] + tips[below, columns]) / 2 + r - half * dy / apart
     z = np.where(apart < 2 * r, z, np.inf)
     stock = sweep.stock
-    place = (y - stock.y_min) / (stock.y_max - stock.y_min) * (ACROSS - 1)
+    place = (y - stock.y0) / (stock.y1 - stock.y0) * (ACROSS - 1)
     inside = both & (place >= 0) & (place <= ACROSS - 1)
     first = np.clip(place.astype(int), 0, ACROSS - 2)
     high = np.maximum(stands[first, columns], stands[first + 1, columns])
@@ -219,7 +219,7 @@ def _ridge_over(
 def looked(table: Table) -> tuple[Array, Array]:
     """Places x and y over the blank at which ``needed`` looks, both (k, n / COARSE)."""
     stock = table.sweep.stock
-    x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y_min, stock.y_max, ACROSS))
+    x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, ACROSS))
     return x, y
 
 
@@ -353,8 +353,8 @@ def _short(table: Table) -> tuple[int, int]:
     """First and last place that a pass need reach where the next one begins at depth."""
     stock, sweep = table.sweep.stock, table.sweep
     past = PAST * sweep.tool.radius
-    low = int(np.searchsorted(table.xs, stock.x_min - past)) - 1
-    high = int(np.searchsorted(table.xs, stock.x_max + past))
+    low = int(np.searchsorted(table.xs, stock.x0 - past)) - 1
+    high = int(np.searchsorted(table.xs, stock.x1 + past))
     return max(low, 0), min(high, len(table.xs) - 1)
 
 
@@ -416,7 +416,7 @@ def hop_over(table: Table, layer: Layer, at: Place, to: Place) -> float:
     Everywhere between the two places, for one axis may get there before the other. A tool that
     runs as much higher as the layer finds standing only touches that.
     """
-    sweep, most = table.sweep, table.sweep.stock.z_max + HOP
+    sweep, most = table.sweep, table.sweep.stock.z1 + HOP
     if math.isnan(at[0]):
         return most
     low, high = sorted((at[0], to[0]))

@@ -211,7 +211,7 @@ def write_stock(
         Where the sheet is too small, can't be read or can't be written.
     """
     from blankcam.workflows import make
-    from blankcam.workflows.cut_part import machine_of
+    from blankcam.workflows.request import machine_of
 
     good: list[tuple[str, Design]] = []
     profile: Profile | None = None
@@ -234,7 +234,7 @@ def _tasks(
     found: Jobs, out: str, machine: str | None, stage: Stage, note: Callable[[Outcome], None]
 ) -> Iterator[Task]:
     """The tasks that are to be done; the others are noted at once."""
-    from blankcam.workflows.cut_part import machine_of
+    from blankcam.workflows.request import machine_of
 
     for name, source, job in found:
         try:

@@ -1,36 +1,32 @@
 """A run's blanks side by side in a fixture: proven programs a load, the tool changes shared.
 
-Stands beside ``run``, on the same layers below. A load holds blanks of one part, one material and
+Stands beside ``make``, on the same layers below. A load holds blanks of one part, one material and
 one machine; each blank of it is proven against all that the load's programs do.
 """
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from blankcam import digest, output_folder, workers
+from blankcam import output_folder, workers
 from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, printable
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers.fixture_list import Filled, Seat, Shared, paper
 from blankcam.outputs.tables import report
-from blankcam.parts.design import Design, design
-from blankcam.parts.nut import Nut
+from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of, request_of
 
 if TYPE_CHECKING:
-    from blankcam.gcode.writer import Written
-    from blankcam.toolpath.build import Plan
-    from blankcam.toolpath.fixture_load import Placed
-    from blankcam.toolpath.moves import Program
+    from blankcam.cut import CutResult
+    from blankcam.parts.frames import Setup
 
 FOLDER, LIST, RECORD = "fixture", "fixture.md", "fixture.json"
 MOST_PLACES = 50
@@ -65,17 +61,6 @@ class Loaded:
     programs: tuple[tuple[str, bytes], ...] = ()
     said: tuple[str, ...] = ()
     """What kept blanks, or the whole load, out."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Blank:
-    """One blank in its place, planned."""
-
-    number: int
-    name: str
-    found: Design
-    part: Nut | Saddle
-    plan: Plan
 
 
 def fixture_of(text: str) -> Fixture:
@@ -158,7 +143,7 @@ def _loads(
     """The jobs in loads, nuts before saddles; of jobs whose machine takes programs."""
     alike: dict[tuple[str, str], tuple[Profile, list[tuple[str, Job]]]] = {}
     for name, job in jobs:
-        profile = cut_part.machine_of(job, machine)
+        profile = machine_of(job, machine)
         if profile.cuts_programs:
             key = (repr(profile), job.blanks.material)
             alike.setdefault(key, (profile, []))[1].append((name, job))
@@ -179,10 +164,9 @@ def _loads(
 
 def load_made(load: Load) -> Loaded:
     """Plan, write and prove one load: what a worker runs. A fault becomes words."""
-    profile = _held_in_fixture(load.profile)
-    blanks, said = _planned(load, profile)
+    planned, said = _planned(load, _held_in_fixture(load.profile))
     try:
-        made = _made(load, blanks, profile) if blanks else Loaded(filled=None)
+        made = _made(load, planned) if planned else Loaded(filled=None)
     except BlankcamError as failed:
         made = Loaded(filled=None, said=tuple(f"{load.stem}: {f}" for f in failed.faults))
     except Exception as fault:  # noqa: BLE001 - one bad load must not stop the rest
@@ -198,119 +182,79 @@ def _held_in_fixture(profile: Profile) -> Profile:
     return dataclasses.replace(profile, holding=dataclasses.replace(held, kind=kind))
 
 
-def _planned(load: Load, profile: Profile) -> tuple[list[_Blank], list[str]]:
-    """The blanks that can be cut, and why the others stay out; their places stay empty."""
-    blanks, said = [], []
+def _planned(load: Load, profile: Profile) -> tuple[dict[int, CutResult], list[str]]:
+    """The blanks that can be cut, by their places, and why the others stay out."""
+    from blankcam.workflows.cut_part import write_part
+
+    planned: dict[int, CutResult] = {}
+    said: list[str] = []
     for number, (name, job) in enumerate(load.jobs, start=1):
         try:
-            found = design(job)
-            part = found.nut if load.part == "nut" else found.saddle
-            plan = cut_part.plan_part(found, part, profile, load.stage)
+            request = request_of(design(job), load.part, profile, load.stage)
+            label = dataclasses.replace(request.label, job=name)
+            planned[number] = write_part(dataclasses.replace(request, label=label))
         except BlankcamError as failed:
             said += [f"{load.stem}: place {number} stays empty: {f}" for f in failed.faults]
-            continue
-        blanks.append(_Blank(number=number, name=name, found=found, part=part, plan=plan))
-    return blanks, said
+    return planned, said
 
 
-def _made(load: Load, blanks: Sequence[_Blank], profile: Profile) -> Loaded:
-    wall = load.pitch - max(b.part.thickness for b in blanks)
-    walled = dataclasses.replace(profile.holding, jaw_width=max(wall, 0.0))
-    profile = dataclasses.replace(profile, holding=walled)
-    setups = [s for setup in ("face", "edge") if (s := _setup(load, blanks, profile, setup))]
-    seats = tuple(_proven(load, blank, profile, setups) for blank in blanks)
-    programs = [w for s in setups for w in s.written]
+def _made(load: Load, planned: Mapping[int, CutResult]) -> Loaded:
+    from blankcam.parts.frames import Setup
+    from blankcam.workflows.cut_part import cut_load
+
+    results = cut_load(load.stem, planned, load.pitch)
+    files = {f.name: f for r in results.values() for f in r.programs}
+    setups = (s for setup in Setup if (s := _shared(setup, planned, results)))
     return Loaded(
         filled=Filled(
             stem=load.stem,
             part=load.part,
             stage=str(load.stage),
-            machine=profile.name,
-            kind=str(profile.kind),
+            machine=load.profile.name,
+            kind=str(load.profile.kind),
             material=load.jobs[0][1].blanks.material,
-            seats=seats,
-            setups=tuple(s.shared for s in setups),
+            seats=tuple(_seat(load, number, result) for number, result in results.items()),
+            setups=tuple(setups),
         ),
-        programs=tuple((w.file, w.text.encode()) for w in programs),
+        programs=tuple((name, file.text.encode()) for name, file in files.items()),
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _SetUp:
-    """One set-up of a load: each blank's place in it, and its programs."""
-
-    setup: str
-    placed: dict[int, Placed]
-    written: tuple[Written, ...]
-    shared: Shared
-
-
-def _setup(load: Load, blanks: Sequence[_Blank], profile: Profile, setup: str) -> _SetUp | None:
-    """A set-up's programs for all blanks that have one; raises where they don't fit."""
-    from blankcam.gcode import writer
-    from blankcam.toolpath import build, fixture_load
+def _shared(
+    setup: Setup, planned: Mapping[int, CutResult], results: Mapping[int, CutResult]
+) -> Shared | None:
+    """What to do in one set-up of a load; None where no blank has it."""
+    from blankcam.gcode.header import tool_words
     from blankcam.toolpath.timing import estimate
+    from blankcam.workflows.cut_part import whole_program
 
-    own = {b.number: _whole(b.plan, setup) for b in blanks}
-    placed = {n: fixture_load.place(n, p, load.pitch) for n, p in own.items() if p is not None}
-    if not placed:
+    places = [n for n, r in results.items() if any(f.setup == setup for f in r.programs)]
+    if not places:
         return None
-    names = [f"{b.name}, job digest {b.found.job.digest}" for b in blanks if b.number in placed]
-    stem, all_placed = f"{load.stem}-{setup}", list(placed.values())
-    whole = fixture_load.shared(stem, all_placed, names)
-    faults = fixture_load.pitch_faults(stem, all_placed, load.pitch)
-    faults += build.travel_faults(stem, profile, whole.operations)
-    if faults:
-        raise RefusedError(faults)
-    words = f"{len(placed)} {load.part}s in one fixture"
-    signed = digest.of_text("\n".join(names))
-    written = tuple(writer.write(p, profile, words, signed) for p in build.split(whole, profile))
-    return _SetUp(
-        setup=setup,
-        placed=placed,
-        written=written,
-        shared=Shared(
-            setup=setup,
-            files=tuple(w.file for w in written),
-            zero=whole.zero,
-            tools=tuple(writer.tool_words(t) for t in whole.tools),
-            places=tuple(placed),
-            seconds=estimate(whole, profile).total,
-            alone=sum(estimate(p.program, profile).total for p in all_placed),
-        ),
+    one = results[places[0]]
+    machine, whole = one.request.machine, whole_program(one, setup)
+    alone = [whole_program(planned[n], setup) for n in places]
+    assert whole is not None
+    return Shared(
+        setup=setup.value,
+        files=tuple(f.name for f in one.programs if f.setup == setup),
+        zero=whole.zero,
+        tools=tuple(tool_words(t) for t in whole.tools),
+        places=tuple(places),
+        seconds=estimate(whole, machine).total,
+        alone=sum(estimate(p, machine).total for p in alone if p is not None),
     )
 
 
-def _whole(plan: Plan, setup: str) -> Program | None:
-    """The programs of a set-up as one, where a machine has them one a tool."""
-    programs = [p for p in plan.programs if p.setup == setup]
-    if not programs:
-        return None
-    operations = tuple(o for p in programs for o in p.operations)
-    return dataclasses.replace(programs[0], operations=operations)
-
-
-def _proven(load: Load, blank: _Blank, profile: Profile, setups: Sequence[_SetUp]) -> Seat:
-    """One blank under all that the load's programs do; raises where it is not its part then."""
-    from blankcam.replay.proof import ProgramText, Setup
-
-    given = [
-        ProgramText(name=w.file, data=w.text, setup=Setup(s.setup), zero=s.placed[blank.number].at)
-        for s in setups
-        if blank.number in s.placed
-        for w in s.written
-    ]
-    proof = cut_part.proof(blank.found, blank.part, blank.plan, profile, load.stage, given)
-    if not proof.passed:
-        raise RefusedError(
-            Fault(where=f"place {blank.number}", wrong=f"the proof failed: {finding}")
-            for finding in proof.faults[: cut_part.MOST_TOLD]
-        )
-    cut = cut_part.blank_as_cut(blank.found, blank.part)
+def _seat(load: Load, number: int, result: CutResult) -> Seat:
+    folder, job = load.jobs[number - 1]
+    box = result.request.blank
+    assert result.proof is not None
     return Seat(
-        number=blank.number,
-        job=blank.found.job.instrument.name,
-        folder=blank.name,
-        blank=(cut.length, cut.height, cut.thickness),
-        proof=proof.record(),
+        number=number,
+        job=job.instrument.name,
+        folder=folder,
+        blank=(box.x1 - box.x0, box.z1, box.y1 - box.y0),
+        proof=result.proof.record(),
+        programs=tuple(report.program_records(result)),
     )

@@ -1,131 +1,30 @@
-"""One job in, a folder of proven files out: the one layer that knows all the others."""
+"""One job in, a folder of proven files out."""
 
 from __future__ import annotations
 
 import dataclasses
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from shlex import quote
 from typing import TYPE_CHECKING, Any
 
 from blankcam import output_folder
 from blankcam.faults import Fault, InputError, RefusedError
-from blankcam.inputs import interview, job_file, starter
+from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_file import PAPERS, RELEASES, read_profile, shipped
+from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
-from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
-from blankcam.workflows.cut_part import (
-    Made,
-    choices_of,
-    foreseen,
-    machine_of,
-    plan_part,
-    programs,
-    refusals,
-    slot_choices,
-    stop_unproven,
-)
+from blankcam.workflows.layout import slot_decisions
+from blankcam.workflows.request import machine_of
 
 if TYPE_CHECKING:
-    from blankcam.toolpath.moves import Program
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
-    """Every computed number of a job, ready to be shown."""
-
-    sections: tuple[layout_tables.Section, ...]
-    report_text: str
-
-
-def layout(
-    job_path: str,
-    machine: str | None,
-    stage: Stage,
-    *,
-    scatter: bool = False,
-    feeds: bool = False,
-) -> Layout:
-    """Work a job out and lay its numbers out; raises as reading and designing do.
-
-    ``scatter`` adds what the measurements' uncertainty does, ``feeds`` how each operation cuts.
-    """
-    job = job_file.load(job_path)
-    profile = machine_of(job, machine)
-    found = design(job)
-    choices = slot_choices(found, profile, stage)
-    found = _with_cautions(found, foreseen(found, profile, stage))
-    content = report.report(found, stage=stage, machine=profile.name, choices=choices)
-    refused = (f"make will refuse it: {f}" for f in refusals(found, profile, stage))
-    drawn_so = (*refused, *_drawing_cautions(job, profile))
-    sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices))
-    if scatter:
-        from blankcam.instrument.uncertainty import scatter as drawn
-
-        sections += layout_tables.scattered(drawn(job, found.instrument))
-    if feeds:
-        planned = _planned(found, profile, stage)
-        sections += (*layout_tables.feeds(planned), *layout_tables.times(planned, profile))
-    sections.append(
-        layout_tables.Section(
-            title="Next", typed=True, notes=tuple(_onward(found, profile, machine))
-        )
-    )
-    return Layout(sections=tuple(sections), report_text=report.dumps(content))
-
-
-def _with_cautions(found: Design, more: Sequence[str]) -> Design:
-    return dataclasses.replace(found, cautions=(*found.cautions, *more))
-
-
-def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
-    """What the drawings will be told with, and whether ``make`` will refuse them."""
-    from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
-
-    said = drawing_cautions(profile.drawing.release, offset_for(profile))
-    if profile.kind is not Kind.LASER:
-        return said
-    from blankcam.safety import laser_cautions
-
-    try:
-        return (*said, *laser_cautions(job.path, job.blanks.material))
-    except RefusedError as refused:
-        return (*said, *(f"make will refuse it: {fault}" for fault in refused.faults))
-
-
-def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
-    measured = not any(key in found.job.assumed for key in job_file.MEASURED)
-    yield from next_steps.after_layout(
-        found.job, profile, machine, measured=measured, cautions=len(found.cautions)
-    )
-
-
-def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
-    """The programs of both parts, planned only."""
-    if not profile.cuts_programs:
-        return []
-    parts = (found.nut, found.saddle)
-    return [p for part in parts for p in plan_part(found, part, profile, stage).programs]
-
-
-def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
-    """Both parts as lines of characters no wider than ``width``."""
-    from blankcam.outputs.drawings import picture as pictures
-
-    job = job_file.load(job_path)
-    found = design(job)
-    return pictures.lines(
-        found.nut, found.saddle, width, bass_left=not job.left_handed, plain=plain
-    )
+    from blankcam.cut import CutResult
+    from blankcam.machining.decision import Decision
 
 
 def make(
@@ -248,20 +147,22 @@ def stock_drawing(
 
 def _produced(
     found: Design, profile: Profile, stage: Stage, what: str, *, alone: bool
-) -> tuple[tuple[Made, ...], dict[str, bytes], list[str]]:
+) -> tuple[tuple[CutResult, ...], dict[str, bytes], list[str]]:
     """The programs, every file by its name, and the cautions."""
-    made: tuple[Made, ...] = ()
+    made: tuple[CutResult, ...] = ()
     files: dict[str, bytes] = {}
     said = [*found.cautions]
     with second_core(alone and what != "dxf") as worker:
         if what != "dxf" and profile.cuts_programs:
-            made = programs(found, profile, stage, worker)
+            from blankcam.workflows.cut_part import cut_parts, stop_unproven
+
+            made = cut_parts(found, profile, stage, worker)
             stop_unproven(made)
-        said += [c for m in made for c in m.plan.cautions]
+        said += [c for m in made for c in m.cautions]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
         sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
         if what in ("all", "gcode"):
-            files |= {w.file: w.text.encode() for m in made for w in m.written}
+            files |= {f.name: f.text.encode() for m in made for f in m.programs}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
@@ -277,11 +178,10 @@ def _produced(
     return made, files, said
 
 
-def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> str:
+def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> str:
     from blankcam.outputs.papers.bench_list import bench
 
-    plans = {m.part.name: m.plan for m in made}
-    return bench(found, profile, stage, plans, {w.file: w.seconds for m in made for w in m.written})
+    return bench(found, profile, stage, {m.request.part.name: m for m in made})
 
 
 def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, bytes], list[str]]:
@@ -339,151 +239,47 @@ def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
     return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
 
 
-def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> bytes:
+def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> bytes:
     """The preview page."""
     from blankcam.preview.page import page
     from blankcam.preview.scene import PartCut, page_data
-    from blankcam.replay.reader import read_program
 
-    cuts = [
-        PartCut(
-            part=m.part.name,
-            stage=stage,
-            milled=frozenset(c.string for c in m.plan.slots if c.by == "mill"),
-            programs=m.plan.programs,
-            written=m.written,
-            moves=tuple(read_program(w.text, profile, name=w.file).moves for w in m.written),
-            proof=m.proof,
-            cautions=m.plan.cautions,
-        )
-        for m in made
-    ]
+    cuts = [PartCut.of(result) for result in made]
     choices = _choices(found, profile, stage, made)
     lines = notice(found.job.blanks.material, str(profile.kind))
     return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()
 
 
 def _choices(
-    found: Design, profile: Profile, stage: Stage, made: Sequence[Made]
-) -> Mapping[int, report.Choice]:
-    chosen = [c for m in made for c in m.plan.slots]
-    return choices_of(chosen) if chosen else slot_choices(found, profile, stage)
+    found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]
+) -> Mapping[int, Decision]:
+    chosen = {d.string: d for m in made for d in m.slots}
+    return chosen or slot_decisions(found, profile, stage)
 
 
-def _report(found: Design, profile: Profile, stage: Stage, made: Sequence[Made]) -> dict[str, Any]:
+def _report(
+    found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]
+) -> dict[str, Any]:
     return report.report(
         found,
         stage=stage,
         machine=profile.name,
         choices=_choices(found, profile, stage, made),
-        programs=[p for m in made for p in _program_records(m, stage)],
-        cautions=[c for m in made for c in m.plan.cautions],
+        programs=[record for m in made for record in report.program_records(m)],
+        cautions=[c for m in made for c in m.cautions],
     )
 
 
-def _program_records(made: Made, stage: Stage) -> Iterator[dict[str, Any]]:
-    proofs = {p.name: p for p in made.proof.programs}
-    for program, written in zip(made.plan.programs, made.written, strict=True):
-        own = proofs[written.file]
-        yield {
-            "file": written.file,
-            "part": program.part,
-            "setup": program.setup,
-            "stage": str(stage),
-            "tools": [t.number for t in program.tools],
-            "lines": written.lines,
-            "cut_length": written.cut_length,
-            "seconds": written.seconds,
-            "cutting_seconds": written.cutting_seconds,
-            "air_seconds": written.air_seconds,
-            "bound_seconds": written.bound_seconds,
-            "proof": made.proof.record()
-            | {
-                "rapid_contacts": own.rapid_contacts,
-                "holder_contacts": own.holder_contacts,
-                "holding_contacts": own.holding_contacts,
-                "outside_travel": own.outside_travel,
-            },
-        }
-
-
 def _told(
-    out: str, files: Mapping[str, bytes], made: Sequence[Made], cautions: Sequence[str]
+    out: str, files: Mapping[str, bytes], made: Sequence[CutResult], cautions: Sequence[str]
 ) -> Iterator[str]:
     for m in made:
-        for w in m.written:
+        assert m.proof is not None
+        for file in m.programs:
             yield (
-                f"{w.file}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
-                f"{m.proof.left_um:.1f} um; {w.lines} lines, about {w.seconds / 60:.0f} min"
+                f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
+                f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"
             )
     for caution in dict.fromkeys(cautions):
         yield f"caution: {caution}"
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
-
-
-def machines(name: str | None) -> tuple[layout_tables.Section, ...]:
-    """The machines that come along, or one checked and shown."""
-    if name is not None:
-        return layout_tables.machine(read_profile(name))
-    return layout_tables.machines({n: read_profile(n) for n in shipped()})
-
-
-def start(path: str, kind: str, *, force: bool) -> Iterator[str]:
-    """Write a job file to begin with; yields what to do next."""
-    output_folder.write_file(path, starter.text(kind).encode(), force=force)
-    yield f"wrote {path}: measure your own instrument and change its values"
-    yield f"then: blankcam layout {quote(path)}"
-
-
-def begin(path: str, kind: str | None, *, force: bool) -> interview.Talk:
-    """The talk that a job file is to come of: taken up where it was broken off, or a new one.
-
-    Raises
-    ------
-    BlankcamError
-        When the job file is there already, or the kept answers can't be used.
-    """
-    output_folder.check_file(path, force=force)
-    part = interview.part_path(path)
-    if is_kept(path):
-        return interview.taken_up(job_file.read_text(part), part)
-    if kind is None:
-        return interview.Talk()
-    starter.known(kind)
-    return interview.answered(interview.Talk(), kind)
-
-
-def keep(path: str, talk: interview.Talk) -> None:
-    """Put the answers so far beside the job file to be; raises OutputError."""
-    output_folder.write_file(interview.part_path(path), interview.kept(talk).encode(), force=True)
-
-
-def is_kept(path: str) -> bool:
-    """Whether answers were kept for a job file to be."""
-    return os.path.lexists(interview.part_path(path))
-
-
-def broken_off(path: str) -> InputError:
-    """What to tell where the maker breaks a talk off."""
-    fix, wrong = f"go on with: blankcam start {quote(path)} --ask", "not written, broken off"
-    if is_kept(path):
-        wrong += f"; the answers so far are kept in {interview.part_path(path)}"
-    return InputError(Fault(where=path, wrong=wrong, fix=fix))
-
-
-def forget(path: str) -> None:
-    """Remove the kept answers, where there are any; raises OutputError."""
-    output_folder.remove_file(interview.part_path(path))
-
-
-def finish(path: str, talk: interview.Talk, *, force: bool) -> Iterator[str]:
-    """Write the job file of a whole talk; yields what still hinders it, and what to do next."""
-    text = interview.job_text(talk)
-    output_folder.write_file(path, text.encode(), force=force)
-    forget(path)
-    yield f"wrote {path}"
-    try:
-        design(job_file.parse(text, path))
-    except RefusedError as refused:
-        yield from (f"not to be cut so yet: {f}" for f in refused.faults)
-    yield f"then: blankcam layout {quote(path)}"

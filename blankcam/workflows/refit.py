@@ -1,18 +1,17 @@
 """After stringing: from a job and its readings to proven final cuts, the marks for them, and a log.
 
-Stands beside ``run``, on the same layers below.
+Stands beside ``make``, on the same layers below.
 """
 
 from __future__ import annotations
 
 import dataclasses
 import json
-import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import reduce
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,15 +19,18 @@ from blankcam import digest, output_folder
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs import readings_file as readings_files
-from blankcam.inputs.job import BlankJob, Job, PerString
+from blankcam.inputs.job import Job, PerString
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.readings_file import Readings
 from blankcam.instrument.heights import per_string
+from blankcam.machining.request import CutRequest, Label
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.papers import refit_list as papers
 from blankcam.outputs.papers.refit_list import RefitSheet
+from blankcam.outputs.reasons import words
 from blankcam.outputs.tables import layout, report
 from blankcam.parts.design import Design, design
+from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
@@ -37,12 +39,10 @@ from blankcam.refit import needs as refits
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.book import LogEntry
 from blankcam.refit.needs import Refit
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 
 if TYPE_CHECKING:
-    from blankcam.gcode.writer import Written
-    from blankcam.replay.proof import Proof
-    from blankcam.toolpath.build import Plan
+    from blankcam.cut import CutResult
 
 
 STEMS = ("nut-refit", "saddle-refit", "saddle-bottom")
@@ -63,16 +63,6 @@ class Worked:
     done: Refit
     after: Standing
     cautions: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Cut:
-    """One piece's programs and their proof."""
-
-    stem: str
-    written: tuple[Written, ...]
-    plan: Plan
-    proof: Proof
 
 
 def work_out(job_path: str, readings_path: str) -> Worked:
@@ -193,11 +183,14 @@ def refit(
         Before anything is written, but for a log that can't be written.
     """
     worked = work_out(job_path, readings_path)
-    profile = cut_part.machine_of(worked.found.job, machine)
+    profile = machine_of(worked.found.job, machine)
     cuts, by_hand = _cuts(worked, profile) if profile.cuts_programs else ((), ())
-    _stop_unproven(cuts)
+    if cuts:
+        from blankcam.workflows.cut_part import stop_unproven
+
+        stop_unproven(cuts)
     sheet = _sheet(worked, profile, cuts, by_hand)
-    files = {w.file: w.text.encode() for c in cuts for w in c.written}
+    files = {f.name: f.text.encode() for c in cuts for f in c.programs}
     files["refit.md"] = papers.bench(sheet).encode()
     files["refit.json"] = report.dumps(papers.record(sheet)).encode()
     output_folder.write(out, files, force=force)
@@ -231,135 +224,78 @@ def _entry(worked: Worked) -> LogEntry:
     )
 
 
-def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
+def _cuts(worked: Worked, profile: Profile) -> tuple[tuple[CutResult, ...], tuple[str, ...]]:
     """The programs of what is to be cut; and why a piece has none, for the marks serve a hand too."""
+    from blankcam.workflows.cut_part import cut_part
+
     cuts, by_hand = [], []
-    for piece in _pieces(worked.now, worked.after, Taken.of(worked.done)):
+    pieces = _pieces(worked.now, worked.after, Taken.of(worked.done))
+    for request in _requests(worked.found.job, worked.readings.digest, profile, pieces):
         try:
-            cuts.append(_cut(worked.found.job, worked.readings.digest, profile, piece))
+            cuts.append(cut_part(request))
         except RefusedError as refused:
             first, *others = refused.faults
             more = f" (and {len(others)} more)" if others else ""
             by_hand.append(
-                f"{piece.to_be.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
+                f"{request.part.name}: no program, cut it by hand to the marks: {first.wrong}{more}"
             )
     return tuple(cuts), tuple(by_hand)
 
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """A part as it stands, as it is to be, and the name of its program."""
+    """A part as it is to be, how high it stands now, and the name of its program."""
 
-    now: Nut | Saddle
-    to_be: Nut | Saddle
+    part: Nut | Saddle
+    height: float
     stem: str
+    turned: bool = False
 
     @property
-    def box(self) -> BlankJob:
+    def box(self) -> Box:
         """What the standing part fills at most."""
-        length, thickness = self.to_be.length + 2 * OVER, self.to_be.thickness
-        return BlankJob(length=length, height=self.now.height, thickness=thickness)
+        part = self.part
+        return Box(
+            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=part.thickness, z0=0.0, z1=self.height
+        )
 
 
 def _pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[_Piece]:
     """What is to be cut."""
     if after.nut != now.nut:
-        yield _Piece(now.nut, after.nut, "nut-refit")
+        yield _Piece(after.nut, now.nut.height, "nut-refit")
     if taken.saddle_by == "crown":
-        yield _Piece(now.saddle, after.saddle, "saddle-refit")
+        yield _Piece(after.saddle, now.saddle.height, "saddle-refit")
     elif taken.saddle_by == "bottom":
-        yield _Piece(now.saddle, as_cut.bottom_trim(now.saddle, taken), "saddle-bottom")
+        trim = as_cut.bottom_trim(now.saddle, taken)
+        yield _Piece(trim, now.saddle.height, "saddle-bottom", turned=True)
 
 
-def _written(
-    job: Job, readings: str, profile: Profile, piece: _Piece
-) -> tuple[Plan, tuple[Written, ...]]:
-    """One piece planned from its box, and the texts of its programs."""
-    from blankcam.gcode import writer
-
-    plan = _named(_plan(job, piece.to_be, piece.box, profile), piece, readings)
-    name = job.instrument.name
-    return plan, tuple(writer.write(p, profile, name, job.digest) for p in plan.programs)
-
-
-def _cut(job: Job, readings: str, profile: Profile, piece: _Piece) -> Cut:
-    """One piece written and proven."""
-    plan, written = _written(job, readings, profile, piece)
-    proof = _proof(piece, plan, {w.file: w.text for w in written}, profile)
-    return Cut(stem=piece.stem, written=written, plan=plan, proof=proof)
-
-
-def _plan(job: Job, piece: Nut | Saddle, box: BlankJob, profile: Profile) -> Plan:
-    from blankcam.toolpath import build
-
-    material = job.blanks.material
-    if isinstance(piece, Saddle):
-        return build.plan_saddle(piece, box, profile, material, Stage.FINAL)
-    return build.plan_nut(piece, box, profile, material, Stage.FINAL, slots_by=job.plan.slots)
-
-
-def _named(plan: Plan, piece: _Piece, readings: str) -> Plan:
-    """The plan under the refit's own names, and where zero lies on a part turned over."""
-    zero = "X0 its left end, Y0 its face toward the tail, Z0 its seat side"
-    if piece.stem == "saddle-bottom":
-        zero = (
-            "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
-            f" Z{piece.box.height:.3f} its underside, levelled"
+def _requests(
+    job: Job, readings: str, profile: Profile, pieces: Iterable[_Piece]
+) -> Iterator[CutRequest]:
+    """A request a piece: nothing is cut but its top, its slots and round ends."""
+    wishes = dataclasses.replace(job.plan, outline="saw", thickness="hand", ends="mill")
+    for piece in pieces:
+        yield CutRequest(
+            part=piece.part,
+            blank=piece.box,
+            machine=profile,
+            material=job.blanks.material,
+            stage=Stage.FINAL,
+            wishes=wishes,
+            label=Label(
+                stem=piece.stem,
+                job=job.instrument.name,
+                job_digest=job.digest,
+                readings_digest=readings,
+            ),
+            turned=piece.turned,
         )
-    programs = tuple(
-        dataclasses.replace(
-            p,
-            part=piece.to_be.name,
-            stage="refit",
-            stem=p.stem.replace(f"{_old_stem(p.stem)}", piece.stem),
-            zero=zero,
-            readings=readings,
-        )
-        for p in plan.programs
-    )
-    return dataclasses.replace(plan, programs=programs)
-
-
-def _old_stem(stem: str) -> str:
-    """``nut-edge`` of ``nut-edge`` or ``nut-edge-2``."""
-    return "-".join(stem.split("-")[:2])
-
-
-def _proof(piece: _Piece, plan: Plan, texts: Mapping[str, str | bytes], profile: Profile) -> Proof:
-    from blankcam.parts.frames import Stock
-    from blankcam.replay import prove
-    from blankcam.replay.proof import ProgramText, Setup
-
-    cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
-    part, box = piece.to_be, piece.box
-    return prove.prove(
-        [ProgramText(name=n, data=t, setup=Setup.EDGE) for n, t in texts.items()],
-        part,
-        stage=Stage.FINAL,
-        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        stock=Stock(
-            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=box.thickness, z0=0.0, z1=box.height
-        ),
-        profile=profile,
-        material=next((p.material for p in plan.programs), None),
-        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
-        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
-    )
-
-
-def _stop_unproven(cuts: Sequence[Cut]) -> None:
-    faults = [
-        Fault(where=c.stem, wrong=f"the proof failed: {finding}", fix="nothing was written")
-        for c in cuts
-        if not c.proof.passed
-        for finding in c.proof.faults[: cut_part.MOST_TOLD]
-    ]
-    if faults:
-        raise RefusedError(faults)
 
 
 def _sheet(
-    worked: Worked, profile: Profile, cuts: Sequence[Cut], by_hand: Sequence[str]
+    worked: Worked, profile: Profile, cuts: Sequence[CutResult], by_hand: Sequence[str]
 ) -> RefitSheet:
     from blankcam import safety
 
@@ -368,7 +304,7 @@ def _sheet(
         *worked.cautions,
         *by_hand,
         *as_cut.cautions(worked.after),
-        *(c for cut in cuts for c in cut.plan.cautions),
+        *(c for cut in cuts for c in cut.cautions),
         *_left_to_the_file(cuts),
     )
     return RefitSheet(
@@ -379,32 +315,14 @@ def _sheet(
         before=worked.now,
         after=worked.after,
         cautions=tuple(dict.fromkeys(told)),
-        programs=tuple(r for c in cuts for r in _records(c)),
+        programs=tuple(r for c in cuts for r in report.program_records(c)),
         notice=safety.notice(job.blanks.material, str(profile.kind)),
     )
 
 
-def _left_to_the_file(cuts: Sequence[Cut]) -> Iterator[str]:
-    for choice in (s for c in cuts for s in c.plan.slots if s.by == "file"):
-        yield f"slot {choice.string} is left to the file: {choice.why}"
-
-
-def _records(cut: Cut) -> Iterator[dict[str, Any]]:
-    for program, written in zip(cut.plan.programs, cut.written, strict=True):
-        yield {
-            "file": written.file,
-            "part": program.part,
-            "setup": program.setup,
-            "stage": program.stage,
-            "tools": [t.number for t in program.tools],
-            "lines": written.lines,
-            "cut_length": written.cut_length,
-            "seconds": written.seconds,
-            "cutting_seconds": written.cutting_seconds,
-            "air_seconds": written.air_seconds,
-            "bound_seconds": written.bound_seconds,
-            "proof": cut.proof.record(),
-        }
+def _left_to_the_file(cuts: Sequence[CutResult]) -> Iterator[str]:
+    for slot in (d for c in cuts for d in c.slots if d.tool is None):
+        yield f"slot {slot.string} is left to the file: {words(slot.reasons)}"
 
 
 def prove(
@@ -423,30 +341,32 @@ def prove(
     if stage is not None:
         wrong = "a refit's program has no stage"
         raise InputError(Fault(where=program, wrong=wrong, fix="leave --stage out"))
-    data = cut_part.program_bytes(program)
+    from blankcam.workflows import prove as proofs
+
+    data = proofs.program_bytes(program)
     job = job_file.load(job_path)
-    profile, found = cut_part.machine_of(job, machine), design(job)
+    profile, found = machine_of(job, machine), design(job)
     entry, cut = _logged(program, data, job)
     now, taken = _standing(found, cut, entry.stage), _taken(entry)
-    pieces = {p.stem: p for p in _pieces(now, as_cut.after(found, now, taken), taken)}
-    name = f"{cut_part.stem_of(program, data)}.ngc"
-    piece = next((p for stem, p in pieces.items() if name.startswith(stem)), None)
-    plan, texts = _written(job, entry.readings, profile, piece) if piece else (None, ())
-    if piece is None or plan is None or name not in (w.file for w in texts):
-        fix = f"what it cuts is {', '.join(pieces) or 'nothing'}"
+    pieces = tuple(_pieces(now, as_cut.after(found, now, taken), taken))
+    requests = _requests(job, entry.readings, profile, pieces)
+    stem = proofs.stem_of(program, data)
+    request = next((r for r in requests if stem.startswith(r.label.stem)), None)
+    if request is None:
+        fix = f"what it cuts is {', '.join(p.stem for p in pieces) or 'nothing'}"
         raise InputError(Fault(where=program, wrong="its refit has no such program", fix=fix))
-    proof = _proof(piece, plan, {w.file: w.text for w in texts} | {name: data}, profile)
-    place = {"file": program, "part": piece.to_be.name, "stage": "refit"}
-    return cut_part.verdict_lines(place, proof, name, job.digest, as_json=as_json)
+    return proofs.prove_given(program, data, stem, request, as_json=as_json)
 
 
 def _logged(program: str, data: bytes, job: Job) -> tuple[LogEntry, tuple[LogEntry, ...]]:
     """The log's entry of the refit that a program is of, and what was cut before it."""
+    from blankcam.gcode.header import read_header
+
     path = book.log_path(job.path)
     entries = book.read_log(path)
     _same_job(path, entries, shape_digest(job))
-    said = re.search(rb"readings digest ([0-9a-f]{16})", data)
-    of = said[1].decode() if said else (entries[-1].readings if entries else "")
+    said = read_header(data).readings_digest
+    of = said or (entries[-1].readings if entries else "")
     at = max((i for i, e in enumerate(entries) if e.readings == of), default=None)
     if at is None:
         wrong = f"its refit is not in the log {path}"

@@ -14,11 +14,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import REPO
+from tests.conftest import STEEL
 
 COMMAND = Path(sys.executable).with_name("blankcam")
 COUNT = int(os.environ.get("BLANKCAM_BATCH_JOBS", "8"))
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 
 
 def run(table, out, jobs):

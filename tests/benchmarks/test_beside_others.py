@@ -14,25 +14,26 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves
 from tests.benchmarks.test_replay_speed import crown
+from tests.conftest import library
 from tests.replay.bench import MILL, TOOLS, slot_lines
 from tests.replay.dense import profile
 from tests.replay.test_reader import HEAD, TAIL
 
 pytestmark = pytest.mark.benchmark
-ocl = pytest.importorskip("opencamlib")
-manifold3d = pytest.importorskip("manifold3d")
+ocl = library("opencamlib")
+manifold3d = library("manifold3d")
 CELL = 0.02
 SIDES = 32
 WORKS = {  # program, the blank it is cut from, number of the ball
-    "crown": (crown(passes=14, per=500), Stock(x0=20, x1=21, y0=0, y1=3, z0=0, z1=10.5), 3),
+    "crown": (crown(passes=14, per=500), Box(x0=20, x1=21, y0=0, y1=3, z0=0, z1=10.5), 3),
     "slot": (
         HEAD.replace("T1\n", "T2\n") + "\n".join(["G0 Z9", *slot_lines(3.0, 6.6)]) + TAIL,
-        Stock(x0=2.2, x1=3.8, y0=0, y1=5, z0=0, z1=8),
+        Box(x0=2.2, x1=3.8, y0=0, y1=5, z0=0, z1=8),
         2,
     ),
 }
@@ -115,7 +116,7 @@ def test_memory_of_the_whole_crown(benchmark):
     """What the replay of 20,000 moves over 80 by 3 mm asks for at most, beside its field."""
     moves = read_program(crown(), MILL).moves
     tools = {t.number: t for t in TOOLS}
-    field = Heightmap.of(Stock(x0=-1, x1=81, y0=0, y1=3, z0=0, z1=10.5), CELL, CELL)
+    field = Heightmap.of(Box(x0=-1, x1=81, y0=0, y1=3, z0=0, z1=10.5), CELL, CELL)
     tracemalloc.start()
     benchmark.pedantic(replay_moves, (field, moves, tools, MILL), rounds=1)
     peak = tracemalloc.get_traced_memory()[1] / 1e6

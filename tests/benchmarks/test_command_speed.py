@@ -12,10 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import REPO
+from tests.conftest import STEEL
 
 COMMAND = Path(sys.executable).with_name("blankcam")
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 
 
 def bare_python():

@@ -9,15 +9,15 @@ import pytest
 from blankcam.data import table
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
 from blankcam.replay import prove
-from blankcam.replay.proof import ProgramText, Setup
-from blankcam.workflows import cut_part
-from tests.conftest import REPO
+from blankcam.replay.proof import ProgramText
+from blankcam.workflows.request import blank_as_cut, machine_of
+from tests.conftest import STEEL
+from tests.proved import files_of, plan_of, result_of
 
 ALONE = "long timings: pytest tests/benchmarks -n 0"
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 GAP = 7.2
 """mm between the strings of the widened boards."""
 
@@ -51,14 +51,14 @@ def test_strings(count, benchmark):
     if benchmark.disabled and count > 4:
         pytest.skip(ALONE)
     job = strings(count)
-    profile = cut_part.machine_of(job, "bench-mill")
+    profile = machine_of(job, "bench-mill")
     begun = time.perf_counter()
     found = design(job)
     designed = time.perf_counter() - begun
-    made = benchmark.pedantic(cut_part.part_made, (found, "nut", profile, Stage.ROUGH), rounds=1)
+    made = benchmark.pedantic(result_of, (found, "nut", profile, Stage.ROUGH), rounds=1)
     assert made.proof.passed
-    assert len(made.part.slots) == count
-    benchmark.extra_info |= {"design, s": round(designed, 3), "lines": made.written[-1].lines}
+    assert len(made.request.part.slots) == count
+    benchmark.extra_info |= {"design, s": round(designed, 3), "lines": made.programs[-1].lines}
 
 
 @pytest.mark.benchmark
@@ -67,16 +67,16 @@ def test_cells(cells, benchmark):
     if benchmark.disabled and cells < 0.04:
         pytest.skip(ALONE)
     found = design(job_file.load(str(STEEL)))
-    profile = cut_part.machine_of(found.job, "bench-mill")
-    plan = cut_part.plan_part(found, found.nut, profile, Stage.ROUGH)
-    texts = cut_part.written(found, plan, profile)
-    given = [ProgramText(name=w.file, data=w.text, setup=Setup(p.setup))
+    profile = machine_of(found.job, "bench-mill")
+    plan = plan_of(found, found.nut, profile, Stage.ROUGH)
+    texts = files_of(found, plan, profile)
+    given = [ProgramText(name=w.name, data=w.text, setup=Setup(p.setup))
              for w, p in zip(texts, plan.programs, strict=True)]  # fmt: skip
-    blank = cut_part.blank_as_cut(found, found.nut)
+    blank = blank_as_cut(found, found.nut)
     over = (blank.length - found.nut.length) / 2
-    stock = Stock(x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
+    stock = Box(x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0,
                   z1=blank.height)  # fmt: skip
-    milled = frozenset(c.string for c in plan.slots if c.by == "mill")
+    milled = frozenset(c.string for c in plan.slots if c.tool)
 
     def proof():
         return prove.prove(given, found.nut, stage=Stage.ROUGH, milled=milled, stock=stock,

@@ -8,8 +8,9 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath.timing import estimate
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS
+from tests.proved import plan_of
 
 MOST = 1.5
 """Times the bound that the demo jobs may take on a machine, all in all."""
@@ -23,10 +24,10 @@ def test_machine_time(machine, benchmark):
 
     def planned():
         for name, found in jobs:
-            profile = cut_part.machine_of(found.job, machine)
+            profile = machine_of(found.job, machine)
             for stage in Stage:
                 for part in (found.nut, found.saddle):
-                    plan = cut_part.plan_part(found, part, profile, stage)
+                    plan = plan_of(found, part, profile, stage)
                     yield from ((name, profile, stage, program) for program in plan.programs)
 
     spent = bound = 0.0

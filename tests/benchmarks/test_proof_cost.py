@@ -12,8 +12,10 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows.cut_part import proven
+from blankcam.workflows.request import machine_of
+from tests.conftest import EACH_DEMO_JOB
+from tests.proved import unproven
 
 
 def least(rounds, function):
@@ -28,22 +30,20 @@ def least(rounds, function):
 
 @pytest.mark.benchmark
 @pytest.mark.parametrize("name", ["nut", "saddle"])
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_proof_beside_planning(path, name, benchmark):
     found = design(job_file.load(str(path)))
-    profile, part = cut_part.machine_of(found.job, "bench-mill"), getattr(found, name)
-    plan = cut_part.plan_part(found, part, profile, Stage.ROUGH)
-    texts = {w.file: w.text for w in cut_part.written(found, plan, profile)}
+    profile = machine_of(found.job, "bench-mill")
+    written = unproven(found, name, profile, Stage.ROUGH)
 
     def planned():
-        plan = cut_part.plan_part(found, part, profile, Stage.ROUGH)
-        return cut_part.written(found, plan, profile)
+        return unproven(found, name, profile, Stage.ROUGH)
 
-    def proven():
-        return cut_part._proof(found, part, plan, profile, Stage.ROUGH, texts, {})
+    def proved():
+        return proven(written).proof
 
-    proof = benchmark.pedantic(proven, rounds=1)
+    proof = benchmark.pedantic(proved, rounds=1)
     assert proof.passed
     if benchmark.stats:
-        ratio = least(2, proven) / least(2, planned)
+        ratio = least(2, proved) / least(2, planned)
         benchmark.extra_info["times planning and writing"] = round(ratio, 2)

@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves
@@ -50,7 +50,8 @@ def test_replay(benchmark, text, length):
     tools = {t.number: t for t in TOOLS}
 
     def fresh():
-        stock = Stock(x0=-1, x1=length + 1, y0=0, y1=3, z0=0, z1=10.5)
+        stock = Box(x0=-1, x1=length + 1, y0=0, y1=3, z0=0, z1=10.5)
         return (Heightmap.of(stock, 0.02, 0.02), moves, tools, MILL), {}
 
-    benchmark.pedantic(replay_moves, setup=fresh, rounds=3)
+    swept = benchmark.pedantic(replay_moves, setup=fresh, rounds=3)
+    assert swept.depth.max() > 0

@@ -11,10 +11,9 @@ from pathlib import Path
 import pytest
 
 from blankcam.inputs.job import KINDS
-from tests.conftest import DEMO_JOBS, REPO
+from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job
 
 COMMAND = Path(sys.executable).with_name("blankcam")
-STEEL = str(REPO / "demo_jobs" / "concert-steel.toml")
 
 
 def run(*args, cwd=None, **environment):
@@ -39,7 +38,7 @@ def made(tmp_path_factory):
     return out
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_layout_tells_every_number_readably(path):
     done = run("layout", path, COLUMNS="110")
     assert done.returncode == 0, done.stderr
@@ -53,7 +52,7 @@ def test_layout_tells_every_number_readably(path):
 
 def test_no_number_is_minus_nothing():
     """Cents of the courses' frets fall from over to under zero: several round to it."""
-    told = run("layout", REPO / "demo_jobs" / "five-course-cittern.toml").stdout
+    told = run("layout", demo_job("five-course-cittern")).stdout
     assert re.search(r"\+0\.0\b", told)
     assert not re.search(r"-0\.0+\b", told)
 
@@ -176,7 +175,7 @@ def test_a_started_job_makes_as_it_stands(kind, tmp_path):
 
 def test_faults_are_a_line_each_and_nothing_is_written(tmp_path):
     job = tmp_path / "bad.toml"
-    job.write_text(Path(STEEL).read_text().replace('fret_height  = "1.05 mm"', "fret_height = 1.05")
+    job.write_text(STEEL.read_text().replace('fret_height  = "1.05 mm"', "fret_height = 1.05")
                    .replace("seat_width ", "seat_with "))  # fmt: skip
     done = run("make", job, "--out", tmp_path / "out")
     refused(done, 2, "board.fret_height")
@@ -187,7 +186,7 @@ def test_faults_are_a_line_each_and_nothing_is_written(tmp_path):
 
 def test_what_must_not_be_cut_is_exit_one(tmp_path):
     job = tmp_path / "small.toml"
-    job.write_text(Path(STEEL).read_text().replace('length = "52 mm"', 'length = "42 mm"'))
+    job.write_text(STEEL.read_text().replace('length = "52 mm"', 'length = "42 mm"'))
     done = run("make", job, "--out", tmp_path / "out")
     refused(done, 1, r"blanks\.nut\.length.*too small by 2\.45 mm")
     assert not (tmp_path / "out").exists()
@@ -195,7 +194,7 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
 
 def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
     job = tmp_path / "thick.toml"
-    thick = Path(STEEL).read_text().replace('"6.08 mm"', '"6.60 mm"')
+    thick = STEEL.read_text().replace('"6.08 mm"', '"6.60 mm"')
     job.write_text(thick + '\n[plan]\nthickness = "mill"\n')
     done = run("make", job, "--out", tmp_path / "out", "--stage", "final")
     assert done.returncode == 0, done.stderr
@@ -206,7 +205,7 @@ def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
 
 def test_a_thickness_too_much_for_the_mill_is_refused(tmp_path):
     job = tmp_path / "thick.toml"
-    thick = Path(STEEL).read_text().replace('"6.08 mm"', '"8.60 mm"')
+    thick = STEEL.read_text().replace('"6.08 mm"', '"8.60 mm"')
     job.write_text(thick + '\n[plan]\nthickness = "mill"\n')
     done = run("make", job, "--out", tmp_path / "out")
     refused(done, 1, r"blanks\.nut\.thickness.*too thick.*saw or plane it")
@@ -228,7 +227,7 @@ def test_an_old_good_set_is_never_lost(made, tmp_path):
     shutil.copytree(made, out)
     before = {p.name: p.read_bytes() for p in out.iterdir()}
     job = tmp_path / "small.toml"
-    job.write_text(Path(STEEL).read_text().replace('length = "52 mm"', 'length = "42 mm"'))
+    job.write_text(STEEL.read_text().replace('length = "52 mm"', 'length = "42 mm"'))
     assert run("make", job, "--out", out).returncode == 1
     assert {p.name: p.read_bytes() for p in out.iterdir()} == before
     (out / "notes.txt").write_text("the maker's own")
@@ -287,7 +286,7 @@ def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
 
 
 def test_layout_tells_what_a_laser_will_refuse():
-    job = REPO / "demo_jobs" / "phenolic-ukulele.toml"
+    job = demo_job("phenolic-ukulele")
     assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
 
 

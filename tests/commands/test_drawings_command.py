@@ -8,10 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.conftest import REPO
+from tests.conftest import REPO, STEEL, library
 
 COMMAND = Path(sys.executable).with_name("blankcam")
-STEEL = str(REPO / "demo_jobs" / "concert-steel.toml")
 
 
 def run(*args):
@@ -31,7 +30,7 @@ def test_r12_says_its_missing_unit_aloud(tmp_path):
 
 
 def test_all_outlines_on_one_sheet_of_stock(tmp_path):
-    trimesh = pytest.importorskip("trimesh")
+    trimesh = library("trimesh")
     args = ("dxf", STEEL, "--machine", "template-laser", "--out", tmp_path / "d", "--stock")
     done = run(*args, "300 mm x 8 in")
     assert done.returncode == 0, done.stderr
@@ -48,7 +47,7 @@ def test_all_outlines_on_one_sheet_of_stock(tmp_path):
 
 
 def test_letter_paper_and_svg_pages(tmp_path):
-    pypdf = pytest.importorskip("pypdf")
+    pypdf = library("pypdf")
     done = run("preview", STEEL, "--out", tmp_path / "p", "--paper", "Letter")
     assert done.returncode == 0, done.stderr
     names = {p.name for p in (tmp_path / "p").iterdir()}
@@ -74,7 +73,7 @@ def test_a_profile_names_its_own_layers(tmp_path):
 
 
 def test_a_whole_batch_on_one_sheet(tmp_path):
-    trimesh = pytest.importorskip("trimesh")
+    trimesh = library("trimesh")
     folder = REPO / "demo_jobs"
     args = ("batch", folder, "--machine", "template-laser", "--out", tmp_path / "b")
     done = run(*args, "--stock", "400 mm x 300 mm")

@@ -6,13 +6,15 @@ import shlex
 import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 from blankcam import __version__
 from blankcam.inputs.job import KINDS
-from tests.commands.test_commands import COMMAND, STEEL, refused, run
-from tests.commands.test_refit_command import STEEL as READINGS
+from tests.commands.test_commands import COMMAND, refused, run
+from tests.commands.test_refit_command import READINGS
+from tests.conftest import STEEL
 
 NAMES = (
     "start",
@@ -58,6 +60,8 @@ def test_help_names_every_command_and_how_to_begin():
     said = run("--help").stdout
     assert all(re.search(rf"^  {name}  ", said, re.MULTILINE) for name in NAMES)
     assert "Begin with: blankcam start" in said
+    (folder,) = re.findall(r"^ *Read on in: (.+)$", said, re.MULTILINE)
+    assert {"job-file.md", "findings.md"} <= {p.name for p in Path(folder.strip()).iterdir()}
     assert run().stdout == said
     refused(run("start"), 2, "FILE.*see blankcam start --help")
     assert run("--version").stdout == f"blankcam {__version__}\n"

@@ -7,11 +7,11 @@ import shutil
 import pytest
 
 from tests.commands.test_commands import run
-from tests.conftest import REPO
+from tests.conftest import STEEL
 
 # Invented readings of rough parts: about .2 mm over at the nut and .5 mm at the saddle, which is
 # .944 x .2 + .056 x .5 = .22 at fret 1 and .35 at fret 12 (coefficients of the action geometry).
-STEEL = """[readings]
+READINGS = """[readings]
 first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
 action = { bass = "2.65 mm", treble = "2.15 mm" }
 settled = "36 h"
@@ -21,8 +21,8 @@ uncertainty = "0.03 mm"
 
 @pytest.fixture
 def bench(tmp_path):
-    shutil.copy(REPO / "demo_jobs" / "concert-steel.toml", tmp_path / "job.toml")
-    (tmp_path / "readings.toml").write_text(STEEL, encoding="utf-8")
+    shutil.copy(STEEL, tmp_path / "job.toml")
+    (tmp_path / "readings.toml").write_text(READINGS, encoding="utf-8")
     return tmp_path
 
 
@@ -48,7 +48,7 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
 
 def test_readings_at_the_targets_take_off_nothing(bench):
     assert refit(bench).returncode == 0
-    met = STEEL.replace("0.77", "0.56").replace("0.62", "0.41")
+    met = READINGS.replace("0.77", "0.56").replace("0.62", "0.41")
     met = met.replace("2.65", "2.31").replace("2.15", "1.81")
     (bench / "met.toml").write_text(met, encoding="utf-8")
     done = refit(bench, "met.toml", "met")
@@ -127,7 +127,7 @@ def proved(bench, program, *more):
 def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
     assert refit(bench).returncode == 0
     # the first refit met the targets but for the uncertainty; now the strings stand .1 mm over
-    more = STEEL.replace("0.77", "0.66").replace("0.62", "0.51")
+    more = READINGS.replace("0.77", "0.66").replace("0.62", "0.51")
     more = more.replace("2.65", "2.41").replace("2.15", "1.91")
     (bench / "more.toml").write_text(more, encoding="utf-8")
     assert refit(bench, "more.toml", "two").returncode == 0
@@ -153,7 +153,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
 
 
 def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
-    uneven = STEEL.replace(
+    uneven = READINGS.replace(
         'action = { bass = "2.65 mm", treble = "2.15 mm" }',
         'action = ["2.65 mm", "2.60 mm", "2.45 mm", "2.40 mm", "2.25 mm", "2.20 mm"]',
     )
@@ -210,6 +210,6 @@ def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
 
 
 def test_make_hands_its_machine_on_to_the_refit(tmp_path):
-    made = run("make", REPO / "demo_jobs" / "concert-steel.toml", "--out", tmp_path / "out",
+    made = run("make", STEEL, "--out", tmp_path / "out",
                "--machine", "hand-bench")  # fmt: skip
     assert "readings.toml --out final --machine hand-bench" in made.stdout

@@ -5,15 +5,14 @@ straight, a dropped retract runs in air, a cut on face goes deeper into the carr
 lets pass must then be whole by an own, slow look (``own_look``): no list says what is harmless.
 """
 
-import os
-
 import pytest
 
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, OUTSIDE
 from tests.faults.own_look import wrong_on_edge, wrong_on_face
 from tests.faults.planted import FAULTS, RIGHT, damaged, right
 from tests.faults.workshop import case
 
+pytestmark = pytest.mark.long
 SHARE = [(0, "bench-mill", "nut"), (2, "light-router", "saddle"), (3, "light-router", "thick nut")]
 WAYS = (
     (("bench-mill", "nut"), ("light-router", "saddle")),
@@ -26,7 +25,7 @@ ALL = [
     for machine, kind in WAYS[job % len(WAYS)]
 ] + [(3, "light-router", "thick nut")]  # fmt: skip
 """A nut and a saddle of every job, by every way to make them on either machine."""
-CASES = ALL if os.environ.get("BLANKCAM_OUTSIDE") else SHARE
+CASES = ALL if OUTSIDE else SHARE
 """In CI every job's programs, else a share of them."""
 
 

@@ -6,13 +6,14 @@ from functools import cache
 
 from blankcam.inputs import job_file as job_reader
 from blankcam.parts.design import design
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
-from blankcam.replay.proof import ProgramText, Setup
+from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.replay.reader import read_program
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS
+from tests.proved import box_in_frame, files_of, plan_of
 
 MACHINES = ("bench-mill", "light-router")
 STEP = 0.1
@@ -24,7 +25,7 @@ class Case:
     """A part's programs for one machine, in the order they run: on face, then on edge."""
 
     part: object
-    stock: Stock
+    stock: Box
     profile: object
     milled: frozenset
     texts: tuple  # of (file, text, set-up)
@@ -90,17 +91,17 @@ def case(job_at, machine, kind):
         job = dataclasses.replace(job, blanks=dataclasses.replace(job.blanks, nut=thick))
     found = design(job)
     part = getattr(found, kind.split()[-1])
-    profile = cut_part.machine_of(job, machine)
-    plan = cut_part.plan_part(found, part, profile, Stage.FINAL)
+    profile = machine_of(job, machine)
+    plan = plan_of(found, part, profile, Stage.FINAL)
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
     setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
     return Case(
         part=part,
-        stock=cut_part.stock_of(found, part),
+        stock=box_in_frame(found, part),
         profile=profile,
-        milled=frozenset(c.string for c in plan.slots if c.by == "mill"),
-        texts=tuple((w.file, w.text, setups[w.file])
-                    for w in cut_part.written(found, plan, profile)),
+        milled=frozenset(c.string for c in plan.slots if c.tool),
+        texts=tuple((w.name, w.text, setups[w.name])
+                    for w in files_of(found, plan, profile)),
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )  # fmt: skip

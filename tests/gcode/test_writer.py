@@ -13,8 +13,9 @@ from blankcam.gcode import writer
 from blankcam.inputs.machine import Controller, Holding, Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
+from blankcam.parts.frames import Box
 from blankcam.toolpath.linearize import without_arcs
-from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid, Stock
+from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid
 
 NAN = math.nan
 TOOLS = tuple(
@@ -49,7 +50,7 @@ def program(moves=MOVES):
         setup="edge",
         stage="rough",
         material="bone",
-        stock=Stock(x_min=0, x_max=20, y_min=0, y_max=6, z_min=0, z_max=10),
+        stock=Box(x0=0, x1=20, y0=0, y1=6, z0=0, z1=10),
         holding=Holding(),
         zero="X0 at the left",
         clearance=15.0,

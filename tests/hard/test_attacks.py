@@ -24,9 +24,11 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
-from blankcam.workflows import cut_part, make
+from blankcam.workflows import make
+from blankcam.workflows.layout import slot_decisions
 from tests.commands import test_commands
-from tests.conftest import REPO
+from tests.conftest import REPO, demo_job
+from tests.proved import plan_of
 
 HOSTILE = (
     "x)\nG0 Z-50\n(", "x)G1Z-9F900(", "%\nM30\n%", "; G0 Z-1\n;", "(MSG, tool)(DEBUG, x)", "MSG,stop",
@@ -47,7 +49,7 @@ MILL = read_profile("bench-mill")
 
 @pytest.fixture(scope="module")
 def harmless():
-    return design(job_file.load(str(REPO / "demo_jobs" / "phenolic-ukulele.toml")))
+    return design(job_file.load(str(demo_job("phenolic-ukulele"))))
 
 
 def named(found, name):
@@ -64,7 +66,7 @@ def named(found, name):
 def test_no_word_gets_out_of_a_comment(comments, percent, harmless):
     controller = dataclasses.replace(MILL.controller, comments=comments, percent=percent)
     profile = dataclasses.replace(MILL, controller=controller)
-    program = cut_part.plan_part(harmless, harmless.nut, profile, Stage.ROUGH).programs[-1]
+    program = plan_of(harmless, harmless.nut, profile, Stage.ROUGH).programs[-1]
     plain = writer.write(program, profile, "x", "0" * 16).text
     for evil in HOSTILE:
         mill = dataclasses.replace(profile, name=evil, words=evil)
@@ -137,7 +139,7 @@ class Tags(html.parser.HTMLParser):
 
 def test_no_markup_gets_into_the_page(harmless):
     def tags(found):
-        shown = page_data(found, MILL, [], choices=cut_part.slot_choices(found, MILL, Stage.ROUGH), notice=("n",))  # fmt: skip
+        shown = page_data(found, MILL, [], choices=slot_decisions(found, MILL, Stage.ROUGH), notice=("n",))  # fmt: skip
         read_back = Tags()
         text = page(shown)
         text.encode()
@@ -164,7 +166,7 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
         assert lines[0].startswith("# Bench list: ")
         assert not set("<>|`*_[]\\") & set(lines[0])
         found = named(harmless, evil)
-        choices = cut_part.slot_choices(found, MILL, Stage.ROUGH)
+        choices = slot_decisions(found, MILL, Stage.ROUGH)
         text = report.dumps(report.report(found, stage=Stage.ROUGH, machine=evil, choices=choices))
         again = json.loads(text)
         assert again["job"] == evil
@@ -199,7 +201,7 @@ def test_a_whole_make_of_a_hostile_job_stays_in_its_folder(tmp_path):
     """Through the installed command, its file and name hostile too; layout as well."""
     job = tmp_path / "--out=..;x)\nG0 Z-9 <b>\u202e.toml"
     evil = "../../x)\\nG0 Z-50\\n(</script><b>%\\u0000\\u202e'\\\""
-    text = (REPO / "demo_jobs" / "phenolic-ukulele.toml").read_text(encoding="utf-8")
+    text = (demo_job("phenolic-ukulele")).read_text(encoding="utf-8")
     job.write_text(re.sub(r"(?m)^name .*$", lambda _: f'name = "{evil}"', text), encoding="utf-8")
     before = {p.name for p in tmp_path.iterdir()}
     done = test_commands.run("make", "--out", tmp_path / "o", "--", job)

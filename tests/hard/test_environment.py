@@ -12,10 +12,11 @@ from pathlib import Path
 import pytest
 
 from blankcam.faults import InputError
-from blankcam.inputs.job_file import read_text
+from blankcam.inputs.border import read_text
 from blankcam.inputs.machine_file import read_profile
-from blankcam.workflows.cut_part import program_bytes
-from tests.commands.test_commands import COMMAND, STEEL, refused, run
+from blankcam.workflows.prove import program_bytes
+from tests.commands.test_commands import COMMAND, refused, run
+from tests.conftest import STEEL
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
 
@@ -173,6 +174,7 @@ def test_the_parent_vanishes_while_it_is_written(tmp_path):
             output_folder.write(str(parent / "set"), {"a": b"1"})
 
 
+@pytest.mark.long
 def test_killed_at_random_moments_the_command_leaves_a_whole_set(tmp_path):
     """Old or new, by the list of digests that lies in the set itself."""
     from blankcam import output_folder

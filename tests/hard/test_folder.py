@@ -39,6 +39,7 @@ def start(out, tag, rounds):
     return subprocess.Popen([sys.executable, "-c", WRITER, str(out), tag, str(rounds)])
 
 
+@pytest.mark.long
 def test_killed_at_any_moment_a_whole_set_stands(tmp_path):
     out = tmp_path / "set"
     output_folder.write(str(out), {f"{n}.txt": b"first" for n in range(6)})

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from blankcam.data import table
 from blankcam.faults import BlankcamError, InputError
 from blankcam.inputs import interview, job_file, job_table, readings_file
+from blankcam.inputs.border import read_text
 from blankcam.inputs.job import KINDS
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.parts.design import design
@@ -69,12 +70,13 @@ def text_of(data):
     return data.decode("utf-8-sig", "replace")
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("work", "seeds", "within"),
     [
         (lambda d: reader.read_program(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
-        (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/units.py", "inputs/border.py")),
-        (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/quantity.py", "inputs/layers.py")),
+        (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/fields.py", "inputs/units.py", "inputs/border.py")),
+        (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/border.py", "inputs/fields.py", "inputs/units.py")),
     ],
     ids=["program", "job", "profile"],
 )  # fmt: skip
@@ -192,7 +194,7 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
     path.write_bytes(good[:at] + noise + good[at:])
     work = {"log": book.read_log, "job": job_file.load,
             "rows": lambda p: job_table.jobs(str(DEMO_JOBS[0]), p),
-            "answers": lambda p: interview.taken_up(job_file.read_text(p), p)}[kind]  # fmt: skip
+            "answers": lambda p: interview.taken_up(read_text(p), p)}[kind]  # fmt: skip
     one_line_each(work, str(path))
 
 
@@ -206,12 +208,12 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
 )  # fmt: skip
 def test_documents_built_to_take_long_do_not(text):
     """Quadratic patterns and deep nesting, each near the largest file that is read."""
-    began = time.monotonic()
+    began = time.process_time()
     for work in (job_file.parse, parse_profile, lambda t, p: readings_file.parse(t, p, 6), interview.taken_up):  # fmt: skip
         with pytest.raises(InputError) as told:
             work(text, "x.toml")
         assert len(str(told.value).splitlines()) <= 51
-    assert time.monotonic() - began < 15
+    assert time.process_time() - began < 15
 
 
 def test_programs_built_to_take_long_do_not():

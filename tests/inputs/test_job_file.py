@@ -13,7 +13,6 @@ from blankcam.data import table
 from blankcam.faults import InputError
 from blankcam.inputs import editor_schema, job_file, starter
 from blankcam.inputs.job import KINDS, Graded
-from tests.conftest import DEMO_JOBS, REPO
 
 SMALL = '[instrument]\nname = "x"\nkind = "classical"\n'
 
@@ -187,7 +186,7 @@ def test_a_started_job_is_a_whole_job(kind):
     job = job_file.parse(text, "started.toml")
     assert job.instrument.kind == kind
     assert job.assumed == ()
-    jsonschema.validate(tomllib.loads(text), json.loads(editor_schema.schema_text()))
+    jsonschema.validate(tomllib.loads(text), json.loads(editor_schema.schemas()["job.schema.json"]))
 
 
 def test_every_key_of_a_started_job_is_explained():
@@ -198,30 +197,6 @@ def test_every_key_of_a_started_job_is_explained():
 def test_no_such_kind_to_start_from():
     with pytest.raises(InputError, match="classical"):
         starter.text("lute")
-
-
-def test_the_shipped_schema_is_in_step():
-    shipped = REPO / "blankcam" / "data" / editor_schema.SCHEMA_FILE
-    assert shipped.read_text(encoding="utf-8") == editor_schema.schema_text()
-
-
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
-def test_demo_jobs_pass_the_schema(path):
-    schema = json.loads(editor_schema.schema_text())
-    jsonschema.Draft202012Validator.check_schema(schema)
-    jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), schema)
-
-
-def test_the_schema_refuses_what_the_reader_refuses():
-    schema = json.loads(editor_schema.schema_text())
-    for wrong in (
-        {"instrument": {"name": "x", "kind": "lute"}},
-        {"instrument": {"name": "x", "kind": "bass", "scael": "1 m"}},
-        {"instrument": {"name": "x", "kind": "bass", "scale": 650}},
-        {"nut": {}},
-    ):
-        with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(wrong, schema)
 
 
 def test_compound_and_flat_boards():

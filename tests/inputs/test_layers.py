@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from blankcam.data import table
-from blankcam.faults import RefusedError
+from blankcam.faults import InputError, RefusedError
 from blankcam.inputs.job import MATERIALS
 from blankcam.inputs.layers import changed, default_layers
+from blankcam.inputs.machine_file import parse_profile
 from blankcam.safety import laser_cautions
 
 
@@ -21,24 +22,34 @@ def test_a_profiles_rows_come_first_and_keep_the_rest():
 @pytest.mark.parametrize(
     ("row", "wrong"),
     [
-        ({"holds": "outlines"}, "not known"),
-        ({"name": "X"}, "not known"),
-        ({"holds": "slots", "color": 3}, "no field"),
-        ({"holds": "slots", "work": "burn"}, "use one of cut, mark, show, omit"),
-        ({"holds": "slots", "line": "wavy"}, "use one of"),
-        ({"holds": "slots", "colour": 256}, "1 to 255"),
-        ({"holds": "slots", "colour": True}, "1 to 255"),
-        ({"holds": "slots", "width": "thick"}, "0.05 to 2"),
-        ({"holds": "slots", "name": "A\nB"}, "letters"),
-        ({"holds": "slots", "name": 3}, "letters"),
-        ({"holds": "slots", "name": "outline"}, "two layers"),
-        ({"holds": ["slots"]}, "not known"),
-        ({"holds": "notice", "work": "omit"}, "shown in every file"),
+        (
+            'holds = "outlines"',
+            "layers[0].holds: 'outlines': is not known; did you mean 'outline'?",
+        ),
+        ('name = "X"', "layers[0].holds: is missing; use one of seat"),
+        ('holds = "slots"\ncolor = 3', "layers[0].color: '3': is not a key"),
+        (
+            'holds = "slots"\nwork = "burn"',
+            "work: 'burn': is not known; use one of cut, mark, show",
+        ),
+        ('holds = "slots"\nline = "wavy"', "line: 'wavy': is not known; use one of"),
+        ('holds = "slots"\ncolour = 256', "colour: '256': is not between 1 and 255"),
+        ('holds = "slots"\ncolour = true', "colour: 'True': is not a whole number"),
+        ('holds = "slots"\nwidth = "thick"', "width: 'thick': is not a number"),
+        ('holds = "slots"\nwidth = 3', "width: '3': is over 2"),
+        ('holds = "slots"\nname = "A\\nB"', "name: 'A\\\\nB': is not a layer's name"),
+        ('holds = "slots"\nname = 3', "name: '3': is not a layer's name"),
+        ('holds = "slots"\nname = "outline"', "drawing.layers: two layers are named OUTLINE"),
+        ('holds = ["slots"]', "layers[0].holds: is not known"),
+        ('holds = "notice"\nwork = "omit"', "the notice is shown in every file"),
+        ('holds = "slots"\n[[drawing.layers]]\nholds = "slots"', "holds 'slots' twice"),
     ],
 )
 def test_a_bad_row_is_told(row, wrong):
-    with pytest.raises(ValueError, match=wrong):
-        changed((row,))
+    text = f'kind = "laser"\nkerf = "0.2 mm"\n[[drawing.layers]]\n{row}\n'
+    with pytest.raises(InputError) as told:
+        parse_profile(text, "mine.toml")
+    assert wrong in str(told.value)
 
 
 @pytest.mark.parametrize("material", ["pvc", "Vinyl", "ABS", "polycarbonate", "brass", "mystery",

@@ -7,7 +7,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam.inputs.units import inches, parse_exact, parse_length, sixty_fourths
+from blankcam.inputs import units
+from blankcam.inputs.units import (
+    inches,
+    parse_exact,
+    parse_length,
+    parse_quantity,
+    sixty_fourths,
+)
 
 
 @pytest.mark.parametrize(
@@ -60,6 +67,45 @@ def test_lengths_are_read_exactly(text, mm):
 def test_what_is_no_length_is_refused_in_words(text, words):
     with pytest.raises(ValueError, match=words):
         parse_exact(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "value"),
+    [
+        ("1 kW", units.POWER, 1000),
+        ("30 N", units.FORCE, 30),
+        ("1.5 min", units.TIME, 90),
+        ("15 deg", units.ANGLE, 15),
+        ("7°", units.ANGLE, 7),
+        ("10000 rpm", units.SPEED, 10000),
+        ("10000 1/min", units.SPEED, 10000),
+        ("100 mm/s2", units.ACCELERATION, 100),
+        ("1 in/s²", units.ACCELERATION, 25.4),
+        ("0.5 ft/min", units.FEED, 152.4),
+        ("2 days", units.HOURS, 48),
+        ("10.2 g/m", units.UNIT_WEIGHT, 10.2),
+        # the pound is 0.45359237 kg exactly (1959 agreement)
+        ("1 lb/in", units.UNIT_WEIGHT, 453.59237 / 0.0254),
+    ],
+)
+def test_quantities_of_every_dimension(text, dimension, value):
+    assert parse_quantity(text, dimension) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "words"),
+    [
+        ("30 in", units.FEED, "unit 'in' is not known here; use mm/min or in/min"),
+        ("10000", units.SPEED, 'has no unit; write it like "10000 rpm"'),
+        ("nan rpm", units.SPEED, 'not a speed; write it like "10000 rpm"'),
+        ("7 mm", units.ANGLE, "unit 'mm' is not known here; use deg"),
+        ("7,5 deg", units.ANGLE, "a comma can't stand in a number"),
+    ],
+)
+def test_what_is_no_such_quantity_is_refused_in_words(text, dimension, words):
+    with pytest.raises(units.UnfitError) as told:
+        parse_quantity(text, dimension)
+    assert words in str(told.value)
 
 
 @pytest.mark.property

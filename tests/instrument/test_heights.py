@@ -12,7 +12,7 @@ from blankcam.inputs import job_file
 from blankcam.instrument import heights as instruments
 from blankcam.instrument.board import Board
 from blankcam.instrument.heights import StringPath
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 FLAT = Board(
     scale=650.0, width_at_nut=52.0, radius_at_nut=math.inf, radius_slope=0.0, fret_height=1.1,
@@ -77,7 +77,7 @@ def test_wanted_clearances_come_back(y1, y12, radius, slope, relief, compensatio
     assert solved.clearance(board, np.array([1.0, 12.0])) == pytest.approx([y1, y12], abs=1e-9)
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_the_bass_string_lies_on_the_bass_side(path):
     job = job_file.load(str(path))
     first, last = (instruments.build(job).strings[i] for i in (0, -1))

@@ -14,7 +14,7 @@ from blankcam.inputs.job_file import parse
 from blankcam.instrument import advice, strings, tension
 from blankcam.instrument import heights as instruments
 from blankcam.parts.design import design
-from tests.conftest import REPO
+from tests.conftest import STEEL
 
 # Anderson and Beausoleil's normal nylon, bass to treble: unit weight g/m, tension N, stiffness.
 NYLON = {
@@ -158,11 +158,11 @@ def test_every_kind_and_make_has_its_table():
 
 
 def test_moved_nut_edges_are_told_with_what_they_would_do(tmp_path):
-    text = (REPO / "demo_jobs" / "concert-steel.toml").read_text(encoding="utf-8")
+    text = STEEL.read_text(encoding="utf-8")
     path = tmp_path / "job.toml"
     path.write_text(text.replace("[nut]", '[nut]\ncompensation = "computed"', 1), encoding="utf-8")
     found = design(job_file.load(str(path)))
-    plain = design(job_file.load(str(REPO / "demo_jobs" / "concert-steel.toml")))
+    plain = design(job_file.load(str(STEEL)))
     assert plain.edges == ()
     assert found.nut == plain.nut  # numbers only
     # A string with lift wants its edge toward the saddle [AB], so that the board's end is in the way.
@@ -174,7 +174,7 @@ def test_moved_nut_edges_are_told_with_what_they_would_do(tmp_path):
 
 
 def test_usual_heights_go_from_bass_to_treble():
-    found = design(job_file.load(str(REPO / "demo_jobs" / "concert-steel.toml")))
+    found = design(job_file.load(str(STEEL)))
     usual = advice.usual_heights("bass", found.instrument.strings)
     # The sheet's .56 / .51 at fret 1; 2.67 / 2.39 at fret 17 brought to fret 12 by hand.
     assert usual[0] == pytest.approx((0.56, 2.21), abs=1e-9)

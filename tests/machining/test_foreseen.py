@@ -8,26 +8,28 @@ from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows import layout
+from blankcam.workflows.request import machine_of
+from tests.conftest import EACH_DEMO_JOB, STEEL
+from tests.proved import plan_of
 
 
 def planned(found, profile, stage):
     said = (
         c
         for part in (found.nut, found.saddle)
-        for c in cut_part.plan_part(found, part, profile, stage).cautions
+        for c in plan_of(found, part, profile, stage).cautions
     )
     return set(said)
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_foreseen_is_what_the_plan_says(job, machine):
     loaded = job_file.load(str(job))
-    found, profile = design(loaded), cut_part.machine_of(loaded, machine)
+    found, profile = design(loaded), machine_of(loaded, machine)
     for stage in Stage:
-        assert set(cut_part.foreseen(found, profile, stage)) == planned(found, profile, stage)
+        assert set(layout.foreseen(found, profile, stage)) == planned(found, profile, stage)
 
 
 def slow(profile):
@@ -50,23 +52,23 @@ def long(profile):
      ("saw", "mill", "mill", "mill")],
 )  # fmt: skip
 def test_foreseen_whoever_does_what_on_whatever_machine(changed, outline, thickness, ends, slots):
-    job = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
+    job = STEEL
     loaded = job_file.load(str(job))
     plan = dataclasses.replace(
         loaded.plan, outline=outline, thickness=thickness, ends=ends, slots=slots
     )
     loaded = dataclasses.replace(loaded, plan=plan)
-    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "light-router"))
-    said = set(cut_part.foreseen(found, profile, Stage.ROUGH))
+    found, profile = design(loaded), changed(machine_of(loaded, "light-router"))
+    said = set(layout.foreseen(found, profile, Stage.ROUGH))
     assert said == planned(found, profile, Stage.ROUGH)
     assert said  # a machine changed so is worth a word
 
 
 def test_nothing_is_foreseen_of_a_bench_without_programs():
-    loaded = job_file.load(str(DEMO_JOBS[0]))
+    loaded = job_file.load(str(STEEL))
     for machine in ("hand-bench", "template-laser"):
-        profile = cut_part.machine_of(loaded, machine)
-        assert cut_part.foreseen(design(loaded), profile, Stage.ROUGH) == ()
+        profile = machine_of(loaded, machine)
+        assert layout.foreseen(design(loaded), profile, Stage.ROUGH) == ()
 
 
 def tools_changed(profile, **changes):
@@ -91,15 +93,15 @@ def held_changed(profile, **changes):
     ids=["as it is", "grip", "ball", "flat", "limber"],
 )
 def test_refusals_foreseen_are_those_of_the_plan(changed, word):
-    loaded = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "concert-steel")))
+    loaded = job_file.load(str(STEEL))
     plan = dataclasses.replace(loaded.plan, outline="mill", slots="mill")
     loaded = dataclasses.replace(loaded, plan=plan)
-    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "bench-mill"))
-    told = {str(f) for f in cut_part.refusals(found, profile, Stage.FINAL)}
+    found, profile = design(loaded), changed(machine_of(loaded, "bench-mill"))
+    told = {str(f) for f in layout.refusals(found, profile, Stage.FINAL)}
     refused = set()
     for part in (found.nut, found.saddle):
         try:
-            cut_part.plan_part(found, part, profile, Stage.FINAL)
+            plan_of(found, part, profile, Stage.FINAL)
         except RefusedError as why:
             refused |= {str(f) for f in why.faults}
     assert refused <= told
@@ -110,13 +112,13 @@ def test_refusals_foreseen_are_those_of_the_plan(changed, word):
 def refused_by_plan(found, profile, stage):
     for part in (found.nut, found.saddle):
         try:
-            cut_part.plan_part(found, part, profile, stage)
+            plan_of(found, part, profile, stage)
         except RefusedError:
             return True
     return False
 
 
-@pytest.mark.parametrize("job", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize(
     "changed",
     [
@@ -132,6 +134,6 @@ def refused_by_plan(found, profile, stage):
 def test_what_only_the_moves_tell_is_foretold_too(job, changed):
     """Jaws nearer and nearer to what is cut, clamps, machines smaller and smaller."""
     loaded = job_file.load(str(job))
-    found, profile = design(loaded), changed(cut_part.machine_of(loaded, "bench-mill"))
-    told = cut_part.refusals(found, profile, Stage.FINAL)
+    found, profile = design(loaded), changed(machine_of(loaded, "bench-mill"))
+    told = layout.refusals(found, profile, Stage.FINAL)
     assert bool(told) == refused_by_plan(found, profile, Stage.FINAL)

@@ -15,12 +15,11 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
 from blankcam.toolpath.moves import Line, Operation
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows.request import machine_of
+from tests.conftest import STEEL
 from tests.inputs.test_machine_file import GOOD, faults_of
-from tests.proved import proved
+from tests.proved import files_of, plan_of, proved
 
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
 MILL = read_profile("bench-mill")
 CLAMPS = {"face": "clamps", "clamp_reach": 5.0, "clamp_width": 12.0, "clamp_height": 4.0}
 
@@ -44,8 +43,8 @@ def held(**how):
 
 
 def made(found, profile):
-    plan = cut_part.plan_part(found, found.nut, profile, Stage.FINAL)
-    return plan, cut_part.written(found, plan, profile)
+    plan = plan_of(found, found.nut, profile, Stage.FINAL)
+    return plan, files_of(found, plan, profile)
 
 
 def codes(found, profile, plan, written):
@@ -166,7 +165,7 @@ def test_profile_and_job_say_so(tmp_path):
     assert "clamp_width" in faults_of(GOOD + '[holding]\nclamp_width = "-1 mm"')[0]
     job = tmp_path / "job.toml"
     job.write_text(STEEL.read_text() + '\n[holding]\nface = "fixture"\nface_top = "3.2 mm"\n')
-    laid = cut_part.machine_of(job_file.load(str(job)), "bench-mill").holding
+    laid = machine_of(job_file.load(str(job)), "bench-mill").holding
     assert (laid.on_face, laid.face_top, laid.kind) == ("fixture", 3.2, "vice")
     job.write_text(STEEL.read_text() + '\n[holding]\nclamp_height = "900 mm"\n')
     with pytest.raises(InputError, match=r"holding\.clamp_height"):

@@ -10,14 +10,13 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds, slots, taper
+from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
-from tests.proved import proved
+from tests.conftest import STEEL
+from tests.proved import files_of, plan_of, proved, result_of
 from tests.replay.dense import profile as drawn
 
-STEEL = next(p for p in DEMO_JOBS if p.stem == "concert-steel")
 MILL = read_profile("bench-mill")
 
 
@@ -89,10 +88,12 @@ def choice_of(found, profile, string, stage):
 
 def test_a_steep_cone_is_refused_with_its_depth(found):
     choice = choice_of(found, with_tools(tapered(0.8, 30.0)), 2, Stage.FINAL)
-    assert choice.by == "file"
-    assert "tool 60 (tapered ball 0.8) has a cone that would widen the slot by" in choice.why
+    assert choice.tool is None
+    assert "tool 60 (tapered ball 0.8) has a cone that would widen the slot by" in words(
+        choice.reasons
+    )
     slot = next(s for s in found.nut.slots if s.string == 2)
-    said = float(choice.why.split("would do for ")[1].split(" mm")[0])
+    said = float(words(choice.reasons).split("would do for ")[1].split(" mm")[0])
     assert said < slot.depth_front
 
 
@@ -101,9 +102,9 @@ def test_a_vee_only_nicks(found):
                shank=3.0, stick_out=12.0)  # fmt: skip
     profile = with_tools(vee)
     choice = choice_of(found, profile, 2, Stage.FINAL)
-    assert choice.by == "file"
+    assert choice.tool is None
     assert choice.nick is vee
-    assert "tool 61 (vee) makes no round floor, only nicks" in choice.why
+    assert "tool 61 (vee) makes no round floor, only nicks" in words(choice.reasons)
     # Its nick is no wider than the slot where it meets the top: w = 2 h tan 30
     for slot in found.nut.slots:
         depth = slots.nick_depth(found.nut, slot, vee, Stage.FINAL)
@@ -115,13 +116,13 @@ def test_a_vee_only_nicks(found):
 def test_a_slim_cone_mills_the_finished_slots_and_is_proven(found):
     """Finished, a slot is about as deep as it is half wide: its cone hardly begins."""
     profile = with_tools(tapered(0.6, 6.0), tapered(1.0, 6.0, 62))
-    got = cut_part.part_made(found, "nut", profile, Stage.FINAL)
-    by = {c.string: c for c in got.plan.slots if c.by == "mill"}
+    got = result_of(found, "nut", profile, Stage.FINAL)
+    by = {c.string: c for c in got.slots if c.tool}
     assert {c.tool.shape for c in by.values()} == {Shape.TAPERED_BALL}
     assert by[1].tool.number == 62  # 1.42 mm wide: the larger tip
     assert len(by) >= 3
-    assert "at a tip, its cone inside the walls" in by[1].why
-    proof = proved(found, found.nut, profile, Stage.FINAL, got.plan, got.written)
+    assert "at a tip, its cone inside the walls" in words(by[1].reasons)
+    proof = proved(found, found.nut, profile, Stage.FINAL, got, got.programs)
     assert proof.passed, [str(f) for f in proof.faults]
 
 
@@ -134,18 +135,18 @@ def test_cleared_above_a_cone_reaches_the_rough_slot(found):
     assert taper.widens(slot.radius, tool, cleared) <= taper.WALL
     choice = choice_of(found, profile, 1, Stage.ROUGH)
     assert choice.tool is tool
-    assert choice.clear
-    assert "opened first" in choice.why
-    got = cut_part.part_made(found, "nut", profile, Stage.ROUGH)
-    proof = proved(found, found.nut, profile, Stage.ROUGH, got.plan, got.written)
+    assert choice.by.opening
+    assert "opened first" in words(choice.reasons)
+    got = result_of(found, "nut", profile, Stage.ROUGH)
+    proof = proved(found, found.nut, profile, Stage.ROUGH, got, got.programs)
     assert proof.passed, [str(f) for f in proof.faults]
 
 
 def test_a_cone_that_widens_is_found_by_the_proof(found):
     """The same program with a steeper cone in the spindle."""
     slim = with_tools(tapered(1.0, 6.0, 62))
-    plan = cut_part.plan_part(found, found.nut, slim, Stage.FINAL)
-    written = cut_part.written(found, plan, slim)
+    plan = plan_of(found, found.nut, slim, Stage.FINAL)
+    written = files_of(found, plan, slim)
     steep = with_tools(tapered(1.0, 40.0, 62))
     proof = proved(found, found.nut, steep, Stage.FINAL, plan, written)
     assert {"J01", "J05"} & {f.code.value for f in proof.faults}

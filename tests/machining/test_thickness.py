@@ -19,12 +19,12 @@ from blankcam.replay.codes import Code
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
 from blankcam.toolpath import build
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS
 from tests.faults.own_look import strokes
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import compare
-from tests.proved import proved
+from tests.proved import box_in_frame, plan_of, proved, result_of
 from tests.replay.dense import heights
 
 UKULELE = next(p for p in DEMO_JOBS if "ukulele" in p.stem)
@@ -53,7 +53,7 @@ def design_of(outline="mill", over=None):
 
 
 def profile_of(name, **controller):
-    profile = cut_part.machine_of(design_of().job, name)
+    profile = machine_of(design_of().job, name)
     return dataclasses.replace(profile, controller=Controller(**controller)) if controller else (
         profile
     )  # fmt: skip
@@ -61,7 +61,7 @@ def profile_of(name, **controller):
 
 @cache
 def made(name="nut", machine="bench-mill", stage=Stage.FINAL, outline="mill"):
-    return cut_part.part_made(design_of(outline), name, profile_of(machine), stage)
+    return result_of(design_of(outline), name, profile_of(machine), stage)
 
 
 @pytest.mark.parametrize("stage", list(Stage))
@@ -70,11 +70,11 @@ def made(name="nut", machine="bench-mill", stage=Stage.FINAL, outline="mill"):
 def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     got = made(name, machine, stage)
     assert got.proof.passed, [str(f) for f in got.proof.faults]
-    face = got.plan.programs[0]
+    face = got.programs[0].program
     assert [o.name for o in face.operations] == ["thickness", "outline"]
-    assert face.stock.z_max == pytest.approx(OVER[name])
+    assert face.stock.z1 == pytest.approx(OVER[name])
     assert f"Z0 {OVER[name]:.3f} mm under its upper face" in face.zero
-    assert got.plan.programs[1].stock.y_max == pytest.approx(got.part.thickness)
+    assert got.programs[1].program.stock.y1 == pytest.approx(got.request.part.thickness)
     assert got.proof.before.y[0] < 0
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()
 
@@ -82,10 +82,10 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
 def test_a_tool_set_down_along_the_path_leaves_the_face_at_zero():
     """Discs set down at close samples: nothing of blankcam's reader, planner or replay."""
     got = made()
-    text = got.written[0].text
+    text = got.programs[0].text
     text = text[: text.index("(outline")]
     cuts = [s for s in strokes(text) if not s.rapid]
-    blank, part = design_of().job.blanks.nut, got.part
+    blank, part = design_of().job.blanks.nut, got.request.part
     over = (blank.length - part.length) / 2
     x = np.linspace(-over + 1e-6, part.length + over - 1e-6, 90)
     y = np.linspace(1e-6, blank.height - 1e-6, 331)
@@ -107,14 +107,14 @@ def test_a_tool_set_down_along_the_path_leaves_the_face_at_zero():
 def prove_with(face, edge=None, outline="mill"):
     got = made(outline=outline)
     return proved(
-        design_of(outline), got.part, profile_of("bench-mill"), Stage.FINAL, got.plan, got.written,
-        nut_face=face, nut_edge=edge or got.written[1].text,
+        design_of(outline), got.request.part, profile_of("bench-mill"), Stage.FINAL, got, got.programs,
+        nut_face=face, nut_edge=edge or got.programs[1].text,
     )  # fmt: skip
 
 
 def split_face(outline="mill"):
     """The lines of the face's last layer, and the rest of the program before and after it."""
-    lines = made(outline=outline).written[0].text.split("\n")
+    lines = made(outline=outline).programs[0].text.split("\n")
     begin = lines.index("G0 Z0")
     end = next(
         (i for i, s in enumerate(lines) if s.startswith("(outline")), lines.index("M5", begin)
@@ -169,7 +169,7 @@ def test_a_strip_narrower_than_the_grid_is_seen():
 @pytest.mark.parametrize("by", [0.05, -0.05, OVER["nut"]])
 def test_a_wrong_zero(by):
     """Every Z of the program on face off by as much; the last: zero set on the upper face."""
-    text = made().written[0].text
+    text = made().programs[0].text
     head, body = text.split("G21", 1)
     body = re.sub(r"Z(-?[\d.]+)", lambda m: f"Z{float(m[1]) + by:.4f}", body)
     found = found_in(prove_with(head + "G21" + body))
@@ -182,13 +182,13 @@ def test_a_wrong_zero(by):
 def test_jaws_stand_at_the_finished_faces():
     """A small ball close to the face toward the tail meets the jaw that closed on it."""
     got = made()
-    edge = got.written[1].text
-    small = min(got.plan.programs[1].tools, key=lambda t: t.diameter)
+    edge = got.programs[1].text
+    small = min(got.programs[1].program.tools, key=lambda t: t.diameter)
     jaw = profile_of("bench-mill").holding.jaw_top
     dip = f"G0 Z20\nG0 X10 Y-0.35\nG1 Z{jaw - 0.05:.3f} F50\nG0 Z20\nM5"
     assert small.radius < OVER["nut"] - 0.35
     damaged = edge.rsplit("M5", 1)
-    found = found_in(prove_with(got.written[0].text, edge=dip.join(damaged)))
+    found = found_in(prove_with(got.programs[0].text, edge=dip.join(damaged)))
     assert Code.JAWS in found
     assert found[Code.JAWS].value == pytest.approx(0.05, abs=1e-3)
 
@@ -196,11 +196,11 @@ def test_jaws_stand_at_the_finished_faces():
 def test_without_its_face_program_the_thick_blank_is_in_the_way():
     """The blank on edge, as thick as it came: the top is cut too deep and too narrow."""
     got = made(outline="saw")
-    w = got.written[1]
+    w = got.programs[1]
     proof = prove(
-        [ProgramText(name=w.file, data=w.text, setup=Setup.EDGE)],
-        got.part, stage=Stage.FINAL, milled=frozenset(),
-        stock=cut_part.stock_of(design_of("saw"), got.part), profile=profile_of("bench-mill"),
+        [ProgramText(name=w.name, data=w.text, setup=Setup.EDGE)],
+        got.request.part, stage=Stage.FINAL, milled=frozenset(),
+        stock=box_in_frame(design_of("saw"), got.request.part), profile=profile_of("bench-mill"),
         step=0.1,
     )  # fmt: skip
     assert not proof.passed
@@ -209,7 +209,7 @@ def test_without_its_face_program_the_thick_blank_is_in_the_way():
 def test_thickness_alone_where_the_outline_is_sawn():
     got = made(outline="saw")
     assert got.proof.passed, [str(f) for f in got.proof.faults]
-    assert [o.name for o in got.plan.programs[0].operations] == ["thickness"]
+    assert [o.name for o in got.programs[0].program.operations] == ["thickness"]
 
 
 def test_one_file_a_tool():
@@ -218,14 +218,14 @@ def test_one_file_a_tool():
     profile = profile_of("bench-mill", tool_change=ToolChange.FILE)
     wide = dataclasses.replace(profile.tool(1), number=50, diameter=6.0, shank=6.0)
     both = dataclasses.replace(profile, tools=(*profile.tools, wide))
-    got = cut_part.part_made(found, "nut", both, Stage.FINAL)
-    assert [p.stem for p in got.plan.programs][:2] == ["nut-face-1", "nut-face-2"]
+    got = result_of(found, "nut", both, Stage.FINAL)
+    assert [f.program.stem for f in got.programs][:2] == ["nut-face-1", "nut-face-2"]
     assert got.proof.passed, [str(f) for f in got.proof.faults]
 
 
 def test_a_blank_inside_its_fit_is_not_milled():
     found = design_of(over=0.0)
-    plans = cut_part.plan_part(found, found.nut, profile_of("bench-mill"), Stage.FINAL)
+    plans = plan_of(found, found.nut, profile_of("bench-mill"), Stage.FINAL)
     assert [o.name for o in plans.programs[0].operations] == ["outline"]
 
 
@@ -257,12 +257,14 @@ def test_what_is_refused(over, profile, said):
         )  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.oracle
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_the_canonical_path_is_the_intended_path(machine, tmp_path):
     interpreter.require()
     got = made("saddle", machine)
-    for program, written in zip(got.plan.programs, got.written, strict=True):
+    for written in got.programs:
+        program = written.program
         heard = interpreter.ask(written.text, profile_of(machine).tools, tmp_path)
         assert heard.accepted, heard.complaint
         compare(heard, program)

@@ -10,7 +10,7 @@ import subprocess
 from dataclasses import dataclass
 from pathlib import Path
 
-import pytest
+from tests.conftest import needed
 
 _CALL = re.compile(r"^\s*\d+\s+N\S+\s+([A-Z_0-9]+)\((.*)\)\s*$")
 PLANES = {"CANON_PLANE_XY": "G17", "CANON_PLANE_XZ": "G18", "CANON_PLANE_YZ": "G19",
@@ -25,11 +25,7 @@ def command():
 
 def require():
     """Skip with a reason where there is no interpreter; fail where there must be one."""
-    if command() is None:
-        reason = "the controller's interpreter (rs274) is not installed"
-        if os.environ.get("BLANKCAM_OUTSIDE"):
-            pytest.fail(reason)
-        pytest.skip(reason)
+    needed(command(), "the controller's interpreter (rs274)")
 
 
 @dataclass(frozen=True, slots=True)

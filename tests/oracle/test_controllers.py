@@ -22,12 +22,13 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.replay import reader
 from blankcam.toolpath.moves import Arc
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import CLOSE, compare
-from tests.proved import proved
+from tests.proved import files_of, plan_of, proved
 
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 ABILITIES = {
     "tool_change": list(ToolChange),
     "arc_planes": [(), ("G17", "G19"), ("G17", "G18", "G19")],
@@ -96,12 +97,10 @@ def made_of(row, at):
     machine = ("bench-mill", "light-router")[at % 2]
     abilities = {k: v for k, v in row.items() if k not in ("stage", "part")}
     abilities["arc_planes"] = frozenset(row["arc_planes"])
-    profile = dataclasses.replace(
-        cut_part.machine_of(job, machine), controller=Controller(**abilities)
-    )
+    profile = dataclasses.replace(machine_of(job, machine), controller=Controller(**abilities))
     part = getattr(found, row["part"])
-    plan = cut_part.plan_part(found, part, profile, row["stage"])
-    return found, part, profile, plan, cut_part.written(found, plan, profile)
+    plan = plan_of(found, part, profile, row["stage"])
+    return found, part, profile, plan, files_of(found, plan, profile)
 
 
 def test_every_two_abilities_meet_and_every_job_is_there():
@@ -198,7 +197,7 @@ def test_every_combination_is_proven_and_read(at, part, tmp_path):
             made_of(row, at) if key not in proven else rewritten(row, proven[key])
         )
         known_and_no_more(row, plan, written)
-        texts = [reader.read_program(w.text, profile, name=w.file) for w in written]
+        texts = [reader.read_program(w.text, profile, name=w.name) for w in written]
         assert not [str(f) for text in texts for f in text.findings]
         if key not in proven:
             proof = proved(found, made_part, profile, row["stage"], plan, written)
@@ -219,7 +218,7 @@ def rewritten(row, proven):
     found, part, profile, plan, _ = proven
     same = {k: row[k] for k in OF_A_CONTROLLER if k != "arc_planes"}
     other = dataclasses.replace(profile, controller=dataclasses.replace(profile.controller, **same))
-    return found, part, other, plan, cut_part.written(found, plan, other)
+    return found, part, other, plan, files_of(found, plan, other)
 
 
 @pytest.mark.oracle

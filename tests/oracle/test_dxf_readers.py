@@ -22,24 +22,15 @@ from blankcam.outputs.drawings import cut_files
 from blankcam.parts import elevation
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB, needed
 
 pytestmark = pytest.mark.oracle
 NOTICE = ("SAFETY NOTICE", "Wear eye protection.")
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def found(request):
     return design(job_file.load(str(request.param)))
-
-
-def needed(present, what):
-    """Skip where somebody's program is absent; in CI (BLANKCAM_OUTSIDE) it must be there."""
-    if present:
-        return
-    if os.environ.get("BLANKCAM_OUTSIDE"):
-        pytest.fail(f"{what} is not installed")
-    pytest.skip(f"{what} is not installed")
 
 
 def silhouette(part):
@@ -98,6 +89,7 @@ def test_gdal_reads_area_and_bounds(found, tmp_path, monkeypatch):
         assert ring.bounds[3] == pytest.approx(part.height, rel=1e-4)
 
 
+@pytest.mark.long
 def test_a_cad_program_draws_the_same_width(found, tmp_path):
     """LibreCAD's own PDF of the file at 1:1, its drawing stream read plainly."""
     needed(shutil.which("librecad"), "librecad")

@@ -12,11 +12,12 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Note, Rapid
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows.request import machine_of
+from tests.conftest import EACH_DEMO_JOB
 from tests.oracle import interpreter
+from tests.proved import files_of, plan_of
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 CLOSE = 0.001  # mm
 
 
@@ -67,16 +68,14 @@ def compare(heard, program, close=CLOSE):
 
 @pytest.mark.parametrize("stage", list(Stage))
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path):
     interpreter.require()
     job = job_file.load(str(path))
-    profile, found = cut_part.machine_of(job, machine), design(job)
+    profile, found = machine_of(job, machine), design(job)
     for part in (found.nut, found.saddle):
-        plan = cut_part.plan_part(found, part, profile, stage)
-        for program, written in zip(
-            plan.programs, cut_part.written(found, plan, profile), strict=True
-        ):
+        plan = plan_of(found, part, profile, stage)
+        for program, written in zip(plan.programs, files_of(found, plan, profile), strict=True):
             heard = interpreter.ask(written.text, profile.tools, tmp_path)
             assert heard.accepted, heard.complaint
             planned = {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)}

@@ -1,20 +1,16 @@
 """The replay beside a general drop-cutter (opencamlib): where it says a tool touches, we agree."""
 
-import os
-
 import numpy as np
 import pytest
 
 from blankcam.inputs.tool import Shape
 from blankcam.replay.envelope import line_envelope
 from blankcam.replay.tool_profile import tool_profile_of
+from tests.conftest import library
 from tests.replay.bench import TOOLS
 
 pytestmark = pytest.mark.oracle
-if os.environ.get("BLANKCAM_OUTSIDE"):
-    import opencamlib as ocl
-else:
-    ocl = pytest.importorskip("opencamlib")
+ocl = library("opencamlib")
 
 BY_SHAPE = {t.shape: t for t in (TOOLS[0], TOOLS[2], TOOLS[3], TOOLS[4])}
 

@@ -11,7 +11,7 @@ from tests.oracle.interpreter import ask, require
 from tests.replay.bench import MILL, TOOLS, edge_program
 from tests.replay.test_reader import HEAD, TAIL
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 MIXED = (
     HEAD
     + (

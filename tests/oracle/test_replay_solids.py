@@ -1,28 +1,25 @@
 """The replay beside a library of solid booleans (manifold3d): sweeps as hulls, cut from a box."""
 
 import math
-import os
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
 from blankcam.inputs.tool import Shape
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves
+from tests.conftest import library
 from tests.replay.bench import MILL, TOOLS
 from tests.replay.dense import profile
 from tests.replay.test_reader import HEAD, TAIL
 
 pytestmark = pytest.mark.oracle
-if os.environ.get("BLANKCAM_OUTSIDE"):
-    import manifold3d
-else:
-    manifold3d = pytest.importorskip("manifold3d")
+manifold3d = library("manifold3d")
 
-STOCK = Stock(x0=-1.0, x1=6.0, y0=-2.0, y1=3.0, z0=-4.0, z1=2.0)
+STOCK = Box(x0=-1.0, x1=6.0, y0=-2.0, y1=3.0, z0=-4.0, z1=2.0)
 PATH = [(0, 0, 0), (2, 1, -1), (3.5, 1, -1), (4.5, -0.5, 0.2), (4.5, 2, -0.4), (0, 2, 1.5)]
 BY_SHAPE = {t.shape: t for t in (TOOLS[0], TOOLS[2], TOOLS[3], TOOLS[4])}
 

@@ -10,7 +10,7 @@ from blankcam.inputs import job_file
 from blankcam.outputs.drawings import gauges
 from blankcam.parts.curve import Arc, area
 from blankcam.parts.design import design
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 
 @pytest.mark.parametrize("radius", [184.15, 304.8, 406.4])  # 7 1/4, 12 and 16 in
@@ -37,7 +37,7 @@ def test_a_flat_or_free_top_has_no_radius_gauge(radius):
     assert gauges.radius_gauges("nut", radius, 45.0) == ()
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 def test_the_slot_gauge_has_a_notch_at_every_slot(path):
     nut = design(job_file.load(str(path))).nut
     gauge = gauges.slot_gauge(nut, 0.1)

@@ -8,10 +8,10 @@ from blankcam.inputs import job_file
 from blankcam.outputs.drawings import picture
 from blankcam.outputs.render import blocks
 from blankcam.parts.design import design
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def made(request):
     return design(job_file.load(str(request.param)))
 

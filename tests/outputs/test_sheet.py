@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import os
 import re
 import shutil
 import subprocess
@@ -28,7 +27,7 @@ from blankcam.outputs.typeface import width
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, needed
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.", "Follow local codes.")
 TWELVE = """[instrument]
@@ -158,12 +157,11 @@ def test_the_strip_carries_every_slot_from_the_left_end(made):
         assert ticks == pytest.approx(sorted(centres), abs=0.001)
 
 
+@pytest.mark.long
 @pytest.mark.oracle
 def test_a_rule_measures_100_mm_in_a_rendering(six, tmp_path):
     """1200 dpi: a pixel is 0.021 mm."""
-    if not shutil.which("pdftoppm"):
-        gone = pytest.fail if os.environ.get("BLANKCAM_OUTSIDE") else pytest.skip
-        gone("pdftoppm is not installed")
+    needed(shutil.which("pdftoppm"), "pdftoppm")
     (tmp_path / "s.pdf").write_bytes(sheet.pdf(six, notice=NOTICE))
     subprocess.run(
         ["pdftoppm", "-r", "1200", "-gray", "-f", "3", "-l", "3", "-x", "400", "-y", "12600",

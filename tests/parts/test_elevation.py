@@ -14,12 +14,12 @@ from blankcam.parts.curve import Arc, area, points
 from blankcam.parts.design import design
 from blankcam.parts.offset import gaps
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL
 
 MICROMETRE = 0.001
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def made(request):
     return design(job_file.load(str(request.param)))
 
@@ -92,7 +92,7 @@ def test_a_deep_slot_has_upright_walls_and_half_a_round_floor():
 
     from blankcam.parts.top_curve import ArcCurve
 
-    found = design(job_file.load(str(DEMO_JOBS[0])))
+    found = design(job_file.load(str(STEEL)))
     flat = ArcCurve(z0=8.0, k=0.0, radius=math.inf, middle=20.0)
     slot = replace(found.nut.slots[0], centre=20.0, width=1.0, floor_front=6.0, tilt=0.0, yaw=0.0)
     nut = replace(found.nut, length=40.0, top=flat, tilt=0.0, slots=(slot,))

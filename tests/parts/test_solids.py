@@ -15,12 +15,12 @@ from blankcam.parts.curve import Arc, area, fit, points
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.parts.top_curve import ArcCurve, SmoothCurve, fit_arc
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 FINAL = Stage.FINAL
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def made(request):
     return design(job_file.load(str(request.param)))
 

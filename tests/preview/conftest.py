@@ -13,49 +13,23 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import PartCut, page_data
-from blankcam.replay import reader
 from blankcam.safety import notice
-from blankcam.workflows import cut_part
-from tests.conftest import REPO
-
-FLAGS = (
-    "--no-sandbox",
-    "--disable-gpu",
-    "--use-gl=angle",
-    "--use-angle=swiftshader",
-    "--enable-unsafe-swiftshader",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
+from blankcam.workflows.layout import slot_decisions
+from blankcam.workflows.request import machine_of
+from tests.conftest import STEEL, demo_job, needed
+from tests.proved import result_of
 
 
-def absent(what):
-    """Skip where somebody else's program is absent; fail where it must be there."""
-    (pytest.fail if os.environ.get("BLANKCAM_OUTSIDE") == "1" else pytest.skip)(f"{what} is absent")
-
-
-def data_of(file, stages, machine=None, change=lambda job: job):
-    job = change(job_file.load(str(REPO / "demo_jobs" / file)))
-    profile = cut_part.machine_of(job, machine)
+def data_of(stem, stages, machine=None, change=lambda job: job):
+    job = change(job_file.load(str(demo_job(stem))))
+    profile = machine_of(job, machine)
     found = design(job)
     cuts = [
-        PartCut(
-            part=m.part.name,
-            stage=stage,
-            milled=frozenset(c.string for c in m.plan.slots if c.by == "mill"),
-            programs=m.plan.programs,
-            written=m.written,
-            moves=tuple(reader.read_program(w.text, profile, name=w.file).moves for w in m.written),
-            proof=m.proof,
-            cautions=m.plan.cautions,
-        )
+        PartCut.of(m)
         for stage in stages
-        for m in (cut_part.part_made(found, name, profile, stage) for name in ("nut", "saddle"))
+        for m in (result_of(found, name, profile, stage) for name in ("nut", "saddle"))
     ]
-    choices = cut_part.slot_choices(found, profile, Stage.ROUGH)
+    choices = slot_decisions(found, profile, Stage.ROUGH)
     lines = notice(job.blanks.material, str(profile.kind))
     return found, cuts, page_data(found, profile, cuts, choices=choices, notice=lines)
 
@@ -63,7 +37,7 @@ def data_of(file, stages, machine=None, change=lambda job: job):
 @pytest.fixture(scope="session")
 def steel():
     """(design, cuts, page data) of the six-string demo job, both stages replayed."""
-    return data_of("concert-steel.toml", (Stage.ROUGH, Stage.FINAL), change=sawn)
+    return data_of(STEEL.stem, (Stage.ROUGH, Stage.FINAL), change=sawn)
 
 
 @pytest.fixture(scope="session")
@@ -88,7 +62,7 @@ def on_face(job):
 @pytest.fixture(scope="session")
 def faced(tmp_path_factory):
     """(cuts, file) of the left-handed demo job with its outline milled first."""
-    _, cuts, data = data_of("left-classical.toml", (Stage.ROUGH,), change=on_face)
+    _, cuts, data = data_of("left-classical", (Stage.ROUGH,), change=on_face)
     path = tmp_path_factory.mktemp("faced") / "preview.html"
     path.write_text(page(data), encoding="utf-8")
     return cuts, path
@@ -97,7 +71,7 @@ def faced(tmp_path_factory):
 @pytest.fixture(scope="session")
 def hostile_file(tmp_path_factory):
     """A page for hand work whose words try to break out of it."""
-    _, _, data = data_of("left-classical.toml", (), machine="hand-bench")
+    _, _, data = data_of("left-classical", (), machine="hand-bench")
     evil = "</script><script>document.title='broken'</script>\u202e<img src=x onerror=alert(1)>"
     string = dataclasses.replace(data.side.strings[0], note=evil)
     side = dataclasses.replace(data.side, strings=(string, *data.side.strings[1:]))
@@ -112,32 +86,18 @@ def hostile_file(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def chromium():
-    found = next((p for n in ("chromium", "chromium-browser") if (p := shutil.which(n))), None)
-    if found is None:
-        absent("chromium")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=found, args=list(FLAGS))
-        yield browser
-        browser.close()
-
-
-@pytest.fixture(scope="session")
 def node_modules(tmp_path_factory):
     """A folder with axe-core and eslint: one given by BLANKCAM_NPM, else installed for this run."""
     given = os.environ.get("BLANKCAM_NPM")
     if given:
         return Path(given) / "node_modules"
     npm = shutil.which("npm")
-    if npm is None:
-        absent("npm")
+    needed(npm, "npm")
     folder = tmp_path_factory.mktemp("npm")
     done = subprocess.run(
         [npm, "install", "--prefix", str(folder), "--no-audit", "--no-fund", "--ignore-scripts",
          "axe-core@4", "eslint@9", "@eslint/js@9"],
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
-    if done.returncode:
-        absent("npm's registry")
+    needed(done.returncode == 0, "what npm should fetch")
     return folder / "node_modules"

@@ -15,10 +15,10 @@ from blankcam.preview import solids
 from blankcam.preview.page import _data
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.sweep import replay_moves
-from blankcam.workflows import cut_part
+from blankcam.workflows.request import machine_of
 from tests.conftest import REPO
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 SCRIPTS = REPO / "blankcam" / "preview" / "script"
 DESK = {"width": 1200, "height": 900}
 PICTURE = """id => {
@@ -202,12 +202,12 @@ ASIDE = 0.0012
 def aside(steel, index):
     """The proof's own lowest and highest heights up to ``ASIDE`` beside the picture's columns."""
     found, cuts, _ = steel
-    cut, profile = cuts[index], cut_part.machine_of(found.job, None)
+    cut, profile = cuts[index], machine_of(found.job, None)
     cells, stock = solids.cells(cut.proof.field), cut.programs[0].stock
     tools = {t.number: t for t in profile.tools}
     sides = []
     for by in (-ASIDE, 0.0, ASIDE):
-        field = Heightmap(cells.x + by, cells.y, np.full(cells.z.shape, stock.z_max))
+        field = Heightmap(cells.x + by, cells.y, np.full(cells.z.shape, stock.z1))
         for moves in cut.moves:
             replay_moves(field, moves, tools, profile)
         sides.append(field.z)
@@ -278,12 +278,12 @@ def test_scrubbing_tells_line_tool_and_time_and_shows_the_text(desk, steel):
     page.select_option("#program", "0")
     page.click("#to-end")
     desk.settle()
-    total = steel[1][0].written[0].seconds
+    total = steel[1][0].programs[0].seconds
     clock = f"{round(total) // 60}:{round(total) % 60:02d}"
     assert page.inner_text("#time") == f"{clock} of about {clock}"
     current = page.inner_text("#listing .current").strip()
     number, text = re.fullmatch(r"(\d+)\s+(.*)", current).groups()
-    assert steel[1][0].written[0].text.splitlines()[int(number) - 1] == text
+    assert steel[1][0].programs[0].text.splitlines()[int(number) - 1] == text
     assert page.inner_text("#line").startswith(f"Line {number} of ")
     page.click("#line-back")
     back = re.match(r"\s*(\d+)", page.inner_text("#listing .current"))[1]

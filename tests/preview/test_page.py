@@ -121,7 +121,7 @@ def test_the_jaws_shown_grip_the_blank_by_both_faces(steel):
         behind, before = sorted(view.held_by, key=lambda b: b.low[1])
         assert (behind.high[1], before.low[1]) == pytest.approx(view.cells.box[2:])
         for jaw in (behind, before):
-            assert stock.z_min < jaw.high[2] < stock.z_max
+            assert stock.z0 < jaw.high[2] < stock.z1
             assert jaw.low[0] <= view.cells.box[0] < view.cells.box[1] <= jaw.high[0]
 
 

@@ -1,9 +1,7 @@
 """Any sane job is either refused in words or makes programs that pass the proof."""
 
-import os
-
 import pytest
-from hypothesis import HealthCheck, event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from blankcam.faults import InputError, RefusedError
@@ -11,9 +9,10 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import cut_part
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
+from tests.conftest import by_chance
 
-EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_JOBS", "5"))
 SETS = {
     "steel-string": ("wound steel", ("E2", "A2", "D3", "G3", "B3", "E4", "G4"), (0.053, 0.010)),
     "classical": ("nylon", ("E2", "A2", "D3", "G3", "B3", "E4", "A4"), (0.043, 0.028)),
@@ -77,14 +76,15 @@ ends = "mill"
 
 
 @pytest.mark.property
-@settings(max_examples=EXAMPLES, suppress_health_check=list(HealthCheck))
+@pytest.mark.long
+@by_chance("BLANKCAM_RANDOM_JOBS", 5)
 @given(jobs(), st.sampled_from(["bench-mill", "light-router"]), st.sampled_from(list(Stage)))
 def test_a_sane_job_is_refused_in_words_or_passes_the_proof(text, machine, stage):
     refused = None
     try:
         job = job_file.parse(text, "random.toml")
         found = design(job)
-        made = cut_part.programs(found, cut_part.machine_of(job, machine), stage, Worker())
+        made = cut_parts(found, machine_of(job, machine), stage, Worker())
     except (RefusedError, InputError) as fault:
         refused = fault
     if refused is not None:

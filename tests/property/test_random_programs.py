@@ -5,13 +5,15 @@ import re
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, event, given, settings
+from hypothesis import event, given
 from hypothesis import strategies as st
 
 from blankcam.replay.reader import read_program
+from tests.conftest import by_chance
 from tests.faults.own_look import wrong_on_edge, wrong_on_face
 from tests.faults.workshop import case
 
+pytestmark = pytest.mark.long
 PROGRAMS = [(0, "bench-mill", "nut"), (2, "light-router", "saddle"), (1, "light-router", "nut")]
 WORD = re.compile(r"([A-Z])([+-]?[\d.]+)")
 
@@ -48,7 +50,7 @@ def damaged(lines, draw):
 
 
 @pytest.mark.property
-@settings(max_examples=25, suppress_health_check=list(HealthCheck))
+@by_chance("BLANKCAM_RANDOM_PROGRAMS", 25)
 @given(data=st.data(), which=st.sampled_from(PROGRAMS))
 def test_random_damage_that_passes_has_left_the_part_whole(data, which):
     """By an own look that shares no code with reader or replay."""
@@ -99,7 +101,7 @@ def rewritten(text, chance, longest):
 
 
 @pytest.mark.property
-@settings(max_examples=25, suppress_health_check=list(HealthCheck))
+@by_chance("BLANKCAM_RANDOM_PROGRAMS", 25)
 @given(seed=st.integers(0, 10**6), which=st.sampled_from(PROGRAMS))
 def test_another_way_of_writing_is_read_as_the_same_moves(seed, which):
     """NISTIR 6556 §3.3: case, space, order of words, noughts, signs and line numbers mean nothing."""
@@ -116,7 +118,7 @@ def test_another_way_of_writing_is_read_as_the_same_moves(seed, which):
 
 
 @pytest.mark.property
-@settings(max_examples=3, suppress_health_check=list(HealthCheck))
+@by_chance("BLANKCAM_RANDOM_PROGRAMS", 3)
 @given(seed=st.integers(0, 10**6))
 def test_another_way_of_writing_has_the_same_proof(seed):
     made, chance = case(*PROGRAMS[0]), random.Random(seed)

@@ -5,10 +5,9 @@ of how the plan reckons.
 """
 
 import dataclasses
-import os
 
 import pytest
-from hypothesis import HealthCheck, event, example, given, settings
+from hypothesis import event, example, given
 from hypothesis import strategies as st
 
 from blankcam.faults import InputError, RefusedError
@@ -16,10 +15,11 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows import layout
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
+from tests.conftest import DEMO_JOBS, by_chance, demo_job
 
-EXAMPLES = int(os.environ.get("BLANKCAM_RANDOM_TOOLS", "3"))
 MATERIALS = ("bone", "phenolic laminate", "hardwood", "brass", "hard plastic")
 JOBS = tuple(sorted(p.stem for p in DEMO_JOBS))
 
@@ -43,7 +43,8 @@ def in_words(refused):
 
 
 @pytest.mark.property
-@settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
+@pytest.mark.long
+@by_chance("BLANKCAM_RANDOM_TOOLS", 3)
 # A ball opened the waste over a slot and left its round; a top down a slope at its upper face
 @example("short-courses", "light-router", Stage.ROUGH, "hardwood", ("saw", "mill"), 1.0, 0.7, 3)
 @example("short-courses", "light-router", Stage.ROUGH, "hardwood", ("saw", "mill"), 1.3, 1.0, 3)
@@ -63,11 +64,11 @@ def in_words(refused):
 def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     name, machine, stage, material, by, wide, long, flutes
 ):
-    job = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == name)))
+    job = job_file.load(str(demo_job(name)))
     blanks = dataclasses.replace(job.blanks, material=material)
     plan = dataclasses.replace(job.plan, outline=by[0], slots=by[1])
     job = dataclasses.replace(job, blanks=blanks, plan=plan)
-    profile = cut_part.machine_of(job, machine)
+    profile = machine_of(job, machine)
     tools = tuple(scaled(t, wide, long, flutes) for t in profile.tools)
     profile = dataclasses.replace(profile, tools=tools)
     try:
@@ -75,9 +76,9 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     except (RefusedError, InputError) as fault:
         in_words(fault)
         return
-    told = {str(f) for f in cut_part.refusals(found, profile, stage)}
+    told = {str(f) for f in layout.refusals(found, profile, stage)}
     try:
-        made = cut_part.programs(found, profile, stage, Worker())
+        made = cut_parts(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
         assert told

@@ -7,7 +7,7 @@ import numpy as np
 
 from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
@@ -38,7 +38,7 @@ MILL = Profile(
     holding=HOLDING,
     controller=Controller(arc_planes=frozenset({"G17", "G18", "G19"})),
 )
-STOCK = Stock(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
+STOCK = Box(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
 RADIUS = 100.0
 
 
@@ -164,6 +164,7 @@ def edge_program(raised=0.0, waste=0.0, clear=(), grooves=None):
         "T1",
         "G0 Z13.0000",
         "S8000 M3",
+        "G4 P3",
     ]
     # A flat end of radius 1.5 on the circle: where the top rises it is the rim that reaches
     # lowest, so a flat cuts a shallow arc with an error of up to slope * 1.5; hence ball 3.
@@ -186,7 +187,7 @@ def edge_program(raised=0.0, waste=0.0, clear=(), grooves=None):
     for x, tip in clear:
         lines += [f"G0 X{x:.4f} Y-2.5000", "G0 Z9.0000", f"G1 Z{tip:.4f} F100", "G1 Y7.5000 F300"]
         lines += ["G0 Z13.0000"]
-    lines += ["M5", "T2", "M0 (change to the 1 mm ball)", "S9000 M3", "G0 Z13.0000"]
+    lines += ["M5", "T2", "M0 (change to the 1 mm ball)", "S9000 M3", "G4 P3", "G0 Z13.0000"]
     lines += grooves or slot_lines(3.0, 6.6, raised) + slot_lines(9.0, 6.5, raised)
     return "\n".join([*lines, "M5", "M9", "M30", ""])
 
@@ -211,7 +212,7 @@ def face_program(raised=0.3, radius=1.0, over=0.0):
         -over - aside,
         12 + over + aside,
     )
-    lines = ["G21 G17 G90 G94 G40", "G49", "G54", "T6", "G0 Z5.0000", "S8000 M3"]
+    lines = ["G21 G17 G90 G94 G40", "G49", "G54", "T6", "G0 Z5.0000", "S8000 M3", "G4 P3"]
     for z in (-1.25, -2.5, -3.75, -5.3):
         low = -2.5 if z > -4.0 else 2.0 + radius
         lines += [

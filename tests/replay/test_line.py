@@ -6,8 +6,8 @@ from blankcam.replay.codes import Code
 from blankcam.replay.line import parse_block
 
 
-def codes(text, *, semicolons=False):
-    return {c for c, _ in parse_block(text, semicolons=semicolons).faults}
+def codes(text):
+    return {c for c, _ in parse_block(text).faults}
 
 
 @pytest.mark.parametrize(
@@ -27,7 +27,7 @@ def codes(text, *, semicolons=False):
     ],
 )
 def test_legal_lines(text, words):
-    read = parse_block(text, semicolons=False)
+    read = parse_block(text)
     assert read.words == words
     assert read.faults == []
 
@@ -55,7 +55,6 @@ def test_legal_lines(text, words):
         ("(outer (inner) comment)", Code.COMMENT),
         ("X1 (not closed", Code.COMMENT),
         ("X1 )", Code.COMMENT),
-        ("X1 ; remark", Code.COMMENT),
         ("M3 M7 M9 M48 M0", Code.REPEATED),  # at most four M words
         ("G1.15", Code.G_CODE),
         ("M3.5", Code.M_CODE),
@@ -66,13 +65,13 @@ def test_illegal_lines(text, code):
     assert code in codes(text)
 
 
-def test_semicolons_where_the_machine_takes_them():
-    read = parse_block("X1 ; to (the) left", semicolons=True)
+def test_semicolons_begin_comments():
+    read = parse_block("X1 ; to (the) left")
     assert read.words == {"X": 1.0}
     assert read.faults == []
-    assert parse_block("; (job digest 0123456789abcdef)", semicolons=True).comments
+    assert parse_block("; (job digest 0123456789abcdef)").comments
 
 
 def test_integers_within_a_ten_thousandth_are_taken():
-    assert parse_block("G1.00001", semicolons=False).g == [10]  # §3.3.2.1
-    assert parse_block("G38.2", semicolons=False).g == [382]
+    assert parse_block("G1.00001").g == [10]  # §3.3.2.1
+    assert parse_block("G38.2").g == [382]

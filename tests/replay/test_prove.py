@@ -161,10 +161,10 @@ CIRCLES = "".join(
 @pytest.mark.parametrize("text", [FAR, CIRCLES], ids=["lines", "helices"])
 def test_moves_over_hundreds_of_metres_are_soon_faulted(text):
     """Only what comes near the blank and the jaws is looked at closely."""
-    before = time.perf_counter()
+    before = time.process_time()
     proof = prove_edge(GOOD.replace("M5\nM9\nM30", text + "M5\nM9\nM30"))
     assert {Code.TRAVEL, Code.BED} & codes(proof)
-    assert time.perf_counter() - before < 10  # one second here
+    assert time.process_time() - before < 10  # one second here
 
 
 def test_jaws_are_found_on_a_long_way_past_them():

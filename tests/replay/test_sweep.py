@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.inputs.tool import Shape
-from blankcam.parts.frames import Stock
+from blankcam.parts.frames import Box
 from blankcam.replay import polyline
 from blankcam.replay.envelope import SAGITTA
 from blankcam.replay.heightmap import Heightmap
@@ -134,7 +134,7 @@ def test_a_ball_on_an_upright_arc_cuts_the_parallel_arc():
 
 
 def block_field(step=0.05):
-    return Heightmap.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2.0), step, step)
+    return Heightmap.of(Box(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2.0), step, step)
 
 
 def swept(text, number=1, tools=TOOLS):
@@ -174,9 +174,9 @@ def test_neck_shank_and_holder_are_solid():
 def test_clipping_to_the_stock_changes_nothing():
     got = read_program(HEAD + "G1 X30 Y7\nG2 X0 Y0 I-15 J-3.5" + TAIL, MILL)
     tools = {t.number: t for t in TOOLS}
-    big = Heightmap.of(Stock(x0=-10, x1=40, y0=-10, y1=20, z0=-1, z1=2), 0.125, 0.125)
+    big = Heightmap.of(Box(x0=-10, x1=40, y0=-10, y1=20, z0=-1, z1=2), 0.125, 0.125)
     replay_moves(big, got.moves, tools, MILL)
-    small = Heightmap.of(Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-1, z1=2), 0.125, 0.125)
+    small = Heightmap.of(Box(x0=-2, x1=6, y0=-2, y1=2, z0=-1, z1=2), 0.125, 0.125)
     replay_moves(small, got.moves, tools, MILL)
     rows, columns = big.window(np.array([-2, -2]), np.array([6, 2]))
     assert np.array_equal(big.z[rows, columns], small.z)
@@ -226,7 +226,7 @@ def test_chains_and_blocks_leave_the_same_as_every_move_over_every_cell(
 ):
     text = profile_along_x(heights, step, arcs, turn)
     got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
-    stock = Stock(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2)
+    stock = Box(x0=-2, x1=6, y0=-2, y1=2, z0=-10, z1=2)
     quick, slow = Heightmap.of(stock, 0.06, 0.09), Heightmap.of(stock, 0.06, 0.09)
     replay_moves(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
     whole(got.moves, slow)
@@ -250,7 +250,7 @@ def short_moves(seed, ahead=1):
 @pytest.mark.parametrize(("seed", "ahead"), [(1, 1), (2, -1), (3, 1)])
 def test_short_moves_worked_at_once_leave_what_a_tool_set_down_everywhere_leaves(seed, ahead):
     moves = short_moves(seed, ahead)
-    stock = Stock(x0=-2, x1=6, y0=-1, y1=1, z0=-10, z1=0.3)
+    stock = Box(x0=-2, x1=6, y0=-1, y1=1, z0=-10, z1=0.3)
     field = Heightmap.of(stock, 0.1, 0.25)
     replay_moves(field, moves, {t.number: t for t in TOOLS}, MILL)
     low, high = (np.full(field.z.shape, 0.3) for _ in range(2))
@@ -294,7 +294,7 @@ def test_replay_leaves_the_same_as_every_move_over_every_cell(text, number):
     """Arcs of all planes and a zigzag in plan, with nothing left out for being out of reach."""
     got = read_program(HEAD.replace("T1\n", f"T{number}\n") + text + TAIL, MILL)
     assert got.findings == (), [str(f) for f in got.findings]
-    stock = Stock(x0=-2, x1=6, y0=-3, y1=4, z0=-10, z1=0.4)
+    stock = Box(x0=-2, x1=6, y0=-3, y1=4, z0=-10, z1=0.4)
     quick, slow = Heightmap.of(stock, 0.11, 0.13), Heightmap.of(stock, 0.11, 0.13)
     replay_moves(quick, got.moves, {t.number: t for t in TOOLS}, MILL)
     whole(got.moves, slow)

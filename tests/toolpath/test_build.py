@@ -14,8 +14,9 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.machining import slot_passes, slots, top
 from blankcam.machining.cutter_contact import tip_height
+from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
-from blankcam.parts.frames import Stock as ProofStock
+from blankcam.parts.frames import Box as ProofStock
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
@@ -23,15 +24,15 @@ from blankcam.toolpath import build
 from blankcam.toolpath.linearize import chords
 from blankcam.toolpath.moves import Arc, Line, Rapid
 from blankcam.toolpath.timing import estimate
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from tests.conftest import STEEL, demo_job
+from tests.proved import result_of
 
 ROUTER = read_profile("light-router")
 
 
 @pytest.fixture(scope="module")
 def found():
-    return design(job_file.load(str(DEMO_JOBS[0])))
+    return design(job_file.load(str(STEEL)))
 
 
 @pytest.fixture(scope="module")
@@ -48,13 +49,13 @@ def test_tools_are_narrower_than_their_slots_and_long_enough(found, rough):
     by_string = {s.string: s for s in found.nut.slots}
     assert {c.string for c in rough.slots} == set(by_string)
     for choice in rough.slots:
-        if choice.by == "mill":
+        if choice.tool:
             assert choice.tool.diameter <= by_string[choice.string].width - 0.05
             assert choice.tool.diameter >= 0.5
-            assert choice.tool.flute_length >= choice.depth + 0.2
-            assert choice.depth <= 3 * choice.tool.diameter
+            assert choice.tool.flute_length >= choice.by.depth + 0.2
+            assert choice.by.depth <= 3 * choice.tool.diameter
         else:
-            assert choice.why
+            assert choice.reasons
             assert choice.nick is not None
 
 
@@ -63,8 +64,8 @@ def test_a_flat_tool_is_refused_for_a_round_floor(found):
     only = dataclasses.replace(ROUTER, tools=(flat,))
     widest = max(found.nut.slots, key=lambda s: s.width)
     choice = slots.choose(found.nut, widest, only, Stage.ROUGH, by_file=False)
-    assert choice.by == "file"
-    assert "high in its middle" in choice.why
+    assert choice.tool is None
+    assert "high in its middle" in words(choice.reasons)
 
 
 @pytest.mark.parametrize(
@@ -115,8 +116,8 @@ def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
                 r, stock = operation.tool.radius, program.stock
                 x, y, z = move.to
                 beside = (
-                    x <= stock.x_min - r or x >= stock.x_max + r
-                    or y <= stock.y_min - r or y >= stock.y_max + r
+                    x <= stock.x0 - r or x >= stock.x1 + r
+                    or y <= stock.y0 - r or y >= stock.y1 + r
                 )  # fmt: skip
                 assert beside or z >= blank.height or operation.name != "top"
             at = move.to
@@ -160,7 +161,7 @@ def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blan
 
 def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
     """Three teeth in hardwood feed 800 mm/min; along this saddle's slope Z must do under 300."""
-    job = job_file.load(str(next(p for p in DEMO_JOBS if p.stem == "short-courses")))
+    job = job_file.load(str(demo_job("short-courses")))
     tools = tuple(dataclasses.replace(t, flutes=3) for t in ROUTER.tools)
     router = dataclasses.replace(ROUTER, tools=tools)
     job = dataclasses.replace(
@@ -170,9 +171,9 @@ def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
     )
     held = dataclasses.replace(router.holding, jaw_top=job.holding.jaw_top)
     router = dataclasses.replace(router, holding=held)
-    made = cut_part.part_made(design(job), "saddle", router, Stage.FINAL)
+    made = result_of(design(job), "saddle", router, Stage.FINAL)
     assert made.proof.passed, [str(f) for f in made.proof.faults]
-    assert made.plan.programs[0].operations[0].cut.feed > 700
+    assert made.programs[0].program.operations[0].cut.feed > 700
 
 
 def test_no_ball_no_top(found, blank):
@@ -246,11 +247,11 @@ def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough)
     (sawn,) = rough.programs
     xs = np.linspace(0.0, found.nut.length, 501)
     crest = float(np.max(found.nut.top_height(xs, np.zeros_like(xs), Stage.ROUGH)))
-    assert (cut_out.stock.x_min, cut_out.stock.x_max) == (0.0, found.nut.length)
-    assert cut_out.stock.z_max == pytest.approx(crest + 0.3, abs=0.02)
+    assert (cut_out.stock.x0, cut_out.stock.x1) == (0.0, found.nut.length)
+    assert cut_out.stock.z1 == pytest.approx(crest + 0.3, abs=0.02)
     assert "outline on face" in cut_out.zero
-    assert sawn.stock.z_max == blank.height
-    assert sawn.stock.x_max - sawn.stock.x_min == pytest.approx(blank.length)
+    assert sawn.stock.z1 == blank.height
+    assert sawn.stock.x1 - sawn.stock.x0 == pytest.approx(blank.length)
     assert cut_out.clearance == sawn.clearance  # as high as over the whole blank
     seconds = [estimate(p, ROUTER).cutting for p in (cut_out, sawn)]
     assert seconds[0] < 0.8 * seconds[1]
@@ -264,7 +265,7 @@ def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
     stock = ProofStock(
         x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0, z1=blank.height
     )
-    milled = frozenset(c.string for c in made.slots if c.by == "mill")
+    milled = frozenset(c.string for c in made.slots if c.tool)
     given = [
         ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
         for t, p in zip(texts, made.programs, strict=True)

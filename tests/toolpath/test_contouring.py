@@ -12,11 +12,11 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath import contouring
 from blankcam.toolpath.moves import Line, Rapid
-from blankcam.workflows import cut_part
-from tests.conftest import REPO
-from tests.proved import proved
+from blankcam.workflows.request import machine_of
+from tests.conftest import demo_job
+from tests.proved import files_of, plan_of, proved
 
-LEFT = REPO / "demo_jobs" / "left-classical.toml"
+LEFT = demo_job("left-classical")
 
 
 def fewest(thick, step, tab, board):
@@ -50,22 +50,22 @@ def planned(overhang, held="carrier"):
     blank = dataclasses.replace(found.job.blanks.nut, length=found.nut.length + 2 * overhang)
     blanks = dataclasses.replace(found.job.blanks, nut=blank)
     found = dataclasses.replace(found, job=dataclasses.replace(found.job, blanks=blanks))
-    profile = cut_part.machine_of(found.job, "light-router")
+    profile = machine_of(found.job, "light-router")
     profile = dataclasses.replace(
         profile, holding=dataclasses.replace(profile.holding, face=held, clamp_reach=1.0)
     )
-    return found, profile, cut_part.plan_part(found, found.nut, profile, Stage.ROUGH)
+    return found, profile, plan_of(found, found.nut, profile, Stage.ROUGH)
 
 
 def proof_of(found, profile, plan):
-    written = cut_part.written(found, plan, profile)
+    written = files_of(found, plan, profile)
     return proved(found, found.nut, profile, Stage.ROUGH, plan, written)
 
 
 def ways_down(program):
     """What sinks at feed, (moves in the blank or at its edge, moves beside it)."""
     (operation,) = program.operations
-    edge = program.stock.x_min - operation.tool.radius
+    edge = program.stock.x0 - operation.tool.radius
     at, inside, beside = None, [], []
     for move in operation.moves:
         if isinstance(move, Line) and move.to[2] < at[2] - 1e-9:
@@ -86,12 +86,12 @@ def test_where_nothing_stands_beside_the_end_levels_come_in_from_the_air(overhan
         assert z0 - z1 <= abs(y1 - y0) * steep + 1e-9
     (operation,) = program.operations
     rapids = [m.to for m in operation.moves if isinstance(m, Rapid)]
-    deep = [p for p in rapids if p[2] < program.stock.z_max - 1.0]
-    free = program.stock.x_min - operation.tool.radius
-    below = program.stock.y_min - operation.tool.radius
+    deep = [p for p in rapids if p[2] < program.stock.z1 - 1.0]
+    free = program.stock.x0 - operation.tool.radius
+    below = program.stock.y0 - operation.tool.radius
     assert deep
     assert all(x < free or y < below for x, y, _ in deep)
-    assert min(z for *_, z in rapids) > program.stock.z_min
+    assert min(z for *_, z in rapids) > program.stock.z0
     assert proof_of(found, profile, plan).passed
 
 

@@ -17,8 +17,10 @@ from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath import pass_order
 from blankcam.toolpath.moves import Arc, Rapid
-from blankcam.workflows import cut_part
-from tests.conftest import DEMO_JOBS
+from blankcam.workflows.layout import slot_decisions
+from blankcam.workflows.request import machine_of
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB
+from tests.proved import plan_of
 
 BEND = 0.02
 """mm that a finishing pass may meet more than planned, where rows of ridges meet (our own)."""
@@ -26,7 +28,7 @@ BEND = 0.02
 
 @pytest.fixture(scope="module", params=["bench-mill", "light-router"])
 def profile(request, found):
-    return cut_part.machine_of(found.job, request.param)
+    return machine_of(found.job, request.param)
 
 
 @pytest.fixture(scope="module", params=["concert-steel", "wide-bass"])
@@ -44,11 +46,11 @@ def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
         real(path, table, layer, cut)
 
     monkeypatch.setattr(top, "cut_layer", cut_layer)
-    cut_part.plan_part(found, found.saddle, profile, Stage.FINAL)
+    plan_of(found, found.saddle, profile, Stage.FINAL)
     table = layers[0][0]
     stock, r = table.sweep.stock, table.sweep.tool.radius
-    y = np.linspace(stock.y_min, stock.y_max, 500)
-    at = np.linspace(stock.x_min + 0.5, stock.x_max - 0.5, 40)
+    y = np.linspace(stock.y0, stock.y1, 500)
+    at = np.linspace(stock.x0 + 0.5, stock.x1 - 0.5, 40)
     stands = np.repeat(table.sweep.stands(at)[:, None], len(y), axis=1)
     finish = feeds.plan_cut(
         feeds.material(found.job.blanks.material), table.sweep.tool, profile, feeds.Work.FINISH
@@ -80,9 +82,9 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
 
     monkeypatch.setattr(top, "cut_layer", cut_layer)
     monkeypatch.setattr(pass_order, "hop_over", hop)
-    cut_part.plan_part(found, found.saddle, profile, Stage.FINAL)
+    plan_of(found, found.saddle, profile, Stage.FINAL)
     stock, r = layers[0][0].sweep.stock, layers[0][0].sweep.tool.radius
-    x, y = np.arange(stock.x_min, stock.x_max, 0.1), np.linspace(stock.y_min, stock.y_max, 100)
+    x, y = np.arange(stock.x0, stock.x1, 0.1), np.linspace(stock.y0, stock.y1, 100)
     stands = np.repeat(layers[0][0].sweep.stands(x)[:, None], len(y), axis=1)
     lower = 0
     for k, (table, layer, cut) in enumerate(layers):
@@ -93,8 +95,8 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
             between = (x >= x0) & (x <= x1)
             if between.any():
                 assert float(np.min(high + under - stands[between])) >= 0.9 * pass_order.AIR
-            assert high <= stock.z_max + pass_order.AIR + 1e-9
-            lower += high < stock.z_max
+            assert high <= stock.z1 + pass_order.AIR + 1e-9
+            lower += high < stock.z1
         for each in pass_order.passes(table, layer, cut):
             order = np.argsort(each.xs)
             z = np.interp(x, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
@@ -107,18 +109,18 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
 def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
     """Its first level under the crown that stands there, which falls toward the ends."""
     saddle = found.saddle
-    edge = cut_part.plan_part(found, saddle, profile, Stage.FINAL).programs[-1]
+    edge = plan_of(found, saddle, profile, Stage.FINAL).programs[-1]
     (ends,) = (o for o in edge.operations if o.name == "ends")
     surface = crown.crown_surface(saddle, Stage.FINAL)
     r = saddle.thickness / 2
     arcs = [m for m in ends.moves if isinstance(m, Arc)]
     for middle, low, high in (
-        (r, edge.stock.x_min, r),
-        (saddle.length - r, saddle.length - r, edge.stock.x_max),
+        (r, edge.stock.x0, r),
+        (saddle.length - r, saddle.length - r, edge.stock.x1),
     ):
         levels = [m.to[2] for m in arcs if m.centre[0] == middle]
         x, y = np.meshgrid(
-            np.linspace(low, high, 300), np.linspace(edge.stock.y_min, edge.stock.y_max, 300)
+            np.linspace(low, high, 300), np.linspace(edge.stock.y0, edge.stock.y1, 300)
         )
         stands = float(np.max(surface.height(x, y)))
         steps = np.diff([stands, *levels])
@@ -201,18 +203,18 @@ def test_a_groove_little_wider_than_its_tool_begins_along_its_middle(radius, bal
 def test_an_outline_comes_back_beside_the_seat_side(found, profile):
     """Over the blank only at its beginning and its end."""
     for part in (found.nut, found.saddle):
-        face = cut_part.plan_part(found, part, profile, Stage.ROUGH).programs[0]
+        face = plan_of(found, part, profile, Stage.ROUGH).programs[0]
         assert face.setup == "face"
         (operation,) = face.operations
-        over = [m for m in operation.moves if isinstance(m, Rapid) and m.to[2] > face.stock.z_max]
+        over = [m for m in operation.moves if isinstance(m, Rapid) and m.to[2] > face.stock.z1]
         assert len(over) <= 2
 
 
-@pytest.mark.parametrize("path", DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
     """One place decides; opened first where that is quicker, too."""
     job = design(job_file.load(str(path)))
-    profile = cut_part.machine_of(job.job, machine)
-    planned = cut_part.plan_part(job, job.nut, profile, Stage.ROUGH)
-    assert cut_part.slot_choices(job, profile, Stage.ROUGH) == cut_part.choices_of(planned.slots)
+    profile = machine_of(job.job, machine)
+    planned = plan_of(job, job.nut, profile, Stage.ROUGH)
+    assert slot_decisions(job, profile, Stage.ROUGH) == {d.string: d for d in planned.slots}

@@ -1,6 +1,5 @@
 """Runs of instruments: names, rows, outcomes, what is redone, workers that die."""
 
-import contextlib
 import csv
 import io
 import json
@@ -14,15 +13,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam import output_folder, workers
-from blankcam.faults import InputError, OutputError
+from blankcam.faults import BlankcamError, InputError, OutputError
 from blankcam.inputs import job_table
+from blankcam.inputs.job import Job
 from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.part import Stage
 from blankcam.workflows import batch
-from tests.conftest import REPO
+from tests.conftest import REPO, STEEL
 
-STEEL = REPO / "demo_jobs" / "concert-steel.toml"
 TEXT = STEEL.read_text()
 HAND = "hand-bench"  # no programs: the quickest whole set
 
@@ -323,8 +322,14 @@ def test_a_place_the_base_job_lacks(tmp_path):
 def test_any_table_is_jobs_or_a_fault(tmp_path_factory, text):
     path = tmp_path_factory.mktemp("t") / "run.csv"
     path.write_bytes(text.encode("utf-8", "surrogatepass"))
-    with contextlib.suppress(InputError):
-        job_table.jobs(str(STEEL), str(path))
+    found, told = [], ()
+    try:
+        found = job_table.jobs(str(STEEL), str(path))
+    except InputError as refused:
+        told = refused.faults
+    assert found or told
+    assert all(isinstance(job, Job | BlankcamError) for _, job in found)
+    assert all(f.wrong and str(f).isprintable() for f in told)
 
 
 def test_rows_are_made_each_in_its_own_folder(tmp_path):

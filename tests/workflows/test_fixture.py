@@ -1,5 +1,6 @@
 """Several blanks in one fixture as one program: its order, its path, its proof."""
 
+import dataclasses
 import itertools
 import json
 import math
@@ -17,10 +18,12 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath import fixture_load
-from blankcam.workflows import cut_part, fixture
+from blankcam.workflows import fixture
+from blankcam.workflows.request import machine_of
 from tests.commands.test_commands import run
 from tests.conftest import REPO
 from tests.oracle import interpreter
+from tests.proved import files_of, plan_of
 
 UKULELE = REPO / "demo_jobs" / "phenolic-ukulele.toml"
 MACHINE = "light-router"  # stops for a change of tool
@@ -101,6 +104,7 @@ def test_the_folder_holds_the_loads_their_list_and_their_record(filled):
     assert all(f"`{name}`" in listed for name in programs)
 
 
+@pytest.mark.long
 @pytest.mark.oracle
 @pytest.mark.parametrize("setup", ["face", "edge"])
 @pytest.mark.parametrize("number", [1, 2])
@@ -108,9 +112,9 @@ def test_each_blank_is_cut_on_the_path_of_its_own_program(jobs, filled, number, 
     """Read by a real controller's interpreter: cuts at a place are those of the blank alone."""
     interpreter.require()
     _name, job = jobs[number - 1]
-    found, profile = design(job), cut_part.machine_of(job, MACHINE)
-    plan = cut_part.plan_part(found, found.nut, profile, Stage.FINAL)
-    alone = next(w for w in cut_part.written(found, plan, profile) if f"-{setup}" in w.file)
+    found, profile = design(job), machine_of(job, MACHINE)
+    plan = plan_of(found, found.nut, profile, Stage.FINAL)
+    alone = next(w for w in files_of(found, plan, profile) if f"-{setup}" in w.name)
     text = (filled / f"load-1-nut-{setup}.ngc").read_text()
     at = re.search(rf"place {number} at X(\S+) Y(\S+) Z(\S+)", text)
     zero = [float(v) for v in at.groups()]
@@ -139,10 +143,7 @@ def damaged(monkeypatch, change):
 
     def wrong(program, *rest):
         written = write(program, *rest)
-        text = change(written.text)
-        return writer.Written(
-            **{k: getattr(written, k) for k in written.__slots__} | {"text": text}
-        )
+        return dataclasses.replace(written, text=change(written.text))
 
     monkeypatch.setattr(writer, "write", wrong)
 
@@ -174,24 +175,23 @@ def test_a_rapid_through_the_blank_beside_is_found(jobs, tmp_path, monkeypatch):
 
     damaged(monkeypatch, lambda t: wander(t) if "load-1-nut-edge" in t else t)
     with monkeypatch.context() as only:
-        only.setattr(cut_part, "plan_part", saw_only(cut_part.plan_part))
+        only.setattr(fixture, "request_of", saw_only(fixture.request_of))
         whole, said = load_up(jobs, tmp_path)
     assert not whole
     assert any("load-1-nut" in s and "rapid" in s for s in said), said
     assert any("load-2-saddle-edge.ngc" in s for s in said)  # the other load is made
 
 
-def saw_only(plan_part):
+def saw_only(request_of):
     """On edge alone, to keep the example small."""
-    import dataclasses
 
-    def planned(found, *rest):
+    def sawn(found, *rest):
         job = dataclasses.replace(
             found.job, plan=dataclasses.replace(found.job.plan, outline="saw", ends="hand")
         )
-        return plan_part(dataclasses.replace(found, job=job), *rest)
+        return request_of(dataclasses.replace(found, job=job), *rest)
 
-    return planned
+    return sawn
 
 
 def test_places_too_near_are_refused_with_what_would_do(jobs, tmp_path):

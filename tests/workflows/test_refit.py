@@ -2,7 +2,6 @@
 
 import json
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,14 +10,13 @@ from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.workflows import refit
-
-DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
+from tests.conftest import STEEL
 
 
 @pytest.fixture
 def job(tmp_path):
     path = tmp_path / "job.toml"
-    shutil.copy(DEMO, path)
+    shutil.copy(STEEL, path)
     return path
 
 

@@ -7,7 +7,6 @@ say, within 0.005 mm.
 
 import math
 import shutil
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,9 +15,11 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import cut_part, refit
+from blankcam.workflows import refit
+from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.request import machine_of
+from tests.conftest import STEEL
 
-DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
 UNCERTAINTY = 0.02
 FRETS = np.array([1.0, 12.0])
 
@@ -30,18 +31,18 @@ class Bench:
         self.rng = np.random.default_rng(seed)
         self.path = job
         self.found = design(job_file.load(str(job)))
-        self.profile = cut_part.machine_of(self.found.job, None)
-        made = cut_part.programs(self.found, self.profile, Stage.ROUGH, Worker())
+        self.profile = machine_of(self.found.job, None)
+        made = cut_parts(self.found, self.profile, Stage.ROUGH, Worker())
         assert all(m.proof.passed for m in made)
         rough = [s.floor_front + self.found.nut.hold_back for s in self.found.nut.slots]
-        self.floors = self.floors_of(made[0].proof.field, made[0].plan, self.found.nut, rough)
+        self.floors = self.floors_of(made[0].proof.field, made[0], self.found.nut, rough)
         self.tops = self.tops_of(made[1].proof.field, self.found.saddle)
         self.seat = self.rng.uniform(-0.05, 0.05)  # the nut sits deeper than measured
         self.bridge = self.rng.uniform(-0.1, 0.1)
         self.neck = np.array([0.0, self.rng.uniform(-0.05, 0.05)])  # at frets 1 and 12
 
-    def floors_of(self, field, plan, nut, marks):
-        milled = {c.string for c in plan.slots if c.by == "mill"}
+    def floors_of(self, field, result, nut, marks):
+        milled = result.milled
         floors = []
         for slot, mark in zip(nut.slots, marks, strict=True):
             near = np.abs(field.x - slot.centre) < slot.radius
@@ -88,13 +89,13 @@ class Bench:
         for cut in cuts:
             assert cut.proof.passed
             field = cut.proof.field
-            if cut.stem == "nut-refit":
+            if cut.request.label.stem == "nut-refit":
                 marks = [s.floor_front for s in worked.after.nut.slots]
                 before = self.floors
-                self.floors = self.floors_of(field, cut.plan, worked.after.nut, marks)
+                self.floors = self.floors_of(field, cut, worked.after.nut, marks)
                 taken = np.array([s.nut_take for s in worked.done.strings])
                 self.floors = np.where(taken > 0, self.floors, before)
-            elif cut.stem == "saddle-bottom":
+            elif cut.request.label.stem == "saddle-bottom":
                 # turned over: what stands between its underside and its crown is the new height
                 self.tops = self.trimmed(field, worked.now.saddle)
             else:
@@ -109,10 +110,11 @@ class Bench:
         ))  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("seed", [1, 2])
 def test_within_two_rounds_every_string_is_right_and_none_too_low(seed, tmp_path):
     job = tmp_path / "job.toml"
-    shutil.copy(DEMO, job)
+    shutil.copy(STEEL, job)
     bench = Bench(job, seed)
     assert np.max(bench.over_target()) > 0.15  # there is something to do
     lowest = np.inf

@@ -13,18 +13,17 @@ from blankcam import workers
 from blankcam.parts.part import Stage
 from blankcam.workflows import batch
 from tests.commands.test_commands import run
-from tests.conftest import REPO
+from tests.conftest import REPO, library
 from tests.workflows.test_batch import HAND, TEXT, quick, statuses
 
-pytestmark = pytest.mark.oracle
+pytestmark = [pytest.mark.oracle, pytest.mark.long]
 START = "import sys; from dask.__main__ import main; sys.argv[0] = 'dask'; main()"
 
 
 @pytest.fixture
 def cluster(tmp_path):
     """A scheduler's address and its two workers' processes; each worker ends with its test."""
-    if not os.environ.get("BLANKCAM_OUTSIDE"):
-        pytest.importorskip("distributed", reason="the extra 'cluster' is not installed")
+    library("distributed")
     begun = []
     try:
         begun.append(

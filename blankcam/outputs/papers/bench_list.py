@@ -9,13 +9,15 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
-from blankcam.gcode.writer import ENDING
+from blankcam.cut import CutResult
+from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
-from blankcam.machining.slots import SlotChoice
+from blankcam.machining.decision import Decision
 from blankcam.outputs.papers import hand_steps, template_steps
+from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.tables.layout import both as _both
 from blankcam.parts.blank import Check
@@ -24,14 +26,8 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.safety import notice
-from blankcam.toolpath.build import Plan
 from blankcam.toolpath.moves import Program
 
-_OWN = re.compile(
-    r"(?<=slot) of [\d.]+ mm|(?<=walls) to [\d.]+ mm|, flutes [\d.]+ mm(?= for)"
-    r"| for [\d.]+ mm deep"
-)
-"""What a choice's reason says of its one slot; without it slots with the same reason are one."""
 _MM = re.compile(r"\d+\.(\d+) mm")
 
 
@@ -39,17 +35,14 @@ def bench(
     design: Design,
     profile: Profile,
     stage: Stage,
-    plans: Mapping[str, Plan],
-    seconds: Mapping[str, float],
+    results: Mapping[str, CutResult],
 ) -> str:
     """The whole list.
 
     Parameters
     ----------
-    plans
+    results
         By the part's name; empty where the machine takes no programs.
-    seconds
-        The estimate of each program by its file's name.
     """
     job = design.job
     lines = [f"# Bench list: {plain(job.instrument.name)}", ""]
@@ -62,10 +55,10 @@ def bench(
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
     for part in (design.nut, design.saddle):
-        plan = plans.get(part.name)
-        work = _work(design, part, plan, stage, templates=templates)
+        result = results.get(part.name)
+        work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
-        lines += _numbered(_steps(design, work, plan, seconds))
+        lines += _numbered(_steps(design, work, result))
         if said := list(hand_steps.lines(work)):
             lines += ["", *said]
         if isinstance(part, Nut):
@@ -88,15 +81,14 @@ def _said(lines: Sequence[str]) -> str:
 def _steps(
     design: Design,
     work: hand_steps.Work,
-    plan: Plan | None,
-    seconds: Mapping[str, float],
+    result: CutResult | None,
 ) -> Iterator[str]:
-    programs = plan.programs if plan else ()
+    programs = result.programs if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
     yield _blank_step(work.part, checks, milled="thickness" in work.done)
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
-        yield from _setup_steps(work.part, list(run), setup, seconds)
+        yield from _setup_steps(work.part, list(run), setup)
     if work.shaped:
         yield (
             "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
@@ -106,16 +98,14 @@ def _steps(
 
 
 def _work(
-    design: Design, part: Nut | Saddle, plan: Plan | None, stage: Stage, *, templates: bool
+    design: Design, part: Nut | Saddle, result: CutResult | None, stage: Stage, *, templates: bool
 ) -> hand_steps.Work:
     blank: BlankJob = getattr(design.job.blanks, part.name)
     return hand_steps.Work(
         part=part,
         stage=stage,
-        done=frozenset(o.name for p in plan.programs for o in p.operations)
-        if plan
-        else frozenset(),
-        slots=plan.slots if plan else (),
+        done=result.operation_names if result else frozenset(),
+        slots=result.slots if result else (),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )
@@ -139,18 +129,15 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
     return f"**Measure the blank**: {'; '.join(said)}."
 
 
-def _setup_steps(
-    part: Nut | Saddle, programs: Sequence[Program], setup: str, seconds: Mapping[str, float]
-) -> Iterator[str]:
+def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
-    first = programs[0]
+    first = programs[0].program
     zero = _MM.sub(lambda m: _both(float(m[0][:-3]), len(m[1])), first.zero)
     yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(first)} Zero: {zero}."
-    for program in programs:
-        file = program.stem + ENDING
-        about = max(1, round(seconds.get(file, 0.0) / 60))
-        yield f"{_tools(program.tools)}; **run `{file}`**, dry first, about {about} min."
-    done = {o.name for p in programs for o in p.operations}
+    for file in programs:
+        about = max(1, round(file.seconds / 60))
+        yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."
+    done = {name for file in programs for name in file.operation_names}
     if "thickness" in done:
         yield (
             f"**Measure the thickness**: {_both(part.fit.low, 3)} to {_both(part.fit.high, 3)}; "
@@ -203,15 +190,15 @@ def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
     yield "|---|---|---|---|---|---|"
     for slot in nut.slots:
         choice = chosen.get(slot.string)
-        milled = choice is not None and choice.by == "mill"
+        milled = choice is not None and choice.tool is not None
         yield (
             f"| {slot.string} {plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
             f"| {_both(slot.floor_front)} | {_by(choice)} "
             f"| {hand_steps.slot_by_hand(work, nut, slot, milled=milled)} |"
         )
-    reasons: dict[str, list[SlotChoice]] = {}
+    reasons: dict[str, list[Decision]] = {}
     for choice in chosen.values():
-        reasons.setdefault(_reason(choice), []).append(choice)
+        reasons.setdefault(general_words(choice.reasons), []).append(choice)
     if reasons:
         yield ""
     for why, same in reasons.items():
@@ -219,14 +206,7 @@ def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
 
 
-def _reason(choice: SlotChoice) -> str:
-    """Why, without the figures of that one slot."""
-    spare = "narrower than its slot by 0.05 mm or more, with flutes longer than it is deep"
-    why = re.sub(r"(?<=largest ball) of [\d.]+ mm or less", f" {spare}", choice.why)
-    return _OWN.sub("", why)
-
-
-def _by(choice: SlotChoice | None) -> str:
+def _by(choice: Decision | None) -> str:
     if choice is not None and choice.tool is not None:
         return f"T{choice.tool.number}"
     return f"nick T{choice.nick.number}" if choice and choice.nick else "file"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -23,6 +23,8 @@ class Seat:
     blank: tuple[float, float, float]
     """Length, height and thickness as it goes in, mm."""
     proof: dict[str, Any]
+    programs: tuple[Mapping[str, Any], ...]
+    """The load's programs and what each does to this blank, with the keys of report.json."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.machining.decision import Decision
 from blankcam.machining.files import files
-from blankcam.machining.slots import SlotChoice
 from blankcam.outputs.tables.layout import both
 from blankcam.parts.blank import Check
 from blankcam.parts.nut import Nut, Slot
@@ -31,7 +31,7 @@ class Work:
     stage: Stage
     done: frozenset[str]
     """Names of the operations that a machine does."""
-    slots: tuple[SlotChoice, ...] = ()
+    slots: tuple[Decision, ...] = ()
     """Who makes each slot; empty where all are the hand's."""
     templates: bool = False
     """Whether templates and gauges were cut for it."""
@@ -57,7 +57,7 @@ class Work:
         """The slots left to the file."""
         if not isinstance(self.part, Nut):
             return ()
-        milled = {c.string for c in self.slots if c.by == "mill"}
+        milled = {c.string for c in self.slots if c.tool is not None}
         return tuple(s for s in self.part.slots if s.string not in milled)
 
 
@@ -207,7 +207,7 @@ def _slots(work: Work, nut: Nut) -> Iterator[str]:
     if not work.by_file:
         yield f"**Slots** as in the table.{left}"
         return
-    if work.shaped and not all(c.nick for c in work.slots if c.by == "file"):
+    if work.shaped and not all(c.nick for c in work.slots if c.tool is None):
         yield (
             "**Mark out** the slots for the file: their centres by the strip of `sheet.pdf` or "
             "the table, from the left end."

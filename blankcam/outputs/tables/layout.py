@@ -15,8 +15,8 @@ from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import inches
 from blankcam.instrument import advice
 from blankcam.instrument.tension import pounds
+from blankcam.machining.decision import Decision
 from blankcam.outputs.tables import machine_work
-from blankcam.outputs.tables.report import Choice
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.toolpath.moves import Program
@@ -45,7 +45,7 @@ def both(mm: float, places: int = 2) -> str:
     return f"{mm:.{places}f} ({inches(mm, places + 1)})"
 
 
-def sections(design: Design, choices: Mapping[int, Choice]) -> tuple[Section, ...]:
+def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
     """All tables of a layout, in the order a maker works."""
     return (
         _head(design),
@@ -125,12 +125,12 @@ def _gap(a: Slot, b: Slot) -> float:
     return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
 
 
-def _slot_heights(design: Design, choices: Mapping[int, Choice]) -> Section:
+def _slot_heights(design: Design, choices: Mapping[int, Decision]) -> Section:
     nut = design.nut
     rows = []
     for s in nut.slots:
         choice = choices.get(s.string)
-        by = f"tool {choice.tool}" if choice and choice.by == "mill" else "file"
+        by = f"tool {choice.tool.number}" if choice and choice.tool else "file"
         rows.append(
             (f"{s.string} {s.note}", both(s.floor_front), both(s.depth_front),
              f"{math.degrees(s.tilt):.1f}", both(s.lift), f"{s.exposure:.2f}", by)

@@ -7,30 +7,24 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any, Protocol
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from blankcam.instrument import advice
 from blankcam.instrument.strings import degrees
+from blankcam.machining.decision import Decision
+from blankcam.outputs.reasons import words
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Slot
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Seat
 
+if TYPE_CHECKING:
+    from blankcam.cut import CutResult
+
 DECIMALS = 4  # tenths of a micrometre: finer than anything that can be measured
-
-
-class Choice(Protocol):
-    """What the plan says of one slot."""
-
-    @property
-    def by(self) -> str: ...  # noqa: D102
-    @property
-    def tool(self) -> int | None: ...  # noqa: D102
-    @property
-    def why(self) -> str: ...  # noqa: D102
 
 
 def report(
@@ -38,7 +32,7 @@ def report(
     *,
     stage: Stage,
     machine: str,
-    choices: Mapping[int, Choice] | None = None,
+    choices: Mapping[int, Decision] | None = None,
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
@@ -60,6 +54,27 @@ def report(
     return {key: rounded(value) for key, value in content.items()}
 
 
+def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
+    """What a report says of each program of a part."""
+    proof = result.proof
+    own = {p.name: p.record() for p in proof.programs} if proof else {}
+    for file in result.programs:
+        yield {
+            "file": file.name,
+            "part": file.program.part,
+            "setup": file.program.setup,
+            "stage": file.program.stage,
+            "tools": [t.number for t in file.tools],
+            "lines": file.lines,
+            "cut_length": file.cut_length,
+            "seconds": file.seconds,
+            "cutting_seconds": file.times.cutting,
+            "air_seconds": file.times.air,
+            "bound_seconds": file.bound_seconds,
+            "proof": proof.record() | own[file.name] if proof else None,
+        }
+
+
 def dumps(content: Mapping[str, Any]) -> str:
     """A report as text, the same for the same report."""
     return json.dumps(content, indent=2, ensure_ascii=True, allow_nan=False) + "\n"
@@ -76,7 +91,7 @@ def rounded(value: Any) -> Any:
     return value
 
 
-def _nut(design: Design, choices: Mapping[int, Choice]) -> dict[str, Any]:
+def _nut(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
     nut = design.nut
     return {
         "length": nut.length,
@@ -102,7 +117,7 @@ def _edge(edge: advice.NutEdge) -> dict[str, Any]:
     }
 
 
-def _slot(slot: Slot, choice: Choice | None) -> dict[str, Any]:
+def _slot(slot: Slot, choice: Decision | None) -> dict[str, Any]:
     return {
         "string": slot.string,
         "note": slot.note,
@@ -115,9 +130,9 @@ def _slot(slot: Slot, choice: Choice | None) -> dict[str, Any]:
         "tilt": math.degrees(slot.tilt),
         "lift": slot.lift,
         "exposure": slot.exposure,
-        "by": choice.by if choice else "file",
-        "tool": choice.tool if choice else None,
-        "why": choice.why if choice else "no machine chosen",
+        "by": "mill" if choice and choice.tool else "file",
+        "tool": choice.tool.number if choice and choice.tool else None,
+        "why": words(choice.reasons) if choice else "no machine chosen",
     }
 
 

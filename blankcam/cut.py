@@ -1,0 +1,41 @@
+"""A part cut from a blank: what was asked for, and all that came of it. Records only."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from blankcam.gcode.program_file import ProgramFile
+from blankcam.machining.decision import Decision
+from blankcam.machining.request import CutRequest, Label
+from blankcam.parts.part import FeatureKind
+from blankcam.replay.proof import Proof
+
+__all__ = ["CutRequest", "CutResult", "Label"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutResult:
+    """Who makes what of a part, the programs for it, and their proof."""
+
+    request: CutRequest
+    decisions: tuple[Decision, ...]
+    programs: tuple[ProgramFile, ...]
+    """In the order they are run."""
+    cautions: tuple[str, ...]
+    proof: Proof | None = None
+    """None where nothing was proven yet."""
+
+    @property
+    def milled(self) -> frozenset[int]:
+        """The strings whose slots the machine cuts to their floor."""
+        return frozenset(d.string for d in self.slots if d.tool is not None)
+
+    @property
+    def slots(self) -> tuple[Decision, ...]:
+        """Who makes each slot, from the bass side."""
+        return tuple(d for d in self.decisions if d.feature.kind is FeatureKind.SLOT)
+
+    @property
+    def operation_names(self) -> frozenset[str]:
+        """What the machine does: top, clear, slots, crown, …"""
+        return frozenset(n for p in self.programs for n in p.operation_names)

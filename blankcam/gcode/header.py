@@ -1,0 +1,126 @@
+"""A program's header: the only place that writes it, and reads it back."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from blankcam import digest
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.parts.part import Stage
+from blankcam.safety import notice
+from blankcam.toolpath.moves import Place, Program
+
+ENDING = ".ngc"
+LONGEST_NAME = 100
+"""Characters of the job's name."""
+_LINES = 400
+"""So many lines of a program are looked through for its header."""
+_PLACEHOLDER = "0" * digest.LENGTH
+_COMMENTS = ("(", ";")
+
+_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2})?)"
+_FILE = re.compile(rf"\bfile[:=]? {_STEM}\.ngc")
+_NAME = re.compile(rf"{_STEM}\.ngc")
+_STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
+_READINGS = re.compile(r"readings digest ([0-9a-f]{16})")
+_PLACE = re.compile(
+    r"\bplace \d+ at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
+    r".{1,300}?, job digest ([0-9a-f]{16})\b"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Header:
+    """What a program's header says, read back; None or empty where it says nothing of it."""
+
+    stem: str | None
+    """Name of the program's file without its ending."""
+    stage: Stage | None
+    readings_digest: str
+    places: dict[str, Place]
+    """Where each blank's zero stands in a fixture, mm, by the digest of its job."""
+
+
+def read_header(data: bytes) -> Header:
+    """The header of a program's file; anything at all may stand in it."""
+    lines = data.decode("ascii", "replace").split("\n")[:_LINES]
+    bare = (line.strip() for line in lines)
+    head = " ".join(line.strip("();") for line in bare if line.startswith(_COMMENTS))
+    stem, stage, readings = _FILE.search(head), _STAGE.search(head), _READINGS.search(head)
+    return Header(
+        stem=stem[1] if stem else None,
+        stage=Stage(stage[1]) if stage else None,
+        readings_digest=readings[1] if readings else "",
+        places={m[4]: (float(m[1]), float(m[2]), float(m[3])) for m in _PLACE.finditer(head)},
+    )
+
+
+def stem_in_name(name: str) -> str | None:
+    """Which program a file's name says it is; None where it says nothing."""
+    found = _NAME.search(name)
+    return found[1] if found else None
+
+
+def header_lines(
+    program: Program, profile: Profile, job_name: str, job_digest: str, seconds: float
+) -> Iterator[str]:
+    """What a program's header says, a comment each, its own digest still open.
+
+    Parameters
+    ----------
+    job_name : hostile text
+    seconds : how long the program takes, an estimate
+    """
+    yield from notice(program.material, str(profile.kind))
+    stock = program.stock
+    yield f"makes: {program.part}, on {program.setup}, stage {program.stage}"
+    yield f"file: {program.stem}{ENDING}"
+    yield f"job: {job_name[:LONGEST_NAME]}"
+    yield f"machine: {profile.name}"
+    yield f"material: {program.material}"
+    yield (
+        f"stock: x {stock.x0:.2f} to {stock.x1:.2f}, y {stock.y0:.2f} to "
+        f"{stock.y1:.2f}, z {stock.z0:.2f} to {stock.z1:.2f} mm"
+    )
+    yield f"zero: {program.zero}"
+    yield from program.places
+    yield _holding_words(program)
+    for tool in program.tools:
+        yield tool_words(tool)
+    yield f"time: about {seconds / 60:.1f} min, an estimate"
+    yield f"moves digest {_PLACEHOLDER}"
+    yield f"job digest {job_digest}"
+    if program.readings:
+        yield f"readings digest {program.readings}"
+
+
+def signed(text: str) -> str:
+    """The program's text with the digest of its moves in its header."""
+    return text.replace(f"moves digest {_PLACEHOLDER}", f"moves digest {digest.of_moves(text)}")
+
+
+def tool_words(tool: Tool) -> str:
+    """A tool in one line."""
+    words = f"tool {tool.number}: {tool.shape} {tool.diameter:g} mm"
+    if tool.shape in (Shape.TAPERED_BALL, Shape.VEE):
+        words += f", tip {tool.tip_diameter:g} mm, {tool.angle:g} deg"
+    return f"{words}, {tool.flutes} flutes, stick-out {tool.stick_out:g} mm"
+
+
+def _holding_words(program: Program) -> str:
+    held = program.holding
+    if program.setup == "edge":
+        return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
+    if held.on_face == "clamps":
+        return (
+            f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "
+            f"it and {held.clamp_height:g} mm high"
+        )
+    if held.on_face == "fixture":
+        return f"hold: between the walls of a fixture, {held.face_top:g} mm over its floor"
+    if held.on_face == "tape":
+        return "hold: on a waste board by tape"
+    return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"

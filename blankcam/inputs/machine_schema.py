@@ -1,0 +1,155 @@
+"""What each key of a machine profile may hold."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, create_model
+
+from blankcam.data import table
+from blankcam.inputs.fields import Length, Matching, Quantity, Table, Wanted, Whole
+from blankcam.inputs.layers import WORKS
+from blankcam.inputs.machine import Kind, ToolChange
+from blankcam.inputs.tool import Shape
+from blankcam.inputs.units import (
+    ACCELERATION,
+    ANGLE,
+    FEED,
+    FORCE,
+    LENGTH,
+    POWER,
+    SPEED,
+    TIME,
+    Dimension,
+)
+
+MOST_TOOLS = 200
+HOLDINGS = ("vice", "fixture", "carrier", "tape")
+ON_FACE = ("carrier", "tape", "clamps", "fixture")
+PLANES = ("G17", "G18", "G19")
+RELEASES = ("R2000", "R2010", "R12")
+PAPERS = ("A4", "Letter")
+KINDS = tuple(kind.value for kind in Kind)
+SHAPES = tuple(shape.value for shape in Shape)
+CHANGES = tuple(change.value for change in ToolChange)
+
+
+def Axes(key: str, dimension: Dimension = LENGTH) -> Any:  # noqa: N802 - reads as a type
+    """A table with one quantity an axis."""
+    one: Any = (Quantity(key, dimension), ...)
+    model = create_model(key, __base__=Table, x=one, y=one, z=one)
+    return Annotated[model, Wanted(f'write {{ x = "{dimension.example}", y = .., z = .. }}')]
+
+
+def _each_a_plane(planes: list[str]) -> list[str]:
+    if not set(planes) <= set(PLANES):
+        raise ValueError(f"is not a list of {', '.join(PLANES)}")
+    return planes
+
+
+ShortText = Annotated[str, StringConstraints(max_length=200)]
+LayerName = Matching(
+    r"[A-Za-z0-9_-]{1,31}", "is not a layer's name", "use up to 31 letters, digits, - and _"
+)
+Planes = Annotated[
+    list[str],
+    AfterValidator(_each_a_plane),
+    WithJsonSchema({"type": "array", "items": {"enum": list(PLANES)}}),
+    Wanted(f"write a list of {', '.join(PLANES)}"),
+]
+
+
+class ToolTable(Table):
+    """One ``[[tools]]`` entry: a tool as it stands in its holder."""
+
+    number: Whole(1, 255)  # type: ignore[valid-type]
+    shape: Literal[SHAPES]  # type: ignore[valid-type]
+    diameter: Length("tool.diameter")  # type: ignore[valid-type]
+    flute_length: Length("tool.flute_length")  # type: ignore[valid-type]
+    reach: Length("tool.reach") | None = None  # type: ignore[valid-type]
+    shank: Length("tool.shank") | None = None  # type: ignore[valid-type]
+    stick_out: Length("tool.stick_out")  # type: ignore[valid-type]
+    flutes: Whole(1, 12) = 2  # type: ignore[valid-type]
+    tip_diameter: Length("tool.tip_diameter") | None = None  # type: ignore[valid-type]
+    angle: Quantity("tool.angle", ANGLE) | None = None  # type: ignore[valid-type]
+    name: ShortText = ""
+
+
+class ControllerTable(Table):
+    """The ``[controller]`` table: what the machine's interpreter understands."""
+
+    arc_planes: Planes | None = None
+    tool_change: Literal[CHANGES] = ToolChange.STOP.value  # type: ignore[valid-type]
+    line_length: Whole(40, 252) | None = None  # type: ignore[valid-type]
+    units: Literal["mm", "inch"] | None = None
+    comments: Literal["brackets", "semicolon"] | None = None
+    length_offsets: bool | None = None
+    path_blending: bool | None = None
+    coolant: Literal["none", "mist", "flood"] | None = None
+    percent: bool | None = None
+    line_numbers: bool | None = None
+
+
+class HoldingTable(Table):
+    """The ``[holding]`` table: how the machine's bench holds blanks."""
+
+    kind: Literal[HOLDINGS] | None = None  # type: ignore[valid-type]
+    jaw_top: Length("bench.jaw_top") | None = None  # type: ignore[valid-type]
+    jaw_length: Length("bench.jaw_length") | None = None  # type: ignore[valid-type]
+    jaw_width: Length("bench.jaw_width") | None = None  # type: ignore[valid-type]
+    bed_gap: Length("bench.bed_gap") | None = None  # type: ignore[valid-type]
+    carrier_depth: Length("bench.carrier_depth") | None = None  # type: ignore[valid-type]
+    face: Literal[ON_FACE] | None = None  # type: ignore[valid-type]
+    face_top: Length("bench.face_top") | None = None  # type: ignore[valid-type]
+    clamp_reach: Length("bench.clamp_reach") | None = None  # type: ignore[valid-type]
+    clamp_width: Length("bench.clamp_width") | None = None  # type: ignore[valid-type]
+    clamp_height: Length("bench.clamp_height") | None = None  # type: ignore[valid-type]
+
+
+class LayerTable(Table):
+    """One ``[[drawing.layers]]`` entry: what is other than in data/layers.toml."""
+
+    holds: Literal[tuple(row["holds"] for row in table("layers")["layers"])]  # type: ignore[valid-type]
+    name: LayerName | None = None  # type: ignore[valid-type]
+    line: Literal[tuple(table("layers")["lines"])] | None = None  # type: ignore[valid-type]
+    width: float | None = Field(default=None, ge=0.05, le=2)
+    colour: Whole(1, 255) | None = None  # type: ignore[valid-type]
+    work: Literal[WORKS] | None = None  # type: ignore[valid-type]
+
+
+class DrawingTable(Table):
+    """The ``[drawing]`` table: how drawings are wanted."""
+
+    release: Literal[RELEASES] | None = None  # type: ignore[valid-type]
+    paper: Literal[PAPERS] | None = None  # type: ignore[valid-type]
+    layers: list[LayerTable] | None = None
+
+
+class ProfileFile(Table):
+    """A machine profile for blankcam: what the machine is, holds and cuts with."""
+
+    name: ShortText | None = None
+    kind: Literal[KINDS]  # type: ignore[valid-type]
+    words: ShortText | None = None
+    travel: Axes("profile.travel") | None = None  # type: ignore[valid-type]
+    rapid: Axes("profile.rapid", FEED) | None = None  # type: ignore[valid-type]
+    acceleration: Axes("profile.acceleration", ACCELERATION) | None = None  # type: ignore[valid-type]
+    corner_deviation: Length("profile.corner_deviation") | None = None  # type: ignore[valid-type]
+    feed_max: Axes("profile.feed_max", FEED) | None = None  # type: ignore[valid-type]
+    spindle_min: Quantity("profile.spindle_min", SPEED) | None = None  # type: ignore[valid-type]
+    spindle_max: Quantity("profile.spindle_max", SPEED) | None = None  # type: ignore[valid-type]
+    power: Quantity("profile.power", POWER) | None = None  # type: ignore[valid-type]
+    force: Quantity("profile.force", FORCE) | None = None  # type: ignore[valid-type]
+    runout: Length("profile.runout") | None = None  # type: ignore[valid-type]
+    clearance: Length("profile.clearance") | None = None  # type: ignore[valid-type]
+    holder_diameter: Length("profile.holder_diameter") | None = None  # type: ignore[valid-type]
+    holder_length: Length("profile.holder_length") | None = None  # type: ignore[valid-type]
+    tool_change: Quantity("profile.tool_change", TIME) | None = None  # type: ignore[valid-type]
+    spin_up: Quantity("profile.spin_up", TIME) | None = None  # type: ignore[valid-type]
+    kerf: Length("profile.kerf") | None = None  # type: ignore[valid-type]
+    controller: ControllerTable = ControllerTable()
+    holding: HoldingTable = HoldingTable()
+    drawing: DrawingTable = DrawingTable()
+    tools: Annotated[list[ToolTable], Wanted("add a [[tools]] table for each tool you own")] = (
+        Field(default=[], max_length=MOST_TOOLS)
+    )

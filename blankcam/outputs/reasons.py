@@ -1,0 +1,58 @@
+"""The words for why something is decided as it is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from blankcam.machining.decision import Reason, ReasonCode
+
+_TOOL = "tool {tool} ({shape} {edge:g})"
+_WITH_FIGURES = {
+    ReasonCode.LARGEST_BALL: "largest ball of {limit:.2f} mm or less, "
+    "flutes {flutes:g} mm for {depth:.2f} mm deep",
+    ReasonCode.LARGEST_TIP: "largest ball of {limit:.2f} mm or less at a tip, its cone inside the "
+    "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
+    ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
+    ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
+    ReasonCode.NO_BALL: "the machine has no ball tool",
+    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot of "
+    "{width:.2f} mm less {room:g}",
+    ReasonCode.ONLY_NICKS: "tool {tool} (vee) makes no round floor, only nicks",
+    ReasonCode.TOO_SMALL: f"{_TOOL} is under {{least:g}} mm",
+    ReasonCode.FLAT_FLOOR: f"{_TOOL} would leave the round floor {{high:.2f}} mm high in its "
+    "middle",
+    ReasonCode.SHORT_REACH: f"{_TOOL} reaches {{reach:g}} mm, {{need:.2f}} are needed",
+    ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
+    "side; it would do for {deepest:.2f} mm deep",
+    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for {{depth:.2f}} mm deep",
+}
+_NARROWER = (
+    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than it is deep"
+)
+_WITHOUT_FIGURES = _WITH_FIGURES | {
+    ReasonCode.LARGEST_BALL: _NARROWER,
+    ReasonCode.LARGEST_TIP: f"{_NARROWER} at a tip, its cone inside the walls",
+    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot less "
+    "{room:g}",
+    ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
+    "side; it would do",
+    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",
+}
+_OPENED = ", the waste over it opened first"
+
+
+def words(reasons: Iterable[Reason]) -> str:
+    """All reasons with their figures."""
+    return _joined(reasons, _WITH_FIGURES)
+
+
+def general_words(reasons: Iterable[Reason]) -> str:
+    """All reasons without the figures of one slot, so that slots made alike read alike."""
+    return _joined(reasons, _WITHOUT_FIGURES)
+
+
+def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:
+    return "; ".join(
+        said[r.code].format_map(r.values) + (_OPENED if r.values.get("opened") else "")
+        for r in reasons
+    )

@@ -1,0 +1,67 @@
+"""From a job worked out to what is asked of the machine: a request a part."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from blankcam.inputs.job import BlankJob, Job
+from blankcam.inputs.machine import Holding, Profile
+from blankcam.inputs.machine_file import read_profile
+from blankcam.machining import thickness
+from blankcam.machining.request import CutRequest, Label
+from blankcam.parts.design import Design
+from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+
+
+def machine_of(job: Job, machine: str | None) -> Profile:
+    """The machine profile asked for, with the job's own holding laid over it."""
+    profile = read_profile(machine or job.plan.machine)
+    given = {k: v for k, v in dataclasses.asdict(job.holding).items() if v is not None}
+    held: Holding = dataclasses.replace(profile.holding, **given)
+    return dataclasses.replace(profile, holding=held)
+
+
+def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutRequest:
+    """A part of a job, to be cut from the job's blank for it; ``name``: nut or saddle."""
+    part = found.nut if name == "nut" else found.saddle
+    job = found.job
+    return CutRequest(
+        part=part,
+        blank=box_of(blank_as_cut(found, part), part),
+        machine=machine,
+        material=job.blanks.material,
+        stage=stage,
+        wishes=job.plan,
+        label=Label(stem=name, job=job.instrument.name, job_digest=job.digest),
+    )
+
+
+def requests_of(found: Design, machine: Profile, stage: Stage) -> tuple[CutRequest, ...]:
+    """Every part of a job, where its machine takes programs."""
+    if not machine.cuts_programs:
+        return ()
+    return tuple(request_of(found, name, machine, stage) for name in ("nut", "saddle"))
+
+
+def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
+    """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
+    blank: BlankJob = getattr(found.job.blanks, part.name)
+    if found.job.plan.thickness == "mill" and thickness.needed(part, blank):
+        return blank
+    return dataclasses.replace(blank, thickness=part.thickness)
+
+
+def box_of(blank: BlankJob, part: Nut | Saddle) -> Box:
+    """A blank in its part's frame; what is to be milled off its face lies below y 0."""
+    over = (blank.length - part.length) / 2
+    return Box(
+        x0=-over,
+        x1=part.length + over,
+        y0=part.thickness - blank.thickness,
+        y1=part.thickness,
+        z0=0.0,
+        z1=blank.height,
+    )

@@ -1,0 +1,94 @@
+"""What the papers show of the program: made anew here, and held to by the tests beside.
+
+``python -m tests.newcomer.papers`` writes it into the papers, after a change of what is printed.
+"""
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+from blankcam.data import table
+from tests.conftest import REPO, STEEL
+
+COMMAND = Path(sys.executable).with_name("blankcam")
+README = REPO / "README.md"
+DOCS = REPO / "blankcam" / "docs"
+PAPERS = [README, REPO / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
+OUTPUT = re.compile(r"(<!-- output: (\w+) -->\n```\n)(.*?)(?=```)", re.DOTALL)
+TABLES = re.compile(r"(?<=<!-- keys -->\n).*(?=<!-- end of keys -->)", re.DOTALL)
+README_LINES = 5
+"""Of what make prints, the first lines are in the README; the whole is in the docs."""
+LAYOUT = ("Nut: where the slots go", "Nut: how deep")
+REFIT_ENDS = "What to know"
+
+
+def said(*args, cwd=REPO, columns="100"):
+    """What a command prints, as lines without the blanks at their ends."""
+    done = subprocess.run(
+        [COMMAND, *args], capture_output=True, text=True, timeout=120, check=False, cwd=cwd,
+        env=os.environ | {"COLUMNS": columns},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return [line.rstrip() for line in done.stdout.splitlines()]
+
+
+def make(folder):
+    """What make prints of the demo job, as if it wrote into out/concert-steel."""
+    real = said("make", str(STEEL.relative_to(REPO)), "--out", str(folder / "concert-steel"))
+    return [line.replace(str(folder), "out") for line in real]
+
+
+def layout(_):
+    """The nut's two tables of the demo job."""
+    real = said("layout", str(STEEL.relative_to(REPO)))
+    first = next(i for i, line in enumerate(real) if line.startswith(LAYOUT[0]))
+    second = next(i for i, line in enumerate(real) if line.startswith(LAYOUT[1]))
+    last = next(i for i in range(second + 2, len(real)) if real[i].startswith(("Saddle", "What")))
+    return "\n".join(real[first:last]).rstrip().split("\n")
+
+
+def refit(folder):
+    """What refit prints first of the demo job and the readings that the paper shows."""
+    text = (DOCS / "bench-loop.md").read_text(encoding="utf-8")
+    readings = re.search(r"```toml\n(.*?)```", text, re.DOTALL)[1]
+    (folder / "readings.toml").write_text(readings, encoding="utf-8")
+    shutil.copy(STEEL, folder / "job.toml")
+    words = ("refit", "job.toml", "readings.toml", "--out", "final")
+    real = said(*words, cwd=folder, columns="124")
+    return "\n".join(real[: real.index(REFIT_ENDS)]).rstrip().split("\n")
+
+
+SHOWN = {"make": make, "layout": layout, "refit": refit}
+
+
+def key_tables():
+    """A table of keys for each table of a job file, as Markdown, from the words of started jobs."""
+    parts = []
+    for name, keys in table("keys").items():
+        rows = [f"| `{key}` | {words} |" for key, words in keys.items()]
+        title = "[[strings]]" if name == "strings" else f"[{name}]"
+        parts.append("\n".join([f"`{title}`", "", "| key | what it is |", "|---|---|", *rows]))
+    return "\n" + "\n\n".join(parts) + "\n\n"
+
+
+def with_today(paper, folder):
+    """A paper's text with today's output and keys in their places."""
+
+    def fresh(found):
+        lines = SHOWN[found[2]](folder)
+        if paper == README:
+            lines = lines[:README_LINES]
+        return found[1] + "\n".join(lines) + "\n"
+
+    text = OUTPUT.sub(fresh, paper.read_text(encoding="utf-8"))
+    return TABLES.sub(lambda _: key_tables(), text)
+
+
+if __name__ == "__main__":
+    for each in PAPERS:
+        with tempfile.TemporaryDirectory() as scratch:
+            each.write_text(with_today(each, Path(scratch)), encoding="utf-8")
