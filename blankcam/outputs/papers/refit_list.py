@@ -49,34 +49,47 @@ class RefitSheet:
 
 def sections(sheet: RefitSheet) -> tuple[Section, ...]:
     """What was foreseen and read, what each string wants, how the parts come down."""
-    heads = (
-        "string", "fret 1 foreseen, mm", "read", "wanted", "fret 12 foreseen, mm", "read", "wanted",
-        "off its slot, mm", "off the saddle, mm", "then fret 1, mm", "then fret 12, mm",
-    )  # fmt: skip
     told = tuple(t for t in (sheet.scatter, *sheet.cautions) if t)
     return (
         Section(
             title=f"Refit {sheet.count} of {sheet.job}",
-            columns=heads,
-            rows=tuple(_row(v) for v in sheet.strings),
-            notes=(*summary(sheet), *(string_words(v) for v in sheet.strings), *part_words(sheet)),
+            columns=_READ_HEADS,
+            rows=tuple(_read_row(v) for v in sheet.strings),
+            notes=(*summary(sheet), *(string_words(v) for v in sheet.strings)),
         ),
+        *_cut_section(sheet),
+        Section(title="Nut and saddle", notes=tuple(part_words(sheet))),
         *(Section(title="What to know", notes=told) for _ in told[:1]),
     )
 
 
-def _row(v: StringVerdict) -> tuple[str, ...]:
+_READ_HEADS = (
+    "string", "foreseen at fret 1", "read", "wanted", "foreseen at fret 12", "read", "wanted",
+)  # fmt: skip
+_CUT_HEADS = ("string", "off its slot", "off the saddle", "then at fret 1", "then at fret 12")
+
+
+def _read_row(v: StringVerdict) -> tuple[str, ...]:
+    cells = [f"{v.number} {v.note}"]
+    for fret in (v.first, v.twelfth):
+        foreseen = f"{fret.foreseen:.2f} ± {fret.foreseen_band:.2f}"
+        cells += [foreseen, _read(fret.read), f"{fret.wanted:.2f}"]
+    return tuple(cells)
+
+
+def _cut_section(sheet: RefitSheet) -> Iterator[Section]:
+    """What comes off where, and what will be read then, mm (inches)."""
+    if any(v.nut_take or v.saddle_take for v in sheet.strings):
+        rows = tuple(
+            (f"{v.number} {v.note}", _off(v.nut_take), _off(v.saddle_take), *_then_cells(v))
+            for v in sheet.strings
+        )
+        yield Section(title="What comes off", columns=_CUT_HEADS, rows=rows)
+
+
+def _then_cells(v: StringVerdict) -> tuple[str, str]:
     one, twelve = v.first, v.twelfth
     return (
-        f"{v.number} {v.note}",
-        f"{one.foreseen:.2f} ± {one.foreseen_band:.2f}",
-        _read(one.read),
-        f"{one.wanted:.2f}",
-        f"{twelve.foreseen:.2f} ± {twelve.foreseen_band:.2f}",
-        _read(twelve.read),
-        f"{twelve.wanted:.2f}",
-        _off(v.nut_take),
-        _off(v.saddle_take),
         f"{one.after:.2f} ± {one.after_band:.2f}",
         f"{twelve.after:.2f} ± {twelve.after_band:.2f}",
     )
@@ -248,17 +261,16 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
 def _nut_list(sheet: RefitSheet) -> Iterator[str]:
     if not sheet.taken.nut_cut:
         return
+    depth = not sheet.after.nut.allowance
     yield from ("## Nut", "")
-    yield "| string | floor now | floor then | off | depth under the top then |"
-    yield "|---|---|---|---|---|"
+    yield "| string | floor now | floor then | off |" + (" depth then |" if depth else "")
+    yield "|---|---|---|---|" + ("---|" if depth else "")
     for before, after in _slots(sheet):
         off = before.floor_front - after.floor_front
-        yield (
-            f"| {_name(sheet, after)} | {before.floor_front:.2f} |"
-            f" {after.floor_front:.2f} | {_off(off)} | {after.depth_front:.2f} |"
-        )
+        row = f"| {_name(sheet, after)} | {before.floor_front:.2f} | {after.floor_front:.2f} |"
+        yield f"{row} {_off(off)} |" + (f" {after.depth_front:.2f} |" if depth else "")
     yield ""
-    yield "Heights over the floor of the seat at the front edge. Floors first, the top last."
+    yield "Heights over the floor of the seat at the front edge; depths under the nut's top."
 
 
 def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
@@ -288,9 +300,6 @@ def _then(sheet: RefitSheet) -> Iterator[str]:
     yield "| string | fret 1 | fret 12 |"
     yield "|---|---|---|"
     for v in sheet.strings:
-        yield (
-            f"| {v.number} {plain(v.note)} | {v.first.after:.2f} ± {v.first.after_band:.2f} |"
-            f" {v.twelfth.after:.2f} ± {v.twelfth.after_band:.2f} |"
-        )
+        yield f"| {v.number} {plain(v.note)} | {' | '.join(_then_cells(v))} |"
     yield ""
     yield 'If this refit is not cut, say `last_refit = "not cut"` in the next readings.'

@@ -183,9 +183,7 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if s.saddle_rise >= _LEAST_SHIM else ""
     return (
         f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than foreseen: {why}",
-        'say saddle = "new" or saddle = "shimmed '
-        f'{max(s.saddle_rise, 0.02):.2f} mm"; if the neck moved, set its relief and let it settle'
-        " first, for a saddle lowered under finished slots takes a little at fret 1 too",
+        f'say saddle = "new"{shim};{_NECK}',
     )
 
 
