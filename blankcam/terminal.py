@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import os
 import shutil
 import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from blankcam.outputs.tables.layout import Section
+from blankcam.outputs.render import text
+from blankcam.outputs.rows import Section
 
 if TYPE_CHECKING:
     from blankcam.inputs.interview import Question, Talk
@@ -18,44 +21,27 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
 
-def show(parts: Iterable[Section]) -> None:
-    """Print tables as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
+def show(sections: Iterable[Section]) -> None:
+    """Print sections as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
     wide, plain = width(), is_plain()
-    for section in parts:
-        _title(_safe(section.title, plain=plain), wide)
-        if section.rows and _least_width(section) > wide:
-            _show_rows(section, wide, plain=plain)
-        elif section.rows and (laid := columns(section, wide)) and not plain:
-            print(*laid, sep="\n")
-        elif section.rows:
-            _show_table(section, wide, plain=plain)
-        for note in section.notes:
-            words = _safe(note, plain=plain)
-            for line in [words] if section.typed else _lines(words, wide - 2):
-                print("  " + line)
-        print()
+    for section in sections:
+        _title(_safe(text.title(section), plain=plain), wide)
+        print(_safe_lines(render(section, wide, plain=plain), plain=plain))
 
 
-def columns(section: Section, width: int) -> list[str] | None:
-    """A table's lines where every cell has one line and plain letters, else nothing.
+def render(section: Section, wide: int, *, plain: bool) -> str:
+    """A section's table and notes; a table whose cells must be broken over lines is left to rich."""
+    if section.table is None or not section.table.rows:
+        return "\n".join([*text.body(section, wide), ""])
+    grid = text.texts(section.table)
+    if text.least_width(grid) > wide or (text.columns(grid, wide) and not plain):
+        return "\n".join([*text.body(section, wide), ""])
+    notes = text.body(replace(section, table=None), wide)
+    return _by_rich(grid, wide, plain=plain) + "\n".join([*notes, ""])
 
-    Most tables are such, and rich needs long to come to the same lines.
-    """
-    rows = [section.columns, *section.rows]
-    widths = [max(1, *map(len, column)) for column in zip(*rows, strict=True)]
-    whole = sum(widths) + 3 * len(widths) - 1
-    cells = "".join(map("".join, rows))
-    if whole > width or not (cells.isascii() and (cells.isprintable() or not cells)):
-        return None
-    lines = [
-        " "
-        + "   ".join(
-            f"{c:{'>' if i else '<'}{w}}" for i, (c, w) in enumerate(zip(row, widths, strict=True))
-        )
-        for row in rows
-    ]
-    rule = " " + "\N{BOX DRAWINGS LIGHT HORIZONTAL}" * (whole - 2)
-    return ["", *(line.rstrip() for line in (lines[0], rule, *lines[1:])), ""]
+
+def _safe_lines(lines: str, *, plain: bool) -> str:
+    return "\n".join(_safe(line, plain=plain) for line in lines.split("\n"))
 
 
 def width() -> int:
@@ -142,7 +128,7 @@ def _line(prompt: str) -> str:
 def _title(words: str, wide: int) -> None:
     """A heading, in bold where there is bold."""
     if not sys.stdout.isatty() or os.environ.get("NO_COLOR"):
-        print(*_lines(words, wide), sep="\n")
+        print(*text.wrapped(words, wide), sep="\n")
         return
     from rich.console import Console
     from rich.text import Text
@@ -150,53 +136,33 @@ def _title(words: str, wide: int) -> None:
     Console(width=wide, highlight=False).print(Text(words, style="bold"))
 
 
-def _show_table(section: Section, wide: int, *, plain: bool) -> None:
+def _by_rich(grid: list[tuple[str, ...]], wide: int, *, plain: bool) -> str:
     """A table whose cells must be broken over lines, or hold letters of more than one column."""
     from rich import box
     from rich.console import Console, JustifyMethod
     from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
-    for i, name in enumerate(section.columns):
+    heads, *rows = grid
+    laid = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
+    for i, name in enumerate(heads):
         side: JustifyMethod = "left" if i == 0 else "right"
-        table.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
-    for row in section.rows:
-        table.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
-    Console(width=wide, highlight=False).print(table)
-
-
-def _lines(text: str, width: int) -> list[str]:
-    """Text in lines; a path or a number longer than one stays whole, so that it can be copied."""
-    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False) or [""]
-
-
-def _least_width(section: Section) -> int:
-    """Columns that a table needs so that no word of it is broken."""
-    cells = zip(section.columns, *section.rows, strict=True)
-    words = [[len(w) for cell in column for w in cell.split()] for column in cells]
-    return sum(max(w, default=0) + 3 for w in words) - 1
-
-
-def _show_rows(section: Section, wide: int, *, plain: bool) -> None:
-    """A table too wide for its terminal: each row as a list."""
-    for row in section.rows:
-        lines = [f"- {section.columns[0]} {row[0]}"]
-        for name, cell in zip(section.columns[1:], row[1:], strict=True):
-            if cell:
-                lines.append(f"  {name}: {cell}" if name else f"  {cell}")
-        for line in lines:
-            start = "    " if line.startswith(" ") else "  "
-            print(*textwrap.wrap(_safe(line, plain=plain), wide, subsequent_indent=start), sep="\n")
+        laid.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
+    for row in rows:
+        laid.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
+    console = Console(width=wide, highlight=False, file=io.StringIO())
+    with console.capture() as lines:
+        console.print(laid)
+    return lines.get()
 
 
 def _speaks_unicode() -> bool:
     return (sys.stdout.encoding or "ascii").lower().replace("-", "") in ("utf8", "utf16")
 
 
-def _safe(text: str, *, plain: bool) -> str:
+def _safe(words: str, *, plain: bool) -> str:
     """Text without control or direction marks, in the terminal's own letters."""
-    kept = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    kept = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in words)
     if plain:
         encoding = sys.stdout.encoding or "ascii"
         kept = kept.encode(encoding, "replace").decode(encoding)

@@ -41,6 +41,16 @@ CHROMIUM_FLAGS = (
     "--disable-sync",
 )
 
+
+def first_then_long(values, first=1):
+    """Parameters of a test: the ``first`` ones in a first run, the others in the long tier."""
+    sets = [value if isinstance(value, tuple) else (value,) for value in values]
+    return [
+        pytest.param(*each, marks=() if at < first else pytest.mark.long)
+        for at, each in enumerate(sets)
+    ]
+
+
 settings.register_profile("steady", derandomize=True, deadline=None, print_blob=True)
 settings.register_profile("local", deadline=None)
 settings.load_profile("steady" if os.environ.get("CI") else "local")

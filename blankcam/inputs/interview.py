@@ -52,6 +52,8 @@ _SIDES = {
 }  # fmt: skip
 _STRING = "note, gauge, make"
 _MANY = {"nut.first_fret", "saddle.action"}
+_ENDS = {"saddle.front_at"}
+_ENDS_WORDS = "one length, or two as: bass, treble"
 _MANY_WORDS = "one length, or two as: bass, treble, or one a string with commas between"
 
 
@@ -179,7 +181,7 @@ def _words(key: str) -> str:
     where, *name = key.split(".")
     if where == "blanks" and len(name) == 2:
         return f"the {name[0]}'s blank: its {name[1]}, {_SIDES[name[1]]}"
-    more = f"; {_MANY_WORDS}" if key in _MANY else ""
+    more = f"; {_MANY_WORDS}" if key in _MANY else f"; {_ENDS_WORDS}" if key in _ENDS else ""
     if key == "board.radius":
         return "with a radius gauge: flat, one radius, or three as: at the nut, at the end, where"
     return f"{words[where][name[0]]}{more}"
@@ -195,7 +197,7 @@ def _tables(talk: Talk) -> dict[str, Any]:
     for key in _FOLLOWS:
         if key not in answers:
             with contextlib.suppress(ValueError):  # what it follows is no length, and told so
-                _place(tables, key, _offered(key, tables, talk))
+                _place(tables, key, _value(key, _offered(key, tables, talk)))
     return tables
 
 
@@ -208,10 +210,14 @@ def _offered(key: str, tables: Mapping[str, Any], talk: Talk) -> str:
     typical = _typical(answers.get(KIND, KINDS[0]))
     leader = _FOLLOWS.get(key)
     if leader in answers:
-        was = parse_length(str(_at(typical, key)))
         off = parse_length(answers[leader]) - parse_length(str(_at(typical, leader)))
-        return f"{was + off:.2f}".rstrip("0").rstrip(".") + " mm"
+        return ", ".join(_shifted(was, off) for was in _shown(_at(typical, key)).split(", "))
     return _shown(_at(tables, key))
+
+
+def _shifted(length: str, by: float) -> str:
+    """A length so much longer, in millimetres."""
+    return f"{parse_length(length) + by:.2f}".rstrip("0").rstrip(".") + " mm"
 
 
 @cache
@@ -264,7 +270,7 @@ def _value(key: str, said: str) -> Any:
         return _whole(said)
     if key.startswith("strings["):
         return _string(parts)
-    if key in _MANY and len(parts) == 2:
+    if key in _MANY | _ENDS and len(parts) == 2:
         return {"bass": parts[0], "treble": parts[1]}
     if key in _MANY and len(parts) > 2:
         return parts

@@ -36,6 +36,8 @@ class InstrumentJob:
     kind: str
     scale: float
     handed: str
+    finger: float
+    """How far behind the fret a finger presses, for the cents."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,7 +103,8 @@ class SaddleJob:
     slot_length: float
     slot_depth: float
     slot_ends: str
-    front_at: float
+    front_at: Graded
+    """Nut's front edge to the slot's front edge, at the outer strings."""
     string_span: float
     spacing: str
     course_gap: float
@@ -109,7 +112,8 @@ class SaddleJob:
     action: PerString
     top: str
     compensation: str | PerString
-    crown_radius: float
+    crown_radius: float | None
+    """None: fitted to the saddle."""
     allowance: float
     end_clearance: float
     tie_height: float | None

@@ -70,7 +70,15 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     # of a kind that is none, only that is told, not all that it leaves open
     for source in (typical[kind if kind in job.KINDS else job.KINDS[0]], typical["any"]):
         _take(filled, copy.deepcopy(source), (), assumed)
+    _space_as_the_nut(filled)
     return filled, tuple(assumed)
+
+
+def _space_as_the_nut(filled: dict[str, Any]) -> None:
+    """The strings space at the saddle as they do at the nut, unless the job says another."""
+    nut, saddle = filled.get("nut"), filled.get("saddle")
+    if isinstance(nut, dict) and isinstance(saddle, dict) and "spacing" not in saddle:
+        saddle["spacing"] = nut.get("spacing")
 
 
 def _take(into: dict[str, Any], source: dict[str, Any], at: Path, assumed: list[str]) -> None:
@@ -165,12 +173,21 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
             "check the radius and where each end of it was measured",
         )
     low, high = sane("saddle.compensation")
-    ahead = made.saddle.front_at - made.instrument.scale
-    if not low - made.saddle.slot_width <= ahead <= high:
+    front, scale = made.saddle.front_at, made.instrument.scale
+    for end in dict.fromkeys((front.bass, front.treble)):
+        if not low - made.saddle.slot_width <= end - scale <= high:
+            yield fault(
+                ("saddle", "front_at"),
+                f"{end:g} mm does not go with a scale of {scale:g} mm",
+                "measure from the nut's front edge to the near edge of the saddle's slot",
+            )
+    slant = math.degrees(math.atan((front.bass - front.treble) / made.saddle.string_span))
+    least, most = sane("saddle.slant")
+    if not least <= slant <= most:
         yield fault(
             ("saddle", "front_at"),
-            f"{made.saddle.front_at:g} mm does not go with a scale of {made.instrument.scale:g} mm",
-            "measure from the nut's witness edge to the near edge of the saddle's slot",
+            f"would slant the slot by {slant:.1f} degrees over {made.saddle.string_span:g} mm",
+            f"expected {least:g} to {most:g} degrees, the bass end further from the nut",
         )
 
 

@@ -48,6 +48,18 @@ def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerStr
     return reader
 
 
+def ends(read: Callable[[object], float]) -> Callable[[object], job.Graded]:
+    """A reader of one value or ``{ bass, treble }``, for what has no value for each string."""
+    either = per_string(read)
+
+    def reader(value: object) -> job.Graded:
+        if isinstance(value, list) or not isinstance(found := either(value), job.Graded):
+            raise ValueError("expected one length, or { bass = ..., treble = ... }")  # noqa: TRY004
+        return found
+
+    return reader
+
+
 def _exposure(value: object) -> float:
     low, high = sane("nut.exposure")
     if isinstance(value, bool) or not isinstance(value, int | float) or not low <= value <= high:
@@ -82,7 +94,7 @@ def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | 
     return reader
 
 
-_ONE_OR_EACH = [
+_ONE_OR_ENDS = [
     LENGTH_SCHEMA,
     {
         "type": "object",
@@ -90,8 +102,8 @@ _ONE_OR_EACH = [
         "required": ["bass", "treble"],
         "additionalProperties": False,
     },
-    {"type": "array", "items": LENGTH_SCHEMA},
 ]
+_ONE_OR_EACH = [*_ONE_OR_ENDS, {"type": "array", "items": LENGTH_SCHEMA}]
 
 
 def Lengths(key: str) -> Any:  # noqa: N802
@@ -100,6 +112,15 @@ def Lengths(key: str) -> Any:  # noqa: N802
         job.Graded | tuple[float, ...],
         BeforeValidator(per_string(quantity_reader(key))),
         WithJsonSchema({"anyOf": _ONE_OR_EACH}),
+    ]
+
+
+def Ends(key: str) -> Any:  # noqa: N802
+    """A length at the bass and one at the treble end; one alone is both."""
+    return Annotated[
+        job.Graded,
+        BeforeValidator(ends(quantity_reader(key))),
+        WithJsonSchema({"anyOf": _ONE_OR_ENDS}),
     ]
 
 
@@ -165,6 +186,7 @@ class Instrument(Table):
     kind: Literal[job.KINDS]  # type: ignore[valid-type]
     scale: Length("instrument.scale")  # type: ignore[valid-type]
     handed: Literal["right", "left"]
+    finger: Length("instrument.finger")  # type: ignore[valid-type]
 
 
 class Board(Table):
@@ -215,7 +237,7 @@ class Saddle(Table):
     slot_length: Length("saddle.slot_length")  # type: ignore[valid-type]
     slot_depth: Length("saddle.slot_depth")  # type: ignore[valid-type]
     slot_ends: Literal["round", "square"]
-    front_at: Length("saddle.front_at")  # type: ignore[valid-type]
+    front_at: Ends("saddle.front_at")  # type: ignore[valid-type]
     string_span: Length("saddle.string_span")  # type: ignore[valid-type]
     spacing: Literal["equal gaps", "equal centres"]
     course_gap: Length("nut.course_gap")  # type: ignore[valid-type]
@@ -223,7 +245,7 @@ class Saddle(Table):
     action: Lengths("saddle.action")  # type: ignore[valid-type]
     top: Literal["board radius", "per string"]
     compensation: Compensation("saddle.compensation", "computed", "none")  # type: ignore[valid-type]
-    crown_radius: Length("saddle.crown_radius")  # type: ignore[valid-type]
+    crown_radius: Length("saddle.crown_radius") | None = None  # type: ignore[valid-type]
     allowance: Length("saddle.allowance")  # type: ignore[valid-type]
     end_clearance: Length("saddle.end_clearance")  # type: ignore[valid-type]
     tie_height: Length("saddle.tie_height") | None = None  # type: ignore[valid-type]

@@ -15,14 +15,7 @@ from blankcam.instrument import intonation, strings, tension
 from blankcam.instrument.heights import Instrument, StringPath, per_string, with_compensation
 from blankcam.instrument.strings import StringData
 
-CENTS_NOTICED = 3.0  # an error at a fret that is worth a word; our own choice
 NEAR_NUT = 3  # frets where the lift at the nut weighs most
-MODEL_WORDS = (
-    "cents: a model of the fretted string (stretch, stiffness, heights, relief), which met a measured"
-    " guitar's ranges within 0.15 cent; stiffness from a table moves them by more than that, and"
-    " listeners told no difference between straight and individual compensation: use them to"
-    " compare"
-)
 SENSITIVITIES = (
     # Fret n moves by 1 - 2^(-n/12) of a change at the saddle and by the rest of one at the nut.
     "0.1 mm at the saddle moves the clearance at fret 12 by 0.05 mm and at fret 1 by 0.006 mm",
@@ -44,6 +37,17 @@ class NutEdge:
     """The ridge that goes with it."""
     cents: tuple[float, ...]
     """Errors at frets 1 to 12 with both; positive is sharp."""
+
+
+def model_words(instrument: Instrument) -> str:
+    """What the cents are and what they are good for, with the finger they are reckoned with."""
+    return (
+        "cents: a model of the fretted string (stretch, stiffness, heights, relief), pressed"
+        f" {instrument.finger:g} mm behind the fret; with a finger 10 mm behind it met the ranges"
+        " measured on one classical guitar within 0.15 cent; a stiffness from a table moves the cents"
+        " by more than that, and listeners heard no difference between straight and individual"
+        " compensation: use them to compare"
+    )
 
 
 def nut_edges(job: Job, instrument: Instrument) -> tuple[NutEdge, ...]:
@@ -141,7 +145,7 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
             found.force, note=name, make=string.make, gauge=string.gauge
         )
         worst = int(np.argmax(np.abs(found.cents)))
-        if abs(found.cents[worst]) > CENTS_NOTICED:
+        if abs(found.cents[worst]) > table("limits")["cents"]["fret"]:
             high_nut = found.cents[worst] > 0 and worst < NEAR_NUT
             fix = ": less clearance at fret 1 would bring it down" if high_nut else ""
             yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{fix}"

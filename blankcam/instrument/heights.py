@@ -20,7 +20,7 @@ class StringPath:
     """One string, straight from the nut's witness edge to the saddle's ridge."""
 
     number: int
-    """From the bass side, beginning with 1."""
+    """As the trade counts: 1 is the treble's outermost string, n the bass's."""
     note: str
     course: int
     gauge: float
@@ -63,8 +63,11 @@ class Instrument:
     name: str
     kind: str
     left_handed: bool
+    finger: float
+    """How far behind the fret a finger presses."""
     board: Board
     strings: tuple[StringPath, ...]
+    """From the bass side: string n first, string 1 last."""
     nut_floor: float
     """Floor of the nut's seat."""
     bridge_top: float
@@ -80,6 +83,7 @@ def build(job: Job) -> Instrument:
         name=job.instrument.name,
         kind=job.instrument.kind,
         left_handed=job.left_handed,
+        finger=job.instrument.finger,
         board=board,
         strings=_strings(job, board),
         nut_floor=-job.nut.seat_drop,
@@ -159,7 +163,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     actions = per_string(saddle.action, at_saddle)
     made = [
         StringPath(
-            number=i + 1,
+            number=len(job.strings) - i,
             note=s.note,
             course=courses[i],
             gauge=s.gauge,

@@ -2,8 +2,9 @@
 
 Source [AB]: M.B. Anderson and R.G. Beausoleil, J. Acoust. Soc. Am. 156(1) 683 (2024), read as the
 authors' manuscript. A string pressed to a fret gets longer, pulls harder and bends stiffer; the
-model adds up those shares for a string pinned at the saddle and clamped at the fret. Against the
-guitar measured there its ranges are met within 0.15 cent; listeners told no difference between
+model adds up those shares for a string pinned at the saddle and clamped at the fret. With a finger
+10 mm behind the fret it meets the ranges measured on the guitar there within 0.15 cent (with 0 mm its
+cents at fret 1 are 1.1 to 1.4 too few); listeners told no difference between
 straight and individual compensation in a blind test, so that its tenths of a cent are for comparing
 ridges, not for promising a sound.
 

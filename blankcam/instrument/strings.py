@@ -61,6 +61,7 @@ def fretted(instrument: Instrument, string: StringPath) -> intonation.FrettedStr
         rise=at_saddle - string.lift,
         radius=pulled.bending_radius,
         stiffness=pulled.stiffness,
+        finger=instrument.finger,
         relief=_drop(instrument, string),
     )
 

@@ -202,6 +202,7 @@ def _cents(
         rise=at_saddle - lift,
         radius=each("radius") * thicker,
         stiffness=each("stiffness") * thicker**growth * np.exp(d["stiffness"]),
+        finger=instrument.finger,
         relief=each("relief") + _over(d["relief"]) * bow,
     )
     return intonation.cents(

@@ -10,7 +10,7 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.units import inches
-from blankcam.parts.fit import Fit, fit
+from blankcam.parts.fit import Fit
 
 
 class Blanked(Protocol):
@@ -95,9 +95,9 @@ def _thickness(part: Blanked, have: float, by: str) -> Check:
 
 
 def _refusals(path: str, checks: tuple[Check, ...], part: Blanked) -> Iterator[Fault]:
-    loosest = fit(part.fit.seat, table("limits")["play"]["loosest"])
+    loosest = part.fit.seat - table("limits")["play"]["most"]
     for c in checks:
-        least = min(loosest.low, c.need) if c.dimension == "thickness" else c.need
+        least = min(loosest, c.need) if c.dimension == "thickness" else c.need
         if c.have < least - 1e-9:
             short = least - c.have
             yield Fault(

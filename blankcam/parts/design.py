@@ -17,8 +17,8 @@ from blankcam.instrument.strings import StringData
 from blankcam.parts import blank, nut, saddle
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.whole_design import whole_design_faults
 
-RIDGE_NOTICED = 0.05  # mm a ridge may be off before it is worth a word
 RESIDUAL_NOTICED = 0.05  # mm the saddle's top may be off a string's height likewise
 
 
@@ -47,7 +47,9 @@ def design(job: Job) -> Design:
     """
     start = instruments.build(job)
     wanted = _wanted_compensation(job, start)
-    instrument = instruments.with_compensation(start, saddle.reached_compensation(job, wanted))
+    instrument = instruments.with_compensation(
+        start, saddle.reached_compensation(job, start, wanted)
+    )
     faults: list[Fault] = []
     made: list[Nut | Saddle] = []
     checks: list[blank.Check] = []
@@ -67,6 +69,8 @@ def design(job: Job) -> Design:
     assert isinstance(the_nut, Nut)
     assert isinstance(the_saddle, Saddle)
     data = strings.string_data(job, instrument)
+    if faults := list(whole_design_faults(job, instrument, the_nut, data)):
+        raise RefusedError(faults)
     edges = advice.nut_edges(job, instrument)
     cautions = [
         *advice.edge_cautions(edges, data),
@@ -107,7 +111,7 @@ def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
                 "line of the frets at the nut: it may touch fret 1 when open"
             )
     for seat in the_saddle.strings:
-        if abs(seat.wanted_compensation - seat.compensation) > RIDGE_NOTICED:
+        if abs(seat.cents) >= table("limits")["cents"]["ridge"]:
             yield (
                 f"string {seat.string} ({seat.note}) wants "
                 f"{seat.wanted_compensation:.2f} mm of compensation but the saddle "

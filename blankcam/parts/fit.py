@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from blankcam.data import table
@@ -18,6 +19,11 @@ class Fit:
     seat: float
     low: float
     high: float
+
+    @property
+    def words(self) -> str:
+        """What the hand feels."""
+        return str(table("fits")["words"][self.name])
 
     @property
     def target(self) -> float:
@@ -40,6 +46,15 @@ def fit(seat: float, name: str) -> Fit:
     grade = _row(table("fits")["grade_um"][code[1:]], seat)
     high = seat + upper / 1000
     return Fit(name=name, code=code, seat=seat, low=high - grade / 1000, high=high)
+
+
+def fitted_thickness(seat: Fit, blank: float) -> float:
+    """Thickness the part will have: the fit's target, or the blank where it is thinner.
+
+    In whole micrometres, rounded down: nobody measures finer, and half of it, the radius of a round
+    end, then is exact in a program's four decimals whichever way the arc runs.
+    """
+    return math.floor(min(seat.target, blank) * 1000 + 1e-6) / 1000
 
 
 def _row(values: list[int], size: float) -> int:

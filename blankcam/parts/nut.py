@@ -18,8 +18,9 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import Job
 from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
-from blankcam.parts.fit import Fit, fit
+from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.part import Stage
+from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.top_curve import ArcCurve, fit_arc
 
 
@@ -183,7 +184,7 @@ def build(job: Job, instrument: Instrument) -> Nut:
     top = _top(instrument, wanted)
     nut = Nut(
         length=job.board.width_at_nut,
-        thickness=min(seat.target, job.blanks.nut.thickness),
+        thickness=fitted_thickness(seat, job.blanks.nut.thickness),
         fit=seat,
         top=top,
         tilt=job.nut.tilt,
@@ -191,7 +192,7 @@ def build(job: Job, instrument: Instrument) -> Nut:
         allowance=job.nut.allowance,
         hold_back=job.nut.hold_back,
     )
-    if faults := list(_refusals(job.path, nut)):
+    if faults := [*_resting(job.path, nut), *_refusals(job.path, nut)]:
         raise RefusedError(faults)
     return nut
 
@@ -224,6 +225,16 @@ def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve) -
         exposure=(string.gauge - depth) / string.gauge,
         depth_front=depth,
     )
+
+
+def _resting(path: str, nut: Nut) -> Iterator[Fault]:
+    crossings = [
+        Crossing(string=s.string, note=s.note, gauge=s.gauge, centre=s.centre) for s in nut.slots
+    ]
+    yield from resting_faults(
+        path, nut.name, nut.length, crossings,
+        key="nut", fix="a larger margin on that side",
+    )  # fmt: skip
 
 
 def _refusals(path: str, nut: Nut) -> Iterator[Fault]:

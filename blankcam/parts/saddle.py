@@ -6,6 +6,7 @@ z up from the floor of the seat. The face toward the nut is at y = thickness.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -16,8 +17,10 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import Job
 from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
-from blankcam.parts.fit import Fit, fit
+from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.part import Stage
+from blankcam.parts.resting import Crossing, resting_faults
+from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
 
 CENTS_PER_RATIO = 1200 / np.log(2)  # of a small change of length
@@ -57,6 +60,8 @@ class Saddle:
     """Of the finished top where it is the board's arc; infinite when flat, None per string."""
     ridge: SmoothCurve
     """y of the ridge along x."""
+    slot: SaddleSlot
+    """Where it stands on the instrument."""
     crown_radius: float
     ends: str
     """``round`` (full round in plan) or ``square``."""
@@ -98,23 +103,26 @@ class Saddle:
         return np.asarray(inside & (past**2 + (y - r) ** 2 <= r**2))
 
 
-def reachable(job: Job, compensation: float, thickness: float) -> float:
-    """Place y of a ridge, kept as far from both faces as data/limits.toml says."""
-    keep = table("limits")["saddle"]["ridge"]
-    ridge = thickness - (job.instrument.scale + compensation - job.saddle.front_at)
-    return float(np.clip(ridge, keep, thickness - keep))
-
-
 def thickness_of(job: Job) -> float:
-    """Thickness the saddle will have: the fit's target, or the blank where it is thinner."""
-    return min(fit(job.saddle.slot_width, job.blanks.fit).target, job.blanks.saddle.thickness)
+    """Thickness the saddle will have."""
+    return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), job.blanks.saddle.thickness)
 
 
-def reached_compensation(job: Job, wanted: tuple[float, ...]) -> tuple[float, ...]:
-    """The compensation at the ridge really cut, for that wanted, mm a string."""
-    thickness = thickness_of(job)
-    ridges = (reachable(job, b, thickness) for b in wanted)
-    return tuple(thickness - y + job.saddle.front_at - job.instrument.scale for y in ridges)
+def reached_compensation(
+    job: Job, instrument: Instrument, wanted: tuple[float, ...]
+) -> tuple[float, ...]:
+    """The compensation at the ridge really cut, for those wanted.
+
+    The ridge keeps as far from both faces as data/limits.toml says.
+    """
+    slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job)
+    keep, scale = table("limits")["saddle"]["ridge"], instrument.board.scale
+
+    def reached(u: float, compensation: float) -> float:
+        ridge = slot.ridge(u, scale + compensation, thickness)
+        return slot.at_ridge(u, float(np.clip(ridge, keep, thickness - keep)), thickness) - scale
+
+    return tuple(reached(s.u_saddle, b) for s, b in zip(instrument.strings, wanted, strict=True))
 
 
 def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle:
@@ -132,14 +140,16 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
     """
     thickness = thickness_of(job)
     length = job.saddle.slot_length - job.saddle.end_clearance
-    centres = np.array([s.u_saddle for s in instrument.strings]) + length / 2
+    slot = saddle_slot(job.saddle.front_at, instrument)
+    places = [
+        slot.to_part(s.u_saddle, s.length, length=length, thickness=thickness)
+        for s in instrument.strings
+    ]
+    centres, ridges = (np.array(v) for v in zip(*places, strict=True))
     heights = np.array([s.z_saddle for s in instrument.strings]) - instrument.saddle_floor
-    ridges = [thickness - (s.length - job.saddle.front_at) for s in instrument.strings]
     order = np.argsort(centres)
-    ridge = SmoothCurve(
-        xs=tuple(centres[order]), zs=tuple(np.array(ridges)[order]), level_ends=True
-    )
-    top = _top(job, instrument, centres, heights)
+    ridge = SmoothCurve(xs=tuple(centres[order]), zs=tuple(ridges[order]), level_ends=True)
+    top = _top(job, instrument, slot, centres, heights)
     seats = tuple(
         _seat(string, x, h, y, top, wanted=b)
         for string, x, h, y, b in zip(
@@ -153,19 +163,24 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
         top=top,
         top_radius=top.radius if isinstance(top, ArcCurve) else None,
         ridge=ridge,
-        crown_radius=job.saddle.crown_radius,
+        slot=slot,
+        crown_radius=job.saddle.crown_radius or fitted_crown(ridge, length, thickness),
         ends=job.saddle.slot_ends,
         strings=seats,
         allowance=job.saddle.allowance,
     )
-    if faults := list(_refusals(job.path, saddle)):
+    if faults := [*_resting(job, instrument, saddle), *_refusals(job.path, saddle)]:
         raise RefusedError(faults)
     return saddle
 
 
 def _top(
-    job: Job, instrument: Instrument, centres: Array, heights: Array
+    job: Job, instrument: Instrument, slot: SaddleSlot, centres: Array, heights: Array
 ) -> ArcCurve | SmoothCurve:
+    """The board's arc as it lies along the slot, or a curve through every string's height.
+
+    Cut at an angle, a cylinder is an ellipse: at its top its radius is R / cos² of the angle.
+    """
     if job.saddle.top == "per string":
         order = np.argsort(centres)
         return SmoothCurve(xs=tuple(centres[order]), zs=tuple(heights[order]))
@@ -176,7 +191,23 @@ def _top(
     ]
     radius = board.radius(board.scale) + board.fret_height + float(np.mean(over_frets))
     length = job.saddle.slot_length - job.saddle.end_clearance
-    return fit_arc(centres, heights, radius, length / 2)
+    return fit_arc(centres, heights, radius / math.cos(slot.angle) ** 2, length / 2)
+
+
+def fitted_crown(ridge: SmoothCurve, length: float, thickness: float) -> float:
+    """The crown's radius where the job gives none: wide enough for the face furthest from the ridge.
+
+    Rounded up to a tenth of a millimetre.
+    """
+    limits = table("limits")["saddle"]
+    radius = max(limits["crown_least"], limits["crown_room"] * _reach(ridge, length, thickness))
+    return float(math.ceil(radius * 10 - 1e-9)) / 10
+
+
+def _reach(ridge: SmoothCurve, length: float, thickness: float) -> float:
+    """The greatest distance of a face from the ridge."""
+    y = ridge.height(np.linspace(0.0, length, 2001))
+    return float(np.max(np.maximum(y, thickness - y)))
 
 
 def _seat(
@@ -189,7 +220,7 @@ def _seat(
         height=float(height),
         compensation=string.compensation,
         wanted_compensation=wanted,
-        ridge=ridge,
+        ridge=float(ridge),
         residual=float(top.height(np.array(x))) - float(height),
         cents=float(
             CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
@@ -197,11 +228,22 @@ def _seat(
     )
 
 
+def _resting(job: Job, instrument: Instrument, saddle: Saddle) -> Iterator[Fault]:
+    crossings = [
+        Crossing(string=s.string, note=s.note, gauge=p.gauge, centre=s.centre)
+        for s, p in zip(saddle.strings, instrument.strings, strict=True)
+    ]
+    yield from resting_faults(
+        job.path, saddle.name, saddle.length, crossings,
+        key="saddle.string_span",
+        fix=f"check string_span against slot_length ({job.saddle.slot_length:g} mm)",
+    )  # fmt: skip
+
+
 def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
     limits = table("limits")["saddle"]
     x = np.linspace(0.0, saddle.length, 2001)
-    ridge = saddle.ridge.height(x)
-    reach = float(np.max(np.maximum(ridge, saddle.thickness - ridge)))
+    reach = _reach(saddle.ridge, saddle.length, saddle.thickness)
     if reach > limits["steepest"] * saddle.crown_radius:
         yield Fault(
             where=path,

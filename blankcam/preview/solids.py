@@ -240,10 +240,11 @@ def _over_saddle(found: Design, i: int) -> StringLine:
         slope = (stands - job.tie_height) / job.tie_run
     z = seat.height + half
     front = saddle.thickness - seat.ridge + BEFORE
+    dx, dy = saddle.slot.toward_nut(aside)
     run = [
-        (seat.centre - aside * front, seat.ridge + front, z - rise * front),
+        (seat.centre + dx * front, seat.ridge + dy * front, z - rise * front),
         (seat.centre, seat.ridge, z),
-        (seat.centre + aside * BEHIND, seat.ridge - BEHIND, z - slope * BEHIND),
+        (seat.centre - dx * BEHIND, seat.ridge - dy * BEHIND, z - slope * BEHIND),
     ]
     return StringLine(string=s.number, note=s.note, gauge=s.gauge, wound="wound" in s.make,
                       points=np.array(run), raised=saddle.allowance)  # fmt: skip

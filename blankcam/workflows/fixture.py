@@ -19,6 +19,7 @@ from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers.fixture_list import Filled, Seat, Shared, paper
+from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
@@ -123,7 +124,7 @@ def load_up(
     if not files:
         raise RefusedError(Fault(where=place, wrong=words) for words in said)
     files[LIST] = paper(filled, fixture.pitch).encode()
-    files[RECORD] = report.dumps({"loads": [f.record() for f in filled]}).encode()
+    files[RECORD] = records.render({"loads": [f.record() for f in filled]}).encode()
     output_folder.write(place, files, force=force)
     return not said, [*_told(filled), *said, f"wrote {len(files)} files to {place}"]
 

@@ -13,6 +13,8 @@ from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.machine_file import read_profile, shipped
 from blankcam.outputs.papers import next_steps
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
@@ -28,7 +30,7 @@ if TYPE_CHECKING:
 class Layout:
     """Every computed number of a job, ready to be shown."""
 
-    sections: tuple[layout_tables.Section, ...]
+    sections: tuple[Section, ...]
     report_text: str
 
 
@@ -58,14 +60,13 @@ def layout(
 
         sections += layout_tables.scattered(drawn(job, found.instrument))
     if feeds:
-        planned = _planned(found, profile, stage)
-        sections += (*layout_tables.feeds(planned), *layout_tables.times(planned, profile))
+        from blankcam.outputs.tables import machine_work
+
+        sections += machine_work.sections(_planned(found, profile, stage), profile)
     sections.append(
-        layout_tables.Section(
-            title="Next", typed=True, notes=tuple(_onward(found, profile, machine))
-        )
+        Section(title="Next", verbatim=True, notes=tuple(_onward(found, profile, machine)))
     )
-    return Layout(sections=tuple(sections), report_text=report.dumps(content))
+    return Layout(sections=tuple(sections), report_text=records.render(content))
 
 
 def _with_cautions(found: Design, more: Sequence[str]) -> Design:
@@ -172,8 +173,10 @@ def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
     )
 
 
-def machines(name: str | None) -> tuple[layout_tables.Section, ...]:
+def machines(name: str | None) -> tuple[Section, ...]:
     """The machines that come along, or one checked and shown."""
+    from blankcam.outputs.tables import machines as tables
+
     if name is not None:
-        return layout_tables.machine(read_profile(name))
-    return layout_tables.machines({n: read_profile(n) for n in shipped()})
+        return tables.machine(read_profile(name))
+    return tables.machines({n: read_profile(n) for n in shipped()})

@@ -14,6 +14,7 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
+from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
@@ -173,7 +174,7 @@ def _produced(
             said += drawn.result()[1]
         if what == "all":
             content = _report(found, profile, stage, made)
-            files["report.json"] = report.dumps(content).encode()
+            files["report.json"] = records.render(content).encode()
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
     return made, files, said
 

@@ -10,7 +10,7 @@ from blankcam.cut import CutRequest
 from blankcam.faults import Fault, InputError
 from blankcam.gcode import header
 from blankcam.inputs import job_file
-from blankcam.outputs.tables import report
+from blankcam.outputs.render import records
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import Proof
@@ -83,7 +83,7 @@ def _told(
     signed = _signed(one.as_written, one.job_digests, job_digest)
     if as_json:
         record = {**place, "signed": signed, "proof": proof.record()}
-        return proof.passed, [report.dumps(record).rstrip("\n")]
+        return proof.passed, [records.render(record).rstrip("\n")]
     return proof.passed, list(_verdict_lines(place["file"], proof, signed))
 
 

@@ -23,7 +23,9 @@ from blankcam.inputs.readings_file import ByString, OnInstrument, Readings
 from blankcam.outputs.papers import next_steps, refit_list, refit_words
 from blankcam.outputs.papers.refit_list import RefitSheet, State
 from blankcam.outputs.papers.refit_words import Surprise
-from blankcam.outputs.tables import layout, report
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
+from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
 from blankcam.refit import as_cut, book
@@ -113,7 +115,7 @@ def refit(
     *,
     force: bool = False,
     drop_torn_line: bool = False,
-) -> Iterator[layout.Section]:
+) -> Iterator[Section]:
     """Work a refit out, prove its programs, write the folder, then the book; yields what to show.
 
     The book comes last: should it fail, the next refit takes the parts to be higher than they are,
@@ -136,17 +138,17 @@ def refit(
         sheet = _sheet(bench, worked)
         files = {f.name: f.text.encode() for r in worked.cuts.results for f in r.programs}
         files["refit.md"] = refit_list.bench(sheet).encode()
-        files["refit.json"] = report.dumps(refit_list.record(sheet)).encode()
+        files["refit.json"] = records.render(refit_list.record(sheet)).encode()
         output_folder.write(out, files, force=force)
         if worked.entries:
             book.add_entries(held, worked.entries)
     yield from refit_list.sections(sheet)
     names = ", ".join(sorted(files))
-    yield layout.Section(title="Written", notes=(f"to {out}: {names}", path))
+    yield Section(title="Written", notes=(f"to {out}: {names}", path))
     nothing, done = worked.taken.nothing, sheet.state == "done"
     steps = tuple(next_steps.after_refit(out, files, nothing=nothing, done=done))
     if steps:
-        yield layout.Section(title="Next", typed=True, notes=steps)
+        yield Section(title="Next", verbatim=True, notes=steps)
 
 
 def _bench(job_path: str, readings_path: str, machine: str | None) -> Bench:

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from blankcam.inputs.job import KINDS
-from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job
+from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job, first_then_long
 
 COMMAND = Path(sys.executable).with_name("blankcam")
 
@@ -163,7 +163,7 @@ def test_machines_are_listed_and_shown(tmp_path):
     refused(run("machines", "no-such"), 2, "no-such")
 
 
-@pytest.mark.parametrize("kind", ["classical", "ukulele", "mandolin"])
+@pytest.mark.parametrize("kind", first_then_long(["classical", "ukulele", "mandolin"]))
 def test_a_started_job_makes_as_it_stands(kind, tmp_path):
     job = tmp_path / "mine.toml"
     assert run("start", job, "--like", kind).returncode == 0
@@ -272,7 +272,9 @@ def told(done):
     return " ".join(text.split())
 
 
-@pytest.mark.parametrize("machine", ["bench-mill", "light-router", "template-laser", "hand-bench"])
+@pytest.mark.parametrize(
+    "machine", first_then_long(["bench-mill", "light-router", "template-laser", "hand-bench"])
+)
 def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     made = run("make", STEEL, "--out", tmp_path / "out", "--machine", machine)
     said = re.findall("^caution: (.*)$", made.stdout, re.MULTILINE)
@@ -313,7 +315,7 @@ def test_layout_foretells_what_make_refuses_and_nothing_else(was, becomes, tmp_p
         assert not (tmp_path / "out").exists()
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", first_then_long(KINDS))
 def test_a_started_job_assumes_only_what_it_has_a_use_for(kind, tmp_path):
     run("start", "x.toml", "--like", kind, cwd=tmp_path)
     done = run("layout", "x.toml", "--json", cwd=tmp_path)

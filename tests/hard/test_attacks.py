@@ -18,7 +18,7 @@ from blankcam.gcode import writer
 from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.outputs.papers import bench_list
-from blankcam.outputs.render import dxf
+from blankcam.outputs.render import dxf, records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
@@ -167,7 +167,9 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
         assert not set("<>|`*_[]\\") & set(lines[0])
         found = named(harmless, evil)
         choices = slot_decisions(found, MILL, Stage.ROUGH)
-        text = report.dumps(report.report(found, stage=Stage.ROUGH, machine=evil, choices=choices))
+        text = records.render(
+            report.report(found, stage=Stage.ROUGH, machine=evil, choices=choices)
+        )
         again = json.loads(text)
         assert again["job"] == evil
         assert again["machine"] == evil

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from tests.commands.test_commands import COMMAND, STEEL
-from tests.conftest import REPO
+from tests.conftest import REPO, first_then_long
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/stat").exists(), reason="processes are counted in /proc"
@@ -47,7 +47,7 @@ def commands(tmp_path):
 
 
 @pytest.mark.parametrize("ended_by", [signal.SIGKILL, signal.SIGTERM, signal.SIGHUP])
-@pytest.mark.parametrize(("name", "workers"), [("make", 1), ("batch", 2)])
+@pytest.mark.parametrize(("name", "workers"), first_then_long([("make", 1), ("batch", 2)]))
 def test_a_killed_command_leaves_no_process(ended_by, name, workers, tmp_path):
     if name == "make" and len(os.sched_getaffinity(0)) < 2:
         pytest.skip("one core: nothing is handed on")

@@ -40,7 +40,7 @@ def published():
     )
     return job(
         "classical",
-        f'[board]\nrelief = "0 mm"\n{entries}\n[nut]\nlift = "1.0 mm"\n'
+        f'finger = "0 mm"\n[board]\nrelief = "0 mm"\n{entries}\n[nut]\nlift = "1.0 mm"\n'
         '[saddle]\naction = "3.0 mm"\nfront_at = "650.5 mm"\n'
         'tie_height = "1 mm"\ntie_run = "10 mm"\n',
     )
@@ -120,7 +120,7 @@ def test_heights_outside_the_usual_are_cautioned():
     low = replace(instrument.strings[0], z_nut=instrument.strings[0].z_nut - 0.6)
     instrument = replace(instrument, strings=(low, *instrument.strings[1:]))
     found = every_caution(made, instrument)
-    assert any("clearance at fret 1 of" in c and "string 1" in c for c in found)
+    assert any("clearance at fret 1 of" in c and "string 6" in c for c in found)
     assert any("relief of 0.60 mm" in c for c in found)
 
 

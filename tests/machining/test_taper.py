@@ -87,12 +87,12 @@ def choice_of(found, profile, string, stage):
 
 
 def test_a_steep_cone_is_refused_with_its_depth(found):
-    choice = choice_of(found, with_tools(tapered(0.8, 30.0)), 2, Stage.FINAL)
+    choice = choice_of(found, with_tools(tapered(0.8, 30.0)), 5, Stage.FINAL)
     assert choice.tool is None
     assert "tool 60 (tapered ball 0.8) has a cone that would widen the slot by" in words(
         choice.reasons
     )
-    slot = next(s for s in found.nut.slots if s.string == 2)
+    slot = next(s for s in found.nut.slots if s.string == 5)
     said = float(words(choice.reasons).split("would do for ")[1].split(" mm")[0])
     assert said < slot.depth_front
 
@@ -101,7 +101,7 @@ def test_a_vee_only_nicks(found):
     vee = Tool(number=61, shape=Shape.VEE, diameter=3.0, angle=60.0, flute_length=4.0, reach=4.0,
                shank=3.0, stick_out=12.0)  # fmt: skip
     profile = with_tools(vee)
-    choice = choice_of(found, profile, 2, Stage.FINAL)
+    choice = choice_of(found, profile, 5, Stage.FINAL)
     assert choice.tool is None
     assert choice.nick is vee
     assert "tool 61 (vee) makes no round floor, only nicks" in words(choice.reasons)
@@ -119,21 +119,21 @@ def test_a_slim_cone_mills_the_finished_slots_and_is_proven(found):
     got = result_of(found, "nut", profile, Stage.FINAL)
     by = {c.string: c for c in got.slots if c.tool}
     assert {c.tool.shape for c in by.values()} == {Shape.TAPERED_BALL}
-    assert by[1].tool.number == 62  # 1.42 mm wide: the larger tip
+    assert by[6].tool.number == 62  # 1.42 mm wide: the larger tip
     assert len(by) >= 3
-    assert "at a tip, its cone inside the walls" in words(by[1].reasons)
+    assert "at a tip, its cone inside the walls" in words(by[6].reasons)
     proof = proved(found, found.nut, profile, Stage.FINAL, got, got.programs)
     assert proof.passed, [str(f) for f in proof.faults]
 
 
 def test_cleared_above_a_cone_reaches_the_rough_slot(found):
     profile = with_tools(tapered(1.0, 6.0, 62), MILL.tool(10))
-    slot = next(s for s in found.nut.slots if s.string == 1)
+    slot = next(s for s in found.nut.slots if s.string == 6)
     full, cleared = slots.depths(found.nut, slot, Stage.ROUGH)
     tool = profile.tool(62)
     assert taper.widens(slot.radius, tool, full) > taper.WALL
     assert taper.widens(slot.radius, tool, cleared) <= taper.WALL
-    choice = choice_of(found, profile, 1, Stage.ROUGH)
+    choice = choice_of(found, profile, 6, Stage.ROUGH)
     assert choice.tool is tool
     assert choice.by.opening
     assert "opened first" in words(choice.reasons)

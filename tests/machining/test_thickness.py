@@ -20,7 +20,7 @@ from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
 from blankcam.toolpath import build
 from blankcam.workflows.request import machine_of
-from tests.conftest import DEMO_JOBS
+from tests.conftest import DEMO_JOBS, first_then_long
 from tests.faults.own_look import strokes
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import compare
@@ -65,7 +65,7 @@ def made(name="nut", machine="bench-mill", stage=Stage.FINAL, outline="mill"):
 
 
 @pytest.mark.parametrize("stage", list(Stage))
-@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+@pytest.mark.parametrize("machine", first_then_long(["bench-mill", "light-router"]))
 @pytest.mark.parametrize("name", ["nut", "saddle"])
 def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     got = made(name, machine, stage)

@@ -19,7 +19,7 @@ from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.timing import Times
 from blankcam.workflows import make
-from tests.conftest import DEMO_JOBS, STEEL
+from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL, demo_job
 from tests.proved import unproven
 
 
@@ -177,12 +177,12 @@ def test_a_name_is_no_markup(made):
     assert "\n# y" not in text
 
 
-def test_feed_rows_explain_every_operation(made):
+def test_the_feeds_explain_every_operation(made):
     _, _, plans = made
-    rows = machine_work.feed_rows(f.program for f in plans["nut"].programs)
-    assert len(rows) == sum(len(f.program.operations) for f in plans["nut"].programs)
-    assert all(len(r) == len(machine_work.HEADINGS) for r in rows)
-    assert all("depth: " in r[-1] and "speed: " in r[-1] for r in rows)
+    programs = [f.program for f in plans["nut"].programs]
+    rows = machine_work.operation_table([(p.stem, p) for p in programs]).records()
+    assert len(rows) == sum(len(p.operations) for p in programs)
+    assert all("depth: " in r["limits"] and "speed: " in r["limits"] for r in rows)
 
 
 def ordered(text, *words):
@@ -192,12 +192,12 @@ def ordered(text, *words):
 
 
 def demo(name):
-    return design(job_file.load(str(next(p for p in DEMO_JOBS if p.stem == name))))
+    return design(job_file.load(str(demo_job(name))))
 
 
-@pytest.mark.parametrize("job", [p.stem for p in DEMO_JOBS])
-def test_files_alone_do_the_whole_job_in_order(job):
-    found = demo(job)
+@pytest.mark.parametrize("path", EACH_DEMO_JOB)
+def test_files_alone_do_the_whole_job_in_order(path):
+    found = demo(path.stem)
     text = bench(found, read_profile("hand-bench"), Stage.ROUGH, {})
     nut, saddle = section(text, "Nut"), section(text, "Saddle")
     ordered(nut, "Measure the blank", "Square", "Mark out", "`sheet.pdf`", "To length", "**Top**",
@@ -253,7 +253,7 @@ def test_the_ridge_and_how_far_the_crown_falls(made):
 def test_which_file_and_how_deep_by_hand(made):
     found, _, _ = made
     nut = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}), "Nut")
-    # string 1: 0.053 in and 0.003 in over, so a file of 0.056; 0.65 + 1.00 - 0.20 deep at first
+    # string 6: 0.053 in and 0.003 in over, so a file of 0.056; 0.65 + 1.00 - 0.20 deep at first
     assert "| 1.42 (0.056) | 6.41 (0.252) | file | 0.022, 0.056; 1.45 (0.057) |" in nut
     assert "the start file on the centre, falling 7.0 deg toward the head" in nut
 

@@ -27,7 +27,7 @@ from blankcam.outputs.typeface import width
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from tests.conftest import DEMO_JOBS, needed
+from tests.conftest import DEMO_JOBS, STEEL, first_then_long, needed
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.", "Follow local codes.")
 TWELVE = """[instrument]
@@ -100,17 +100,18 @@ def job_of(name):
     return job_file.parse(f'[instrument]\nname = "Quillmere"\nkind = "{name}"', "job.toml")
 
 
-JOBS = [*(p.stem for p in DEMO_JOBS), "ukulele", "bass", "banjo", "twelve", *ODD]
+FIRST = [STEEL.stem, "twelve"]
+OTHERS = [p.stem for p in DEMO_JOBS if p != STEEL] + ["ukulele", "bass", "banjo", *ODD]
 
 
-@pytest.fixture(scope="module", params=JOBS)
+@pytest.fixture(scope="module", params=first_then_long([*FIRST, *OTHERS], first=len(FIRST)))
 def made(request):
     return design(job_of(request.param))
 
 
 @pytest.fixture(scope="module")
 def six():
-    return design(job_of("concert-steel"))
+    return design(job_of(STEEL.stem))
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (210.0, 297.0)), ("Letter", (215.9, 279.4))])

@@ -65,9 +65,12 @@ def test_clearances_come_back_from_the_finished_solids(made):
         z_nut = z0 - job.nut.seat_drop
         z_saddle = z1 + job.board.fret_height - job.saddle.fret_line - job.saddle.slot_depth
         z_saddle -= residual[seat.string]
-        length = job.saddle.front_at + made.saddle.thickness - y1
+        front = job.saddle.front_at
+        if front.bass != front.treble:
+            pytest.skip("slanted: test_slanted_slot.py")
+        length = front.bass + made.saddle.thickness - y1
         u_nut, u_saddle = x0 - made.nut.length / 2, seat.centre - made.saddle.length / 2
-        string = made.instrument.strings[slot.string - 1]
+        string = next(p for p in made.instrument.strings if p.number == slot.string)
         for fret, wanted in ((1, string.first_fret), (12, string.action)):
             s = scale * (1 - 2 ** (-fret / 12))
             u = u_nut + (u_saddle - u_nut) * s / length
@@ -220,7 +223,7 @@ SMALL = '[instrument]\nname = "x"\nkind = "steel-string"\n'
         ('[blanks]\nnut = { length = "52 mm", height = "7 mm", thickness = "6 mm" }', "height"),
         ('[blanks]\nsaddle = { length = "80 mm", height = "12 mm", thickness = "2.4 mm" }', "thickness"),
         ('[nut]\nfirst_fret = "0.06 mm"', "rest on fret 1"),
-        ('[nut]\nclearance = "0.55 mm"\nmargin_bass = "1 mm"', "outside slot 1"),
+        ('[nut]\nclearance = "0.55 mm"\nmargin_bass = "1 mm"', "outside slot 6"),
         ("[nut]\nexposure = 1", "deep"),
         ('[saddle]\ncrown_radius = "1.5 mm"', "too small"),
         ('[nut]\nseat_drop = "0.2 mm"', "of the seat"),
@@ -246,9 +249,9 @@ def test_a_thick_blank_is_told_how_much_to_rub_off():
     blanks = '[blanks]\nnut = { length = "52 mm", height = "10 mm", thickness = "6.2 mm" }'
     made = design(job_file.parse(SMALL + blanks, "j"))
     check = next(c for c in made.checks if c.part == "nut" and c.dimension == "thickness")
-    # seat 6.0 mm, h6: 5.992 to 6.000, its middle 5.996
-    assert check.rub_off == pytest.approx(0.204)
-    assert any("rub off 0.204 mm" in c for c in made.cautions)
+    # seat 6.0 mm, h9: 5.970 to 6.000, its middle 5.985
+    assert check.rub_off == pytest.approx(0.215)
+    assert any("rub off 0.215 mm" in c for c in made.cautions)
 
 
 @pytest.mark.property

@@ -334,7 +334,7 @@ def test_a_table_is_copied_as_rows_and_columns(desk, steel):
     )
     assert len(rows) == 1 + len(steel[0].nut.slots)
     assert {r.count("\t") for r in rows} == {9}
-    assert rows[1].split("\t")[0] == "1 E2"
+    assert rows[1].split("\t")[0] == "6 E2"
 
 
 def test_the_keyboard_alone_reaches_and_does_everything(opened, steel_file):
@@ -353,7 +353,7 @@ def test_the_keyboard_alone_reaches_and_does_everything(opened, steel_file):
         reached.append(got[0])
         outlines.add(got[1])
     for name in ("unit", "theme", "print", "solid-canvas", "part", "stage", "strings", "deviation",
-                 "span", "program", "cut-canvas", "scrub", "play", "1 E2"):  # fmt: skip
+                 "span", "program", "cut-canvas", "scrub", "play", "6 E2"):  # fmt: skip
         assert name in reached
     assert "none" not in outlines
     before = p.picture()["hash"]

@@ -20,6 +20,7 @@ from blankcam.refit.as_cut import (
     readings_of,
 )
 from blankcam.refit.needs import refit
+from tests.conftest import first_then_long
 
 KINDS = ("classical", "steel-string", "electric", "ukulele", "mandolin")
 X = np.linspace(0, 30, 61)
@@ -173,7 +174,7 @@ def clearances(found, standing, truth):
 
 
 @pytest.mark.parametrize("hand", ["right", "left"])
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", first_then_long(KINDS))
 def test_two_rounds_on_whole_jobs_with_hidden_errors(kind, hand):
     """Through the parts themselves, 20 instruments a kind: both clearances within 0.05, none low."""
     found = design(

@@ -16,10 +16,10 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.decision import Decision
+from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render.markdown import plain
-from blankcam.outputs.tables.layout import both as _both
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
@@ -92,7 +92,7 @@ def _steps(
     if work.shaped:
         yield (
             "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {_both(hand_steps.highest(work))}."
+            f"at the highest {both(hand_steps.highest(work))}."
         )
     yield from hand_steps.after(work)
 
@@ -114,16 +114,16 @@ def _work(
 def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) -> str:
     said = []
     for check in checks:
-        words = f"{check.dimension} {_both(check.have)}"
+        words = f"{check.dimension} {both(check.have)}"
         if check.dimension != "thickness":
-            said.append(f"{words}, at least {_both(check.need)}")
+            said.append(f"{words}, at least {both(check.need)}")
             continue
-        words = f"{check.dimension} {_both(check.have, 3)}"
+        words = f"{check.dimension} {both(check.have, 3)}"
         if check.rub_off > 0:
             verb = "the program mills off" if milled else "rub off"
-            words += f": {verb} {_both(check.rub_off, 3)}"
+            words += f": {verb} {both(check.rub_off, 3)}"
         said.append(
-            f"{words}; to end between {_both(part.fit.low, 3)} and {_both(part.fit.high, 3)}, "
+            f"{words}; to end between {both(part.fit.low, 3)} and {both(part.fit.high, 3)}, "
             f"{part.fit.name} {part.fit.code}"
         )
     return f"**Measure the blank**: {'; '.join(said)}."
@@ -132,7 +132,7 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
 def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
-    zero = _MM.sub(lambda m: _both(float(m[0][:-3]), len(m[1])), first.zero)
+    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
     yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(first)} Zero: {zero}."
     for file in programs:
         about = max(1, round(file.seconds / 60))
@@ -140,7 +140,7 @@ def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str
     done = {name for file in programs for name in file.operation_names}
     if "thickness" in done:
         yield (
-            f"**Measure the thickness**: {_both(part.fit.low, 3)} to {_both(part.fit.high, 3)}; "
+            f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
             "thicker: rub off the rest."
         )
     if "outline" in done:
@@ -151,15 +151,15 @@ def _held(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {_both(held.jaw_top)} over it; the face "
+            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; the face "
             "toward the tail looks to you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
     return {
-        "clamps": f"a clamp at each end of the waste, reaching {_both(held.clamp_reach)} over it "
-        f"and {_both(held.clamp_height)} high, a waste board under it; {lying}.",
-        "fixture": f"between walls {_both(held.face_top)} high along seat side and top; {lying}.",
+        "clamps": f"a clamp at each end of the waste, reaching {both(held.clamp_reach)} over it "
+        f"and {both(held.clamp_height)} high, a waste board under it; {lying}.",
+        "fixture": f"between walls {both(held.face_top)} high along seat side and top; {lying}.",
         "tape": f"on a waste board by tape; {lying}.",
     }.get(
         held.on_face,
@@ -174,7 +174,7 @@ def _tools(tools: Sequence[Tool]) -> str:
         (out, [f"T{t.number} {t.shape} {_size(t)}" for t in same])
         for out, same in groupby(tools, key=lambda t: t.stick_out)
     ]
-    words = "; ".join(f"{', '.join(names)}, {_both(out)} out of the collet" for out, names in runs)
+    words = "; ".join(f"{', '.join(names)}, {both(out)} out of the collet" for out, names in runs)
     return f"**Fit** {words}"
 
 
@@ -192,8 +192,8 @@ def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
         choice = chosen.get(slot.string)
         milled = choice is not None and choice.tool is not None
         yield (
-            f"| {slot.string} {plain(slot.note)} | {_both(slot.centre)} | {_both(slot.width)} "
-            f"| {_both(slot.floor_front)} | {_by(choice)} "
+            f"| {slot.string} {plain(slot.note)} | {both(slot.centre)} | {both(slot.width)} "
+            f"| {both(slot.floor_front)} | {_by(choice)} "
             f"| {hand_steps.slot_by_hand(work, nut, slot, milled=milled)} |"
         )
     reasons: dict[str, list[Decision]] = {}

@@ -13,7 +13,7 @@ import numpy as np
 
 from blankcam.machining.decision import Decision
 from blankcam.machining.files import files
-from blankcam.outputs.tables.layout import both
+from blankcam.outputs.figures import both
 from blankcam.parts.blank import Check
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage

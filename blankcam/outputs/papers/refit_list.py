@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-import numpy as np
-
+from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
+from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
-from blankcam.outputs.tables.layout import Section, both
-from blankcam.outputs.tables.report import rounded
-from blankcam.parts.nut import Slot
+from blankcam.outputs.rows import Section
+from blankcam.outputs.tables.refit import OFF, READ, THEN, floor_table, ridge_table, verdict_table
 from blankcam.refit.as_cut import Standing, Taken, end_heights
-from blankcam.refit.numbers import number_at
 from blankcam.refit.verdict import StringVerdict
 
 State = Literal["done", "cut", "mend"]
@@ -48,13 +46,12 @@ class RefitSheet:
 
 
 def sections(sheet: RefitSheet) -> tuple[Section, ...]:
-    """What was foreseen and read, what each string wants, how the parts come down."""
-    told = tuple(t for t in (sheet.scatter, *sheet.cautions) if t)
+    """What was expected and read, what each string wants, how the parts come down."""
+    told = _told(sheet)
     return (
         Section(
             title=f"Refit {sheet.count} of {sheet.job}",
-            columns=_READ_HEADS,
-            rows=tuple(_read_row(v) for v in sheet.strings),
+            table=verdict_table(sheet.strings).pick(*READ),
             notes=(*summary(sheet), *(string_words(v) for v in sheet.strings)),
         ),
         *_cut_section(sheet),
@@ -63,44 +60,13 @@ def sections(sheet: RefitSheet) -> tuple[Section, ...]:
     )
 
 
-_READ_HEADS = (
-    "string", "foreseen at fret 1", "read", "wanted", "foreseen at fret 12", "read", "wanted",
-)  # fmt: skip
-_CUT_HEADS = ("string", "off its slot", "off the saddle", "then at fret 1", "then at fret 12")
-
-
-def _read_row(v: StringVerdict) -> tuple[str, ...]:
-    cells = [f"{v.number} {v.note}"]
-    for fret in (v.first, v.twelfth):
-        foreseen = f"{fret.foreseen:.2f} ± {fret.foreseen_band:.2f}"
-        cells += [foreseen, _read(fret.read), f"{fret.wanted:.2f}"]
-    return tuple(cells)
-
-
 def _cut_section(sheet: RefitSheet) -> Iterator[Section]:
-    """What comes off where, and what will be read then, mm (inches)."""
     if any(v.nut_take or v.saddle_take for v in sheet.strings):
-        rows = tuple(
-            (f"{v.number} {v.note}", _off(v.nut_take), _off(v.saddle_take), *_then_cells(v))
-            for v in sheet.strings
-        )
-        yield Section(title="What comes off", columns=_CUT_HEADS, rows=rows)
+        yield Section(title="What comes off", table=verdict_table(sheet.strings).pick(*OFF))
 
 
-def _then_cells(v: StringVerdict) -> tuple[str, str]:
-    one, twelve = v.first, v.twelfth
-    return (
-        f"{one.after:.2f} ± {one.after_band:.2f}",
-        f"{twelve.after:.2f} ± {twelve.after_band:.2f}",
-    )
-
-
-def _read(mm: float | None) -> str:
-    return "-" if mm is None else f"{mm:.2f}"
-
-
-def _off(mm: float) -> str:
-    return both(mm) if mm else "-"
+def _told(sheet: RefitSheet) -> tuple[str, ...]:
+    return tuple(t for t in (sheet.scatter, *sheet.cautions) if t)
 
 
 def summary(sheet: RefitSheet) -> Iterator[str]:
@@ -116,10 +82,8 @@ def summary(sheet: RefitSheet) -> Iterator[str]:
 
 def part_words(sheet: RefitSheet) -> Iterator[str]:
     """How nut and saddle come down, for the hand too."""
-    if sheet.taken.widths:
-        for before, after in _slots(sheet):
-            if after.width > before.width:
-                yield f"slot {_name(sheet, after)}: widen it to {both(after.width)}"
+    for number, width in _widened(sheet):
+        yield f"slot {number}: widen it to {both(width)} mm"
     if sheet.taken.top:
         yield "nut: its floors are final, so its top comes down to them, once and last"
     elif sheet.top_due:
@@ -130,9 +94,12 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
         yield f"next: {then} both parts, and glue the nut with a drop at its front edge"
 
 
-def _name(sheet: RefitSheet, slot: Slot) -> str:
-    place = [s.centre for s in sheet.after.nut.slots].index(slot.centre)
-    return f"{number_at(place, len(sheet.after.nut.slots))} ({plain(slot.note)})"
+def _widened(sheet: RefitSheet) -> Iterator[tuple[int, float]]:
+    """Slots that other strings ask to be wider: their string's number, and the width."""
+    slots = zip(sheet.strings, sheet.before.nut.slots, sheet.after.nut.slots, strict=True)
+    for v, before, after in slots:
+        if after.width > before.width:
+            yield v.number, after.width
 
 
 def _saddle_words(sheet: RefitSheet) -> str:
@@ -140,36 +107,36 @@ def _saddle_words(sheet: RefitSheet) -> str:
     if taken.trim == "bottom":
         return (
             f"saddle: take {both(taken.bottom_left)} off its underside at the left end and"
-            f" {both(taken.bottom_right)} at the right, in a straight line; {_ends(sheet)}"
+            f" {both(taken.bottom_right)} at the right end, straight from end to end; {_ends(sheet)}"
         )
     if taken.trim == "crown":
-        return f"saddle: no straight trim fits all strings, so its top is cut anew; {_ends(sheet)}"
+        return f"saddle: no straight trim suits all strings, so its top is cut anew; {_ends(sheet)}"
     return "saddle: leave it"
 
 
 def _ends(sheet: RefitSheet) -> str:
     was, now = (end_heights(s.saddle) for s in (sheet.before, sheet.after))
     return (
-        f"over all, half a thickness in from the ends: {was[0]:.2f} to {now[0]:.2f} mm on the left,"
-        f" {was[1]:.2f} to {now[1]:.2f} mm on the right"
+        f"measured half a thickness in from each end, its whole height goes from {was[0]:.2f} to"
+        f" {now[0]:.2f} mm on the left and from {was[1]:.2f} to {now[1]:.2f} mm on the right"
     )
 
 
 def record(sheet: RefitSheet) -> dict[str, Any]:
     """The refit for other programs; mm."""
     taken = sheet.taken
-    content = {
+    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
+    keys = ("string", "note", "floor_before", "floor_after", "depth_after", "width_after")
+    return {
         "job": sheet.job,
         "job_digest": sheet.job_digest,
         "refit": sheet.count,
         "state": sheet.state,
         "on_instrument": {"nut": sheet.nut_number, "saddle": sheet.saddle_number},
-        "cautions": [t for t in (sheet.scatter, *sheet.cautions) if t],
+        "cautions": list(_told(sheet)),
         "strings": [_string_record(v) for v in sheet.strings],
-        "nut": {
-            "top": taken.top,
-            "slots": [_floor(sheet, b, a) for b, a in _slots(sheet)],
-        },
+        "nut": floors.pick(*keys).records(),
+        "nut_top": taken.top,
         "saddle": {
             "by": taken.trim,
             "bottom_left": taken.bottom_left,
@@ -180,7 +147,6 @@ def record(sheet: RefitSheet) -> dict[str, Any]:
         },
         "programs": list(sheet.programs),
     }
-    return {key: rounded(value) for key, value in content.items()}
 
 
 def _string_record(v: StringVerdict) -> dict[str, Any]:
@@ -199,22 +165,6 @@ def _string_record(v: StringVerdict) -> dict[str, Any]:
     }
 
 
-def _slots(sheet: RefitSheet) -> Sequence[tuple[Slot, Slot]]:
-    return tuple(zip(sheet.before.nut.slots, sheet.after.nut.slots, strict=True))
-
-
-def _floor(sheet: RefitSheet, before: Slot, after: Slot) -> dict[str, Any]:
-    place = sheet.after.nut.slots.index(after)
-    return {
-        "string": number_at(place, len(sheet.after.nut.slots)),
-        "note": after.note,
-        "floor_before": before.floor_front,
-        "floor_after": after.floor_front,
-        "depth_after": after.depth_front,
-        "width_after": after.width,
-    }
-
-
 def _heights(sheet: RefitSheet) -> list[dict[str, Any]]:
     return [
         {"string": v.number, "note": s.note, "height": s.height}
@@ -224,82 +174,75 @@ def _heights(sheet: RefitSheet) -> list[dict[str, Any]]:
 
 def bench(sheet: RefitSheet) -> str:
     """The work in order, as Markdown."""
-    lines = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
-    lines += [f"> {line}  " for line in sheet.notice]
-    lines += ["", f"Job digest {sheet.job_digest}. Millimetres (inches).", ""]
-    lines += [*summary(sheet), "", *_cautions(sheet), "## Strings", ""]
-    lines += [f"- {plain(string_words(v))}" for v in sheet.strings]
-    lines += ["", *_nut_list(sheet), "", "## Saddle and nut", ""]
-    lines += [f"- {plain(words)}" for words in part_words(sheet)]
-    lines += [*_ridge_list(sheet), *_programs(sheet)]
+    head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
+    head += [f"> {line}  " for line in sheet.notice]
+    head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
+    return "\n".join([*head, "\n\n".join(map(markdown.render, _work(sheet))), ""])
+
+
+def _work(sheet: RefitSheet) -> Iterator[Section]:
+    """The bench list's sections; their words are Markdown."""
+    if told := _told(sheet):
+        yield Section(title="First", notes=(_list(plain(c) for c in told),))
+    yield Section(title="Strings", notes=(_list(map(string_words, sheet.strings)),))
+    yield from _nut(sheet)
+    yield Section(title="Nut and saddle", notes=(_list(part_words(sheet)),))
+    if sheet.taken.trim == "crown":
+        yield _ridge(sheet)
+    if sheet.programs:
+        yield Section(title="Programs", notes=(_list(_programs(sheet)),))
     if sheet.state != "done":
-        lines += ["", "## Then", "", *_then(sheet)]
-    return "\n".join([*lines, ""])
+        yield _then(sheet)
 
 
-def _cautions(sheet: RefitSheet) -> list[str]:
-    told = [t for t in (sheet.scatter, *sheet.cautions) if t]
-    return ["## First", "", *(f"- {plain(c)}" for c in told), ""] if told else []
+def _list(lines: Iterable[str]) -> str:
+    return "\n".join(f"- {line}" for line in lines)
+
+
+def _nut(sheet: RefitSheet) -> Iterator[Section]:
+    """The floors, where the nut is cut; depths only under a top that is finished."""
+    if not sheet.taken.nut_cut:
+        return
+    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
+    depth = () if sheet.after.nut.allowance else ("depth_after",)
+    yield Section(
+        title="Nut",
+        table=floors.pick("name", "floor_before", "floor_after", "off", *depth),
+        notes=("Floors over the seat, depths under the top, at the nut's front edge.",),
+    )
+
+
+def _ridge(sheet: RefitSheet) -> Section:
+    return Section(
+        title="",
+        table=ridge_table(sheet.before.saddle, sheet.after.saddle),
+        notes=(
+            "Heights over its underside. By hand: file the ridge down, then round it as it was.",
+        ),
+    )
 
 
 def _programs(sheet: RefitSheet) -> Iterator[str]:
     """What the machine cuts; a bench without one is told nothing of machines."""
-    if not sheet.programs:
-        return
-    yield from ("", "## Programs", "")
     for p in sheet.programs:
-        minutes = f"about {p['seconds'] / 60:.0f} min"
-        yield f"- `{p['file']}`: proven against the part as it stands, {minutes}"
+        minutes = p["seconds"] / 60
+        yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
     if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
         yield (
-            "- for the underside: turn the saddle over about its long axis, the crown down in soft"
-            " jaws, its left end still on the left; level its underside and set zero as the program"
-            " says"
+            "for the underside: turn the saddle over about its length, its crown down in soft jaws,"
+            " its left end still on the left; level its underside and set zero as the program says"
         )
 
 
-def _nut_list(sheet: RefitSheet) -> Iterator[str]:
-    if not sheet.taken.nut_cut:
-        return
-    depth = not sheet.after.nut.allowance
-    yield from ("## Nut", "")
-    yield "| string | floor now | floor then | off |" + (" depth then |" if depth else "")
-    yield "|---|---|---|---|" + ("---|" if depth else "")
-    for before, after in _slots(sheet):
-        off = before.floor_front - after.floor_front
-        row = f"| {_name(sheet, after)} | {before.floor_front:.2f} | {after.floor_front:.2f} |"
-        yield f"{row} {_off(off)} |" + (f" {after.depth_front:.2f} |" if depth else "")
-    yield ""
-    yield "Heights over the floor of the seat at the front edge; depths under the nut's top."
-
-
-def _ridge_list(sheet: RefitSheet) -> Iterator[str]:
-    """Where the top is cut anew: the ridge at each string, for the hand too."""
-    if sheet.taken.trim != "crown":
-        return
-    before, after = sheet.before.saddle, sheet.after.saddle
-    yield from (
-        "",
-        "| string | from the left end | ridge now | ridge then | off |",
-        "|---|---|---|---|---|",
+def _then(sheet: RefitSheet) -> Section:
+    return Section(
+        title="Then",
+        table=verdict_table(sheet.strings).pick(*THEN),
+        notes=(
+            (
+                "String it, tune it, let it settle, and read both clearances again: they should lie within"
+                ' the table\'s bands, in mm. If this refit is not cut, write `last_refit = "not cut"` in'
+                " the next readings."
+            ),
+        ),
     )
-    for v, seat in zip(sheet.strings, after.strings, strict=True):
-        x = np.array(seat.centre)
-        now, then = (float(s.top.height(x)) for s in (before, after))
-        yield (
-            f"| {v.number} {plain(seat.note)} | {both(seat.centre)} | {now:.2f} | {then:.2f} |"
-            f" {both(now - then)} |"
-        )
-    yield ""
-    yield "Heights over its underside. By hand: file the ridge down, then round it as it was."
-
-
-def _then(sheet: RefitSheet) -> Iterator[str]:
-    yield "String it, tune it, let it settle, and read both clearances again. Foreseen:"
-    yield ""
-    yield "| string | fret 1 | fret 12 |"
-    yield "|---|---|---|"
-    for v in sheet.strings:
-        yield f"| {v.number} {plain(v.note)} | {' | '.join(_then_cells(v))} |"
-    yield ""
-    yield 'If this refit is not cut, say `last_refit = "not cut"` in the next readings.'

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from blankcam.inputs.machine import Profile
 from blankcam.outputs.drawings.cut_files import options_for
 from blankcam.outputs.drawings.gauges import SQUARE
-from blankcam.outputs.tables.layout import both
+from blankcam.outputs.figures import both
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle

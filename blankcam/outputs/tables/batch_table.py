@@ -1,4 +1,4 @@
-"""What became of a run's jobs: as tables for the terminal, CSV and JSON."""
+"""What became of the jobs of a batch: as tables for the terminal, CSV and JSON."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from dataclasses import asdict, dataclass, fields
 
 from blankcam import __version__
 from blankcam.faults import printable
-from blankcam.outputs.tables.layout import Section
+from blankcam.outputs.rows import Field, Section, field, tabulate
 
 CSV, JSON = "summary.csv", "summary.json"
 STATUSES = ("made", "kept", "refused", "unusable")
@@ -37,30 +37,29 @@ class Outcome:
     faults: tuple[str, ...] = ()
 
 
+OUTCOME: tuple[Field[Outcome], ...] = (
+    field("folder", "folder", lambda o: o.folder),
+    field("job", "instrument", lambda o: printable(o.job, 40)),
+    field("status", "", lambda o: o.status),
+    field("programs", "programs", lambda o: o.programs or None),
+    field("minutes", "time", lambda o: o.minutes if o.programs else None, "min"),
+    field("gouge_um", "below the part", lambda o: o.gouge_um if o.programs else None, "µm", 1),
+    field("left_um", "left on it", lambda o: o.left_um if o.programs else None, "µm", 1),
+    field("cautions", "cautions", lambda o: len(o.cautions) or None),
+)
+
+
 def sections(outcomes: Sequence[Outcome], out: str) -> tuple[Section, ...]:
     """The outcomes as tables for the terminal."""
+    counts = Counter(o.status for o in outcomes)
+    counted = ", ".join(f"{counts[s]} {s}" for s in STATUSES if counts[s])
     table = Section(
-        title=f"{len(outcomes)} jobs: {_counted(outcomes)}",
-        columns=("folder", "instrument", "", "programs", "min", "below um", "left um", "cautions"),
-        rows=tuple(_row(o) for o in outcomes),
+        title=f"{len(outcomes)} jobs: {counted}",
+        table=tabulate("jobs", OUTCOME, outcomes),
         notes=(f"in {out}, with {CSV} and {JSON}",),
     )
     faults = tuple(fault for o in outcomes for fault in o.faults)
     return (table, Section(title="Not made", notes=faults)) if faults else (table,)
-
-
-def _counted(outcomes: Sequence[Outcome]) -> str:
-    counts = Counter(o.status for o in outcomes)
-    return ", ".join(f"{counts[s]} {s}" for s in STATUSES if counts[s])
-
-
-def _row(o: Outcome) -> tuple[str, ...]:
-    cut = (
-        (str(o.programs), f"{o.minutes:.0f}", f"{o.gouge_um:.1f}", f"{o.left_um:.1f}")
-        if o.programs
-        else ("", "", "", "")
-    )
-    return (o.folder, printable(o.job, 40), o.status, *cut, str(len(o.cautions) or ""))
 
 
 def as_csv(outcomes: Sequence[Outcome]) -> bytes:

@@ -1,36 +1,98 @@
-"""The feeds of a plan as rows, each saying which rules set its limits."""
+"""What a machine does: how each operation cuts, how long a program takes, what its proof found."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
-from blankcam.toolpath.moves import Program
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.outputs.rows import Field, Section, Table, field, tabulate
+from blankcam.toolpath.moves import Operation, Program
+from blankcam.toolpath.timing import Times, estimate
 
-HEADINGS = (
-    "program", "operation", "tool", "rpm", "feed mm/min", "plunge mm/min", "depth mm", "width mm",
-    "chip um", "teeth", "force N", "bend um", "power W", "limits",
-)  # fmt: skip
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Work:
+    """One operation of a program."""
+
+    program: str
+    operation: Operation
 
 
-def feed_rows(programs: Iterable[Program]) -> tuple[tuple[str, ...], ...]:
-    """A row an operation, under ``HEADINGS``."""
-    return tuple(
-        (
-            program.stem,
-            operation.name,
-            f"{operation.tool.number}: {operation.tool.shape} {operation.tool.diameter:g}",
-            f"{operation.cut.rpm:.0f}",
-            f"{operation.cut.feed:.0f}",
-            f"{operation.cut.plunge:.0f}",
-            f"{operation.cut.depth:.3f}",
-            f"{operation.cut.width:.2f}",
-            f"{1000 * operation.cut.chip:.1f}",
-            str(operation.cut.teeth),
-            f"{operation.cut.force:.2f}",
-            f"{operation.cut.bend_um:.2f}",
-            f"{operation.cut.power:.2f}",
-            "; ".join(operation.cut.limits),
-        )
-        for program in programs
-        for operation in program.operations
+OPERATION: tuple[Field[Work], ...] = (
+    field("program", "program", lambda w: w.program),
+    field("operation", "operation", lambda w: w.operation.name),
+    field("words", "operation", lambda w: w.operation.words),
+    field("tool", "tool", lambda w: f"{w.operation.tool.number}: {tool_words(w.operation.tool)}"),
+    field("rpm", "spindle", lambda w: w.operation.cut.rpm, "rpm"),
+    field("feed", "feed", lambda w: w.operation.cut.feed, "mm/min"),
+    field("plunge", "plunge", lambda w: w.operation.cut.plunge, "mm/min"),
+    field("depth", "depth", lambda w: w.operation.cut.depth, "mm", 3),
+    field("width", "stepover", lambda w: w.operation.cut.width, "mm"),
+    field("chip", "chip", lambda w: 1000 * w.operation.cut.chip, "µm", 1),
+    field("teeth", "teeth", lambda w: w.operation.cut.teeth),
+    field("force", "force", lambda w: w.operation.cut.force, "N", 2),
+    field("bend", "bend", lambda w: w.operation.cut.bend_um, "µm", 2),
+    field("power", "power", lambda w: w.operation.cut.power, "W", 2),
+    field("limits", "limits", lambda w: "; ".join(w.operation.cut.limits)),
+)
+
+
+def operation_table(programs: Iterable[tuple[str, Program]]) -> Table:
+    """A row an operation, for (name, program) pairs."""
+    works = (Work(program=name, operation=o) for name, p in programs for o in p.operations)
+    return tabulate("feeds", OPERATION, works)
+
+
+def tool_words(tool: Tool) -> str:
+    """A tool in the trade's words."""
+    shape = {Shape.FLAT: "flat end", Shape.BALL: "ball end", Shape.VEE: "vee",
+             Shape.TAPERED_BALL: "tapered ball end"}[tool.shape]  # fmt: skip
+    size = tool.tip_diameter if tool.shape is Shape.TAPERED_BALL else tool.diameter
+    return f"{shape}, {size:g} mm"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timed:
+    """A program and how long it takes."""
+
+    program: Program
+    took: Times
+
+
+TIME: tuple[Field[Timed], ...] = (
+    field("program", "program", lambda t: t.program.stem),
+    field("cutting", "cutting", lambda t: t.took.cutting, "s"),
+    field("air", "in the air", lambda t: t.took.air, "s"),
+    field("changes", "tool changes", lambda t: t.took.changes, "s"),
+    field("total", "estimate", lambda t: t.took.total, "s"),
+    field("least", "cutting at least", lambda t: sum(o.least for o in t.program.operations), "s"),
+)
+
+
+def time_table(programs: Iterable[Program], profile: Profile) -> Table:
+    """A row a program: its estimate, and the least time its cutting could take."""
+    timed = (Timed(program=p, took=estimate(p, profile)) for p in programs)
+    return tabulate("times", TIME, timed)
+
+
+def sections(programs: Sequence[Program], profile: Profile) -> tuple[Section, ...]:
+    """How each operation cuts and what set its limits, and how long each program takes."""
+    if not programs:
+        return (Section(title="Feeds: this machine takes no programs"),)
+    feeds = operation_table([(p.stem, p) for p in programs])
+    limits = feeds.pick("program", "operation", "tool", "limits").rows
+    shown = [c.key for c in feeds.columns if c.key not in ("words", "limits")]
+    return (
+        Section(
+            title="Feeds",
+            table=feeds.pick(*shown),
+            notes=tuple(dict.fromkeys(f"{p} {o}, tool {t}: {why}" for p, o, t, why in limits)),
+        ),
+        Section(
+            title="Times",
+            table=time_table(programs, profile),
+            notes=("at least: the waste at the highest rate allowed, and the finishing passes",),
+        ),
     )

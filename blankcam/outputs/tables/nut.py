@@ -1,0 +1,107 @@
+"""The columns of a nut's slot, spelled out once for every screen, sheet, list and record."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+
+from blankcam.instrument.advice import NutEdge
+from blankcam.machining.decision import Decision
+from blankcam.machining.files import Files, files
+from blankcam.outputs.reasons import words
+from blankcam.outputs.rows import Field, Table, field, tabulate
+from blankcam.parts.nut import Nut, Slot
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotFacts:
+    """A slot with what its row needs besides."""
+
+    slot: Slot
+    nut: Nut
+    gap: float | None
+    """Between its string and the one before; None for the first."""
+    choice: Decision | None
+    """None where no machine was chosen."""
+    files: Files
+
+    @property
+    def rough_depth(self) -> float:
+        """How deep the finished floor lies under the rough top, mm."""
+        return self.slot.depth_front + self.nut.allowance
+
+    @property
+    def tool(self) -> int | None:
+        """The number of the machine's tool for it; None where the hand files it."""
+        return self.choice.tool.number if self.choice and self.choice.tool else None
+
+    @property
+    def milled(self) -> bool:
+        """Whether a machine cuts it to its floor."""
+        return self.choice is not None and self.choice.tool is not None
+
+
+SLOT: tuple[Field[SlotFacts], ...] = (
+    field("name", "string", lambda f: f"{f.slot.string} {f.slot.note}"),
+    field("string", "string", lambda f: f.slot.string),
+    field("note", "note", lambda f: f.slot.note),
+    field("course", "course", lambda f: f.slot.course),
+    field("gauge", "gauge", lambda f: f.slot.gauge, "mm", 3),
+    field("centre", "centre", lambda f: f.slot.centre, "mm"),
+    field("gap", "clear gap before", lambda f: f.gap, "mm"),
+    field("width", "slot width", lambda f: f.slot.width, "mm", 3),
+    field("floor_front", "floor over seat", lambda f: f.slot.floor_front, "mm"),
+    field("depth_front", "finished depth", lambda f: f.slot.depth_front, "mm"),
+    field("rough_depth", "depth from rough top", lambda f: f.rough_depth, "mm"),
+    field("first_depth", "cut at first",
+          lambda f: max(f.rough_depth - f.nut.hold_back, 0.0), "mm"),
+    field("tilt", "tilt", lambda f: math.degrees(f.slot.tilt), "deg", 1),
+    field("lift", "lift", lambda f: f.slot.lift, "mm"),
+    field("exposure", "exposed", lambda f: f.slot.exposure, decimals=2),
+    field("file_start", "start file", lambda f: f.files.start, "in", 3),
+    field("file_final", "final file", lambda f: f.files.final if f.files.fits else "saw", "in", 3),
+    field("by", "by", lambda f: "mill" if f.milled else "file"),
+    field("tool", "tool", lambda f: f.tool),
+    field("why", "why", lambda f: words(f.choice.reasons) if f.choice else "no machine chosen"),
+    field("made_with", "made with",
+          lambda f: f"tool {f.tool}" if f.milled else "file"),
+)  # fmt: skip
+
+
+def slot_table(nut: Nut, choices: Mapping[int, Decision] | None = None) -> Table:
+    """A row a slot; centres from the nut's left end, floors and depths at its front edge.
+
+    ``choices``: who makes each slot, by the number of its string.
+    """
+    return tabulate("nut", SLOT, _facts(nut, choices or {}))
+
+
+def _facts(nut: Nut, choices: Mapping[int, Decision]) -> list[SlotFacts]:
+    gaps = [None, *(_gap(a, b) for a, b in pairwise(nut.slots))]
+    return [
+        SlotFacts(slot=s, nut=nut, gap=gap, choice=choices.get(s.string), files=files(s.width))
+        for s, gap in zip(nut.slots, gaps, strict=True)
+    ]
+
+
+def _gap(a: Slot, b: Slot) -> float:
+    return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
+
+
+EDGE: tuple[Field[NutEdge], ...] = (
+    field("name", "string", lambda e: f"{e.number} {e.note}"),
+    field("string", "string", lambda e: e.number),
+    field("note", "note", lambda e: e.note),
+    field("forward", "toward the saddle", lambda e: e.forward, "mm"),
+    field("back", "front filed back", lambda e: e.back, "mm"),
+    field("setback", "compensation with it", lambda e: e.compensation, "mm"),
+    field("first_cents", "cents at fret 1", lambda e: e.cents[0], decimals=1, signed=True),
+    field("worst_cents", "worst cents", lambda e: max(e.cents, key=abs), decimals=1, signed=True),
+)  # fmt: skip
+
+
+def edge_table(edges: tuple[NutEdge, ...]) -> Table:
+    """Where the nut's edge would lie for the least error, a row a string."""
+    return tabulate("edges", EDGE, edges)
