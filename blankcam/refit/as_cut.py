@@ -310,7 +310,8 @@ def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
             f" under {standing['seated']:g} of its height: it may tip or split the bridge",
             fix="make a taller saddle that stands on the slot's floor",
         )
-    proud = min(s.height for s in made.saddle.strings) - slot
+    centres = np.array([s.centre for s in made.saddle.strings])
+    proud = float(np.min(made.saddle.top.height(centres))) - slot
     if proud < standing["proud"]:
         yield Fault(
             where=found.job.path,

@@ -523,8 +523,10 @@ def _sheet(bench: Bench, worked: Worked) -> RefitSheet:
     from blankcam import safety
 
     job, known = bench.found.job, worked.known
-    told = (*_cautions(bench, known), *worked.cuts.by_hand, *as_cut.cautions(worked.after))
-    cautions = (*told, *(c for r in worked.cuts.results for c in r.cautions))
+    cuts, slots = worked.cuts, any(worked.taken.nut) or worked.taken.widths
+    told = (*_cautions(bench, known), *cuts.by_hand, *(cuts.left_to_the_file if slots else ()))
+    of_parts = as_cut.cautions(worked.after)
+    cautions = (*told, *of_parts, *(c for r in cuts.results for c in r.cautions))
     return RefitSheet(
         job=job.instrument.name,
         job_digest=job.digest,

@@ -53,6 +53,8 @@ class Cuts:
     results: tuple[CutResult, ...] = ()
     by_hand: tuple[str, ...] = ()
     """Why a piece has no program: its marks serve a hand too."""
+    left_to_the_file: tuple[str, ...] = ()
+    """Slots that no tool cuts, and why."""
     milled: tuple[int, ...] = ()
     """Numbers of the strings whose slots the machine cuts."""
     saddle_milled: bool = False
@@ -120,7 +122,8 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
     stop_unproven(results)
     return Cuts(
         results=tuple(results),
-        by_hand=(*by_hand, *_left_to_the_file(results)),
+        by_hand=tuple(by_hand),
+        left_to_the_file=tuple(_left_to_the_file(results)),
         milled=next((_milled(r) for r in results if r.request.label.stem == "nut-refit"), ()),
         saddle_milled=any(r.request.part.name == "saddle" for r in results),
     )

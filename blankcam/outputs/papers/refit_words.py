@@ -89,7 +89,7 @@ def surprise_words(s: Surprise) -> str:
     low, high = s.foreseen - s.band, s.foreseen + s.band
     return (
         f"string {s.worst} was read {s.read:.2f} mm over fret {s.fret} where {max(low, 0):.2f} to"
-        f" {high:.2f} mm was foreseen: these readings are not used, and nothing is written"
+        f" {high:.2f} mm was expected: these readings are not used, and nothing is written"
     )
 
 
@@ -150,9 +150,14 @@ def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
     }
     why = " or ".join(told[k] for k in _kinds(members))
     way = "higher" if s.nut_rise > 0 else "lower"
-    shim = f'nut = "shimmed {s.nut_rise:.2f} mm"' if s.nut_rise >= _LEAST_SHIM else ""
-    ways = ", ".join(w for w in ('nut = "new"', shim, 'last_refit = "not cut"') if w)
-    return f"the nut stands {abs(s.nut_rise):.2f} mm {way} than foreseen: {why}", f"say {ways}"
+    ways = {
+        "new_nut": 'nut = "new"',
+        "nut_not_cut": 'last_refit = "not cut"',
+        "last_not_cut": 'last_refit = "not cut"',
+        "nut_shimmed": f'nut = "shimmed {max(s.nut_rise, _LEAST_SHIM):.2f} mm"',
+    }
+    say = " or ".join(dict.fromkeys(ways[k] for k in _kinds(members)))
+    return f"the nut stands {abs(s.nut_rise):.2f} mm {way} than expected: {why}", f"say {say}"
 
 
 def _kinds(members: Sequence[Explanation]) -> Iterator[str]:
@@ -182,7 +187,7 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     way = "higher" if s.saddle_rise > 0 else "lower"
     shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if s.saddle_rise >= _LEAST_SHIM else ""
     return (
-        f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than foreseen: {why}",
+        f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than expected: {why}",
         f'say saddle = "new"{shim};{_NECK}',
     )
 
