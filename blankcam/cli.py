@@ -3,8 +3,6 @@
 Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start fast.
 """
 
-from __future__ import annotations
-
 import gc
 import io
 import os
@@ -296,7 +294,8 @@ def batch(
     found = batch.jobs_of(folder, rows)
     local = (workers.cores(), workers.local_pool(jobs or workers.cores()))
     code = 0
-    with nullcontext(local) if scheduler is None else workers.cluster_pool(scheduler) as (n, pool):
+    cluster = scheduler and workers.cluster_pool(scheduler, terminal.say_meanwhile)
+    with cluster or nullcontext(local) as (n, pool):
         at_once = (jobs or n) + 2
         with terminal.progress(len(found)) as told:
             outcomes = batch.batch(

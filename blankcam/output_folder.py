@@ -1,10 +1,8 @@
-"""A folder of results, written as a whole: the old good set stays until the new one stands.
+"""A folder of results: one whole set of files, beside whatever else the maker keeps there.
 
-The new set is built beside the folder and changed for it in one step where the system can, so
-that no reader ever sees half a set, nor files of two runs. A list of what was written
-(``.blankcam.json``) tells our files from the maker's own, which are never lost. What a run that
-was killed left beside the folder, the next run clears away; a run still at work is known by the
-lock on its staged folder.
+A list of what was written (``.blankcam.json``) tells our files from the maker's own, which are
+never copied, moved, read or lost. The set is changed all or none (``transaction``), by one run at
+a time.
 """
 
 from __future__ import annotations
@@ -13,23 +11,34 @@ import contextlib
 import hashlib
 import json
 import os
-import shutil
+import stat
 import tempfile
-import time
 from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
+from blankcam import transaction
 from blankcam.faults import Fault, OutputError
 
 LIST_NAME = ".blankcam.json"
-STALE = 10.0  # s after which an unlocked staged folder is a dead run's
-_AT_FDCWD = -100
-_EXCHANGE = 2  # RENAME_EXCHANGE of renameat2(2)
+PATIENCE = 10.0  # s that a run waits for another one to finish writing
+_KINDS = (
+    (stat.S_ISDIR, "a folder"), (stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISBLK, "a device"), (stat.S_ISCHR, "a device"),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Listed:
+    """A file as we wrote it."""
+
+    digest: str
+    size: int | None
+    """None in lists of old."""
 
 
 def write(out: str, files: Mapping[str, bytes], *, force: bool = False, stamp: str = "") -> None:
-    """Put a set of files into a folder, whole or not at all.
+    """Put a set of files into a folder, whole or not at all, in place of the set before it.
 
     Parameters
     ----------
@@ -43,76 +52,146 @@ def write(out: str, files: Mapping[str, bytes], *, force: bool = False, stamp: s
     OutputError
         When it can't be written; then what stood there before still stands.
     """
-    with _told(out):
-        target = _target(out)
-        target.parent.mkdir(parents=True, exist_ok=True)
-        _tidy(target)
-        foreign = _foreign(target)
+    with _told(out), _folder(out) as target, _held(target, out, PATIENCE):
+        ours, foreign = _sorted(target)
         if foreign and not force:
             raise OutputError(_foreign_fault(out, foreign, files))
-        staged = Path(tempfile.mkdtemp(prefix=_prefix(target), dir=target.parent))
-        try:
-            with _locked(staged):
-                _fill(staged, files, stamp)
-                for name in foreign:
-                    if name not in files:
-                        _keep(target / name, staged / name)
-                _swap(staged, target, out, foreign)
-        finally:
-            shutil.rmtree(staged, ignore_errors=True)
+        _check_places(target, files)
+        listing = _list_of(files, {}, stamp)
+        transaction.change(target, {**files, LIST_NAME: listing}, sorted(set(ours) - set(files)))
 
 
-def check(out: str, *, force: bool = False) -> None:
-    """Say at once, before any work is done, that a folder holds the maker's own files.
+def write_beside(out: str, files: Mapping[str, bytes], *, force: bool = False) -> None:
+    """Put files, all or none, into a folder that holds sub-folders and other things too.
 
     Raises
     ------
     OutputError
-        Where ``write`` would.
+        When one would take the place of a file that this tool did not write, or can't be written.
+    """
+    with _told(out), _folder(out) as target, _held(target, out, PATIENCE):
+        _check_ours(target, out, files, force=force)
+        _check_places(target, files)
+        listing = _list_of(files, _listed(target), "")
+        transaction.change(target, {**files, LIST_NAME: listing})
+
+
+def check(out: str, names: Collection[str] = (), *, force: bool = False) -> None:
+    """Say before any work is done what would keep a set from being written.
+
+    Parameters
+    ----------
+    names : of the files to come, as far as they are known
+
+    Raises
+    ------
+    OutputError
+        Where the folder holds the maker's own files, or can't be written.
     """
     with _told(out):
-        foreign = _foreign(_target(out))
-    if foreign and not force:
-        raise OutputError(_foreign_fault(out, foreign, {}))
+        target = Path(out)
+        if _is_folder(target, out):
+            with _held(target, out, PATIENCE):
+                _, foreign = _sorted(target)
+            if foreign and not force:
+                raise OutputError(_foreign_fault(out, foreign, {}))
+            _check_places(target, {*names, *_listed(target)})
+        _try_out(target)
+
+
+def check_beside(out: str, names: Collection[str], *, force: bool = False) -> None:
+    """Say before any work is done what would keep ``write_beside`` from writing these names.
+
+    Raises
+    ------
+    OutputError
+        As ``write_beside``.
+    """
+    with _told(out):
+        target = Path(out)
+        if _is_folder(target, out):
+            with _held(target, out, PATIENCE):
+                _check_ours(target, out, names, force=force)
+                _check_places(target, names)
+        _try_out(target)
+
+
+@contextlib.contextmanager
+def hold(out: str, *, patience: float = 0.0) -> Iterator[None]:
+    """Keep other runs out of a folder for the length of a block; the folder is made.
+
+    ``patience`` is how long to wait for another run there, s.
+
+    Raises
+    ------
+    OutputError
+        When another run is at work there, or the folder can't be made.
+    """
+    with contextlib.ExitStack() as held:
+        with _told(out):
+            held.enter_context(_folder(out))
+            held.enter_context(_held(Path(out), out, patience))
+        yield
 
 
 def stands(out: str, stamp: str) -> bool:
     """Whether the folder holds the whole set that was written with this stamp, unchanged."""
+    target = Path(out)
     try:
-        target = Path(out).resolve()
-        listed = _list(target)
-        names = listed["files"]
-        return listed.get("stamp") == stamp and all(
-            _digest(target / name) == digest for name, digest in names.items()
-        )
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
+        with transaction.locked(target, patience=PATIENCE):
+            transaction.recover(target)
+            listing = json.loads(transaction.read_record(target / LIST_NAME))
+            return listing.get("stamp") == stamp and all(
+                _is_unchanged(target / name, listed) for name, listed in _listed(target).items()
+            )
+    except (OSError, ValueError, AttributeError, RecursionError):
         return False
 
 
 def write_file(path: str, content: bytes, *, force: bool = False) -> None:
-    """One file, whole or not at all; an old one only where ``force`` says so."""
-    check_file(path, force=force)
+    """One file, whole or not at all; an old one only where ``force`` says so.
+
+    Raises
+    ------
+    OutputError
+        When it can't be written; an old one still stands.
+    """
     with _told(path):
-        target = Path(path)
-        handle, staged = tempfile.mkstemp(prefix=".blankcam.", dir=target.parent)
+        target = _file_place(path, force=force)
         try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(content)
-                _settle(stream.fileno())
-            Path(staged).chmod(0o644)
-            Path(staged).replace(target)
-        finally:
-            Path(staged).unlink(missing_ok=True)
+            with transaction.locked(target.parent, patience=PATIENCE):
+                transaction.write_whole(target, content, replace=force)
+        except FileExistsError:
+            raise OutputError(_there_already(path)) from None
 
 
 def check_file(path: str, *, force: bool = False) -> None:
-    """Raise OutputError where ``write_file`` would find an old one in its way."""
+    """Say before any work is done what would keep ``write_file`` from writing.
+
+    Raises
+    ------
+    OutputError
+        As ``write_file``.
+    """
     with _told(path):
-        there = os.path.lexists(path)
-    if there and not force:
-        raise OutputError(
-            Fault(where=path, wrong="is there already", fix="another name, or --force")
-        )
+        target = _file_place(path, force=force)
+        if target.parent.is_dir():
+            _try_out(target.parent)
+        else:
+            target.parent.stat()
+
+
+def check_growing_file(path: str) -> None:
+    """Say before any work is done what would keep a file from being made or added to.
+
+    Raises
+    ------
+    OutputError
+        Where it, or a folder that it is not in yet, can't be written.
+    """
+    with _told(path):
+        if not _file_place(path, force=True).exists():
+            check_file(path)
 
 
 def remove_file(path: str) -> None:
@@ -121,36 +200,20 @@ def remove_file(path: str) -> None:
         Path(path).unlink(missing_ok=True)
 
 
-def write_beside(out: str, files: Mapping[str, bytes], *, force: bool = False) -> None:
-    """Put files, each whole, into a folder that holds sub-folders and other things too.
-
-    Raises
-    ------
-    OutputError
-        When one would take the place of a file that this tool did not write, or can't be written.
-    """
-    check_beside(out, files, force=force)
-    with _told(out):
-        Path(out).mkdir(parents=True, exist_ok=True)
-    digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-    listing = {"files": _listed(Path(out)) | digests, "stamp": ""}
-    for name, content in {**files, LIST_NAME: _json(listing)}.items():
-        write_file(str(Path(out) / name), content, force=True)
+def _file_place(path: str, *, force: bool) -> Path:
+    """Where a file goes, behind a link; raises OutputError where something is in its way."""
+    if os.path.lexists(path) and not force:
+        raise OutputError(_there_already(path))
+    target = Path(os.path.realpath(path))
+    if kind := _kind(target):
+        raise OutputError(Fault(where=path, wrong=f"is {kind}, not a file"))
+    if target.exists() and not os.access(target, os.W_OK):
+        raise OutputError(Fault(where=path, wrong="can't be written (it is read-only)"))
+    return target
 
 
-def check_beside(out: str, names: Collection[str], *, force: bool = False) -> None:
-    """Raise OutputError where ``write_beside`` would find a maker's own file in its way."""
-    with _told(out):
-        target = Path(out)
-        ours = _listed(target)
-        foreign = [
-            name
-            for name in names
-            if (target / name).exists()
-            and ((target / name).is_dir() or ours.get(name) != _digest(target / name))
-        ]
-    if foreign and not force:
-        raise OutputError(_foreign_fault(out, foreign, dict.fromkeys(foreign, b"")))
+def _there_already(path: str) -> Fault:
+    return Fault(where=path, wrong="is there already", fix="another name, or --force")
 
 
 @contextlib.contextmanager
@@ -158,6 +221,14 @@ def _told(where: str) -> Iterator[None]:
     """What the system says, as one line of ours."""
     try:
         yield
+    except transaction.BusyError:
+        wrong = "another run of blankcam is writing there"
+        fix = "wait until it is done, or use another folder"
+        raise OutputError(Fault(where=where, wrong=wrong, fix=fix)) from None
+    except transaction.HalfDoneError as fault:
+        wrong = f"the change is not complete, old files may stand among new ones ({_reason(fault)})"
+        fix = "run the command again: it completes the change first"
+        raise OutputError(Fault(where=where, wrong=wrong, fix=fix)) from None
     except (OSError, ValueError) as fault:
         raise OutputError(
             Fault(where=where, wrong=f"can't be written ({_reason(fault)})")
@@ -168,179 +239,141 @@ def _reason(fault: Exception) -> str:
     return (fault.strerror or "").lower() if isinstance(fault, OSError) else str(fault)
 
 
-def _target(out: str) -> Path:
-    """The folder itself, behind any link, so that it can be changed as a whole."""
-    target = Path(out).resolve()
-    here = Path.cwd()
-    if not target.name or target == here or target in here.parents:
-        raise OutputError(
-            Fault(
-                where=out,
-                wrong="is where you stand, and a folder is changed as a whole",
-                fix="name a folder of its own, such as --out cuts",
-            )
-        )
-    return target
-
-
-def _prefix(target: Path) -> str:
-    return f".{target.name[:40]}.new."
-
-
-def _tidy(target: Path) -> None:
-    """Clear away what killed runs left; bring back an old set that one had put aside."""
-    for aside in target.parent.glob(_quoted(f".{target.name[:40]}.old.") + "*"):
-        old = aside / target.name
-        if old.is_dir() and not target.exists():
-            old.rename(target)
-        if old.exists() or any(aside.iterdir()):
-            continue  # another folder's, of a name that begins alike
-        shutil.rmtree(aside, ignore_errors=True)
-    for staged in target.parent.glob(_quoted(_prefix(target)) + "*"):
-        if time.time() - staged.stat().st_mtime > STALE:
-            with contextlib.suppress(OSError), _locked(staged):
-                shutil.rmtree(staged, ignore_errors=True)
-
-
-def _quoted(text: str) -> str:
-    """Text of which a pattern of names takes every character for itself."""
-    return "".join(f"[{c}]" if c in "*?[" else c for c in text)
+@contextlib.contextmanager
+def _folder(out: str) -> Iterator[Path]:
+    """The folder, made where there is none; what was made goes again where the block fails."""
+    target = Path(out)
+    made: list[Path] = []
+    try:
+        for place in (*reversed(target.parents), target):
+            if not _is_folder(place, str(place)):
+                with contextlib.suppress(FileExistsError):  # another run made it meanwhile
+                    place.mkdir()
+                    made.append(place)
+        yield target
+    except BaseException:
+        for place in reversed(made):
+            with contextlib.suppress(OSError):
+                place.rmdir()
+        raise
 
 
 @contextlib.contextmanager
-def _locked(folder: Path) -> Iterator[None]:
-    """Hold a folder against other runs' tidying, where the system has such locks.
-
-    Raises
-    ------
-    OSError
-        When another run holds it.
-    """
-    try:
-        import fcntl
-    except ImportError:
+def _held(target: Path, out: str, patience: float) -> Iterator[None]:
+    """The folder locked, and what a run that died left in it put right."""
+    with transaction.locked(target, patience=patience):
+        try:
+            transaction.recover(target)
+        except ValueError as unclear:
+            fix = f"look at that file, then remove {transaction.JOURNAL} and run again"
+            raise OutputError(Fault(where=out, wrong=str(unclear), fix=fix)) from None
         yield
-        return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+
+
+def _is_folder(target: Path, out: str) -> bool:
+    """Whether there is such a folder; raises OutputError where it is something else."""
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        yield
-    finally:
-        os.close(handle)
+        mode = target.stat().st_mode
+    except FileNotFoundError:
+        return False
+    if not stat.S_ISDIR(mode):
+        raise OutputError(Fault(where=out, wrong=f"is {_kind(target) or 'a file'}, not a folder"))
+    return True
 
 
-def _foreign(target: Path) -> list[str]:
-    """Names in the folder that we did not write, or that changed since."""
-    if not target.exists():
-        return []
-    if not target.is_dir():
-        raise OutputError(Fault(where=str(target), wrong="is a file, not a folder"))
-    ours = _listed(target)
-    return sorted(
-        entry.name
-        for entry in target.iterdir()
-        if entry.name != LIST_NAME
-        and (entry.is_dir() or entry.is_symlink() or ours.get(entry.name) != _digest(entry))
-    )
-
-
-def _list(target: Path) -> dict[str, Any]:
-    found = json.loads((target / LIST_NAME).read_text(encoding="utf-8"))
-    return dict(found)
-
-
-def _listed(target: Path) -> dict[str, str]:
+def _kind(path: Path, *, follow: bool = True) -> str:
+    """What a path is in words where it is no plain file; nothing where it is, or is not there."""
     try:
-        return {str(k): str(v) for k, v in _list(target)["files"].items()}
+        mode = path.stat(follow_symlinks=follow).st_mode
+    except FileNotFoundError:
+        return ""
+    return next((words for test, words in _KINDS if test(mode)), "")
+
+
+def _try_out(target: Path) -> None:
+    """Raise OSError where nothing can be written; what is tried leaves no trace."""
+    while not target.exists() and target != target.parent:
+        target = target.parent
+    with tempfile.TemporaryFile(dir=target):
+        pass
+
+
+def _sorted(target: Path) -> tuple[list[str], list[str]]:
+    """Names in the folder: those of files as we wrote them, and all others."""
+    listed = _listed(target)
+    names = sorted(e.name for e in os.scandir(target) if e.name != LIST_NAME)
+    ours = [n for n in names if n in listed and _is_unchanged(target / n, listed[n])]
+    return ours, [n for n in names if n not in set(ours)]
+
+
+def _check_ours(target: Path, out: str, names: Collection[str], *, force: bool) -> None:
+    """Raise OutputError where one of the names is the maker's, unless it may be replaced."""
+    listed = _listed(target)
+    foreign = [
+        name
+        for name in names
+        if os.path.lexists(target / name)
+        and not (name in listed and _is_unchanged(target / name, listed[name]))
+    ]
+    if foreign and not force:
+        raise OutputError(_foreign_fault(out, foreign, foreign))
+
+
+def _check_places(target: Path, names: Collection[str]) -> None:
+    """Raise OutputError where a file is to take the place of what no file may replace."""
+    for name in (*names, LIST_NAME):
+        if kind := _kind(target / name, follow=False):
+            wrong = f"is {kind}, and a file of that name is to be written"
+            fix = "move it away, or use another folder"
+            raise OutputError(Fault(where=str(target / name), wrong=wrong, fix=fix))
+
+
+def _listed(target: Path) -> dict[str, _Listed]:
+    """Our files by name, as they were written; none where the list is damaged."""
+    try:
+        listing = json.loads(transaction.read_record(target / LIST_NAME))
+        sizes = listing.get("sizes", {})
+        return {
+            name: _Listed(str(digest), sizes.get(name))
+            for name, digest in listing["files"].items()
+            if transaction.is_plain(name)
+        }
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RecursionError):
         return {}
 
 
-def _digest(path: Path) -> str:
-    """Digest of a plain file; of anything else, such as a pipe, none that a list could hold."""
-    return hashlib.sha256(path.read_bytes()).hexdigest() if path.is_file() else ""
+def _is_unchanged(path: Path, listed: _Listed) -> bool:
+    """Whether a file is as it was written; read only where its size does not tell."""
+    try:
+        found = path.lstat()
+        if not stat.S_ISREG(found.st_mode) or listed.size not in (None, found.st_size):
+            return False
+        with path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest() == listed.digest
+    except OSError:
+        return False
 
 
-def _foreign_fault(out: str, foreign: list[str], files: Mapping[str, bytes]) -> Fault:
+def _foreign_fault(out: str, foreign: Collection[str], files: Collection[str]) -> Fault:
     changed = [name for name in foreign if name in files]
     what = "would be overwritten, changed by hand" if changed else "not written by this tool"
-    names = ", ".join((changed or foreign)[:3]) + (
-        " and more" if len(changed or foreign) > 3 else ""
-    )
+    shown = [_with_kind(out, name) for name in (changed or sorted(foreign))[:3]]
+    names = ", ".join(shown) + (" and more" if len(changed or foreign) > 3 else "")
     return Fault(where=out, wrong=f"holds files {what}: {names}", fix="another folder, or --force")
 
 
-def _fill(staged: Path, files: Mapping[str, bytes], stamp: str) -> None:
-    digests = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-    listing = _json({"files": digests, "stamp": stamp})
-    for name, content in {**files, LIST_NAME: listing}.items():
-        with (staged / name).open("wb") as stream:
-            stream.write(content)
-            stream.flush()
-            _settle(stream.fileno())
-    staged.chmod(0o755)
+def _with_kind(out: str, name: str) -> str:
+    kind = _kind(Path(out) / name, follow=False)
+    return f"{name} ({kind})" if kind else name
 
 
-def _json(listing: object) -> bytes:
+def _list_of(files: Mapping[str, bytes], others: Mapping[str, _Listed], stamp: str) -> bytes:
+    """The list of what was written; ``others`` stay in it."""
+    new = {n: _Listed(hashlib.sha256(c).hexdigest(), len(c)) for n, c in files.items()}
+    every = {**others, **new}
+    listing = {
+        "files": {n: listed.digest for n, listed in every.items()},
+        "sizes": {n: listed.size for n, listed in every.items() if listed.size is not None},
+        "stamp": stamp,
+    }
     return (json.dumps(listing, indent=1, sort_keys=True) + "\n").encode()
-
-
-def _settle(handle: int) -> None:
-    """On the disk before the names change: a power cut must not leave names without content."""
-    with contextlib.suppress(OSError):
-        os.fsync(handle)
-
-
-def _keep(old: Path, new: Path) -> None:
-    if old.is_symlink() or not old.is_dir():
-        shutil.copy2(old, new, follow_symlinks=False)
-    else:
-        shutil.copytree(old, new, symlinks=True)
-
-
-def _swap(staged: Path, target: Path, out: str, kept: Collection[str]) -> None:
-    """Change the staged folder for the target; one step where the system has it.
-
-    Raises
-    ------
-    OutputError
-        When a file of the maker's own came into the target meanwhile; it still stands.
-    """
-    if not target.exists():
-        try:
-            staged.rename(target)
-        except OSError:
-            if not target.exists():
-                raise
-        else:
-            return
-    if _exchange(staged, target):
-        if late := [name for name in _foreign(staged) if name not in kept]:
-            _exchange(staged, target)
-            raise OutputError(_foreign_fault(out, late, {}))
-        return
-    aside = Path(tempfile.mkdtemp(prefix=f".{target.name[:40]}.old.", dir=target.parent))
-    old = aside / target.name
-    try:
-        target.rename(old)
-        try:
-            staged.rename(target)
-        except OSError:
-            old.rename(target)
-            raise
-        shutil.rmtree(old, ignore_errors=True)
-    finally:
-        with contextlib.suppress(OSError):
-            aside.rmdir()
-
-
-def _exchange(a: Path, b: Path) -> bool:
-    """Swap two names in one step (renameat2); False where that is not to be had."""
-    import ctypes
-
-    try:
-        call = ctypes.CDLL(None, use_errno=True).renameat2
-    except (OSError, AttributeError, TypeError):  # not this system's library, or an old one
-        return False
-    done = call(_AT_FDCWD, os.fsencode(a), _AT_FDCWD, os.fsencode(b), _EXCHANGE)
-    return bool(done == 0)

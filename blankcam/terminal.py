@@ -59,18 +59,30 @@ def is_plain() -> bool:
 
 @contextlib.contextmanager
 def progress(total: int) -> Iterator[Callable[[str], None]]:
-    """A bar beside the results, on stderr, while it is a terminal; takes the name of what is done."""
+    """Jobs done, of how many, and the time left, on stderr while it is a terminal.
+
+    Takes the name of each as it is done.
+    """
     if not sys.stderr.isatty():
         yield lambda _: None
         return
     from rich.console import Console
     from rich.markup import escape
-    from rich.progress import Progress
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import TimeRemainingColumn as TimeLeft
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    columns = (MofNCompleteColumn(), BarColumn(20), TimeLeft(compact=True), TextColumn("left"))
+    name = TextColumn("[progress.description]{task.description}")
+    with Progress(*columns, name, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=total)
         plain = is_plain()
         yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
+
+
+def say_meanwhile(words: str) -> None:
+    """What is being waited for, on stderr while it is a terminal."""
+    if sys.stderr.isatty():
+        print(_safe(words, plain=is_plain()), file=sys.stderr)
 
 
 def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:

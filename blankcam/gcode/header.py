@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from blankcam import digest
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
+from blankcam.parts.frames import Place
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
-from blankcam.toolpath.moves import Place, Program
+from blankcam.toolpath.moves import Program
 
 ENDING = ".ngc"
 LONGEST_NAME = 100

@@ -135,8 +135,10 @@ class BlanksJob:
 
     material: str
     fit: str
-    nut: BlankJob
-    saddle: BlankJob
+    nut: BlankJob | None
+    """None: no nut is made."""
+    saddle: BlankJob | None
+    """None: no saddle is made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,6 +37,13 @@ MEASURED = (
 )  # fmt: skip
 
 
+# What a job needs of [nut] or [saddle] where that part is not made: the strings, as they stand.
+PLACING = (
+    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "lift",
+    "string_span", "action",
+)  # fmt: skip
+
+
 def load(path: str) -> job.Job:
     """The job in a file; raises InputError with every fault found."""
     return parse(read_text(path), path)
@@ -67,11 +74,22 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     kind = instrument.get("kind") if isinstance(instrument, dict) else None
     typical = table("typical")
     assumed: list[str] = []
+    only = _blanks_given(filled)
     # of a kind that is none, only that is told, not all that it leaves open
     for source in (typical[kind if kind in job.KINDS else job.KINDS[0]], typical["any"]):
-        _take(filled, copy.deepcopy(source), (), assumed)
+        left = copy.deepcopy(source)
+        for name in ("nut", "saddle") if only else ():
+            if name not in only:
+                left.get("blanks", {}).pop(name, None)
+        _take(filled, left, (), assumed)
     _space_as_the_nut(filled)
     return filled, tuple(assumed)
+
+
+def _blanks_given(tables: Mapping[str, Any]) -> tuple[str, ...]:
+    """The parts that a job gives a blank for: they alone are made. None: both, of typical blanks."""
+    blanks = tables.get("blanks")
+    return tuple(n for n in ("nut", "saddle") if isinstance(blanks, dict) and n in blanks)
 
 
 def _space_as_the_nut(filled: dict[str, Any]) -> None:
@@ -125,8 +143,8 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
         blanks=job.BlanksJob(
             material=blanks.material,
             fit=blanks.fit,
-            nut=job.BlankJob(**dict(blanks.nut)),
-            saddle=job.BlankJob(**dict(blanks.saddle)),
+            nut=job.BlankJob(**dict(blanks.nut)) if blanks.nut else None,
+            saddle=job.BlankJob(**dict(blanks.saddle)) if blanks.saddle else None,
         ),
         plan=job.PlanJob(**dict(model.plan)),
         holding=job.HoldingJob(**dict(model.holding)),
@@ -138,7 +156,13 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
 
 
 def _is_used(key: str, made: job.Job) -> bool:
-    """Whether anything comes of a key that was assumed: a gap in a course wants a course."""
+    """Whether anything comes of a key that was assumed.
+
+    A gap in a course wants a course; of a part that is not made only what places the strings counts.
+    """
+    where, _, name = key.partition(".")
+    if where in ("nut", "saddle") and getattr(made.blanks, where) is None and name not in PLACING:
+        return False
     courses = [s.course for s in made.strings if s.course is not None]
     return not key.endswith(".course_gap") or len(set(courses)) < len(courses)
 
@@ -165,13 +189,20 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
         missing = "tie_run" if made.saddle.tie_run is None else "tie_height"
         yield fault(("saddle", missing), "is missing", "tie_height and tie_run go together")
     yield from _course_faults(made, fault)
-    half = max(made.board.width_at_nut, made.saddle.slot_length) / 2
+    across = made.saddle.slot_length if made.blanks.saddle else made.saddle.string_span
+    half = max(made.board.width_at_nut, across) / 2
     if _least_radius(made) <= half * 1.05:
         yield fault(
             ("board", "radius"),
             "is too small for parts so long somewhere between nut and saddle",
             "check the radius and where each end of it was measured",
         )
+    if made.blanks.saddle is not None:
+        yield from _front_faults(made, source)
+
+
+def _front_faults(made: job.Job, source: Source) -> Iterator[Fault]:
+    fault = source.fault
     low, high = sane("saddle.compensation")
     front, scale = made.saddle.front_at, made.instrument.scale
     for end in dict.fromkeys((front.bass, front.treble)):

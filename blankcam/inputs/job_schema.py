@@ -1,7 +1,5 @@
 """What each key of a job file may hold."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
@@ -261,12 +259,12 @@ class Blank(Table):
 
 
 class Blanks(Table):
-    """What the parts are cut from."""
+    """What the parts are cut from; a part without a blank is not made."""
 
     material: Literal[job.MATERIALS]  # type: ignore[valid-type]
     fit: Literal["sliding", "snug", "hand"]
-    nut: Blank
-    saddle: Blank
+    nut: Blank | None = None
+    saddle: Blank | None = None
 
 
 class Plan(Table):
@@ -321,5 +319,5 @@ class JobFile(Table):
     saddle: Saddle
     blanks: Blanks
     plan: Plan
-    holding: Holding = Holding()
-    uncertainty: Uncertainty = Uncertainty()
+    holding: Holding = Holding.model_construct()
+    uncertainty: Uncertainty = Uncertainty.model_construct()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Profile
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Material
+from blankcam.machining.request import CutRequest
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
@@ -35,21 +36,14 @@ class Bench:
     """Height over x of what an outline cut before has left; None where the whole blank stands."""
 
 
-def set_up(length: float, blank: BlankJob, profile: Profile, material: str, stage: Stage) -> Bench:
-    """A whole blank on edge, held as the profile says, the part in the middle of its length."""
-    over = (blank.length - length) / 2
-    stock = Box(
-        x0=-over,
-        x1=length + over,
-        y0=0.0,
-        y1=blank.thickness,
-        z0=0.0,
-        z1=blank.height,
-    )
+def set_up(request: CutRequest, *, y0: float = 0.0) -> Bench:
+    """The whole blank of a request on edge; ``y0``: where its lower face is then, mm."""
+    machine = request.machine
+    stock = dataclasses.replace(request.blank, y0=y0)
     return Bench(
-        profile=profile,
-        material=feeds.material(material),
-        stage=stage,
+        profile=machine,
+        material=feeds.material(request.material),
+        stage=request.stage,
         stock=stock,
-        clearance=max(stock.z1, profile.holding.jaw_top) + profile.clearance,
+        clearance=max(stock.z1, machine.holding.jaw_top) + machine.clearance,
     )

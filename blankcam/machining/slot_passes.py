@@ -16,11 +16,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.inputs.tool import Tool
-from blankcam.machining.setup_sheet import STANDING
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.setup_sheet import BESIDE, STANDING
+from blankcam.parts.frames import Box, Place
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
-from blankcam.toolpath.moves import Place
 
 FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
@@ -39,6 +39,8 @@ SAME = 1e-4
 """mm under which two radii are one."""
 SIDE_CUSP = 0.003
 """mm a cusp may stand into a slot sideways; the proof allows twice 0.005 mm in its width."""
+BEHIND = 0.1
+"""mm of air beyond the head side where a pass only ends."""
 
 
 def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
@@ -256,3 +258,18 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
     most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
     count = math.ceil(2 * half / most)
     return [half * (2 * i / count - 1) for i in range(count + 1)]
+
+
+def across_ends(stock: Box, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
+    """Places y in air before the witness face and behind the head side.
+
+    A pass that only ends there need not leave the part with all of the tool: its axis passes the
+    face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
+    tool that goes down a slope touches with its rim.
+    """
+    radius = tool.radius
+    near = stock.y0 - radius - BESIDE
+    if back:
+        return near, stock.y1 + radius + BESIDE
+    before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
+    return near, stock.y1 + radius * before + BEHIND

@@ -51,7 +51,7 @@ def elevation(part: Nut | Saddle, stage: Stage) -> Chain:
 
 
 def slotted(nut: Nut) -> Chain:
-    """The finished nut's closed outline at its witness face, with the slots in it."""
+    """The finished nut's closed outline at its front, with the slots in it."""
     cuts = sorted((slot_section(nut, s, 0.0) for s in nut.slots), key=lambda c: -c[0].start[0])
     back: list[Segment] = []
     at = nut.length
@@ -74,7 +74,7 @@ def _closed(length: float, back: Chain) -> Chain:
 
 
 def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
-    """A slot at the witness face from its right mouth down, round its floor and up to the left.
+    """A slot at its front from its right mouth down, round its floor and up to the left.
 
     ``raised``: how much higher than finished its floor stands. The round floor is the section of
     a cylinder that falls by the slot's tilt, an ellipse, drawn as arcs within ``WITHIN``.

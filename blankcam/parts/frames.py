@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+Place = tuple[float, float, float]
+"""x, y and z, mm."""
+
 
 class Setup(StrEnum):
     """How a blank lies while a program runs."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.inputs.job import Job
+from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
@@ -33,10 +33,10 @@ class Slot:
     course: int
     gauge: float
     centre: float
-    """x at the witness edge."""
+    """x at the front edge."""
     width: float
     floor_front: float
-    """Finished floor at the witness edge, over the seat."""
+    """Finished floor at the front edge, over the seat."""
     tilt: float
     """The floor falls toward the head by this angle."""
     yaw: float
@@ -45,7 +45,7 @@ class Slot:
     exposure: float
     """Part of the gauge really standing above the finished top."""
     depth_front: float
-    """Depth under the finished top at the witness edge."""
+    """Depth under the finished top at the front edge."""
 
     @property
     def radius(self) -> float:
@@ -81,7 +81,7 @@ class Nut:
     thickness: float
     fit: Fit
     top: ArcCurve
-    """Finished top along the witness edge."""
+    """Finished top along the front edge."""
     tilt: float
     slots: tuple[Slot, ...]
     allowance: float
@@ -167,8 +167,8 @@ def _between(left: Slot, right: Slot) -> float:
     return (left.centre + left.radius + right.centre - right.radius) / 2
 
 
-def build(job: Job, instrument: Instrument) -> Nut:
-    """The nut of a job.
+def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
+    """The nut of a job from its blank.
 
     Raises
     ------
@@ -184,7 +184,7 @@ def build(job: Job, instrument: Instrument) -> Nut:
     top = _top(instrument, wanted)
     nut = Nut(
         length=job.board.width_at_nut,
-        thickness=fitted_thickness(seat, job.blanks.nut.thickness),
+        thickness=fitted_thickness(seat, blank.thickness),
         fit=seat,
         top=top,
         tilt=job.nut.tilt,

@@ -14,7 +14,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.inputs.job import Job
+from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
@@ -103,19 +103,19 @@ class Saddle:
         return np.asarray(inside & (past**2 + (y - r) ** 2 <= r**2))
 
 
-def thickness_of(job: Job) -> float:
-    """Thickness the saddle will have."""
-    return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), job.blanks.saddle.thickness)
+def thickness_of(job: Job, blank: BlankJob) -> float:
+    """Thickness the saddle will have from a blank."""
+    return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), blank.thickness)
 
 
 def reached_compensation(
-    job: Job, instrument: Instrument, wanted: tuple[float, ...]
+    job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]
 ) -> tuple[float, ...]:
     """The compensation at the ridge really cut, for those wanted.
 
     The ridge keeps as far from both faces as data/limits.toml says.
     """
-    slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job)
+    slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job, blank)
     keep, scale = table("limits")["saddle"]["ridge"], instrument.board.scale
 
     def reached(u: float, compensation: float) -> float:
@@ -125,8 +125,8 @@ def reached_compensation(
     return tuple(reached(s.u_saddle, b) for s, b in zip(instrument.strings, wanted, strict=True))
 
 
-def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle:
-    """The saddle of a job.
+def build(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]) -> Saddle:
+    """The saddle of a job from its blank.
 
     Parameters
     ----------
@@ -138,7 +138,7 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
     RefusedError
         With every reason why it must not be cut so.
     """
-    thickness = thickness_of(job)
+    thickness = thickness_of(job, blank)
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
     places = [

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from blankcam.outputs.drawing import spread
 from blankcam.preview.html import el, length, void, words
 from blankcam.preview.model import Elevation, Floats
 
@@ -57,19 +58,6 @@ def label(x: float, z: float, inner: str, cls: str = "", *, turned: bool = False
     """Text at a place, z up; turned: reading upward."""
     turn = f"rotate(-90 {x:.2f} {-z:.2f})" if turned else None
     return el("text", inner, x=x, y=-z, cls=cls or None, transform=turn)
-
-
-def spread(places: Sequence[float], least: float) -> list[float]:
-    """The places in their order, moved as little as need be to stand ``least`` apart."""
-    runs: list[list[float]] = []  # sum of (place - index * least), count
-    for i, place in enumerate(places):
-        runs.append([place - i * least, 1])
-        while len(runs) > 1 and runs[-2][0] / runs[-2][1] > runs[-1][0] / runs[-1][1]:
-            total, count = runs.pop()
-            runs[-1][0] += total
-            runs[-1][1] += count
-    means = [total / count for total, count in runs for _ in range(int(count))]
-    return [mean + i * least for i, mean in enumerate(means)]
 
 
 def _body(view: Elevation, unit: float) -> str:

@@ -64,7 +64,6 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
         replayed(part, left[s]) if s in left else wanted(part, s)
         for s in (Stage.ROUGH, Stage.FINAL)
     )
-    nut = isinstance(part, Nut)
     return PartView(
         name=part.name,
         length=part.length,
@@ -74,7 +73,7 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
         if isinstance(part, Nut)
         else tuple(_seat_spot(found, s) for s in part.strings),
         strings=tuple(
-            _over_nut(found, i) if nut else _over_saddle(found, i)
+            _over_nut(found, part, i) if isinstance(part, Nut) else _over_saddle(found, part, i)
             for i in range(len(found.instrument.strings))
         ),
         stages=stages,
@@ -195,16 +194,16 @@ def _seat_spot(found: Design, s: Seat) -> Spot:
         Fact(words="centre", value=s.centre),
         Fact(words="height over the seat", value=s.height),
         Fact(words="compensation", value=s.compensation),
-        Fact(words="ridge from the tail face", value=s.ridge),
+        Fact(words="ridge from the tail side", value=s.ridge),
         Fact(words="top stands off by", value=s.residual, digits=3),
     )
     return Spot(string=s.string, note=s.note, x=s.centre, half_width=max(gauge, 0.6) / 2,
                 facts=facts)  # fmt: skip
 
 
-def _over_nut(found: Design, i: int) -> StringLine:
-    """From the board side, over the witness edge, down the slot and on behind the nut."""
-    s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
+def _over_nut(found: Design, nut: Nut, i: int) -> StringLine:
+    """From the board side, over the front edge, down the slot and on behind the nut."""
+    s, slot = found.instrument.strings[i], nut.slots[i]
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
@@ -227,9 +226,9 @@ def _over_nut(found: Design, i: int) -> StringLine:
     )
 
 
-def _over_saddle(found: Design, i: int) -> StringLine:
+def _over_saddle(found: Design, saddle: Saddle, i: int) -> StringLine:
     """From the nut's side, over the ridge, and down behind where the job says to where."""
-    s, seat, saddle = found.instrument.strings[i], found.saddle.strings[i], found.saddle
+    s, seat = found.instrument.strings[i], saddle.strings[i]
     half = s.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length

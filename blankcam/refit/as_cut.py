@@ -86,9 +86,30 @@ class LoweredCurve:
         return np.asarray(self.base.slope(x) - self.by.slope(x))
 
 
+def both_parts(found: Design) -> tuple[Nut, Saddle]:
+    """Nut and saddle of a design.
+
+    Raises
+    ------
+    RefusedError
+        Where the job makes one of them alone.
+    """
+    if found.nut is None or found.saddle is None:
+        missing = "nut" if found.nut is None else "saddle"
+        raise RefusedError(
+            Fault(
+                where=found.job.path,
+                key=f"blanks.{missing}",
+                wrong=f"a refit needs nut and saddle, and this job makes no {missing}",
+                fix=f"give the {missing} that is on the instrument as a blank",
+            )
+        )
+    return found.nut, found.saddle
+
+
 def nut_as_made(found: Design, stage: Stage) -> Nut:
     """The nut as ``make`` left it."""
-    nut = found.nut
+    nut = both_parts(found)[0]
     raised = nut.slot_raise(stage)
     slots = tuple(
         replace(s, floor_front=s.floor_front + raised, depth_front=s.depth_front - raised)
@@ -100,7 +121,7 @@ def nut_as_made(found: Design, stage: Stage) -> Nut:
 
 def saddle_as_made(found: Design, stage: Stage) -> Saddle:
     """The saddle as ``make`` left it."""
-    saddle = found.saddle
+    saddle = both_parts(found)[1]
     over = straight(-saddle.allowance if stage is Stage.ROUGH else 0.0, 0.0)
     return replace(saddle, top=lowered(saddle.top, over), allowance=0.0)
 
@@ -157,7 +178,7 @@ def slots_widened(nut: Nut, widths: Sequence[float]) -> Nut:
 
 def widths_lacking(found: Design, nut: Nut) -> tuple[float, ...]:
     """The widths that the job's strings ask for, where a slot is narrower; else empty."""
-    wanted = tuple(s.width for s in found.nut.slots)
+    wanted = tuple(s.width for s in both_parts(found)[0].slots)
     worth = float(table("refit")["standing"]["width_worth"])
     lacking = any(w - s.width > worth for s, w in zip(nut.slots, wanted, strict=True))
     return tuple(max(s.width, w) for s, w in zip(nut.slots, wanted, strict=True)) if lacking else ()
@@ -167,7 +188,7 @@ def with_strings(found: Design, nut: Nut) -> Nut:
     """The nut under the job's strings: other gauges lie in the same slots."""
     slots = tuple(
         replace(s, gauge=d.gauge, note=d.note)
-        for s, d in zip(nut.slots, found.nut.slots, strict=True)
+        for s, d in zip(nut.slots, both_parts(found)[0].slots, strict=True)
     )
     return replace(nut, slots=slots)
 
@@ -183,7 +204,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     gauges = np.array([s.gauge for s in nut.slots])
     centres = np.array([s.centre for s in nut.slots])
     wanted = floors + (1 - np.array(exposures)) * gauges
-    top = fit_arc(centres, wanted, found.nut.top.radius, found.nut.top.middle)
+    top = fit_arc(centres, wanted, both_parts(found)[0].top.radius, both_parts(found)[0].top.middle)
     least = float(table("refit")["standing"]["least_depth"])
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:

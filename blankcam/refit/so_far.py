@@ -114,7 +114,7 @@ def so_far(entries: Sequence[Entry], made: dict[PartName, Design]) -> SoFar:
     """
     kept = without_not_cut(entries)
     first = [e for e in kept if isinstance(e, Made)][:2]
-    count = len(made["nut"].nut.slots)
+    count = len(made["nut"].instrument.strings)
     bench = bench_of(made["nut"], made["saddle"], first[0], first[1])
     numbers = {e.part: e.number for e in kept if isinstance(e, Made)}
     reliefs = [e.relief for e in kept if isinstance(e, ReadingsTaken) and e.relief is not None]
@@ -141,8 +141,8 @@ def bench_of(nut: Design, saddle: Design, nut_made: Made, saddle_made: Made) -> 
         first=Fret(name="first_fret", share=_shares(nut, FIRST), promised=clearances[:, 0]),
         twelfth=Fret(name="action", share=_shares(nut, TWELFTH), promised=clearances[:, 1]),
         places=across / np.max(np.abs(across)),
-        hold_back=np.full(len(paths), nut.nut.hold_back if rough else 0.0),
-        allowance=saddle.saddle.allowance if saddle_rough else 0.0,
+        hold_back=np.full(len(paths), as_cut.both_parts(nut)[0].hold_back if rough else 0.0),
+        allowance=as_cut.both_parts(saddle)[1].allowance if saddle_rough else 0.0,
         cutting=cutting_of(nut_made.milled, bool(saddle_made.milled), len(paths)),
     )
 

@@ -13,18 +13,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blankcam.faults import Fault
-from blankcam.parts.frames import Box
-from blankcam.toolpath.moves import (
-    AXES_OF_PLANE,
-    Arc,
-    Line,
-    Move,
-    Note,
-    Operation,
-    Place,
-    Program,
-    Rapid,
-)
+from blankcam.parts.frames import Box, Place
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Program, Rapid
 
 WALL = 3.0
 """mm that a fixture must stand between two blanks at least (our own)."""
@@ -78,7 +68,6 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
         zero=ZERO[first.setup],
         clearance=clearance,
         operations=tuple(_in_turn([_moved(p, clearance) for p in placed])),
-        cautions=tuple(dict.fromkeys(c for p in placed for c in p.program.cautions)),
         places=places,
     )
 

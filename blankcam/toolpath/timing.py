@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from blankcam.inputs.machine import Axis, Profile, ToolChange
+from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plane_arc
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Place, Program, Rapid
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid
 
 FLOOR = 1.10
 """An estimate is at least this much over the sum of the moves (our own),"""

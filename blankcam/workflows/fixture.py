@@ -150,7 +150,8 @@ def _loads(
             alike.setdefault(key, (profile, []))[1].append((name, job))
     number = 0
     for part in ("nut", "saddle"):
-        for profile, group in alike.values():
+        for profile, everyone in alike.values():
+            group = [(name, job) for name, job in everyone if getattr(job.blanks, part)]
             for i in range(0, len(group), fixture.places):
                 number += 1
                 yield Load(

@@ -127,9 +127,11 @@ def refit(
     BlankcamError
         Before anything is written, but for a book that can't be written.
     """
+    path = book.book_path(job_path)
+    output_folder.check(out, force=force)
+    output_folder.check_growing_file(path)
     bench = _bench(job_path, readings_path, machine)
     book.refuse_old_log(job_path)
-    path = book.book_path(job_path)
     with book.locked(path):
         if drop_torn_line:
             book.drop_torn_line(path)
@@ -338,7 +340,7 @@ def _known(bench: Bench, known: SoFar) -> Known:
         lift = np.full(bench.count, (readings.relief - known.relief) * bow)
     other_nut, other_saddle = None, 0.0
     if not known.events:
-        nut, saddle = bench.found.nut, bench.found.saddle
+        nut, saddle = as_cut.both_parts(bench.found)
         sign = -1.0 if known.stage is Stage.ROUGH else 1.0
         other_nut = np.full(bench.count, sign * nut.hold_back)
         other_saddle = sign * saddle.allowance
@@ -446,15 +448,15 @@ def _cut_by(assumed: Cutting, taken: Taken, cuts: Cuts, count: int) -> Cutting:
 def _aims(bench: Bench, cutting: Cutting) -> Aims:
     """What the maker wants: the job's clearances, or those of the readings file."""
     found = _wanted(bench)
-    instrument = found.instrument
+    instrument, saddle = found.instrument, as_cut.both_parts(bench.found)[1]
     frets = np.array([1.0, 12.0])
     wanted = np.array([s.clearance(instrument.board, frets) for s in instrument.strings])
     return Aims(
         first_fret=wanted[:, 0],
         action=wanted[:, 1],
         cutting=cutting,
-        centres=np.array([s.centre for s in bench.found.saddle.strings]),
-        saddle_length=bench.found.saddle.length,
+        centres=np.array([s.centre for s in saddle.strings]),
+        saddle_length=saddle.length,
     )
 
 
@@ -576,7 +578,7 @@ def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
     t1, t12 = now.first.fret.share, now.twelfth.fret.share
     over1 = now.first.estimate.mean - aims.first_fret
     over12 = now.twelfth.estimate.mean - aims.action
-    for i, string in enumerate(bench.found.nut.slots):
+    for i, string in enumerate(as_cut.both_parts(bench.found)[0].slots):
         number = number_at(i, bench.count)
         yield StringVerdict(
             number=number,

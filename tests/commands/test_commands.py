@@ -101,12 +101,14 @@ def test_make_writes_the_whole_set_proven(made):
         assert max(map(len, text.splitlines())) <= 79
 
 
+@pytest.mark.long
 def test_the_same_job_makes_the_same_bytes(made, tmp_path):
     assert run("make", STEEL, "--out", tmp_path / "again").returncode == 0
     for path in made.iterdir():
         assert (tmp_path / "again" / path.name).read_bytes() == path.read_bytes(), path.name
 
 
+@pytest.mark.long
 def test_dxf_and_gcode_alone(tmp_path):
     assert run("dxf", STEEL, "--out", tmp_path / "d").returncode == 0
     assert {p.suffix for p in (tmp_path / "d").glob("[a-z]*")} == {".dxf"}
@@ -163,7 +165,8 @@ def test_machines_are_listed_and_shown(tmp_path):
     refused(run("machines", "no-such"), 2, "no-such")
 
 
-@pytest.mark.parametrize("kind", first_then_long(["classical", "ukulele", "mandolin"]))
+@pytest.mark.long
+@pytest.mark.parametrize("kind", ["classical", "ukulele", "mandolin"])
 def test_a_started_job_makes_as_it_stands(kind, tmp_path):
     job = tmp_path / "mine.toml"
     assert run("start", job, "--like", kind).returncode == 0
@@ -192,6 +195,7 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.long
 def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
     job = tmp_path / "thick.toml"
     thick = STEEL.read_text().replace('"6.08 mm"', '"6.60 mm"')
@@ -272,9 +276,8 @@ def told(done):
     return " ".join(text.split())
 
 
-@pytest.mark.parametrize(
-    "machine", first_then_long(["bench-mill", "light-router", "template-laser", "hand-bench"])
-)
+@pytest.mark.long
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router", "template-laser", "hand-bench"])
 def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     made = run("make", STEEL, "--out", tmp_path / "out", "--machine", machine)
     said = re.findall("^caution: (.*)$", made.stdout, re.MULTILINE)
@@ -292,6 +295,7 @@ def test_layout_tells_what_a_laser_will_refuse():
     assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("was", "becomes"),
     [

@@ -10,6 +10,7 @@ import re
 
 from blankcam import digest
 from blankcam.gcode import writer
+from blankcam.gcode.comments import clean
 from blankcam.inputs.machine import Controller, Holding, Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
@@ -162,7 +163,7 @@ def test_hostile_words_are_harmless():
     assert not set("%;$!~?\x18") & set(text)
     for line in text.splitlines():
         assert line.count("(") == line.count(")") <= 1
-    assert writer.clean("MSG, hello") == "- MSG, hello"
+    assert clean("MSG, hello") == "- MSG, hello"
 
 
 def test_digests():

@@ -95,7 +95,7 @@ from blankcam.cli import run_cli
 run_cli()
 """
     done = subprocess.run(
-        [sys.executable, "-c", code.format(job=STEEL)], capture_output=True, text=True, timeout=60,
+        [sys.executable, "-c", code.format(job=str(STEEL))], capture_output=True, text=True, timeout=60,
         check=False, env=os.environ | {"LOCPATH": str(tmp_path)},
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
@@ -159,22 +159,21 @@ def test_a_folder_that_vanishes_underfoot(tmp_path):
 
 
 def test_the_parent_vanishes_while_it_is_written(tmp_path):
-    from blankcam import output_folder
+    from blankcam import output_folder, transaction
 
     parent = tmp_path / "p"
-    fill = output_folder._fill
+    write_new = transaction._write_new
 
-    def gone(staged, files, stamp):
+    def gone(*args):
         shutil.rmtree(parent)
-        fill(staged, files, stamp)
+        write_new(*args)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(output_folder, "_fill", gone)
+        patch.setattr(transaction, "_write_new", gone)
         with pytest.raises(output_folder.OutputError, match="no such file"):
             output_folder.write(str(parent / "set"), {"a": b"1"})
 
 
-@pytest.mark.long
 def test_killed_at_random_moments_the_command_leaves_a_whole_set(tmp_path):
     """Old or new, by the list of digests that lies in the set itself."""
     from blankcam import output_folder

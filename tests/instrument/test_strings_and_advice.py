@@ -9,9 +9,9 @@ import pytest
 
 from blankcam.data import table
 from blankcam.inputs import job_file
-from blankcam.inputs.job import KINDS, MAKES
+from blankcam.inputs.job import KINDS
 from blankcam.inputs.job_file import parse
-from blankcam.instrument import advice, strings, tension
+from blankcam.instrument import advice, strings
 from blankcam.instrument import heights as instruments
 from blankcam.parts.design import design
 from tests.conftest import STEEL
@@ -154,7 +154,6 @@ def test_sensitivities_are_the_coefficients_of_the_action_geometry():
 
 def test_every_kind_and_make_has_its_table():
     assert set(table("targets")) - {"source"} == set(KINDS)
-    assert tension.MAKES == MAKES
 
 
 def test_moved_nut_edges_are_told_with_what_they_would_do(tmp_path):

@@ -18,13 +18,12 @@ from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
-from blankcam.toolpath import build
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS, first_then_long
 from tests.faults.own_look import strokes
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import compare
-from tests.proved import box_in_frame, plan_of, proved, result_of
+from tests.proved import box_in_frame, plan_for, plan_of, proved, result_of
 from tests.replay.dense import heights
 
 UKULELE = next(p for p in DEMO_JOBS if "ukulele" in p.stem)
@@ -251,9 +250,9 @@ def test_what_is_refused(over, profile, said):
         ]
         profile = {"tools": tuple(flats)}
     with pytest.raises(RefusedError, match=said):
-        build.plan_nut(
+        plan_for(
             nut, blank, dataclasses.replace(machine, **profile), "bone", Stage.ROUGH,
-            thickness_by="mill",
+            thickness="mill",
         )  # fmt: skip
 
 

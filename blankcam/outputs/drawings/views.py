@@ -229,7 +229,7 @@ def nut_section(nut: Nut, by: float) -> Drawing:
     lines = hatch(
         (0.0, 0.0, t * by, max(front, back) * by), ((0.0, back * by), (t * by, front * by))
     )
-    words = _sides("head side", "bridge side", t * by, back * by / 2)
+    words = _sides("head side", "fingerboard side", t * by, back * by / 2)
     slope = f"{math.degrees(nut.tilt):.1f}°"
     return joined((
         view,
