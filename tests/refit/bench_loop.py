@@ -44,7 +44,6 @@ class Life:
     slip_at: int | None = None
     slipped: tuple | None = None
     over: np.ndarray | None = None
-    lowered_again: bool = False
 
 
 def live(world, seed, slip=None, slip_at=0, known=SETTLED):
@@ -89,7 +88,7 @@ def live(world, seed, slip=None, slip_at=0, known=SETTLED):
         inst.cut(choice.nut, choice.saddle, choice.trim)
         events.append(choice.cut(bench.cutting))
         inst.string_again()
-        life.low = min(life.low, float(inst.over()[0].min()))
+        life.low = min(life.low, inst.lowest())
     life.over = inst.over()
     return life
 

@@ -70,6 +70,8 @@ class Instrument:
     frets: np.ndarray = field(init=False)
     first_saddle: np.ndarray = field(init=False)
     undo: tuple = field(init=False, default=())
+    spoiled: int | None = field(init=False, default=None)
+    """A string whose slot the maker himself filed too deep."""
     right: np.ndarray = field(init=False)
     """The last set of readings without its slip of the pen: what reading it again would give."""
 
@@ -88,6 +90,12 @@ class Instrument:
                 (1 - T1) * self.nut + T1 * self.saddle - self.frets[0],
                 (1 - T12) * self.nut + T12 * self.saddle - self.frets[1],
             ]
+        )
+
+    def lowest(self):
+        """The least clearance over fret 1 against its target that the refit answers for."""
+        return float(
+            np.min(np.delete(self.over()[0], [] if self.spoiled is None else self.spoiled))
         )
 
     def read(self):
@@ -151,7 +159,7 @@ class Slip:
 
     on_parts = frozenset(
         {
-            "new nut", "nut shimmed", "slot filled", "new saddle", "saddle shimmed",
+            "new nut", "nut shimmed", "slot filled", "slot over-deep", "new saddle", "saddle shimmed",
             "last not cut", "nut not cut", "saddle not cut", "neck moved",
         }
     )  # fmt: skip
@@ -165,8 +173,10 @@ class Slip:
         elif kind == "nut shimmed":
             inst.nut = inst.nut + rng.uniform(0.2, 0.5)
         elif kind == "slot filled":
-            at = rng.integers(STRINGS)
-            inst.nut = inst.nut + np.eye(STRINGS)[at] * rng.uniform(0.2, 0.5) * rng.choice([-1, 1])
+            inst.nut = inst.nut + np.eye(STRINGS)[rng.integers(STRINGS)] * rng.uniform(0.2, 0.5)
+        elif kind == "slot over-deep":
+            inst.spoiled = int(rng.integers(STRINGS))
+            inst.nut = inst.nut - np.eye(STRINGS)[inst.spoiled] * rng.uniform(0.2, 0.5)
         elif kind == "new saddle":
             # the neck stays where it is: only what was cut comes back
             made = inst.first_saddle + rng.normal(0, 0.05) + rng.normal(0, w.saddle_made, STRINGS)

@@ -7,7 +7,7 @@ from tests.refit import simulated
 from tests.refit.bench_loop import UNDER, live
 
 SEED = 5000
-MANY, FEW = 300, 20
+MANY, FEW = 300, 8
 WORLDS = {"mill": simulated.MILL, "files": simulated.FILES}
 # slip, reading it happens at, family first, share of the asked with that family first, most harm
 SLIPS = [
@@ -24,20 +24,20 @@ SLIPS = [
     ("nut not cut", 1, "nut", 0.95, 0.01),
     ("last not cut", 1, "nut", 0.95, 0.01),
     ("slot filled", 1, "slot", 0.95, 0.01),
+    ("slot over-deep", 1, "slot", 0.95, 0.01),
     ("nut shimmed", 1, "nut", 0.85, 0.01),
     ("new saddle", 1, "saddle", 0.85, 0.01),
     ("saddle shimmed", 1, "saddle", 0.85, 0.01),
     ("saddle not cut", 1, "saddle", 0.85, 0.01),
     ("neck moved", 1, "saddle", 0.85, 0.05),
 ]
-TIERS = [
-    pytest.param(FEW, id="few"),
-    pytest.param(MANY, id="many", marks=pytest.mark.long),
+CASES = [
+    pytest.param("mill", FEW, id="mill-few"),
+    *(pytest.param(by, MANY, id=f"{by}-many", marks=pytest.mark.long) for by in WORLDS),
 ]
 
 
-@pytest.mark.parametrize("count", TIERS)
-@pytest.mark.parametrize("by", WORLDS)
+@pytest.mark.parametrize(("by", "count"), CASES)
 @pytest.mark.parametrize(("slip", "at", "family", "right", "harm"), SLIPS)
 def test_a_slip_is_questioned_or_does_no_harm(slip, at, family, right, harm, by, count):
     world = simulated.with_reading(WORLDS[by], "normal 0.025, u 0.05")
