@@ -188,7 +188,8 @@ def _saddle(
     least = cutting.saddle_least
     if np.all(limit < least):
         return "nothing", none, (0.0, 0.0)
-    line = _straight_trim(centres, limit, length)
+    room = (stop.twelfth_band - stop.twelfth_aim) / twelfth.share
+    line = _straight_trim(centres, limit, length, room)
     if line is None:
         return "crown", _worth(limit, least), (0.0, 0.0)
     ends, taken = line
@@ -212,16 +213,21 @@ def _saddle_limit(first: Over, twelfth: Over, stop: Stops, slots: Array) -> Arra
 
 
 def _straight_trim(
-    centres: Array, limit: Array, length: float
+    centres: Array, limit: Array, length: float, room: Array
 ) -> tuple[tuple[float, float], Array] | None:
-    """Ends and per string of a straight trim near enough to every limit, or None."""
+    """Ends and per string of a straight trim near enough to every limit, or None.
+
+    Near enough: what it leaves on the saddle uses up no more of the ``room`` up to where a string is
+    done than data/refit.toml allows. A straight trim keeps the crown that a new one would cut anew.
+    """
     line = best_line(centres, limit)
     values = table("refit")["trim"]
     if line is None:
         return None
     level, slope = line
     ends, taken = (level, level + slope * length), level + slope * centres
-    if np.max(limit - taken) > values["line_fit"] or min(ends) < -values["outside"]:
+    near = np.maximum(values["line_fit"], values["band_share"] * room)
+    if np.any(limit - taken > near) or min(ends) < -values["outside"]:
         return None
     return (max(ends[0], 0.0), max(ends[1], 0.0)), np.maximum(taken, 0.0)
 
