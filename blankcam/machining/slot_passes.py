@@ -45,7 +45,7 @@ BEHIND = 0.1
 
 def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
     """Where the floor is wanted at the witness edge in that stage."""
-    return slot.floor_front + (nut.hold_back if stage is Stage.ROUGH else 0.0)
+    return slot.floor_front + stage.left(nut.hold_back)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

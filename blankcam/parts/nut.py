@@ -19,7 +19,7 @@ from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
-from blankcam.parts.part import Stage
+from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.top_curve import ArcCurve, fit_arc
 
@@ -87,6 +87,12 @@ class Nut:
     allowance: float
     hold_back: float
     name: str = "nut"
+    ends: str = "square"
+
+    @property
+    def top_feature(self) -> FeatureKind:
+        """What bringing out its top is called."""
+        return FeatureKind.TOP
 
     @property
     def height(self) -> float:
@@ -95,12 +101,12 @@ class Nut:
 
     def top_height(self, x: Array, y: Array, stage: Stage) -> Array:
         """Top over the plan, slots aside."""
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         return np.asarray(self.top.height(x) - math.tan(self.tilt) * y + raised)
 
     def slot_raise(self, stage: Stage) -> float:
         """How much higher than finished the floors stand."""
-        return self.hold_back if stage is Stage.ROUGH else 0.0
+        return stage.left(self.hold_back)
 
     def clear_window(self, slot: Slot) -> tuple[float, float]:
         """Between which x the waste over a slot may be opened, in stage rough."""
@@ -119,7 +125,7 @@ class Nut:
     def lower(self, x: Array, y: Array, stage: Stage) -> Array:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
         x, y, z = self._tops(x, y, stage)
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         for left, right in (self.clear_window(s) for s in self.slots if raised):
             z -= np.where((x >= left) & (x <= right), raised, 0.0)
         self._groove(z, x, y, stage, self.slots)

@@ -18,7 +18,7 @@ from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
-from blankcam.parts.part import Stage
+from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
@@ -70,13 +70,18 @@ class Saddle:
     name: str = "saddle"
 
     @property
+    def top_feature(self) -> FeatureKind:
+        """What bringing out its top is called."""
+        return FeatureKind.CROWN
+
+    @property
     def height(self) -> float:
         """The finished saddle at its highest."""
         return float(np.max(self.top.height(np.linspace(0.0, self.length, 4001))))
 
     def surface(self, x: Array, y: Array, stage: Stage) -> Array:
         """Top of the part of that stage over the plan, wherever x and y are."""
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         off = y - self.ridge.height(x)
         fall = off**2 / (self.crown_radius + np.sqrt(self.crown_radius**2 - off**2))
         return np.asarray(self.top.height(x) + raised - fall)

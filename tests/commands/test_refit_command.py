@@ -3,11 +3,14 @@
 import json
 import re
 import shutil
+import subprocess
 
 import pytest
 
-from tests.commands.test_commands import run
+from tests.commands.test_commands import refused, run
 from tests.conftest import STEEL
+
+pytestmark = pytest.mark.long
 
 # Invented readings of rough parts: about .2 mm over at the nut and .5 mm at the saddle, which is
 # .944 x .2 + .056 x .5 = .22 at fret 1 and .35 at fret 12 (coefficients of the action geometry).
@@ -248,3 +251,21 @@ def test_make_hands_its_machine_on_to_the_refit(tmp_path):
     made = run("make", STEEL, "--out", tmp_path / "out",
                "--machine", "hand-bench")  # fmt: skip
     assert "readings.toml --out final --machine hand-bench" in made.stdout
+
+
+def test_a_job_folder_that_can_not_be_written_is_told_before_the_work(tmp_path):
+    """The folder of files must not be written where the book of parts can't be."""
+    held = tmp_path / "job"
+    held.mkdir()
+    shutil.copy(STEEL, held / "j.toml")
+    (tmp_path / "r.toml").write_text(READINGS)
+    bound = subprocess.run(["mount", "--bind", held, held], check=False, capture_output=True)
+    if bound.returncode:
+        pytest.skip("nothing may be mounted here")
+    try:
+        subprocess.run(["mount", "-o", "remount,bind,ro", held], check=True)
+        done = run("refit", held / "j.toml", tmp_path / "r.toml", "--out", tmp_path / "out")
+    finally:
+        subprocess.run(["umount", held], check=True)
+    refused(done, 2, r"can't be written \(read-only file system\)")
+    assert not (tmp_path / "out").exists()
