@@ -9,14 +9,16 @@ import pytest
 from hypothesis import HealthCheck, seed, settings
 
 REPO = Path(__file__).parents[1]
-DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
+ALL_DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))
+DEMO_JOBS = [p for p in ALL_DEMO_JOBS if not p.stem.endswith("-alone")]
+"""Those that make both parts; a part alone has its own tests."""
 OUTSIDE = os.environ.get("BLANKCAM_OUTSIDE") == "1"
 """Whether every outside program must be there, as in CI."""
 
 
 def demo_job(stem):
     """The path of a job of the invented workshop."""
-    (path,) = (p for p in DEMO_JOBS if p.stem == stem)
+    (path,) = (p for p in ALL_DEMO_JOBS if p.stem == stem)
     return path
 
 
