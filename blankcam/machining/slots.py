@@ -1,4 +1,4 @@
-"""The slots of a nut: which tool makes each, and its moves."""
+"""The slots of a nut: which tool makes each and why, or that it is left to the file."""
 
 from __future__ import annotations
 
