@@ -19,6 +19,7 @@ from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, nut_floor_at, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.top_curve import ArcCurve, fit_arc
@@ -93,6 +94,11 @@ class Nut:
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.TOP
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.FINGERBOARD_SIDE
 
     @property
     def height(self) -> float:
