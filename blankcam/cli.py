@@ -3,8 +3,6 @@
 Heavy imports stand inside the commands, so that ``--help`` and ``layout`` start fast.
 """
 
-from __future__ import annotations
-
 import gc
 import io
 import os
@@ -224,12 +222,17 @@ def refit(
     out: OutOpt,
     machine: MachineOpt = None,
     force: ForceOpt = False,
+    drop_torn_line: Annotated[
+        bool, typer.Option(help="Go on without the book's last line where it is cut short.")
+    ] = False,
 ) -> None:
-    """After stringing: what to take off, and the programs for it."""
+    """After stringing: what to take off and the programs for it, or that the work is done."""
     from blankcam import terminal
     from blankcam.workflows import refit
 
-    terminal.show(tuple(refit.refit(job, readings, out, machine, force=force)))
+    terminal.show(
+        tuple(refit.refit(job, readings, out, machine, force=force, drop_torn_line=drop_torn_line))
+    )
 
 
 def _written(
@@ -244,12 +247,13 @@ def _written(
     paper: str | None = None,
     stock: str | None = None,
 ) -> None:
+    from blankcam import terminal
     from blankcam.workflows import make
 
     for line in make.make(
         job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
     ):
-        print(line)
+        terminal.say(line)
 
 
 @_command("blankcam batch jobs --out cuts")
@@ -291,7 +295,8 @@ def batch(
     found = batch.jobs_of(folder, rows)
     local = (workers.cores(), workers.local_pool(jobs or workers.cores()))
     code = 0
-    with nullcontext(local) if scheduler is None else workers.cluster_pool(scheduler) as (n, pool):
+    cluster = scheduler and workers.cluster_pool(scheduler, terminal.say_meanwhile)
+    with cluster or nullcontext(local) as (n, pool):
         at_once = (jobs or n) + 2
         with terminal.progress(len(found)) as told:
             outcomes = batch.batch(
@@ -322,6 +327,7 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave."""
+    from blankcam import terminal
     from blankcam.workflows import prove as proofs
     from blankcam.workflows import refit
 
@@ -329,7 +335,7 @@ def prove(
     prove_one = refit.prove if of_refit else proofs.prove
     passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
-        print(line)
+        print(line) if as_json else terminal.say(line)
     if not passed:
         raise typer.Exit(EXIT_REFUSED)
 
@@ -419,5 +425,9 @@ def _other(fault: Any) -> int:
 
 
 def _complain(text: str) -> None:
+    """One line or more on stderr; where that can't be written either, the exit code still tells."""
     encoding = sys.stderr.encoding or "ascii"
-    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+    try:
+        print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr, flush=True)
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)

@@ -17,9 +17,11 @@ import signal
 from collections.abc import Callable, Generator, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import partial
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
+from uuid import uuid4
 
 from blankcam.faults import BlankcamError, Fault, InputError, printable
 
@@ -33,6 +35,10 @@ Task = TypeVar("Task")
 Result = TypeVar("Result")
 
 _PR_SET_PDEATHSIG = 1  # prctl(2)
+CONNECTS = 5.0  # s in which a cluster's scheduler must answer
+WORKERS_COME = 30.0  # s in which a cluster without workers must get one
+ANSWER = WORKERS_COME + 5.0  # s after which a scheduler is taken to be gone
+LOOK = 10.0  # s without a result after which a cluster is asked whether it still works
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,7 +156,10 @@ def _through(
                     lost.append((task, str(broken)))
         if not under_way:
             return
-        for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+        ready = wait(under_way, timeout=LOOK, return_when=FIRST_COMPLETED).done
+        if not ready and (check := getattr(executor, "check", None)):
+            check()
+        for future in ready:
             task = under_way.pop(future)
             try:
                 result = future.result()
@@ -213,15 +222,72 @@ def _end_after(parent: BaseProcess) -> None:
     os._exit(1)
 
 
+class _ClusterExecutor:
+    """Hands work to a cluster; each piece begins at most twice, each time on another worker."""
+
+    def __init__(self, client: Any, address: str) -> None:
+        self._client, self._address = client, address
+        self._executor = client.get_executor(pure=False)
+
+    def submit(self, work: Callable[[Task], Result], task: Task) -> Future[Any]:
+        topic = f"blankcam-{uuid4().hex}"
+        future: Future[Any] = self._executor.submit(_begun_at_most_twice, work, task, topic)
+        return future
+
+    def check(self) -> None:
+        """Raise InputError where nobody is left to do the work."""
+        try:
+            _within(ANSWER, lambda: self._client.wait_for_workers(1, timeout=WORKERS_COME))
+        except Exception as failed:
+            wrong = f"no worker is left, and none came within {WORKERS_COME:.0f} s"
+            fix = "start workers, then run the same command again: what was made is kept"
+            raise InputError(
+                Fault(where="--scheduler", found=self._address, wrong=wrong, fix=fix)
+            ) from failed
+
+    def shutdown(self, *, wait: bool = True, cancel_futures: bool = False) -> None:
+        del cancel_futures  # closing the client does
+        self._executor.shutdown(wait=wait)
+
+
+def _begun_at_most_twice(work: Callable[[Task], Result], task: Task, topic: str) -> Result | Lost:
+    """Run on a cluster's worker: the scheduler counts how often this was begun before."""
+    import distributed
+
+    client: Any = distributed.get_client()
+    if len(client.get_events(topic)) > 1:
+        return Lost("each time it was begun")
+    client.log_event(topic, "begun")
+    return work(task)
+
+
 @contextmanager
-def cluster_pool(address: str) -> Iterator[tuple[int, Callable[[], Executor]]]:
+def cluster_pool(
+    address: str, told: Callable[[str], None] = lambda _: None
+) -> Iterator[tuple[int, Callable[[], Executor]]]:
     """How many tasks an existing Dask cluster works at a time, and what makes its executors.
+
+    ``told`` is given words where there is something to wait for.
 
     Raises
     ------
     InputError
-        When the extra is not installed, or nobody answers at the address.
+        When the extra is not installed, nobody answers at the address, or no worker comes.
     """
+    client = _client(address, told)
+    try:
+        if not (threads := client.nthreads()):
+            told(f"waiting up to {WORKERS_COME:.0f} s for a worker to come to {address}")
+            _ClusterExecutor(client, address).check()
+            threads = client.nthreads()
+        pool: Any = partial(_ClusterExecutor, client, address)
+        yield max(1, sum(threads.values())), pool
+    finally:
+        with suppress(Exception):
+            client.close(timeout=2)
+
+
+def _client(address: str, told: Callable[[str], None]) -> Any:
     try:
         import distributed
     except ImportError:
@@ -229,11 +295,30 @@ def cluster_pool(address: str) -> Iterator[tuple[int, Callable[[], Executor]]]:
             where="--scheduler", wrong="needs distributed", fix="pip install 'blankcam[cluster]'"
         )
         raise InputError(fault) from None
+    import logging
+
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # we tell in words of our own
+    connect: Any = distributed.Client
+    told(f"waiting up to {CONNECTS + 1:.0f} s for {address} to answer")
     try:
-        client: Any = distributed.Client(address, timeout=5)  # type: ignore[no-untyped-call]
+        return _within(CONNECTS + 1, lambda: connect(address, timeout=CONNECTS))
     except (OSError, ValueError, TypeError) as failed:
-        wrong = f"nobody answers there ({printable(failed, 100)})"
+        wrong = f"nobody answers there ({printable(failed, 100) or 'no word for 6 s'})"
         raise InputError(Fault(where="--scheduler", found=address, wrong=wrong)) from None
-    with client:
-        threads: dict[str, int] = client.nthreads()
-        yield max(1, sum(threads.values())), lambda: client.get_executor(pure=False)
+
+
+def _within(seconds: float, work: Callable[[], T]) -> T:
+    """A call that may hang, given up after a time; raises TimeoutError then."""
+    from concurrent.futures import Future
+    from threading import Thread
+
+    future: Future[T] = Future()
+
+    def run() -> None:
+        try:
+            future.set_result(work())
+        except BaseException as fault:  # noqa: BLE001 - raised where it is waited for
+            future.set_exception(fault)
+
+    Thread(target=run, daemon=True).start()
+    return future.result(seconds)

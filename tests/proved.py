@@ -1,6 +1,10 @@
 """Programs proved on the blank and in the place the job gives them, on a coarser grid."""
 
+import dataclasses
+
+from blankcam.cut import CutRequest, Label
 from blankcam.gcode import writer
+from blankcam.inputs.job import PlanJob
 from blankcam.parts.frames import Setup
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
@@ -15,6 +19,23 @@ STEP = 0.1
 def plan_of(found, part, profile, stage):
     """The plan of a part of a design, not written."""
     return build.plan(request_of(found, part.name, profile, stage))
+
+
+def request_for(part, blank, profile, material, stage, *, held=None, **by):
+    """A request for a part from a blank, all the hand's but what ``by`` says."""
+    if held is not None:
+        profile = dataclasses.replace(profile, holding=held)
+    wishes = {"slots": "mill", "outline": "saw", "thickness": "hand", "ends": "mill"} | by
+    return CutRequest(
+        part=part, blank=box_of(blank, part), machine=profile, material=material, stage=stage,
+        wishes=PlanJob(machine=profile.name, **wishes),
+        label=Label(stem=part.name, job="a job", job_digest="0" * 16),
+    )  # fmt: skip
+
+
+def plan_for(*given, **by):
+    """The plan of a part from a blank; see ``request_for``."""
+    return build.plan(request_for(*given, **by))
 
 
 def files_of(found, plan, profile):

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tomllib
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Any
+
+_HERE = Path(__file__).parent
 
 
 @cache
 def table(name: str) -> dict[str, Any]:
     """One table by its file's stem, such as ``materials``; callers must not change it."""
-    text = resources.files(__name__).joinpath(f"{name}.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return tomllib.loads((_HERE / f"{name}.toml").read_text(encoding="utf-8"))

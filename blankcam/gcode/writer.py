@@ -15,18 +15,9 @@ from blankcam.gcode.comments import comment
 from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Controller, Profile, ToolChange
+from blankcam.parts.frames import Place
 from blankcam.toolpath import linearize
-from blankcam.toolpath.moves import (
-    AXES_OF_PLANE,
-    Arc,
-    Line,
-    Note,
-    Operation,
-    Place,
-    Program,
-    Rapid,
-    walk,
-)
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Note, Operation, Program, Rapid, walk
 from blankcam.toolpath.timing import estimate
 
 BLEND = 0.002

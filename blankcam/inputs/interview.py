@@ -50,11 +50,16 @@ _SIDES = {
     "length": "along the strings' row", "height": "standing in its seat", "thickness": "along the "
     "strings, with a caliper",
 }  # fmt: skip
+_FRACTION = re.compile(r"\s*(\d+[ -])?\d+/\d+\s*", re.ASCII)
+_BARE = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)\s*", re.ASCII)
+_ENDS_IN_UNIT = re.compile(r"[\d.]\s*(mm|cm|in|ft|thou)\s*$", re.ASCII | re.IGNORECASE)
 _STRING = "note, gauge, make"
 _MANY = {"nut.first_fret", "saddle.action"}
 _ENDS = {"saddle.front_at"}
 _ENDS_WORDS = "one length, or two as: bass, treble"
-_MANY_WORDS = "one length, or two as: bass, treble, or one a string with commas between"
+_MANY_WORDS = (
+    "one length, or two as: bass, treble, or one a string from the bass side on, commas between"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +79,8 @@ class Talk:
     """The answers so far, as typed, by key path in the order they were asked."""
 
     answers: tuple[tuple[str, str], ...] = ()
+    unit: str | None = None
+    """Of the last length that the maker gave: what a bare number is then taken to be in."""
 
 
 def part_path(path: str) -> str:
@@ -105,10 +112,11 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     """
     asked = question(talk)
     assert asked is not None
-    said = text.strip() or asked.offered
+    said = _with_units(text.strip(), asked.offered, talk.unit) or asked.offered
     if not said.isprintable():
         raise ValueError(f"{printable(said, 40)!r} holds signs that can't be written")
-    after = Talk(answers=(*talk.answers, (asked.key, said)))
+    unit = (_unit(said) if text.strip() else None) or talk.unit
+    after = Talk(answers=(*talk.answers, (asked.key, said)), unit=unit)
     try:
         _judge(after)
         if asked.key == "plan.machine" and machine is not None:
@@ -118,9 +126,31 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     return after
 
 
+def _with_units(said: str, offered: str, unit: str | None) -> str:
+    """An answer whose bare numbers have the unit they are meant in, where lengths are asked for."""
+    asked, parts = offered.split(","), said.split(",")
+    return ",".join(
+        _in_unit(part, unit) if _unit(asked[min(i, len(asked) - 1)]) else part
+        for i, part in enumerate(parts)
+    )
+
+
+def _in_unit(part: str, unit: str | None) -> str:
+    """A bare fraction is of an inch, as makers say it; another bare number as the length before."""
+    if _FRACTION.fullmatch(part):
+        return f"{part} in"
+    return f"{part} {unit}" if unit and _BARE.fullmatch(part) else part
+
+
+def _unit(text: str) -> str | None:
+    """The unit of the last length in a text, None where there is none."""
+    found = [f for part in text.split(",") if (f := _ENDS_IN_UNIT.search(part))]
+    return found[-1][1] if found else None
+
+
 def back(talk: Talk) -> Talk:
     """The talk before its last answer."""
-    return Talk(answers=talk.answers[:-1])
+    return dataclasses.replace(talk, answers=talk.answers[:-1])
 
 
 def job_text(talk: Talk) -> str:
@@ -160,7 +190,7 @@ def _due(talk: Talk, key: str, said: object) -> str:
     asked = question(talk)
     if asked is None or asked.key != key or not isinstance(said, str):
         raise ValueError(f"{printable(key, 40)} is not an answer that is due here")
-    return said
+    return "" if said == asked.offered else said
 
 
 def _keys(tables: Mapping[str, Any]) -> Iterable[str]:
@@ -168,7 +198,7 @@ def _keys(tables: Mapping[str, Any]) -> Iterable[str]:
     strings = tables["strings"]
     paired = any("course" in s for s in strings)
     yield from _BEFORE
-    yield from (f"strings[{i}]" for i in range(len(strings)))
+    yield from (f"strings[{number}]" for number in range(len(strings), 0, -1))
     yield from (key for key in _AFTER if paired or not key.endswith("course_gap"))
 
 
@@ -177,7 +207,7 @@ def _words(key: str) -> str:
     if key == COUNT:
         return "how many strings, each string of a course counted"
     if key.startswith("strings["):
-        return f"string {int(key[8:-1]) + 1} from the bass side: {_STRING}; course, if paired"
+        return f"string {key[8:-1]}, 1 being the treble side's: {_STRING}; course, if paired"
     where, *name = key.split(".")
     if where == "blanks" and len(name) == 2:
         return f"the {name[0]}'s blank: its {name[1]}, {_SIDES[name[1]]}"
@@ -227,13 +257,14 @@ def _typical(kind: str) -> dict[str, Any]:
 
 def _shown(value: object) -> str:
     if isinstance(value, dict):
-        return ", ".join(str(v) for v in value.values())
+        return ", ".join(str(v) for k, v in value.items() if k != "number")
     return str(value)
 
 
 def _steps(key: str) -> list[str | int]:
+    """The way to a key; strings stand from the bass side, their last number first."""
     if key.startswith("strings["):
-        return ["strings", int(key[8:-1])]
+        return ["strings", -int(key[8:-1])]
     return [*key.split(".")]
 
 
@@ -260,7 +291,8 @@ def _counted(strings: list[dict[str, Any]], count: object) -> list[dict[str, Any
     if not isinstance(count, int):
         return strings
     more = [dict(strings[-1]) for _ in range(min(count, 100) - len(strings))]
-    return [*strings[: max(count, 0)], *more]
+    kept = [*strings[: max(count, 0)], *more]
+    return [{**string, "number": len(kept) - i} for i, string in enumerate(kept)]
 
 
 def _value(key: str, said: str) -> Any:
@@ -269,11 +301,11 @@ def _value(key: str, said: str) -> Any:
     if key in {COUNT, "board.body_fret"}:
         return _whole(said)
     if key.startswith("strings["):
-        return _string(parts)
+        return _string(parts, int(key[8:-1]))
     if key in _MANY | _ENDS and len(parts) == 2:
         return {"bass": parts[0], "treble": parts[1]}
     if key in _MANY and len(parts) > 2:
-        return parts
+        return {str(len(parts) - i): part for i, part in enumerate(parts)}
     if key == "board.radius" and len(parts) == 3:
         return dict(zip(("nut", "end", "end_at"), parts, strict=True))
     return said
@@ -283,10 +315,11 @@ def _whole(said: str) -> int | str:
     return int(said) if re.fullmatch("[0-9]{1,4}", said) else said
 
 
-def _string(parts: list[str]) -> dict[str, Any]:
+def _string(parts: list[str], number: int) -> dict[str, Any]:
     if len(parts) not in (3, 4):
         return {}
-    string: dict[str, Any] = dict(zip(("note", "gauge", "make"), parts, strict=False))
+    string: dict[str, Any] = {"number": number}
+    string |= zip(("note", "gauge", "make"), parts, strict=False)
     if len(parts) == 4:
         string["course"] = _whole(parts[3])
     return string

@@ -25,7 +25,7 @@ class Graded:
 
 
 PerString = Graded | tuple[float, ...]
-"""Graded across, or one value a string from the bass side."""
+"""Graded across, or one value a string from the bass side: the highest number first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +64,8 @@ class BoardJob:
 class StringJob:
     """One ``[[strings]]`` entry."""
 
+    number: int
+    """As the trade counts: 1 is the treble side's outermost."""
     note: str
     gauge: float
     make: str
@@ -79,7 +81,12 @@ class NutJob:
     """The ``[nut]`` table."""
 
     seat_width: float
-    seat_drop: float
+    seat_drop: float | None
+    """None only where the marked line is given in its place."""
+    marked_line: Graded | None
+    """The line marked along a rule on the frets, over the blank's underside, at the outer strings."""
+    pencil: float
+    """How far the pencil's middle stands over the rule."""
     margin_bass: float
     margin_treble: float
     margin_to: str
@@ -87,6 +94,8 @@ class NutJob:
     course_gap: float
     tilt: float
     first_fret: PerString | None
+    third_fret: PerString | None
+    """Gap over fret 1 with the string held at fret 3, in place of ``first_fret``."""
     lift: PerString | None
     clearance: float
     exposure: PerString
@@ -135,8 +144,10 @@ class BlanksJob:
 
     material: str
     fit: str
-    nut: BlankJob
-    saddle: BlankJob
+    nut: BlankJob | None
+    """None: no nut is made."""
+    saddle: BlankJob | None
+    """None: no saddle is made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +185,7 @@ class UncertaintyJob:
     relief: float | None
     fret_line: float | None
     front_at: float | None
+    movement: float | None
     gauge: float | None
     tool: float | None
     machine: float | None

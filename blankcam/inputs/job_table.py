@@ -12,7 +12,8 @@ import csv
 import io
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from blankcam.faults import BlankcamError, Fault, InputError
@@ -26,8 +27,34 @@ _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?")
 _TEXTS = (("instrument", "name"),)
 
 
-def jobs(base: str, table: str) -> list[tuple[str, Job | BlankcamError]]:
-    """The jobs of a table, in its order: a name for each, and the job or why there is none.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rows:
+    """The rows of a table, each made a job only when it is come to."""
+
+    base: dict[str, Any]
+    columns: tuple[Path, ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+    """Where each stands, ``run.csv:3``, and its cells."""
+
+    def __len__(self) -> int:
+        """How many rows there are."""
+        return len(self.rows)
+
+    def __iter__(self) -> Iterator[tuple[str, Job | BlankcamError]]:
+        """A name for each row, and its job or why there is none."""
+        for name, (where, cells) in zip(self.names(), self.rows, strict=True):
+            yield name, _job(self.base, self.columns, cells, where)
+
+    def names(self) -> Iterator[str]:
+        """The instrument's name of each row, or which row it is."""
+        at = next((i for i, c in enumerate(self.columns) if c in _TEXTS), None)
+        for where, cells in self.rows:
+            named = at is not None and len(cells) == len(self.columns) and cells[at]
+            yield named or f"row {where.rpartition(':')[2]}"
+
+
+def jobs(base: str, table: str) -> Rows:
+    """The jobs of a table, in its order.
 
     Raises
     ------
@@ -36,10 +63,11 @@ def jobs(base: str, table: str) -> list[tuple[str, Job | BlankcamError]]:
     """
     tables = parse_toml(read_text(base), base)
     head, rows = _cells(table)
-    columns = [_column(name, table) for name in head]
+    columns = tuple(_column(name, table) for name in head)
     if twice := {spelled(c) for c in columns if columns.count(c) > 1}:
         raise InputError(Fault(where=table, key=min(twice), wrong="is the name of two columns"))
-    return [_job(tables, columns, row, f"{table}:{line}") for line, row in rows]
+    places = tuple((f"{table}:{line}", tuple(row)) for line, row in rows)
+    return Rows(base=tables, columns=columns, rows=places)
 
 
 def _cells(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
@@ -57,7 +85,7 @@ def _cells(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
         raise InputError(
             Fault(where=path, wrong="has no rows", fix="key paths above, a row an instrument")
         )
-    if len(rows) > MOST_ROWS:
+    if len(rows) - 1 > MOST_ROWS:
         raise InputError(Fault(where=path, wrong=f"has over {MOST_ROWS} rows"))
     return rows[0][1], rows[1:]
 
@@ -86,7 +114,7 @@ def _column(name: str, table: str) -> Path:
                 line=1,
                 found=name,
                 wrong="is not a key path of a job",
-                fix="write it like nut.seat_width, strings[0].gauge or nut.first_fret.bass",
+                fix="write it like nut.seat_width, strings[6].gauge or nut.first_fret.bass",
             )
         )
     return tuple(path)
@@ -94,9 +122,8 @@ def _column(name: str, table: str) -> Path:
 
 def _job(
     base: dict[str, Any], columns: Sequence[Path], row: Sequence[str], where: str
-) -> tuple[str, Job | BlankcamError]:
+) -> Job | BlankcamError:
     tables = copy.deepcopy(base)
-    name = f"row {where.rpartition(':')[2]}"
     try:
         if len(row) != len(columns):
             wrong = f"has {len(row)} cells for {len(columns)} columns"
@@ -104,11 +131,10 @@ def _job(
         for column, cell in zip(columns, row, strict=True):
             if cell:
                 _set(tables, column, _value(column, cell, where), where)
-                name = cell if column in _TEXTS else name
         filled, assumed = fill(tables)
-        return name, from_tables(filled, assumed, where, {})
+        return from_tables(filled, assumed, where, {})
     except BlankcamError as failed:
-        return name, failed
+        return failed
 
 
 def _value(column: Path, cell: str, where: str) -> Any:
@@ -118,10 +144,16 @@ def _value(column: Path, cell: str, where: str) -> Any:
         return cell
     try:
         return tomllib.loads(f"x = {cell}")["x"]
-    except (tomllib.TOMLDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # no TOML, or a number of thousands of digits
         raise InputError(
             Fault(where=where, key=spelled(column), found=cell, wrong="is not TOML")
         ) from None
+
+
+def _string(strings: Any, number: int) -> Any:
+    """The string of that number, None where the base job has none such."""
+    entries = strings if isinstance(strings, list) else []
+    return next((s for s in entries if isinstance(s, dict) and s.get("number") == number), None)
 
 
 def _set(tables: dict[str, Any], path: Path, value: Any, where: str) -> None:
@@ -129,8 +161,7 @@ def _set(tables: dict[str, Any], path: Path, value: Any, where: str) -> None:
     here: Any = tables
     for i, step in enumerate(path[:-1]):
         if isinstance(step, int):
-            inside = isinstance(here, list) and step < len(here)
-            here = here[step] if inside else None
+            here = _string(here, step)
         else:
             empty: Any = [] if isinstance(path[i + 1], int) else {}
             here = here.setdefault(step, empty) if isinstance(here, dict) else None

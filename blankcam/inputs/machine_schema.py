@@ -1,7 +1,5 @@
 """What each key of a machine profile may hold."""
 
-from __future__ import annotations
-
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, create_model
@@ -147,9 +145,9 @@ class ProfileFile(Table):
     tool_change: Quantity("profile.tool_change", TIME) | None = None  # type: ignore[valid-type]
     spin_up: Quantity("profile.spin_up", TIME) | None = None  # type: ignore[valid-type]
     kerf: Length("profile.kerf") | None = None  # type: ignore[valid-type]
-    controller: ControllerTable = ControllerTable()
-    holding: HoldingTable = HoldingTable()
-    drawing: DrawingTable = DrawingTable()
+    controller: ControllerTable = ControllerTable.model_construct()
+    holding: HoldingTable = HoldingTable.model_construct()
+    drawing: DrawingTable = DrawingTable.model_construct()
     tools: Annotated[list[ToolTable], Wanted("add a [[tools]] table for each tool you own")] = (
         Field(default=[], max_length=MOST_TOOLS)
     )

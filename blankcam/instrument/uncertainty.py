@@ -22,7 +22,9 @@ SEED = 20
 LAST_FRET = 20
 LOW, HIGH = 5.0, 95.0
 BUZZ_NOTICED = 0.01
-SINGLE = ("seat_drop", "slot_depth", "fret_height", "relief", "fret_line", "front_at")
+SINGLE = (
+    "seat_drop", "slot_depth", "fret_height", "relief", "fret_line", "front_at", "movement",
+)  # fmt: skip
 CUTS = ("nut_cut", "saddle_cut")
 PER_STRING = ("gauge", "stiffness", "tool")
 _SD_OF = {"seat_drop": "seat", "slot_depth": "seat", "nut_cut": "machine", "saddle_cut": "machine"}
@@ -106,7 +108,15 @@ def standard_deviations(job: Job) -> dict[str, float]:
         own = getattr(job.uncertainty, key)
         return float(usual[key] if own is None else own)
 
-    return {name: of(name) for name in (*SINGLE, *CUTS, "board", "gauge", "tool")}
+    made = {name: of(name) for name in (*SINGLE, *CUTS, "board", "gauge", "tool")}
+    return made | dict.fromkeys(_not_made(job), 0.0)
+
+
+def _not_made(job: Job) -> tuple[str, ...]:
+    """The sources that belong to a part that is not made: it is measured as it stands."""
+    nut = ("seat_drop", "nut_cut", "tool") if job.blanks.nut is None else ()
+    saddle = ("slot_depth", "saddle_cut", "fret_line") if job.blanks.saddle is None else ()
+    return (*nut, *saddle)
 
 
 def draw(job: Job, instrument: Instrument, samples: int, seed: int) -> dict[str, Array]:
@@ -134,8 +144,9 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
     frets = np.arange(1, LAST_FRET + 1)
     s = board.fret_at(frets)
     length = np.array([p.length for p in paths]) + _over(d["front_at"])
-    z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - d["seat_drop"])
-    lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"]
+    seat = d["seat_drop"] - (d["fret_height"] if job.nut.marked_line else 0.0)  # it cancels
+    z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - seat)
+    lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"] + d["movement"]
     z_saddle = np.array([p.z_saddle for p in paths]) + _over(lifted)
     tops = np.array([board.fret_top(s, p.across(s)) for p in paths])
     bow = replace(board, relief=1.0).dip(s)
@@ -169,7 +180,7 @@ def _bend(
     length: Array,
 ) -> Array | None:
     height, run = job.saddle.tie_height, job.saddle.tie_run
-    if height is None or run is None:
+    if height is None or run is None or job.blanks.saddle is None:
         return None
     z_tie = instrument.bridge_top + height + _over(d["fret_height"] - d["fret_line"])
     before = np.arctan2(z_saddle - z_nut, length)

@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE
-from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 
@@ -34,12 +33,10 @@ class Surface(Protocol):
         """Slopes along x and along y, of the shape of y; x may lack its leading axes."""
 
 
+FIT = 0.0007
+"""mm by which a fitted arc may miss the exact path of the tip."""
 WASTE = 1.0
 """mm beyond a part's ends over which its surface still goes on falling."""
-STRAIGHT = 2e-4
-"""mm of bow under which an arc is a line."""
-FLATTEST = 4000.0
-"""mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
@@ -255,14 +252,3 @@ class Table:
         """How much stands over the surface at most, mm."""
         over = self.touching - self.tips
         return float(np.max(over[self.wanted], initial=0.0))
-
-
-def plain(segment: curve.Segment) -> curve.Chain:
-    """An arc that hardly bows, or is too flat for a controller's arithmetic, as lines."""
-    if isinstance(segment, curve.Line):
-        return (segment,)
-    bow = segment.radius * (1 - math.cos(segment.sweep / 2))
-    if bow > STRAIGHT and segment.radius <= FLATTEST:
-        return (segment,)
-    places = list(curve.points([segment], STRAIGHT))
-    return tuple(curve.Line(p, q) for p, q in pairwise(places))

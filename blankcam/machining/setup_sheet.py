@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from blankcam.inputs.job import BlankJob
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Material
+from blankcam.machining.request import CutRequest
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 
-BESIDE = 0.3
-"""mm of air between the tool's side and the blank where a tool goes down or a pass begins."""
-HOP = 1.0
-"""mm of air over what stands, for moves inside one operation."""
+BESIDE: float = table("cutting")["air"]["beside"]
+HOP: float = table("cutting")["air"]["hop"]
 STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
 
@@ -35,21 +35,14 @@ class Bench:
     """Height over x of what an outline cut before has left; None where the whole blank stands."""
 
 
-def set_up(length: float, blank: BlankJob, profile: Profile, material: str, stage: Stage) -> Bench:
-    """A whole blank on edge, held as the profile says, the part in the middle of its length."""
-    over = (blank.length - length) / 2
-    stock = Box(
-        x0=-over,
-        x1=length + over,
-        y0=0.0,
-        y1=blank.thickness,
-        z0=0.0,
-        z1=blank.height,
-    )
+def set_up(request: CutRequest, *, y0: float = 0.0) -> Bench:
+    """The whole blank of a request on edge; ``y0``: where its lower face is then, mm."""
+    machine = request.machine
+    stock = dataclasses.replace(request.blank, y0=y0)
     return Bench(
-        profile=profile,
-        material=feeds.material(material),
-        stage=stage,
+        profile=machine,
+        material=feeds.material(request.material),
+        stage=request.stage,
         stock=stock,
-        clearance=max(stock.z1, profile.holding.jaw_top) + profile.clearance,
+        clearance=max(stock.z1, machine.holding.jaw_top) + machine.clearance,
     )

@@ -16,34 +16,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.inputs.tool import Tool
-from blankcam.machining.setup_sheet import STANDING
+from blankcam.data import table
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.setup_sheet import BESIDE, STANDING
+from blankcam.parts.frames import Box, Place
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
-from blankcam.toolpath.moves import Place
 
-FLOOR_CUSP = 0.008
-"""mm left between the passes of a round floor; the design allows 0.010 mm."""
+FLOOR_CUSP: float = table("cutting")["slots"]["scallop_floor"]
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
 """Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
 THINNER = (1.0, 0.85, 0.7, 0.5)
 """Layers that are tried, as shares of the depth of cut."""
 CLOSE = 2e-4
 """mm by which a planned depth may pass the table's; the proof allows 0.001 mm."""
-ONE_WAY = 1
-"""So many rough layers over the floor's own passes are cut one way (our own)."""
+ONE_WAY: int = table("cutting")["slots"]["one_way_layers"]
 LOW = 0.002
 """mm that may stand on the lowest line where no pass runs along it."""
 MOST_PASSES = 400
 SAME = 1e-4
 """mm under which two radii are one."""
-SIDE_CUSP = 0.003
-"""mm a cusp may stand into a slot sideways; the proof allows twice 0.005 mm in its width."""
+SIDE_CUSP: float = table("cutting")["slots"]["scallop_wall"]
+BEHIND: float = table("cutting")["air"]["behind"]
 
 
 def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
-    """Where the floor is wanted at the witness edge in that stage."""
-    return slot.floor_front + (nut.hold_back if stage is Stage.ROUGH else 0.0)
+    """Where the floor is wanted at the front edge in that stage."""
+    return slot.floor_front + stage.left(nut.hold_back)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,3 +255,18 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
     most = 2 * math.sqrt(2 * ball * cusp - cusp**2)
     count = math.ceil(2 * half / most)
     return [half * (2 * i / count - 1) for i in range(count + 1)]
+
+
+def across_ends(stock: Box, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
+    """Places y in air before the front and behind the back.
+
+    A pass that only ends there need not leave the part with all of the tool: its axis passes the
+    face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
+    tool that goes down a slope touches with its rim.
+    """
+    radius = tool.radius
+    near = stock.y0 - radius - BESIDE
+    if back:
+        return near, stock.y1 + radius + BESIDE
+    before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
+    return near, stock.y1 + radius * before + BEHIND

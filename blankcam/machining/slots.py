@@ -1,17 +1,17 @@
-"""The slots of a nut: which tool makes each, and its moves."""
+"""The slots of a nut: which tool makes each and why, or that it is left to the file."""
 
 from __future__ import annotations
 
 import dataclasses
-import functools
 import math
 from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import NICK, Shape, Tool
-from blankcam.machining import slot_passes, taper
+from blankcam.machining import slot_passes, taper, tools, waste
 from blankcam.machining.decision import (
     ByHand,
     ByMachine,
@@ -20,32 +20,21 @@ from blankcam.machining.decision import (
     Reason,
     ReasonCode,
 )
-from blankcam.machining.feeds import Cut, Work, plan_cut
-from blankcam.machining.setup_sheet import HOP, STANDING, Bench
+from blankcam.machining.feeds import Work, plan_cut
+from blankcam.machining.setup_sheet import Bench
+from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Feature, FeatureKind, Stage
-from blankcam.toolpath import clearing
-from blankcam.toolpath.crosswise import across, ends, to_and_fro
-from blankcam.toolpath.moves import Operation, Path
 
-SIDE_ROOM = 0.05
-"""mm a tool must be narrower than the slot (a common rule of rotary pilots; our own value)."""
-SMALLEST = 0.5
-"""mm; smaller tools are left to steadier machines (our own)."""
-DEPTH_ROOM = 0.2
-"""mm the flutes must reach beyond the depth (our own)."""
-BESIDE_SLOT = 0.5
-"""mm beside a slot that a tool's depth counts from the highest of (our own)."""
-DEEPEST = 3.0
-"""Deepest slot in tool diameters."""
-LOW_HOP = 0.5
-"""mm of air over what stands beside a slot, on the way back to its next pass."""
+SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
+SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
+DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
+BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
+DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF = 10.0
-"""Seconds that one more tool must save over its change (our own)."""
-LEAST_LEFT = 0.08
-"""mm of a slot's depth that must be left below waste opened only for speed (our own)."""
+TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
 def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
@@ -53,10 +42,9 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
     """
-    feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     if by_file:
-        left = Reason(code=ReasonCode.LEFT_BY_JOB)
-        return _left_to_the_file(feature, profile, [left])
+        return left_to_the_file(slot, profile)
+    feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     refused: list[Reason] = []
     candidates = _candidates(profile)
     wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
@@ -66,12 +54,20 @@ def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: boo
             by = _by_machine(nut, slot, tool, profile, stage, clear=clear)
             return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
         refused.append(wrong)
-    return _left_to_the_file(feature, profile, refused or [_none_narrow(slot, wide)])
+    return _by_file(slot, profile, refused or [_none_narrow(slot, wide)])
 
 
-def _left_to_the_file(feature: Feature, profile: Profile, why: Sequence[Reason]) -> Decision:
-    by = ByHand(nick=_nicker(profile))
-    return Decision(feature=feature, by=by, reasons=(*why, *_nick_only(profile)))
+def left_to_the_file(slot: Slot, profile: Profile) -> Decision:
+    """A slot that the job, or a machine without programs, leaves to the file."""
+    return _by_file(slot, profile, [Reason(code=ReasonCode.LEFT_BY_JOB)])
+
+
+def _by_file(slot: Slot, profile: Profile, why: Sequence[Reason]) -> Decision:
+    return Decision(
+        feature=Feature(kind=FeatureKind.SLOT, string=slot.string),
+        by=ByHand(nick=_nicker(profile)),
+        reasons=(*why, *_nick_only(profile)),
+    )
 
 
 def _by_machine(
@@ -97,16 +93,15 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
     )
 
 
-@functools.lru_cache(maxsize=4)  # who only asks, asks for the choices and for what they bring
 def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
-    """How every slot is to be made; for the plan, and for who only asks."""
+    """How every slot is to be made, from the bass side."""
     each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
     return _quicker_cleared(nut, each, bench)
 
 
 def _quicker_cleared(nut: Nut, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
     """The choices, the waste over slots opened first with a wider tool where that saves time."""
-    if bench.stage is not Stage.ROUGH:
+    if not bench.stage.leaves_waste:
         return tuple(choices)
     by_string = {s.string: s for s in nut.slots}
     saved: dict[int, tuple[float, Tool, Decision]] = {}
@@ -141,7 +136,7 @@ def _cleared(
         slot_passes.Groove.of(nut, slot, Stage.ROUGH),
         slot_passes.floor_cusp(slot, _left_open(nut, slot)),
     )
-    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, _within(nut, slot)
+    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
 
     def seconds(depth: float) -> float:
         deep = depth - within
@@ -150,8 +145,8 @@ def _cleared(
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
     for narrow in (True, False):
-        depth = cleared + clearing.standing(nut, slot, wide, narrow=narrow)
-        first = clearing.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
+        depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
+        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
         if depth < full:
             found.append((seconds(full) - seconds(depth) - first, narrow, depth))
     if not found:
@@ -171,19 +166,17 @@ def _left_open(nut: Nut, slot: Slot) -> float:
 def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (
-        high + (nut.allowance if s is Stage.ROUGH else 0.0) - floor for s in (stage, Stage.FINAL)
-    )
+    full, cleared = (high + s.left(nut.allowance) - floor for s in (stage, Stage.FINAL))
     return full, cleared
 
 
-def _within(nut: Nut, slot: Slot) -> float:
+def over_groove(nut: Nut, slot: Slot) -> float:
     """How much less stands over the groove itself than beside it, mm."""
     return _highest(nut, slot, BESIDE_SLOT) - _highest(nut, slot, 0.0)
 
 
 def _highest(nut: Nut, slot: Slot, beside: float) -> float:
-    """The highest of the finished top over a slot and so far beside it, at the witness edge, mm."""
+    """The highest of the finished top over a slot and so far beside it, at the front edge, mm."""
     reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
     x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
     return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
@@ -195,7 +188,7 @@ def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
     A ball that opens it leaves its round beside and between its passes.
     """
     cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile)
-    over = clearing.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
+    over = waste.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
     return cleared + over
 
 
@@ -203,11 +196,19 @@ def _opener(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
     """The tool that opens the waste over a slot, if there is one."""
     full, cleared = depths(nut, slot, Stage.ROUGH)
     left, right = nut.clear_window(slot)
-    return clearing.choose(profile, right - left, full - cleared)
+    return tools.opening_tool(profile, right - left, full - cleared)
+
+
+def lowest_of_nick(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
+    """The lowest z that a tool's tip is sent to in a nick: where it ends."""
+    y1 = across_ends(bench.stock, tool, back=False, lean=nut.tilt)[1]
+    rise = tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
+    depth = nick_depth(nut, slot, tool, bench.stage)
+    return top_at(nut, slot.centre, bench.stage) + rise - depth - math.tan(nut.tilt) * y1
 
 
 def top_at(nut: Nut, x: float, stage: Stage) -> float:
-    """Height of the top at the witness edge."""
+    """Height of the top at the front edge."""
     return float(nut.top_height(np.array(x), np.array(0.0), stage))
 
 
@@ -239,7 +240,7 @@ def _fits(
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
-    if stage is Stage.ROUGH:
+    if stage.leaves_waste:
         cleared = _opened(nut, slot, profile)
 
     def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
@@ -262,7 +263,7 @@ def _fits(
             return False, None
         return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
     below = taper.widens(r, tool, cleared) <= taper.WALL
-    if stage is Stage.ROUGH and below and tool.flute_length >= cleared + DEPTH_ROOM:
+    if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = nut.clear_window(slot)
         room = min(slot.centre - left, right - slot.centre)
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
@@ -271,48 +272,9 @@ def _fits(
         if shank_fits and tool_fits and _opener(nut, slot, profile):
             return True, None
     if not straight and not below:
-        widens = taper.widens(r, tool, cleared if stage is Stage.ROUGH else full)
+        widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)
         return wrong(ReasonCode.WIDE_CONE, widens=widens, deepest=taper.deepest(r, tool))
     return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
-
-
-def nick_operation(
-    nut: Nut,
-    choices: Sequence[Decision],
-    tool: Tool,
-    bench: Bench,
-    ceiling: float,
-) -> Operation:
-    """A shallow groove on the centre of every slot that is left to the file."""
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
-    path = Path(bench.clearance)
-    by_string = {s.string: s for s in nut.slots}
-    y0, y1 = ends(bench.stock, tool, back=False, lean=nut.tilt)
-    passes = 0
-    for choice in choices:
-        slot = by_string[choice.string]
-        depth = nick_depth(nut, slot, tool, bench.stage)
-        top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + STANDING) / cut.depth)
-        passes += layers
-        fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
-        # On a slope a ball cuts below the line of its tip
-        top += tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
-        for k in range(1, layers + 1):
-            # Layers share what may stand over the top, so that the first is no deeper
-            z = top + STANDING - (depth + STANDING) * k / layers
-            near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
-            across(path, near, far, cut.feed, ceiling + HOP)
-    path.leave()
-    strings = ", ".join(str(c.string) for c in choices)
-    return Operation(
-        name="slots",
-        words=f"locating nicks of strings {strings}, then file by hand",
-        tool=tool,
-        cut=cut,
-        moves=tuple(path.moves),
-        least=60 * bench.stock.y1 * passes / cut.feed,
-    )
 
 
 def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
@@ -324,9 +286,7 @@ def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
     beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
     rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
     within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
-    waste = 0.0
-    if stage is Stage.ROUGH:
-        waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
+    waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
     return min(NICK, waste + 0.8 * within)
 
 
@@ -345,58 +305,8 @@ def _nicker(profile: Profile) -> Tool | None:
     return min(pointed, key=lambda t: (t.tip_radius, t.number), default=None)
 
 
-def slot_operation(
-    nut: Nut,
-    choices: Sequence[Decision],
-    tool: Tool,
-    bench: Bench,
-    ceiling: float,
-) -> Operation:
-    """Every slot that this tool makes, from the bass side."""
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
-    path = Path(bench.clearance)
-    by_string = {s.string: s for s in nut.slots}
-    passes = 0.0
-    for choice in choices:
-        slot = by_string[choice.string]
-        groove = slot_passes.Groove.of(nut, slot, bench.stage)
-        left = slot.depth_front - nut.slot_raise(bench.stage)
-        cusp = slot_passes.floor_cusp(slot, left)
-        lean = abs(slot.tilt) + abs(slot.yaw)
-        assert isinstance(choice.by, ByMachine)
-        deep = choice.by.depth - _within(nut, slot)
-        passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, cusp)
-        hop, low = ceiling + HOP, groove.z + choice.by.depth + STANDING + LOW_HOP
-        for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp):
-            y0, y1 = ends(bench.stock, tool, back=both, lean=lean)
-            near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
-            go = to_and_fro if both else across
-            go(path, near, far, cut.feed, hop)
-            hop = low
-    path.leave()
-    strings = ", ".join(str(c.string) for c in choices)
-    return Operation(
-        name="slots",
-        words=f"slots of strings {strings}",
-        tool=tool,
-        cut=cut,
-        moves=tuple(path.moves),
-        least=60 * bench.stock.y1 * passes / cut.feed,
-    )
-
-
 def lowest(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
     """The lowest z that a tool's tip is sent to in a slot: where its last pass ends."""
     groove = slot_passes.Groove.of(nut, slot, bench.stage)
-    y1 = ends(bench.stock, tool, back=False, lean=abs(slot.tilt) + abs(slot.yaw))[1]
+    y1 = across_ends(bench.stock, tool, back=False, lean=abs(slot.tilt) + abs(slot.yaw))[1]
     return groove.place(tool.tip_radius, 0.0, tool.tip_radius, y1)[2]
-
-
-def _gentle(cut: Cut, tilt: float) -> Cut:
-    """The cut slowed so that going down the tilt stays within the plunging feed."""
-    steep = math.sin(abs(tilt))
-    if cut.feed * steep <= cut.plunge:
-        return cut
-    return dataclasses.replace(
-        cut, feed=cut.plunge / steep, limits=(*cut.limits, "feed: plunge down the tilt")
-    )

@@ -1,53 +1,32 @@
-"""A blank's upper face brought down to the thickness of the fit, lying on face.
-
-Machine axes on face: X is the part's x, Y its z, Z its -y. Z0 is the finished face, so that the
-part lies where it does without this operation and what is milled off stands above zero. Rows along
-x are taken in turn from both edges up to the middle (``rows.inward``): the cutter climbs, and
-every pass ends in air beside the blank where the next one begins.
-"""
+"""Whether and how far a blank's upper face is milled to the thickness of the fit."""
 
 from __future__ import annotations
 
-import math
-
 from blankcam.data import table
 from blankcam.faults import Fault
-from blankcam.inputs.job import BlankJob
-from blankcam.inputs.machine import Profile
-from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
-from blankcam.machining.feeds import Cut, Work, plan_cut
-from blankcam.machining.setup_sheet import Bench
 from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
-from blankcam.toolpath.moves import Operation, Path
-from blankcam.toolpath.pass_order import inward
 
-STEP = 0.7
-"""Between rows, tool diameters; the depth is that of a full slot."""
-OVERLAP = 0.2
-"""mm by which the rows of both sides overlap, so that no strip stays (our own)."""
-LAST = 0.1
-"""mm at most that the last layer takes."""
-BESIDE = 0.5
-"""mm of air beside the blank where a pass begins and ends."""
+BESIDE: float = table("cutting")["air"]["beside_face"]
 
 
-def off(part: Nut | Saddle, blank: BlankJob, by: str) -> float:
+def off(part: Nut | Saddle, blank: Box, by: str) -> float:
     """How much the machine takes off the blank's face, mm; 0 where it does not or need not."""
-    return blank.thickness - part.thickness if by == "mill" and needed(part, blank) else 0.0
+    return -blank.y0 if by == "mill" and needed(part, blank.y1 - blank.y0) else 0.0
 
 
-def needed(part: Nut | Saddle, blank: BlankJob) -> bool:
-    """Whether a blank is thicker than its seat takes."""
-    return blank.thickness > part.fit.high + 1e-9
+def needed(part: Nut | Saddle, thick: float) -> bool:
+    """Whether a blank so thick, mm, is thicker than its seat takes."""
+    return thick > part.fit.high + 1e-9
 
 
-def faults(part: Nut | Saddle, blank: BlankJob) -> list[Fault]:
+def faults(part: Nut | Saddle, blank: Box) -> list[Fault]:
     """Why the machine must not bring that blank to its thickness."""
-    key, found = f"blanks.{part.name}.thickness", f"{blank.thickness:g} mm"
-    short = part.thickness - blank.thickness
+    thick = blank.y1 - blank.y0
+    key, found = f"blanks.{part.name}.thickness", f"{thick:g} mm"
+    short = part.thickness - thick
     if short > 1e-9:
         return [
             Fault(
@@ -59,14 +38,14 @@ def faults(part: Nut | Saddle, blank: BlankJob) -> list[Fault]:
             )
         ]
     most = float(table("limits")["thickness"]["most"])
-    if blank.thickness - part.thickness <= most + 1e-9:
+    if thick - part.thickness <= most + 1e-9:
         return []
     return [
         Fault(
             where=part.name,
             key=key,
             found=found,
-            wrong=f"is {blank.thickness - part.thickness:.2f} mm too thick: over {most:g} mm off "
+            wrong=f"is {thick - part.thickness:.2f} mm too thick: over {most:g} mm off "
             "one face a blank bows and its glue lets go",
             fix=f"saw or plane it to {part.thickness + most:.2f} mm first",
         )
@@ -79,75 +58,3 @@ def caution(part: Nut | Saddle) -> str:
         f"the {part.name}'s milled thickness is as good as the blank's measure and the touch-off: "
         f"measure it, it must end between {part.fit.low:.3f} and {part.fit.high:.3f} mm"
     )
-
-
-def choose_tool(profile: Profile, depth: float) -> Tool | None:
-    """The largest flat tool whose flutes are longer than what comes off."""
-    fit = [
-        t
-        for t in profile.tools
-        if t.shape is Shape.FLAT and t.diameter >= 1.0 and min(t.flute_length, t.reach) >= depth
-    ]
-    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
-
-
-def thickness_operation(tool: Tool, bench: Bench) -> Operation:
-    """The whole upper face down to zero; ``bench.stock.z1`` is what comes off."""
-    stock = bench.stock
-    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
-    path = Path(bench.clearance)
-    rows = _rows(stock, tool)
-    layers = _layers(stock.z1, cut.depth, min(LAST, finish.depth))
-    beside = tool.radius + BESIDE
-    left, right = stock.x0 - beside, stock.x1 + beside
-    for z in layers:
-        for i, to_right in inward(len(rows)):
-            start, end = (left, right) if to_right else (right, left)
-            _beside(path, start, rows[i], z)
-            path.line(cut.feed, x=end)
-    path.leave()
-    return Operation(
-        name="thickness",
-        words=f"upper face brought down {stock.z1:.3f} mm to the finished thickness",
-        tool=tool,
-        cut=cut,
-        moves=tuple(path.moves),
-        least=_least(stock, tool, cut, len(rows)),
-    )
-
-
-def _rows(stock: Box, tool: Tool) -> list[float]:
-    """Y of the rows, those of the lower half first, from the edges inward.
-
-    Each takes one step's width off what its neighbour on the outer side left; the innermost rows
-    of both halves overlap.
-    """
-    width = stock.y1 - stock.y0 + OVERLAP
-    count = max(2, math.ceil(width / (STEP * tool.diameter)))
-    step = width / count
-    low = [stock.y0 + step * (i + 1) - tool.radius for i in range((count + 1) // 2)]
-    high = [stock.y1 - step * (i + 1) + tool.radius for i in range(count // 2)]
-    return [*low, *reversed(high)]
-
-
-def _layers(height: float, depth: float, last: float) -> list[float]:
-    """Z of each layer from the top; the last one is thin."""
-    rest = height - min(last, height)
-    count = math.ceil(rest / depth - 1e-9)
-    return [height - rest * k / count for k in range(1, count + 1)] + [0.0]
-
-
-def _beside(path: Path, x: float, y: float, z: float) -> None:
-    """To the start of a pass; in air beside the blank, so straight where it already stands there."""
-    if path.at[0] == x:
-        path.rapid(y=y)
-        path.rapid(z=z)
-    else:
-        path.over(x, y, z, path.clearance)
-
-
-def _least(stock: Box, tool: Tool, cut: Cut, rows: int) -> float:
-    long, wide = stock.x1 - stock.x0, stock.y1 - stock.y0
-    waste = wide * max(stock.z1 - LAST, 0.0) / (tool.diameter * cut.depth)
-    return 60 * long * (waste + rows) / cut.feed

@@ -2,30 +2,19 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Sequence
 
-import numpy as np
-
+from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
-from blankcam.toolpath.linearize import chords
-from blankcam.toolpath.moves import Arc, Line, Note, Operation, Place, Rapid
 
-GRIP = 3.0
-"""mm of the blank that jaws must hold at least (our own),"""
-GRIP_SHARE = 1 / 3
-"""and this share of its height (our own)."""
-TAPE_TOOL = 1.0
-"""mm: up to this diameter tape alone will do,"""
-TAPE_AREA = 400.0
-"""mm²: or from this face on (our own, from tape of 5 to 15 psi)."""
-JAW_ROOM = 0.5
-"""mm that a tool must stay over the jaws, or beside a clamp (our own)."""
-SAMPLE = 0.4
-"""mm between the places at which a path is held against the clamps; under ``JAW_ROOM``."""
+GRIP: float = table("cutting")["holding"]["grip"]
+GRIP_SHARE: float = table("cutting")["holding"]["grip_share"]
+TAPE_TOOL: float = table("cutting")["holding"]["tape_tool"]
+TAPE_AREA: float = table("cutting")["holding"]["tape_area"]
+JAW_ROOM: float = table("cutting")["holding"]["jaw_room"]
 
 
 def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
@@ -55,14 +44,6 @@ def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
     ]
 
 
-def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> list[Fault]:
-    """A fault where a tool would come too near the jaws' top: of the lowest operation only."""
-    operation = min(operations, key=lowest, default=None)
-    if operation is None:
-        return []
-    return jaw_faults_at(part, holding, operation.name, lowest(operation))
-
-
 def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fault]:
     """A fault where the operation of that name, as low as ``low``, comes too near the jaws."""
     if low >= holding.jaw_top + JAW_ROOM:
@@ -77,11 +58,6 @@ def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fa
             fix=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
         )
     ]
-
-
-def lowest(operation: Operation) -> float:
-    """The lowest z that the operation's tip is sent to (arcs here are convex or flat)."""
-    return min(m.to[2] for m in operation.moves if isinstance(m, (Rapid, Line, Arc)))
 
 
 def tape_faults(part: str, holding: Holding, tool: Tool, area: float) -> list[Fault]:
@@ -129,27 +105,10 @@ def clamp_top(holding: Holding, stock: Box) -> float:
     return stock.z1 + (holding.clamp_height if holding.on_face == "clamps" else 0.0)
 
 
-def clamp_faults(
-    part: str, holding: Holding, stock: Box, profile: Profile, operations: Iterable[Operation]
-) -> list[Fault]:
-    """The tool, its shank or its holder too near a clamp: the first such operation only."""
-    if holding.on_face != "clamps":
-        return []
-    high, reach = clamp_top(holding, stock), holding.clamp_reach
-    middle, half = (stock.y0 + stock.y1) / 2, holding.clamp_width / 2
-    for operation in operations:
-        ways = np.array(list(_places(operation)))
-        aside = np.maximum(np.abs(ways[:, 1] - middle) - half, 0.0)
-        inward = np.minimum(ways[:, 0] - stock.x0, stock.x1 - ways[:, 0]) - reach
-        off = np.hypot(np.maximum(inward, 0.0), aside)
-        for what, radius, above in _cylinders(operation.tool, profile):
-            near = off[ways[:, 2] + above < high + JAW_ROOM]
-            if near.size and (short := radius + JAW_ROOM - float(near.min())) > 0:
-                return [_clamped(part, holding, operation, what, short)]
-    return []
-
-
-def _clamped(part: str, holding: Holding, operation: Operation, what: str, short: float) -> Fault:
+def clamped_fault(
+    part: str, holding: Holding, name: str, tool: Tool, what: str, short: float
+) -> Fault:
+    """The fault of a tool ``short`` mm too near a clamp; ``what``: cutter, shank or holder."""
     fix = [f"a blank {2 * short:.1f} mm longer"]
     if short < holding.clamp_reach:
         fix.append(f"clamps that reach {short:.1f} mm less")
@@ -159,13 +118,13 @@ def _clamped(part: str, holding: Holding, operation: Operation, what: str, short
         where=f"{part}, on face",
         key="holding.clamp_reach",
         found=f"{holding.clamp_reach:g} mm",
-        wrong=f"the {what} of tool {operation.tool.number} would pass nearer than {JAW_ROOM:g} mm "
-        f"to a clamp in {operation.name}",
+        wrong=f"the {what} of tool {tool.number} would pass nearer than {JAW_ROOM:g} mm "
+        f"to a clamp in {name}",
         fix=", or ".join(fix),
     )
 
 
-def _cylinders(tool: Tool, profile: Profile) -> tuple[tuple[str, float, float], ...]:
+def cylinders(tool: Tool, profile: Profile) -> tuple[tuple[str, float, float], ...]:
     """What turns, as a name, a radius and the height of its lower end over the tip."""
     return (
         ("cutter", tool.radius, 0.0),
@@ -174,26 +133,21 @@ def _cylinders(tool: Tool, profile: Profile) -> tuple[tuple[str, float, float], 
     )
 
 
-def _places(operation: Operation) -> Iterator[Place]:
-    """Places along the operation's moves, about half a millimetre apart."""
-    at: Place | None = None
-    for move in operation.moves:
-        if isinstance(move, Note):
-            continue
-        ends = [move.to]
-        if at is not None and isinstance(move, Arc):
-            ends = [line.to for line in chords(at, move)]
-        for to in ends:
-            if at is not None and not math.isnan(sum(at)):
-                count = max(1, math.ceil(math.dist(at, to) / SAMPLE))
-                yield from (
-                    (
-                        at[0] + (to[0] - at[0]) * i / count,
-                        at[1] + (to[1] - at[1]) * i / count,
-                        at[2] + (to[2] - at[2]) * i / count,
-                    )
-                    for i in range(count)
+def travel_faults(where: str, profile: Profile, reaches: Sequence[Box]) -> list[Fault]:
+    """A fault for each axis along which the operations' ``reaches`` span more than its travel."""
+    faults = []
+    for axis in "xyz" if reaches else "":
+        spans = [(getattr(r, f"{axis}0"), getattr(r, f"{axis}1")) for r in reaches]
+        span = max(high for _, high in spans) - min(low for low, _ in spans)
+        limit = getattr(profile.travel, axis)
+        if span > limit:
+            faults.append(
+                Fault(
+                    where=where,
+                    key=f"travel.{axis}",
+                    found=f"{limit:g} mm",
+                    wrong=f"is less than the {span:.1f} mm this part needs",
+                    fix="use a larger machine",
                 )
-            at = to
-    if at is not None:
-        yield at
+            )
+    return faults

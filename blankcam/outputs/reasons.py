@@ -14,6 +14,8 @@ _WITH_FIGURES = {
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
+    ReasonCode.HAND_BY_JOB: "the job leaves it to the hand",
+    ReasonCode.NO_FLAT: "no flat tool reaches {need:.1f} mm deep",
     ReasonCode.NO_BALL: "the machine has no ball tool",
     ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot of "
     "{width:.2f} mm less {room:g}",

@@ -56,6 +56,16 @@ class Table:
             rows=tuple(tuple(row[i] for i in chosen) for row in self.rows),
         )
 
+    def extended(self, column: Column, values: Iterable[Value]) -> Table:
+        """The table with one more column at its end, a value a row."""
+        rows = tuple((*row, v) for row, v in zip(self.rows, values, strict=True))
+        return replace(self, columns=(*self.columns, column), rows=rows)
+
+    def shown_to(self, **decimals: int) -> Table:
+        """The table with other decimals for some of its columns, by their keys."""
+        columns = (replace(c, decimals=decimals.get(c.key, c.decimals)) for c in self.columns)
+        return replace(self, columns=tuple(columns))
+
     def records(self) -> list[dict[str, Any]]:
         """Each row as values by the columns' keys."""
         keys = [c.key for c in self.columns]

@@ -7,9 +7,8 @@ import json
 from typing import Any
 
 from blankcam.faults import printable
-from blankcam.preview.model import Cell
+from blankcam.outputs.rows import Column, Section, Table, Value, bare, decimals
 
-INCH = 25.4
 _UNSAFE = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
 
 
@@ -64,13 +63,71 @@ def length(mm: float, digits: int = 2, *, name: str = "span", signed: bool = Fal
     )
 
 
-def cell(c: Cell, name: str = "td") -> str:
-    """One cell of a table."""
-    if c.value is None:
-        return el(name, words(c.words), cls="words")
-    if c.unit == "mm":
-        return length(c.value, c.digits, name=name, signed=c.signed)
-    return el(name, fixed(c.value, c.digits, signed=c.signed))
+def render(section: Section) -> str:
+    """A section with a table: its caption, a button that copies it, and its notes."""
+    table = section.table
+    if table is None:
+        raise ValueError("only a section with a table is a figure")
+    caption, shared = f"cap-{table.key}", _shared(table)
+    name = words(section.title) + (f", {_unit(shared)}" if shared else "")
+    copy = el(
+        "button", "Copy", type="button", cls="copy", data_copy=table.key,
+        aria_label=f"Copy table: {section.title}",
+    )  # fmt: skip
+    body = el(
+        "table", _head(table, shared), el("tbody", *(_row(table.columns, r) for r in table.rows)),
+        id=f"table-{table.key}", aria_labelledby=caption,
+    )  # fmt: skip
+    return el(
+        "figure",
+        el("figcaption", el("h3", name, id=caption), copy),
+        el("div", body, cls="scroll", tabindex="0", role="region", aria_labelledby=caption),
+        *(el("p", words(note, 600), cls="remark") for note in section.notes),
+        cls=f"table {table.key}",
+    )
+
+
+def _head(table: Table, shared: str) -> str:
+    """Headings with their units; those of words stand to the left, as their words do."""
+    first: tuple[Value, ...] = table.rows[0] if table.rows else (0.0,) * len(table.columns)
+    cells = (
+        el("th", heading(c, shared), scope="col", cls="words" if isinstance(bare(v), str) else None)
+        for c, v in zip(table.columns, first, strict=True)
+    )
+    return el("thead", el("tr", *cells))
+
+
+def _shared(table: Table) -> str:
+    """The unit that all numbers of a long row share, to be named once, in the caption."""
+    units = {c.unit for c in table.columns[1:]}
+    return units.pop() if len(units) == 1 and len(table.columns) > 6 else ""
+
+
+def heading(column: Column, shared: str = "") -> str:
+    """A column's title, and its unit where the caption does not name it."""
+    title = words(f"{column.title[:1].upper()}{column.title[1:]}")
+    return f"{title} {_unit(column.unit)}" if column.unit and column.unit != shared else title
+
+
+def _unit(unit: str) -> str:
+    """A unit; that of a length is switched by the page."""
+    return words(unit).replace("mm", el("span", "mm", cls="unit"))
+
+
+def _row(columns: tuple[Column, ...], row: tuple[Value, ...]) -> str:
+    first, *rest = (cell(c, v) for c, v in zip(columns, row, strict=True))
+    head = first.replace("<td", '<th scope="row"', 1).replace("</td>", "</th>")
+    return el("tr", head, *rest)
+
+
+def cell(column: Column, value: Value) -> str:
+    """One cell of a table; a length can be switched to inches."""
+    given, digits = bare(value), decimals(column, value)
+    if given is None or isinstance(given, str):
+        return el("td", words(given or ""), cls="words")
+    if column.unit.startswith("mm"):
+        return length(given, digits, name="td", signed=column.signed)
+    return el("td", fixed(given, digits, signed=column.signed))
 
 
 def data(value: Any) -> str:

@@ -1,4 +1,4 @@
-"""What the preview page shows, as plain values; ``data.py`` makes them from a job worked out.
+"""What the preview page shows, as plain values; ``scene`` makes them from a job worked out.
 
 Millimetres, degrees, newtons, seconds, micrometres for deviations. Arrays are over y (rows) and
 x (columns), as everywhere.
@@ -10,6 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+
+from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.rows import Section
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -165,44 +168,21 @@ class ProgramView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cell:
-    """One cell of a table: a number that the unit switch knows, or words."""
-
-    value: float | None = None
-    digits: int = 2
-    unit: str = ""
-    """``mm`` is switched to inches; others stay."""
-    words: str = ""
-    signed: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
-    """A table one can read, print and copy."""
-
-    key: str
-    caption: str
-    head: tuple[str, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-    remark: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Elevation:
-    """What the drawing of a part shows, besides its spots."""
+    """What the drawing of a part shows, besides its spots; mm, seen from the bridge."""
 
     part: str
     length: float
-    finished: Floats
-    """(n, 2) x and z of the finished top, seen from the bridge."""
-    rough: Floats
-    """(n, 2) of the rough top."""
-    grooves: tuple[Floats, ...]
-    """(n, 2) each finished slot at the witness edge."""
+    height: float
+    rough_height: float
+    drawing: Drawing
+    """Its outlines, finished and rough."""
+    slots: tuple[Path, ...]
+    """Each finished slot at the front edge; none of a saddle."""
     ordinates: tuple[tuple[str, float], ...]
-    """Note and x of each string from the left end."""
-    heights: tuple[tuple[str, float, float], ...]
-    """Note, x and height that are written at the top."""
+    """Number and note of each string, and its place from the left end."""
+    heights: tuple[tuple[float, float], ...]
+    """Places and the heights that are written over them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -261,6 +241,6 @@ class PageData:
     elevations: tuple[Elevation, ...]
     side: SideView
     plots: tuple[Plot, ...]
-    tables: tuple[Table, ...]
+    tables: tuple[Section, ...]
     limits_um: tuple[float, float]
     """How far below and above the part the proof lets it be; what goes beyond is hatched."""

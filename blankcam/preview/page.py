@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from importlib import resources
 from typing import Any
 
-from blankcam.preview import drawing, packing, plots, tables
-from blankcam.preview.html import data, el, length, void, words
+from blankcam.preview import drawing, packing, plots
+from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
@@ -131,7 +131,7 @@ def _solid() -> str:
              for n in (5, 20, 50, 200))  # fmt: skip
     return el(
         "section",
-        el("h2", "The nut and the saddle as they will be"),
+        el("h2", "What will be made"),
         el(
             "div",
             el("fieldset", el("legend", "Part"), id="choose-part"),
@@ -238,7 +238,7 @@ def _cut(given: PageData) -> str:
 
 
 def _drawings(given: PageData) -> Iterator[str]:
-    named = {t.key: t for t in given.tables}
+    named = {t.table.key: t for t in given.tables if t.table}
     yield el("h2", "Drawings and numbers", cls="drawn-head")
     for view in given.elevations:
         yield el(
@@ -252,8 +252,9 @@ def _drawings(given: PageData) -> Iterator[str]:
             cls=f"elevation {view.part}",
         )  # fmt: skip
         if view.part == "nut":
-            yield tables.table(named["nut"])
-    yield el("div", tables.table(named["saddle"]), tables.table(named["blanks"]), cls="pair")
+            yield render(named["nut"])
+    pair = [render(named[key]) for key in ("saddle", "blanks") if key in named]
+    yield el("div", *pair, cls="pair")
     side, factor = plots.side(given.side)
     yield el("h2", "The string path from the side", cls="side-head")
     yield el(
@@ -284,7 +285,7 @@ def _numbers(given: PageData) -> Iterator[str]:
     )  # fmt: skip
     yield el("div", *plotted, cls="two")
     shown = {"blanks", *(e.part for e in given.elevations)}
-    others = (tables.table(t) for t in given.tables if t.key not in shown)
+    others = (render(t) for t in given.tables if t.table and t.table.key not in shown)
     yield el("div", *others, cls="others")
 
 

@@ -8,7 +8,8 @@ from typing import Protocol
 import numpy as np
 
 from blankcam.inputs.machine import Axis, Profile
-from blankcam.inputs.tool import Shape, Tool
+from blankcam.inputs.tool import Tool
+from blankcam.outputs.tables.machine_work import tool_words
 from blankcam.preview.model import Floats, Ints, PathView, ToolView
 
 SAGITTA = 0.001
@@ -97,14 +98,6 @@ def _times(at: Floats, rapid: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], f
 
 def _axes(axis: Axis) -> Floats:
     return np.array([axis.x, axis.y, axis.z])
-
-
-def tool_words(tool: Tool) -> str:
-    """A tool in the trade's words."""
-    shape = {Shape.FLAT: "flat end", Shape.BALL: "ball end", Shape.VEE: "vee",
-             Shape.TAPERED_BALL: "tapered ball end"}[tool.shape]  # fmt: skip
-    size = tool.tip_diameter if tool.shape is Shape.TAPERED_BALL else tool.diameter
-    return f"{shape}, {size:g} mm"
 
 
 def tool_view(tool: Tool) -> ToolView:

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from blankcam.preview.drawing import label, line, spread
+from blankcam.outputs.drawing import spread
+from blankcam.preview.drawing import label, line
 from blankcam.preview.html import el, fixed, length, void, words
 from blankcam.preview.model import Plot, SideString, SideView
 

@@ -4,65 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 from blankcam.cut import CutResult
 from blankcam.data import table
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
+from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
 from blankcam.parts.part import Stage
 from blankcam.preview import numbers, paths, solids
-from blankcam.preview.model import Block, Cell, Cells, Heights, PageData, ProgramView, Table
+from blankcam.preview.model import Block, Cells, Heights, PageData, ProgramView
+from blankcam.preview.tables import job_tables, program_tables
+from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Program
-
-
-class Standing(Protocol):
-    """Something that stands on the machine, in its axes."""
-
-    @property
-    def name(self) -> str: ...  # noqa: D102
-    @property
-    def low(self) -> tuple[float, float, float]: ...  # noqa: D102
-    @property
-    def high(self) -> tuple[float, float, float]: ...  # noqa: D102
-
-
-class ProgramProofLike(Protocol):
-    """What the page needs of one program's proof."""
-
-    @property
-    def name(self) -> str: ...  # noqa: D102
-    @property
-    def around(self) -> Sequence[Standing]: ...  # noqa: D102
-
-
-class ProofLike(Protocol):
-    """What the page needs of a proof."""
-
-    @property
-    def passed(self) -> bool: ...  # noqa: D102
-    @property
-    def gouge_um(self) -> float: ...  # noqa: D102
-    @property
-    def left_um(self) -> float: ...  # noqa: D102
-    @property
-    def rapid_contacts(self) -> int: ...  # noqa: D102
-    @property
-    def holder_contacts(self) -> int: ...  # noqa: D102
-    @property
-    def holding_contacts(self) -> int: ...  # noqa: D102
-    @property
-    def outside_travel(self) -> int: ...  # noqa: D102
-    @property
-    def programs(self) -> Sequence[ProgramProofLike]: ...  # noqa: D102
-    @property
-    def faults(self) -> Sequence[object]: ...  # noqa: D102
-    @property
-    def field(self) -> solids.Field: ...  # noqa: D102
-    @property
-    def before(self) -> solids.Field | None: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +33,7 @@ class PartCut:
     """In the order they are run."""
     moves: tuple[paths.Moves, ...]
     """Their moves as the proof's reader reads the texts."""
-    proof: ProofLike
+    proof: Proof
     cautions: tuple[str, ...] = ()
 
     @classmethod
@@ -127,22 +82,21 @@ def page_data(
     named = _named(cuts)
     return PageData(
         title=job.instrument.name,
-        subtitle=f"Nut and saddle for a {handed} {job.instrument.kind} instrument · "
+        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,
         verdict=verdict,
         cautions=tuple(dict.fromkeys(cautions)),
         notice=tuple(notice),
         parts=tuple(
-            solids.part_view(found, part, _left(cuts, part.name), choices)
-            for part in (found.nut, found.saddle)
+            solids.part_view(found, part, _left(cuts, part.name), choices) for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
-        elevations=tuple(solids.elevation(found, p) for p in (found.nut, found.saddle)),
+        elevations=tuple(solids.elevation(p) for p in found.parts),
         side=numbers.side(found),
         plots=numbers.plots(found),
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
-        tables=(*numbers.tables(found, choices), *_program_tables(cuts, named)),
+        tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
 
 
@@ -168,7 +122,7 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
     if not cuts:
         return (
             True,
-            "Good to mark out: both parts can be made from these blanks. No program to cut.",
+            "Good to mark out: these blanks hold what is made of them. No program to cut.",
         )
     deep = max(c.proof.gouge_um for c in cuts)
     count = sum(len(c.programs) for c in cuts)
@@ -214,7 +168,7 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
             count += 1
 
 
-def _held_by(proof: ProofLike, file: str) -> tuple[Block, ...]:
+def _held_by(proof: Proof, file: str) -> tuple[Block, ...]:
     """What holds the blank while a program runs; the bed under it is left out."""
     around = next((p.around for p in proof.programs if p.name == file), ())
     return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
@@ -239,34 +193,10 @@ def _cells(cut: PartCut, program: Program) -> Cells:
     return Cells(x=x, y=y, box=(s.x0, s.x1, s.y0, s.y1))
 
 
-def _program_tables(cuts: Sequence[PartCut], named: Mapping[tuple[int, int], str]
-                    ) -> Iterator[Table]:  # fmt: skip
-    if not cuts:
-        return
-    pairs = [(named[i, j], f.program) for i, c in enumerate(cuts) for j, f in enumerate(c.programs)]
-    yield numbers.operations(pairs)
-    rows = []
-    for i, cut in enumerate(cuts):
-        proof = cut.proof
-        touched = proof.rapid_contacts + proof.holder_contacts + proof.holding_contacts
-        for j, w in enumerate(cut.programs):
-            rows.append(
-                (
-                    Cell(words=named[i, j]),
-                    Cell(value=w.lines, digits=0),
-                    Cell(value=w.cut_length, digits=0, unit="mm"),
-                    Cell(value=w.seconds / 60, digits=1),
-                    Cell(value=proof.gouge_um, digits=1),
-                    Cell(value=proof.left_um, digits=1),
-                    Cell(value=float(touched), digits=0),
-                    Cell(words="passed" if proof.passed else "failed"),
-                )
-            )
-    yield Table(
-        key="programs",
-        caption="Programs and their proof",
-        head=("Program", "Lines", "Length at feed [mm]", "About minutes", "Deepest below the part µm",
-              "Most left above it µm", "Contacts", "Proof"),
-        rows=tuple(rows),
-        remark="Below and above are for the whole part, after its last program.",
-    )  # fmt: skip
+def _proven(cuts: Sequence[PartCut], named: Mapping[tuple[int, int], str]) -> list[ProvenProgram]:
+    """Every program under the name it is shown with."""
+    return [
+        ProvenProgram(name=named[i, j], file=file, proof=cut.proof)
+        for i, cut in enumerate(cuts)
+        for j, file in enumerate(cut.programs)
+    ]

@@ -1,46 +1,96 @@
-"""Tables as HTML, each with a button that copies it."""
+"""Which tables the page shows, and what is said under each."""
 
 from __future__ import annotations
 
-from blankcam.preview.html import cell, el, words
-from blankcam.preview.model import Table
+import math
+from collections.abc import Iterator, Mapping, Sequence
 
-UNIT = '<span class="unit">mm</span>'
+from blankcam.machining.decision import Decision
+from blankcam.outputs.rows import Section
+from blankcam.outputs.tables.blanks import blank_table, fit_words
+from blankcam.outputs.tables.machine_work import ProvenProgram, operation_table, proof_table
+from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.saddle import seat_table
+from blankcam.outputs.tables.strings import cents_table, clearance_table, string_table
+from blankcam.parts.design import Design
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
 
 
-def table(t: Table) -> str:
-    """One table; ``[mm]`` in a heading becomes the unit that is switched."""
-    worded = [c.value is None for c in t.rows[0]] if t.rows else [False] * len(t.head)
-    head = el(
-        "tr",
-        *(
-            el("th", heading(h), scope="col", cls="words" if w else None)
-            for h, w in zip(t.head, worded, strict=True)
+def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
+    """The tables that every job has."""
+    return (
+        *(_nut(p, choices) if isinstance(p, Nut) else _saddle(p) for p in found.parts),
+        Section(
+            title="Blanks",
+            table=blank_table(found.checks),
+            notes=tuple(fit_words(p) for p in found.parts),
+        ),
+        _strings(found),
+        Section(
+            title="Cents off at each fret",
+            table=cents_table(found),
+            notes=("At the ridge as it is cut, by a model of the fretted string; + is sharp.",),
+        ),
+        Section(
+            title="Clearance of the open string over each fret",
+            table=clearance_table(found),
+            notes=("From the crown of the fret to the string's underside.",),
         ),
     )
-    rows = (
-        el("tr", cell(r[0], "th").replace("<th", '<th scope="row"', 1), *(cell(c) for c in r[1:]))
-        for r in t.rows
-    )
-    return el(
-        "figure",
-        el(
-            "figcaption",
-            el("h3", words(t.caption), id=f"cap-{t.key}"),
-            el("button", "Copy", type="button", cls="copy", data_copy=t.key,
-               aria_label=f"Copy table: {t.caption}"),
+
+
+def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Section:
+    return Section(
+        title="Nut slots",
+        table=slot_table(nut, choices).pick(
+            "name", "gauge", "centre", "width", "floor_front", "depth_front", "rough_depth", "lift",
+            "exposure", "made_with",
         ),
-        el(
-            "div",
-            el("table", el("thead", head), el("tbody", *rows), id=f"table-{t.key}",
-               aria_labelledby=f"cap-{t.key}"),
-            cls="scroll", tabindex="0", role="region", aria_labelledby=f"cap-{t.key}",
-        ),
-        el("p", words(t.remark, 600), cls="remark") if t.remark else "",
-        cls=f"table {t.key}",
+        notes=((
+            "Centres from the left end, as seen from the bridge looking to the head. Floors and "
+            "depths at the nut's front edge, where the string leaves it; every floor falls "
+            f"{math.degrees(nut.tilt):.1f}° toward the head. On the rough nut the floors stand "
+            f"{nut.hold_back:.2f} mm higher, for the file."
+        ),),
     )  # fmt: skip
 
 
-def heading(text: str) -> str:
-    """A heading with its unit."""
-    return words(text).replace("[mm]", UNIT)
+def _saddle(saddle: Saddle) -> Section:
+    return Section(
+        title="Saddle",
+        table=seat_table(saddle).pick("name", "centre", "height", "residual", "setback", "ridge"),
+        notes=((
+            "Centres from the left end, heights over the floor of the slot. The rough top stands "
+            f"{saddle.allowance:.2f} mm higher."
+        ),),
+    )  # fmt: skip
+
+
+def _strings(found: Design) -> Section:
+    guessed = [f"{s.number} {s.note}" for s in found.strings if s.force.unit_weight_band]
+    note = f"Weight from make and gauge, good to 10 to 15 %: {', '.join(guessed)}."
+    return Section(
+        title="Strings at pitch",
+        table=string_table(found).pick(
+            "name", "gauge", "unit_weight", "tension", "break_angle", "downforce"
+        ),
+        notes=(note,) if guessed else (),
+    )
+
+
+def program_tables(programs: Sequence[ProvenProgram]) -> Iterator[Section]:
+    """How the programs cut and what their proof found; nothing where there are none."""
+    if not programs:
+        return
+    shown = ("program", "words", "tool", "rpm", "feed", "plunge", "depth", "width")
+    yield Section(
+        title="Feeds and speeds",
+        table=operation_table([(p.name, p.file.program) for p in programs]).pick(*shown),
+        notes=("Start lower where the machine is light; never go higher.",),
+    )
+    yield Section(
+        title="Programs and their proof",
+        table=proof_table(programs),
+        notes=("Below and above are for the whole part, after its last program.",),
+    )

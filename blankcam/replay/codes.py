@@ -1,6 +1,6 @@
 """The stable codes of what the proof may find, grouped by the steps of the proof.
 
-R reading the program, M the moves and their state, C contacts, J the part that is left. A code
+R reading the program, M the moves and their state, C contacts, H holding, J the part that is left. A code
 never changes its meaning, and one that is no longer used is never given to anything else.
 """
 
@@ -72,6 +72,11 @@ class Code(StrEnum):
     JAWS = "C05"  # anything touches jaws, clamps or the walls of a fixture
     BED = "C06"  # anything touches the bed
     # C07, for the carrier, was never given: the bed's code says it
+    # holding, H0
+    CUT_FREE = "H01"  # part or waste is cut loose from what holds it
+    TAB = "H02"  # tabs smaller than they must be
+    GRIP = "H03"  # the jaws hold too little of what stands in them
+    TAPE = "H04"  # tape alone against a tool that it cannot hold against
     # the part that is left, J0
     GOUGE = "J01"  # cut below the part
     LEFT = "J02"  # material left above the part

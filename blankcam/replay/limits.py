@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
@@ -50,20 +49,8 @@ class Excess:
     at: tuple[float, float, float] | None = None
 
 
-def table_depth(tool: Tool, material: str) -> float:
-    """Greatest depth of cut of a tool, mm, by data/materials.toml; an unlisted material is "unknown"."""
-    rows = table("materials")
-    row = rows[material] if isinstance(rows.get(material), dict) else rows["unknown"]
-    small = float(rows["small_factor"]) if tool.edge < rows["small_below"] else 1.0
-    return min(float(row["depth"]) * tool.edge * small, tool.flute_length)
-
-
-def check_feeds(program: Program, profile: Profile, plunge: Mapping[int, float], found: Collector
-          ) -> None:  # fmt: skip
-    """Fault feeds over what the machine's axes can do, and straight plunges over the limit given.
-
-    ``plunge`` is mm/min by tool number; a tool without one is held to the machine's Z feed alone.
-    """
+def check_feeds(program: Program, profile: Profile, found: Collector) -> None:
+    """Fault feeds over what the machine's axes can do."""
     moves = program.moves
     step = np.abs(moves.end - moves.start)
     run = np.where((length := np.linalg.norm(step, axis=1)) > 0, length, 1.0)
@@ -75,13 +62,6 @@ def check_feeds(program: Program, profile: Profile, plunge: Mapping[int, float],
         what = f"feed of axis {'XYZ'[axis]} over the machine's, mm/min"
         value, limit = share[i, axis] * moves.feed[i], most[axis] / SLACK
         report_move(found, program, int(i), Excess(Code.FEED, what, value, limit))
-    down = moves.cutting & (moves.end[:, 2] < moves.start[:, 2] - 1e-6) & ~moves.is_arc
-    steep = down & (share[:, 2] > 0.99)
-    for i in np.flatnonzero(steep):
-        limit = plunge.get(int(moves.tool[i]), profile.feed_max.z)
-        if moves.feed[i] > limit * SLACK:
-            what = "straight plunge too fast, mm/min"
-            report_move(found, program, int(i), Excess(Code.PLUNGE, what, moves.feed[i], limit))
 
 
 def _arc_shares(moves: Moves) -> Floats:

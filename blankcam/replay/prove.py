@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.digest import of_moves
@@ -15,16 +16,21 @@ from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import Stage
-from blankcam.replay import limits, stops, thickness_deviation
+from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
+from blankcam.replay.cutting_data import Allowed, allowed_for
 from blankcam.replay.deviation import PartLike, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
+from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
+from blankcam.replay.motions import Moves
 from blankcam.replay.part_deviation import WantedPart, judge_part
 from blankcam.replay.proof import ProgramProof, ProgramText, Proof
 from blankcam.replay.reader import Program, read_program
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import SweepResult, replay_moves
+
+Floats = NDArray[np.float64]
 
 _DIGEST = {kind: re.compile(rf"\b{kind} digest ([0-9a-fA-F]{{16}})\b") for kind in ("moves", "job")}
 _CONTACT = {
@@ -60,18 +66,26 @@ def prove(
     milled : strings whose slots the programs cut to the floor of their stage
     stock : the blank in the part's frame
     holding : how the blank is held; the profile's holding without
-    plunge : fastest straight plunge, mm/min, by tool number
+    plunge : fastest that a tip may go down into stock, mm/min, by tool number
     depth : greatest depth of cut, mm, by tool number
-    material : of the blank; no tool may cut deeper than its row in data/materials.toml says
+    material : of the blank; feeds, speeds, plunges and depths are held to its row in
+        data/materials.toml, and not judged without
     whole : False where not all of the part's programs are given: what is left is not judged
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
     read = [(p.setup, _read(p, profile)) for p in programs]
     blank = StockAsCut(part, stock, milled, step)
-    deepest = _greatest_depths(profile, material, depth or {})
-    bench = _Bench(profile, holding or profile.holding, plunge or {}, deepest)
+    allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
+    bench = _Bench(
+        profile=profile,
+        holding=holding or profile.holding,
+        allowed=allowed,
+        plunge=plunge or {},
+        depth=_greatest_depths(allowed, depth or {}),
+    )
     on_face = [program for setup, program in read if setup is Setup.FACE]
-    proofs = [_prove_on_face(program, blank, bench) for program in on_face]
+    lying = HeldBlank(stock, bench.holding, part.length, blank.inside)
+    proofs = [_prove_on_face(program, blank, lying, bench) for program in on_face]
     faced = Collector()
     if on_face:
         blank.finish_face()
@@ -108,23 +122,19 @@ def _read(given: ProgramText, profile: Profile) -> Program:
 
 
 def _greatest_depths(
-    profile: Profile, material: str | None, depth: Mapping[int, float]
+    allowed: Mapping[int, Allowed], depth: Mapping[int, float]
 ) -> dict[int, float]:
     """Greatest depth of cut of each tool, mm: what is given, never more than the table allows."""
-    deepest = dict(depth)
-    if material is not None:
-        for tool in profile.tools:
-            most = limits.table_depth(tool, material)
-            deepest[tool.number] = min(most, deepest.get(tool.number, most))
-    return deepest
+    return dict(depth) | {n: min(a.depth, depth.get(n, a.depth)) for n, a in allowed.items()}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Bench:
     """The machine, how it holds the blank, and what its tools may do there."""
 
     profile: Profile
     holding: Holding
+    allowed: Mapping[int, Allowed]
     plunge: Mapping[int, float]
     depth: Mapping[int, float]
 
@@ -132,13 +142,21 @@ class _Bench:
     def tools(self) -> dict[int, Tool]:
         return {t.number: t for t in self.profile.tools}
 
+    def plunge_limits(self, moves: Moves) -> Floats:
+        """How fast each move may go down into stock, (n,), mm/min."""
+        return cutting.plunge_limits(moves, self.allowed, self.plunge, self.profile.feed_max.z)
 
-def _prove_on_face(program: Program, blank: StockAsCut, bench: _Bench) -> ProgramProof:
+
+def _prove_on_face(
+    program: Program, blank: StockAsCut, lying: HeldBlank, bench: _Bench
+) -> ProgramProof:
     found = Collector(program.name)
-    swept = replay_moves(blank.face, program.moves, bench.tools, bench.profile)
+    plunge = bench.plunge_limits(program.moves)
+    swept = replay_moves(blank.face, program.moves, bench.tools, bench.profile, plunge)
     for each in blank.face_lines:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     _lower_by_outline(program, blank, bench, found)
+    lying.check(program, bench.tools, found)
     for skin in uncut_ends(blank.part, blank.face):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
@@ -182,10 +200,14 @@ def _judge_face(
 def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> ProgramProof:
     found = Collector(program.name)
     top = float(blank.main.z.max(initial=-np.inf))
-    swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile)
+    plunge = bench.plunge_limits(program.moves)
+    swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
     for each in blank.probes.lanes:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     around = limits.obstacles_on_edge(blank.held, bench.holding)
+    check_grip(bench.holding, top, found)
+    middle, half = (blank.held.x0 + blank.held.x1) / 2, bench.holding.jaw_length / 2
+    check_on_edge(program, blank.main, (middle - half, middle + half), found)
     standing = dataclasses.replace(blank.held, z1=top)
     stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
@@ -211,7 +233,9 @@ def _program_proof(  # every argument is a fact of its own
     held = limits.check_obstacles(program, bench.tools, bench.profile, around, found)
     rapids, bodies = _check_contacts(program, setup, swept, found)
     _check_depths(program, setup, swept, bench.depth, found)
-    limits.check_feeds(program, bench.profile, bench.plunge, found)
+    limits.check_feeds(program, bench.profile, found)
+    cutting.check_cutting(program, swept, bench.allowed, found)
+    cutting.check_plunges(program, swept, bench.plunge_limits(program.moves), found)
     outside = limits.check_travel(program, bench.profile, found)
     _check_blending(program, found)
     as_written, jobs = signature(program)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
-from blankcam.replay import envelope, polyline
+from blankcam.replay import engagement, envelope, polyline
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import Kind, Moves, bounds, plane_arc_of
 from blankcam.replay.tool_profile import ToolProfile, flat_end, tool_profile_of
@@ -44,6 +44,18 @@ class Contact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Plunge:
+    """A tip that goes down into stock too fast."""
+
+    move: int
+    """Index of the move."""
+    deep: float
+    """mm that it goes in too fast."""
+    fast: float
+    """How fast it goes down, mm/min."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SweepResult:
     """What a replay found, besides the heightmap that it lowered."""
 
@@ -52,6 +64,7 @@ class SweepResult:
     place: Floats
     """(n, 3) where that was, at the height that was left."""
     contacts: tuple[Contact, ...]
+    plunges: tuple[Plunge, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +87,23 @@ def tool_bodies(tool: Tool, profile: Profile) -> tuple[ToolBody, ...]:
 
 
 def replay_moves(
-    heightmap: Heightmap, moves: Moves, tools: Mapping[int, Tool], profile: Profile
+    heightmap: Heightmap,
+    moves: Moves,
+    tools: Mapping[int, Tool],
+    profile: Profile,
+    plunge: Floats | None = None,
 ) -> SweepResult:
     """Carry out the moves on the heightmap, in place.
 
-    Moves with an unknown start or tool are left out: the reader has faulted them.
+    Moves with an unknown start or tool are left out: the reader has faulted them. ``plunge`` (n,)
+    is how fast each move's tip may go down into stock, mm/min; without it plunges are not looked at.
     """
     depth, place = np.zeros(len(moves)), np.full((len(moves), 3), np.nan)
     contacts: list[Contact] = []
+    plunges: list[Plunge] = []
+    fast = np.zeros(len(moves), dtype=bool)
+    if plunge is not None:
+        fast = engagement.fastest_down(moves) > plunge
     low, high = bounds(moves)
     forms = {n: tool_profile_of(t) for n, t in tools.items()}
     bodies = {n: tool_bodies(t, profile) for n, t in tools.items()}
@@ -93,7 +115,7 @@ def replay_moves(
     under = {n: min((s.above for s in b if s.form.radius > 0), default=np.inf)
              for n, b in bodies.items()}  # fmt: skip
     alone = low[:, 2] + polyline.value_by_tool(moves, under) < top - TOUCH
-    fit = near & ~alone
+    fit = near & ~alone & ~fast
     radius = polyline.value_by_tool(moves, {n: f.radius for n, f in forms.items()})
     reach = polyline.reach_of(heightmap, moves, strips, radius)
     runs = {int(r.moves[0]): r for r in polyline.ball_runs(moves, strips, reach, fit)}
@@ -109,10 +131,14 @@ def replay_moves(
             if low[i, 2] + solid.above < top - TOUCH:
                 patch = _patch(heightmap, low[i], high[i], solid.form.radius, solid.above)
                 contacts.extend(_body_contacts(solid, moves, i, patch))
+        if plunge is not None and fast[i]:
+            deep, rate = engagement.plunged(heightmap, forms[number], moves, i, float(plunge[i]))
+            if deep > 0:
+                plunges.append(Plunge(move=i, deep=deep, fast=rate))
         depth[i], place[i] = _cut(heightmap, forms[number], moves, i, reach.window(i))
         if moves.kind[i] == RAPID and depth[i] > TOUCH:
             contacts.append(Contact(what="rapid", move=i, deep=depth[i], at=_triple(place[i])))
-    return SweepResult(depth=depth, place=place, contacts=tuple(contacts))
+    return SweepResult(depth=depth, place=place, contacts=tuple(contacts), plunges=tuple(plunges))
 
 
 def _may_reach(heightmap: Heightmap, moves: Moves, wide: Mapping[int, float], top: float) -> Bools:

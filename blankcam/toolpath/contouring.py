@@ -1,6 +1,6 @@
 """The elevation cut out of a blank that lies on its face.
 
-Machine axes on face: X is the part's x, Y its z, Z its -y; the face toward the tail looks up. The
+Machine axes on face: X is the part's x, Y its z, Z its -y; the side seen from the bridge is up. The
 seat side is the blank's own edge, so the path runs up the left end, over the top and down the
 right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
 side. Tabs stay at the seat end of both ends and hold part and waste together.
@@ -8,7 +8,6 @@ side. Tabs stay at the seat end of both ends and hold part and waste together.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -17,10 +16,9 @@ from functools import cached_property
 import numpy as np
 
 from blankcam.data import table
-from blankcam.inputs.machine import Profile
-from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining.cutter_contact import plain
+from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
+from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
@@ -28,26 +26,11 @@ from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Arc, Operation, Path
 
-LEAVE: float = table("limits")["outline"]["leave"]
-"""mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
-TAB_WIDTH = 2.0
-TAB_HEIGHT = 0.8
-TAB_SHARE = 0.3
-"""Tabs, mm, and their least height as a share of the thickness (our own)."""
-STANDING = 0.01
-"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
-THICKEST = 0.5
-"""Share of the thickness that tabs may have where that saves a level (our own)."""
-THROUGH = 0.3
-"""mm cut into the waste board, where it may be,"""
-LEAST_THROUGH = 0.15
-"""and where less saves a level (our own: twice what a planed board is out of flat)."""
-OVER_BOARD = 0.2
-"""mm over the waste board to which a rapid goes down beside the blank."""
-WIDEST = 3.2
-"""mm: largest tool for an outline."""
+TAB_WIDTH: float = table("cutting")["tabs"]["width"]
+OVER_BOARD: float = table("cutting")["air"]["over_board"]
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
@@ -55,18 +38,6 @@ SETTLED = 1e-10
 """mm: the place where a tool touches the top is found to that."""
 HAIR = 0.01
 """mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
-
-
-def choose_tool(profile: Profile, depth: float) -> Tool | None:
-    """The largest flat tool that cuts that deep."""
-    fit = [
-        t
-        for t in profile.tools
-        if t.shape is Shape.FLAT
-        and 1.0 <= t.diameter <= WIDEST
-        and min(t.flute_length, t.reach) >= depth
-    ]
-    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
 
 
 def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
@@ -101,39 +72,6 @@ def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation
     )
 
 
-def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
-    """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
-    return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + _raised(part, stage))
-
-
-def _raised(part: Nut | Saddle, stage: Stage) -> float:
-    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
-
-
-def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:
-    """Z of each level, one of which is the tabs' top, and that top.
-
-    The fewest levels, and of those with as many the fewest under the tabs' top, each of which
-    costs an entry; then as deep into the waste board and with as thin tabs as those allow.
-    ``board`` is how deep the waste board may be cut, ``tab`` the tabs' least height.
-    """
-    most, least = min(THROUGH, board), min(LEAST_THROUGH, board)
-    thin, thickest = thick - tab, thick * (1 - THICKEST)
-    for count in itertools.count(2):
-        for under in range(1, count):
-            top = min(thin, (count - under) * step)
-            through = min(most, under * step + top - thick)
-            if top >= thickest - 1e-9 and through >= least - 1e-9:
-                return _evenly(thick + through, top, count - under, under), -top
-    raise AssertionError  # enough levels always do
-
-
-def _evenly(depth: float, top: float, over: int, under: int) -> list[float]:
-    """Levels over and under the tabs' top, evenly spaced."""
-    down = [-top * (k / over) for k in range(1, over + 1)]
-    return down + [-top - (depth - top) * k / under for k in range(1, under + 1)]
-
-
 def _from_beside(way: _Way, stock: Box, levels: Sequence[float], tab: float) -> bool:
     """Whether levels under the tabs are entered from the air beside the left end.
 
@@ -160,7 +98,7 @@ class _Way:
 
     @property
     def raised(self) -> float:
-        return _raised(self.part, self.stage)
+        return raised(self.part, self.stage)
 
     @property
     def rise(self) -> float:

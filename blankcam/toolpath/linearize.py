@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 from blankcam.parts import curve
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Place
+from blankcam.parts.frames import Place
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation
 
 SAGITTA = 0.0012
 """mm a chord may miss its arc, so that with the fit of the arc itself 0.002 mm holds."""
+STRAIGHT = 2e-4
+"""mm of bow under which an arc is a line."""
+FLATTEST = 4000.0
+"""mm: the largest radius of an arc; single-precision controllers lose micrometres beyond."""
 
 
 def without_arcs(operation: Operation, planes: frozenset[str]) -> Operation:
@@ -46,3 +53,14 @@ def chords(at: Place, move: Arc) -> Iterator[Line]:
         place[first], place[second] = a, b
         place[normal] = at[normal] + (move.to[normal] - at[normal]) * i / len(steps)
         yield Line((place[0], place[1], place[2]), move.feed)
+
+
+def plain(segment: curve.Segment) -> curve.Chain:
+    """An arc that hardly bows, or is too flat for a controller's arithmetic, as lines."""
+    if isinstance(segment, curve.Line):
+        return (segment,)
+    bow = segment.radius * (1 - math.cos(segment.sweep / 2))
+    if bow > STRAIGHT and segment.radius <= FLATTEST:
+        return (segment,)
+    places = list(curve.points([segment], STRAIGHT))
+    return tuple(curve.Line(p, q) for p, q in pairwise(places))

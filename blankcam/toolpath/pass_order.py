@@ -8,18 +8,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape
-from blankcam.machining.cutter_contact import LINK, Bools, Sweep, Table, plain
+from blankcam.machining.cutter_contact import FIT, LINK, Bools, Sweep, Table
 from blankcam.machining.feeds import Cut
 from blankcam.machining.setup_sheet import HOP
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
-from blankcam.toolpath.moves import Path, Place
+from blankcam.parts.frames import Place
+from blankcam.toolpath.linearize import plain
+from blankcam.toolpath.moves import Path
 
-FIT = 0.0007
-"""mm by which a fitted arc may miss the exact path of the tip."""
-AIR = 0.3
-"""mm over what stands to which a rapid goes down; the rest is at plunging feed."""
+AIR: float = table("cutting")["air"]["plunge"]
 HAIR = 0.005
 """mm over what stands at which a pass begins and ends where it need not go further."""
 NEAR = 1.8

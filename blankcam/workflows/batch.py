@@ -2,7 +2,7 @@
 
 The workers compute and hand back bytes; only this process writes, each folder as a whole. So a
 worker that dies, or a run that is stopped, leaves whole folders only, and workers may stand on
-other computers. Stands beside ``run``, on the same layers below.
+other computers. Stands beside ``make``, on the same layers below.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import (
     Executor,
@@ -69,8 +70,24 @@ class Result:
     outcome: Outcome
 
 
-Jobs = list[tuple[str, str, Job | BlankcamError]]
-"""Names of sub-folders, sources, and the jobs or why there is none."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Jobs:
+    """The jobs of a run, each read only when it is come to, and again at every look."""
+
+    names: tuple[str, ...]
+    """Of their sub-folders."""
+    sources: tuple[str, ...]
+    """Where each comes from."""
+    every: Callable[[], Iterable[Job | BlankcamError]]
+    """The jobs, or why there is none."""
+
+    def __len__(self) -> int:
+        """How many there are."""
+        return len(self.names)
+
+    def __iter__(self) -> Iterator[tuple[str, str, Job | BlankcamError]]:
+        """Names of sub-folders, sources, and the jobs or why there is none."""
+        return zip(self.names, self.sources, self.every(), strict=True)
 
 
 def jobs_of(source: str, table: str | None) -> Jobs:
@@ -82,11 +99,18 @@ def jobs_of(source: str, table: str | None) -> Jobs:
         When there is no such folder, no job in it, or the table can't be used.
     """
     if table is not None:
-        found = [(n, getattr(j, "path", table), j) for n, j in job_table.jobs(source, table)]
-    else:
-        found = [(p.stem, str(p), _loaded(str(p))) for p in _job_files(source)]
-    names = safe_names(n for n, _, _ in found)
-    return [(name, where, job) for name, (_, where, job) in zip(names, found, strict=True)]
+        rows = job_table.jobs(source, table)
+        return Jobs(
+            names=tuple(safe_names(rows.names())),
+            sources=tuple(where for where, _ in rows.rows),
+            every=lambda: (job for _, job in rows),
+        )
+    paths = _job_files(source)
+    return Jobs(
+        names=tuple(safe_names(p.stem for p in paths)),
+        sources=tuple(map(str, paths)),
+        every=lambda: (_loaded(str(p)) for p in paths),
+    )
 
 
 def _job_files(source: str) -> list[Path]:
@@ -113,13 +137,13 @@ def _loaded(path: str) -> Job | BlankcamError:
 def safe_names(names: Iterable[str]) -> list[str]:
     """Names for sub-folders from hostile text, each once, also where case does not count."""
     taken = {batch_table.CSV, batch_table.JSON, output_folder.LIST_NAME}
+    counts: Counter[str] = Counter()
     safe = []
     for name in names:
         first = candidate = _safe_name(name)
-        count = 1
         while candidate.casefold() in taken:
-            count += 1
-            candidate = f"{first}-{count}"
+            counts[first.casefold()] += 1
+            candidate = f"{first}-{counts[first.casefold()] + 1}"
         taken.add(candidate.casefold())
         safe.append(candidate)
     return safe
@@ -173,7 +197,7 @@ def batch(
     Raises
     ------
     OutputError
-        When the summary can't be written.
+        When the summary can't be written, or another batch is at work in the folder.
     """
     output_folder.check_beside(out, (batch_table.CSV, batch_table.JSON), force=force)
     done: dict[str, Outcome] = {}
@@ -183,15 +207,16 @@ def batch(
         told(outcome)
 
     tasks = _tasks(found, out, machine, stage, note)
-    with closing(workers.results_of(work, tasks, pool, at_once)) as results:
-        for task, result in results:
-            note(_put(out, task, result, force=force))
-    outcomes = [done[name] for name, _, _ in found]
-    files = {
-        batch_table.CSV: batch_table.as_csv(outcomes),
-        batch_table.JSON: batch_table.as_json(outcomes),
-    }
-    output_folder.write_beside(out, files, force=force)
+    with output_folder.hold(out):
+        with closing(workers.results_of(work, tasks, pool, at_once)) as results:
+            for task, result in results:
+                note(_put(out, task, result, force=force))
+        outcomes = [done[name] for name in found.names]
+        files = {
+            batch_table.CSV: batch_table.as_csv(outcomes),
+            batch_table.JSON: batch_table.as_json(outcomes),
+        }
+        output_folder.write_beside(out, files, force=force)
     return outcomes
 
 

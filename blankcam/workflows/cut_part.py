@@ -16,12 +16,12 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.gcode import header, writer
 from blankcam.inputs.machine import Profile
 from blankcam.parts.design import Design
-from blankcam.parts.frames import Setup
+from blankcam.parts.frames import Place, Setup
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.toolpath import bounds, build, fixture_load
-from blankcam.toolpath.moves import Place, Program
+from blankcam.toolpath.moves import Program
 from blankcam.workers import Worker
 from blankcam.workflows.request import requests_of
 
@@ -38,19 +38,19 @@ _HERE: Place = (0.0, 0.0, 0.0)
 def cut_parts(
     found: Design, machine: Profile, stage: Stage, worker: Worker
 ) -> tuple[CutResult, ...]:
-    """Both parts' programs, planned, written and proven, the saddle beside the nut.
+    """The parts' programs, planned, written and proven, the second part beside the first.
 
     Raises
     ------
     RefusedError
-        Where a plan can't be made: every reason for both parts.
+        Where a plan can't be made: every reason for every part.
     """
-    nut, saddle = requests_of(found, machine, stage)
-    beside = worker.submit(cut_part, saddle)
-    here = Worker().submit(cut_part, nut)
+    first, *more = requests_of(found, machine, stage)
+    beside = [worker.submit(cut_part, request) for request in more]
+    here = Worker().submit(cut_part, first)
     faults: list[Fault] = []
     results: list[CutResult] = []
-    for part in (here, beside):
+    for part in (here, *beside):
         try:
             results.append(part.result())
         except RefusedError as refused:
@@ -75,7 +75,9 @@ def write_part(request: CutRequest) -> CutResult:
     """One part planned and its programs written, not proven; raises as ``cut_part`` does."""
     plan = build.plan(request)
     files = tuple(_written(program, request) for program in plan.programs)
-    return CutResult(request=request, decisions=plan.slots, programs=files, cautions=plan.cautions)
+    return CutResult(
+        request=request, decisions=plan.decisions, programs=files, cautions=plan.cautions
+    )
 
 
 def _written(program: Program, request: CutRequest) -> ProgramFile:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from blankcam.faults import Fault, RefusedError
+from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
@@ -19,9 +19,10 @@ from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import Stage
-from blankcam.workflows.request import blank_as_cut, machine_of, requests_of
+from blankcam.workflows.request import machine_of, requests_of
 
 if TYPE_CHECKING:
+    from blankcam.machining.decide import Decided
     from blankcam.machining.decision import Decision
     from blankcam.toolpath.moves import Program
 
@@ -49,16 +50,19 @@ def layout(
     job = job_file.load(job_path)
     profile = machine_of(job, machine)
     found = design(job)
-    choices = slot_decisions(found, profile, stage)
-    found = _with_cautions(found, foreseen(found, profile, stage))
+    parts = decided(found, profile, stage)
+    choices = slot_decisions(found, profile, stage, parts)
+    found = _with_cautions(found, tuple(dict.fromkeys(c for p in parts for c in p.cautions)))
     content = report.report(found, stage=stage, machine=profile.name, choices=choices)
-    refused = (f"make will refuse it: {f}" for f in refusals(found, profile, stage))
+    refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
     drawn_so = (*refused, *_drawing_cautions(job, profile))
     sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices))
     if scatter:
         from blankcam.instrument.uncertainty import scatter as drawn
 
-        sections += layout_tables.scattered(drawn(job, found.instrument))
+        spread = drawn(job, found.instrument)
+        content["scatter"] = dataclasses.asdict(spread)
+        sections += layout_tables.scattered(spread)
     if feeds:
         from blankcam.outputs.tables import machine_work
 
@@ -105,61 +109,34 @@ def _planned(found: Design, profile: Profile, stage: Stage) -> list[Program]:
     return [p for request in requests for p in build.plan(request).programs]
 
 
-def slot_decisions(found: Design, profile: Profile, stage: Stage) -> dict[int, Decision]:
-    """Who makes each slot and why, without planning the rest, by the number of its string."""
-    from blankcam.machining import setup_sheet, slots
-
-    nut, material = found.nut, found.job.blanks.material
-    blank = dataclasses.replace(found.job.blanks.nut, thickness=nut.thickness)
-    by_file = found.job.plan.slots != "mill" or not profile.cuts_programs
-    on = setup_sheet.set_up(nut.length, blank, profile, material, stage)
-    return {d.string: d for d in slots.chosen(nut, on, by_file=by_file)}
-
-
-def foreseen(found: Design, profile: Profile, stage: Stage) -> tuple[str, ...]:
-    """What the plans of both parts will caution, without planning them."""
-    if not profile.cuts_programs:
-        return ()
-    from blankcam.machining import foreseen as ahead
-
-    material, by = found.job.blanks.material, found.job.plan
-    said = (
-        ahead.cautions(part, blank_as_cut(found, part), profile, material, stage, by)
-        for part in (found.nut, found.saddle)
-    )
-    return tuple(dict.fromkeys(caution for part in said for caution in part))
-
-
-def refusals(found: Design, profile: Profile, stage: Stage) -> tuple[Fault, ...]:
-    """Why the plans of both parts will be refused.
-
-    Without planning, but where only the moves would tell.
-    """
-    if not profile.cuts_programs:
-        return ()
-    from blankcam.machining import foreseen as ahead
-
-    material, by = found.job.blanks.material, found.job.plan
-    each = [
-        (part, blank_as_cut(found, part), profile, material, stage, by)
-        for part in (found.nut, found.saddle)
-    ]
-    told = tuple(fault for asked in each for fault in ahead.refusals(*asked))
-    if told or not any(ahead.may_be_more(*asked) for asked in each):
-        return told
-    from blankcam.toolpath import build
-
+def decided(found: Design, profile: Profile, stage: Stage) -> tuple[Decided, ...]:
+    """What is decided of each part, where the machine takes programs; no moves are made."""
     requests = requests_of(found, profile, stage)
-    return tuple(fault for request in requests for fault in _refused(build.plan, request))
+    if not requests:
+        return ()
+    from blankcam.machining.decide import decide
+
+    return tuple(decide(request) for request in requests)
 
 
-def _refused(work: Callable[..., object], *on: object) -> tuple[Fault, ...]:
-    """Why a piece of work is refused, if it is."""
-    try:
-        work(*on)
-    except RefusedError as refused:
-        return refused.faults
-    return ()
+def slot_decisions(
+    found: Design, profile: Profile, stage: Stage, parts: Sequence[Decided] = ()
+) -> dict[int, Decision]:
+    """Who makes each slot and why, by the number of its string.
+
+    ``parts``: what is decided already, if anything.
+    """
+    from blankcam.machining import slots
+    from blankcam.parts.part import FeatureKind
+
+    parts = parts or decided(found, profile, stage)
+    if not parts:
+        return (
+            {s.string: slots.left_to_the_file(s, profile) for s in found.nut.slots}
+            if found.nut
+            else {}
+        )
+    return {d.string: d for part in parts for d in part.by(FeatureKind.SLOT)}
 
 
 def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
@@ -168,9 +145,7 @@ def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
 
     job = job_file.load(job_path)
     found = design(job)
-    return pictures.lines(
-        found.nut, found.saddle, width, bass_left=not job.left_handed, plain=plain
-    )
+    return pictures.lines(found.parts, width, bass_left=not job.left_handed, plain=plain)
 
 
 def machines(name: str | None) -> tuple[Section, ...]:

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from blankcam.inputs.job import KINDS
+from blankcam.inputs.job_file import MEASURED
 from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job, first_then_long
 
 COMMAND = Path(sys.executable).with_name("blankcam")
@@ -101,12 +102,14 @@ def test_make_writes_the_whole_set_proven(made):
         assert max(map(len, text.splitlines())) <= 79
 
 
+@pytest.mark.long
 def test_the_same_job_makes_the_same_bytes(made, tmp_path):
     assert run("make", STEEL, "--out", tmp_path / "again").returncode == 0
     for path in made.iterdir():
         assert (tmp_path / "again" / path.name).read_bytes() == path.read_bytes(), path.name
 
 
+@pytest.mark.long
 def test_dxf_and_gcode_alone(tmp_path):
     assert run("dxf", STEEL, "--out", tmp_path / "d").returncode == 0
     assert {p.suffix for p in (tmp_path / "d").glob("[a-z]*")} == {".dxf"}
@@ -163,7 +166,8 @@ def test_machines_are_listed_and_shown(tmp_path):
     refused(run("machines", "no-such"), 2, "no-such")
 
 
-@pytest.mark.parametrize("kind", first_then_long(["classical", "ukulele", "mandolin"]))
+@pytest.mark.long
+@pytest.mark.parametrize("kind", ["classical", "ukulele", "mandolin"])
 def test_a_started_job_makes_as_it_stands(kind, tmp_path):
     job = tmp_path / "mine.toml"
     assert run("start", job, "--like", kind).returncode == 0
@@ -192,6 +196,7 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.long
 def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
     job = tmp_path / "thick.toml"
     thick = STEEL.read_text().replace('"6.08 mm"', '"6.60 mm"')
@@ -272,9 +277,8 @@ def told(done):
     return " ".join(text.split())
 
 
-@pytest.mark.parametrize(
-    "machine", first_then_long(["bench-mill", "light-router", "template-laser", "hand-bench"])
-)
+@pytest.mark.long
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router", "template-laser", "hand-bench"])
 def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     made = run("make", STEEL, "--out", tmp_path / "out", "--machine", machine)
     said = re.findall("^caution: (.*)$", made.stdout, re.MULTILINE)
@@ -292,6 +296,7 @@ def test_layout_tells_what_a_laser_will_refuse():
     assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(
     ("was", "becomes"),
     [
@@ -319,4 +324,4 @@ def test_layout_foretells_what_make_refuses_and_nothing_else(was, becomes, tmp_p
 def test_a_started_job_assumes_only_what_it_has_a_use_for(kind, tmp_path):
     run("start", "x.toml", "--like", kind, cwd=tmp_path)
     done = run("layout", "x.toml", "--json", cwd=tmp_path)
-    assert json.loads(done.stdout)["assumed"] == []
+    assert set(json.loads(done.stdout)["assumed"]) == set(MEASURED)

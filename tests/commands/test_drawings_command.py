@@ -29,6 +29,7 @@ def test_r12_says_its_missing_unit_aloud(tmp_path):
     assert run("dxf", STEEL, "--out", tmp_path / "e", "--release", "R11").returncode == 2
 
 
+@pytest.mark.long
 def test_all_outlines_on_one_sheet_of_stock(tmp_path):
     trimesh = library("trimesh")
     args = ("dxf", STEEL, "--machine", "template-laser", "--out", tmp_path / "d", "--stock")
@@ -46,6 +47,7 @@ def test_all_outlines_on_one_sheet_of_stock(tmp_path):
     assert run(*args, "a big one", "--force").returncode == 2
 
 
+@pytest.mark.long
 def test_letter_paper_and_svg_pages(tmp_path):
     pypdf = library("pypdf")
     done = run("preview", STEEL, "--out", tmp_path / "p", "--paper", "Letter")
@@ -72,6 +74,7 @@ def test_a_profile_names_its_own_layers(tmp_path):
     assert "drawing.layers" in bad.stderr
 
 
+@pytest.mark.long
 def test_a_whole_batch_on_one_sheet(tmp_path):
     trimesh = library("trimesh")
     folder = REPO / "demo_jobs"

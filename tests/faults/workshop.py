@@ -29,6 +29,7 @@ class Case:
     profile: object
     milled: frozenset
     texts: tuple  # of (file, text, set-up)
+    material: str
     plunge: dict
     depth: dict
     known: dict = dataclasses.field(default_factory=dict)
@@ -61,7 +62,7 @@ class Case:
                 for (n, d), (_, _, s) in zip(given.items(), self.texts, strict=True)
             ],
             self.part, stage=Stage.FINAL, milled=self.milled, stock=self.stock,
-            profile=self.profile, plunge=self.plunge, depth=self.depth, step=STEP,
+            profile=self.profile, material=self.material, plunge=self.plunge, depth=self.depth, step=STEP,
         )  # fmt: skip
 
     def codes(self, name, text):
@@ -102,6 +103,7 @@ def case(job_at, machine, kind):
         milled=frozenset(c.string for c in plan.slots if c.tool),
         texts=tuple((w.name, w.text, setups[w.name])
                     for w in files_of(found, plan, profile)),
+        material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
     )  # fmt: skip

@@ -31,7 +31,7 @@ def test_all_typical_answers_give_the_kinds_typical_job(kind):
 def test_answers_stand_in_the_job_as_a_job_file_would_hold_them():
     talk = talked({
         "instrument.kind": "steel-string", "instrument.name": 'Lark "3" \\ x', "instrument.scale": "25 1/4 in",
-        "board.radius": "12 in, 20 in, 455 mm", "strings": "7", "strings[6]": "B4, 0.009 in, plain steel",
+        "board.radius": "12 in, 20 in, 455 mm", "strings": "7", "strings[1]": "B4, 0.009 in, plain steel",
         "saddle.action": "2.4 mm, 2.3 mm, 2.2 mm, 2.1 mm, 2.0 mm, 1.9 mm, 1.8 mm",
         "nut.first_fret": "0.6 mm, 0.4 mm", "nut.tilt": "9 deg", "board.body_fret": "12",
     })  # fmt: skip
@@ -57,6 +57,31 @@ def test_what_is_offered_moves_with_what_was_measured():
 
 
 @pytest.mark.parametrize(
+    ("answers", "key", "kept"),
+    [
+        ({"instrument.scale": "628 mm", "board.width_at_nut": "45"}, "board.width_at_nut", "45 mm"),
+        ({"instrument.scale": "25.4 in", "board.width_at_nut": "1.75"}, "board.width_at_nut", "1.75 in"),
+        ({"board.width_at_nut": "1 3/4"}, "board.width_at_nut", "1 3/4 in"),
+        ({"board.width_at_nut": "45 mm", "nut.seat_width": "15/64"}, "nut.seat_width", "15/64 in"),
+        ({"instrument.scale": "645 mm", "strings[6]": "E2, 1.35, wound steel"}, "strings[6]",
+         "E2, 1.35 mm, wound steel"),
+        ({"strings[6]": "E2, 0.053 in, wound steel", "saddle.action": "6/64, 4/64"},
+         "saddle.action", "6/64 in, 4/64 in"),
+        ({"instrument.scale": "645 mm", "nut.tilt": "7 deg"}, "nut.tilt", "7 deg"),
+    ],
+)  # fmt: skip
+def test_units_are_remembered_and_a_bare_fraction_is_of_an_inch(answers, key, kept):
+    talk = talked({"instrument.kind": "steel-string"} | answers, until="blanks.none")
+    assert dict(talk.answers)[key] == kept
+
+
+def test_the_first_bare_number_is_refused_since_no_unit_is_known():
+    talk = talked({"instrument.kind": "steel-string"}, until="instrument.scale")
+    with pytest.raises(ValueError, match="no unit"):
+        interview.answered(talk, "645")
+
+
+@pytest.mark.parametrize(
     ("key", "said", "words"),
     [
         ("instrument.kind", "lute", "mandolin"),
@@ -74,9 +99,9 @@ def test_what_is_offered_moves_with_what_was_measured():
         ("strings", "six", "2 to 24"),
         ("strings", "²", "2 to 24"),
         ("strings", "9" * 9000, "2 to 24"),
-        ("strings[0]", "E2 0.053 in wound steel", "write note, gauge, make"),
+        ("strings[6]", "E2 0.053 in wound steel", "write note, gauge, make"),
         ("strings[1]", "H2, 1 mm, nylon", "not a note"),
-        ("strings[1]", "E2, 1, nylon", "no unit"),
+        ("strings[1]", "E2, thick, nylon", "not a length"),
         ("strings[1]", "E2, 1 mm, wire", "plain steel"),
         ("board.body_fret", "14.5", "is not a whole number"),
         ("nut.tilt", "7", "deg"),

@@ -9,11 +9,11 @@ from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Holding
 from blankcam.inputs.machine_file import parse_profile, read_profile
-from blankcam.machining import workholding
 from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
+from blankcam.toolpath import bounds
 from blankcam.toolpath.moves import Line, Operation
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
@@ -153,9 +153,9 @@ def test_only_the_lowest_operation_is_told_of_the_jaws():
         Operation(name=n, words="", tool=tool, cut=cut, moves=(Line((0.0, 0.0, z), 100.0),))
         for n, z in (("top", 4.4), ("slots", 4.1), ("clear", 4.2))
     ]
-    (fault,) = workholding.jaw_faults("nut", Holding(jaw_top=4.0), deep)
+    (fault,) = bounds.jaw_faults("nut", Holding(jaw_top=4.0), deep)
     assert "slots goes down to 4.10 mm" in fault.wrong
-    assert not workholding.jaw_faults("nut", Holding(jaw_top=3.5), deep)
+    assert not bounds.jaw_faults("nut", Holding(jaw_top=3.5), deep)
 
 
 def test_profile_and_job_say_so(tmp_path):

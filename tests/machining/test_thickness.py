@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from blankcam.faults import RefusedError
+from blankcam.gcode.header import zero_words
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Controller, Holding, ToolChange
 from blankcam.inputs.machine_file import read_profile
@@ -18,13 +19,12 @@ from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
-from blankcam.toolpath import build
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS, first_then_long
 from tests.faults.own_look import strokes
 from tests.oracle import interpreter
 from tests.oracle.test_interpreter import compare
-from tests.proved import box_in_frame, plan_of, proved, result_of
+from tests.proved import box_in_frame, plan_for, plan_of, proved, result_of
 from tests.replay.dense import heights
 
 UKULELE = next(p for p in DEMO_JOBS if "ukulele" in p.stem)
@@ -73,7 +73,7 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     face = got.programs[0].program
     assert [o.name for o in face.operations] == ["thickness", "outline"]
     assert face.stock.z1 == pytest.approx(OVER[name])
-    assert f"Z0 {OVER[name]:.3f} mm under its upper face" in face.zero
+    assert f"Z0 {OVER[name]:.3f} mm under its upper face" in zero_words(face.zeros)
     assert got.programs[1].program.stock.y1 == pytest.approx(got.request.part.thickness)
     assert got.proof.before.y[0] < 0
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()
@@ -180,7 +180,7 @@ def test_a_wrong_zero(by):
 
 
 def test_jaws_stand_at_the_finished_faces():
-    """A small ball close to the face toward the tail meets the jaw that closed on it."""
+    """A small ball close to the tail side meets the jaw that closed on it."""
     got = made()
     edge = got.programs[1].text
     small = min(got.programs[1].program.tools, key=lambda t: t.diameter)
@@ -251,9 +251,9 @@ def test_what_is_refused(over, profile, said):
         ]
         profile = {"tools": tuple(flats)}
     with pytest.raises(RefusedError, match=said):
-        build.plan_nut(
+        plan_for(
             nut, blank, dataclasses.replace(machine, **profile), "bone", Stage.ROUGH,
-            thickness_by="mill",
+            thickness="mill",
         )  # fmt: skip
 
 

@@ -76,12 +76,13 @@ def test_any_tools_make_a_proven_part_or_are_refused_in_words(
     except (RefusedError, InputError) as fault:
         in_words(fault)
         return
-    told = {str(f) for f in layout.refusals(found, profile, stage)}
+    told = {str(f) for part in layout.decided(found, profile, stage) for f in part.faults}
     try:
         made = cut_parts(found, profile, stage, Worker())
     except (RefusedError, InputError) as fault:
         in_words(fault)
-        assert told
+        refused = {str(f) for f in fault.faults}
+        assert refused == told
         return
     event("made")
     assert not told

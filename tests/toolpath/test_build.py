@@ -8,24 +8,25 @@ import pytest
 
 from blankcam.faults import RefusedError
 from blankcam.gcode import writer
+from blankcam.gcode.header import zero_words
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Controller, Holding, ToolChange
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
-from blankcam.machining import slot_passes, slots, top
+from blankcam.machining import slot_passes, slots
 from blankcam.machining.cutter_contact import tip_height
+from blankcam.machining.surface import TopSurface
 from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box as ProofStock
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
-from blankcam.toolpath import build
 from blankcam.toolpath.linearize import chords
 from blankcam.toolpath.moves import Arc, Line, Rapid
 from blankcam.toolpath.timing import estimate
 from tests.conftest import STEEL, demo_job
-from tests.proved import result_of
+from tests.proved import plan_for, result_of
 
 ROUTER = read_profile("light-router")
 
@@ -42,7 +43,7 @@ def blank(found):
 
 @pytest.fixture(scope="module")
 def rough(found, blank):
-    return build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.ROUGH)
+    return plan_for(found.nut, blank, ROUTER, "bone", Stage.ROUGH)
 
 
 def test_tools_are_narrower_than_their_slots_and_long_enough(found, rough):
@@ -95,7 +96,7 @@ def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
 
 def test_a_ball_on_the_tilted_top_touches_and_does_not_cut(found):
     """Brute force: the ball's underside over a fine grid of the surface."""
-    surface = top.TopSurface(nut=found.nut, stage=Stage.FINAL)
+    surface = TopSurface(nut=found.nut, stage=Stage.FINAL)
     tool = ROUTER.tool(2)
     for x0, y0 in ((3.0, 0.2), (20.0, 3.0), (40.0, 5.5)):
         (z,) = tip_height(surface, tool, np.array([x0]), np.array([y0]))
@@ -140,13 +141,13 @@ def test_every_cut_stays_over_the_jaws(rough):
 )
 def test_holding_that_is_refused(found, blank, held, said):
     with pytest.raises(RefusedError, match=said):
-        build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.ROUGH, held=held)
+        plan_for(found.nut, blank, ROUTER, "bone", Stage.ROUGH, held=held)
 
 
 def test_a_machine_too_small_is_refused(found, blank):
     small = dataclasses.replace(ROUTER, travel=dataclasses.replace(ROUTER.travel, x=30.0))
     with pytest.raises(RefusedError, match="this part needs"):
-        build.plan_nut(found.nut, blank, small, "bone", Stage.ROUGH)
+        plan_for(found.nut, blank, small, "bone", Stage.ROUGH)
 
 
 @pytest.mark.parametrize("out", [30.0, 80.0])
@@ -154,9 +155,7 @@ def test_tools_that_stick_out_too_far_are_refused_with_what_would_do(found, blan
     mill = read_profile("bench-mill")
     tools = tuple(dataclasses.replace(t, stick_out=out) for t in mill.tools)
     with pytest.raises(RefusedError, match=rf"stick_out: '{out:g} mm': bends .* 12 mm"):
-        build.plan_nut(
-            found.nut, blank, dataclasses.replace(mill, tools=tools), "bone", Stage.ROUGH
-        )
+        plan_for(found.nut, blank, dataclasses.replace(mill, tools=tools), "bone", Stage.ROUGH)
 
 
 def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
@@ -179,14 +178,12 @@ def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
 def test_no_ball_no_top(found, blank):
     flats = tuple(t for t in ROUTER.tools if t.shape is Shape.FLAT)
     with pytest.raises(RefusedError, match="no ball tool"):
-        build.plan_nut(
-            found.nut, blank, dataclasses.replace(ROUTER, tools=flats), "bone", Stage.ROUGH
-        )
+        plan_for(found.nut, blank, dataclasses.replace(ROUTER, tools=flats), "bone", Stage.ROUGH)
 
 
 def test_one_file_a_tool(found, blank, rough):
     by_file = dataclasses.replace(ROUTER, controller=Controller(tool_change=ToolChange.FILE))
-    programs = build.plan_nut(found.nut, blank, by_file, "bone", Stage.ROUGH).programs
+    programs = plan_for(found.nut, blank, by_file, "bone", Stage.ROUGH).programs
     assert [p.stem for p in programs] == [f"nut-edge-{i}" for i in range(1, len(programs) + 1)]
     assert all(len(p.tools) == 1 for p in programs)
     assert [o.name for p in programs for o in p.operations] == [
@@ -212,14 +209,12 @@ def test_without_arcs_in_g18_the_chords_keep_to_2_um():
 
 def test_no_arcs_are_planned_where_the_controller_has_none(found, blank):
     plain = dataclasses.replace(ROUTER, controller=Controller(arc_planes=frozenset()))
-    (program,) = build.plan_nut(found.nut, blank, plain, "bone", Stage.ROUGH).programs
+    (program,) = plan_for(found.nut, blank, plain, "bone", Stage.ROUGH).programs
     assert not [m for o in program.operations for m in o.moves if isinstance(m, Arc)]
 
 
 def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
-    face, _ = build.plan_nut(
-        found.nut, blank, ROUTER, "bone", Stage.FINAL, outline_by="mill"
-    ).programs
+    face, _ = plan_for(found.nut, blank, ROUTER, "bone", Stage.FINAL, outline="mill").programs
     (operation,) = face.operations
     r, length = operation.tool.radius, found.nut.length
     thick = blank.thickness
@@ -241,15 +236,13 @@ def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
 
 def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough):
     """Cut out, the part's own length stands, 0.3 mm higher than the stage's top; sawn, it all does."""
-    _, cut_out = build.plan_nut(
-        found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline_by="mill"
-    ).programs
+    _, cut_out = plan_for(found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline="mill").programs
     (sawn,) = rough.programs
     xs = np.linspace(0.0, found.nut.length, 501)
     crest = float(np.max(found.nut.top_height(xs, np.zeros_like(xs), Stage.ROUGH)))
     assert (cut_out.stock.x0, cut_out.stock.x1) == (0.0, found.nut.length)
     assert cut_out.stock.z1 == pytest.approx(crest + 0.3, abs=0.02)
-    assert "outline on face" in cut_out.zero
+    assert "outline on face" in zero_words(cut_out.zeros)
     assert sawn.stock.z1 == blank.height
     assert sawn.stock.x1 - sawn.stock.x0 == pytest.approx(blank.length)
     assert cut_out.clearance == sawn.clearance  # as high as over the whole blank
@@ -259,17 +252,14 @@ def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough)
 
 def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
     """The proof tells: the edge's program alone, on the whole blank, runs into what stands."""
-    made = build.plan_nut(found.nut, blank, ROUTER, "bone", Stage.FINAL, outline_by="mill")
+    made = plan_for(found.nut, blank, ROUTER, "bone", Stage.FINAL, outline="mill")
     texts = [writer.write(p, ROUTER, "x", "0" * 16) for p in made.programs]
     over = (blank.length - found.nut.length) / 2
     stock = ProofStock(
         x0=-over, x1=found.nut.length + over, y0=0.0, y1=blank.thickness, z0=0.0, z1=blank.height
     )
     milled = frozenset(c.string for c in made.slots if c.tool)
-    given = [
-        ProgramText(name=t.file, data=t.text, setup=Setup(p.setup))
-        for t, p in zip(texts, made.programs, strict=True)
-    ]
+    given = [ProgramText(name=t.name, data=t.text, setup=Setup(t.setup)) for t in texts]
 
     def proved(programs):
         return prove(

@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
+from blankcam.machining import outline
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.toolpath import contouring
 from blankcam.toolpath.moves import Line, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import demo_job
@@ -21,7 +21,7 @@ LEFT = demo_job("left-classical")
 
 def fewest(thick, step, tab, board):
     """By trying tops of the tabs 0.01 mm apart; never fewer than there can be."""
-    least = min(contouring.LEAST_THROUGH, board)
+    least = min(outline.LEAST_THROUGH, board)
     tops = [thick / 2 + 0.01 * k for k in range(int((thick / 2 - tab) / 0.01) + 1)]
     return min(
         math.ceil(top / step - 1e-9) + math.ceil((thick + least - top) / step - 1e-9)
@@ -32,15 +32,15 @@ def fewest(thick, step, tab, board):
 @pytest.mark.property
 @given(st.floats(1.0, 9.0), st.floats(0.1, 1.5), st.floats(0.0, 1.0))
 def test_levels_are_no_deeper_than_a_step_and_few(thick, step, board):
-    tab = min(max(contouring.TAB_HEIGHT, contouring.TAB_SHARE * thick), thick / 2)
-    levels, top = contouring.levels_of(thick, step, tab, board)
+    tab = min(max(outline.TAB_HEIGHT, outline.TAB_SHARE * thick), thick / 2)
+    levels, top = outline.levels_of(thick, step, tab, board)
     drops = [a - b for a, b in zip([0.0, *levels], levels, strict=False)]
     assert all(0 < d <= step + 1e-9 for d in drops)
     assert top in levels
     assert tab - 1e-9 <= thick + top <= thick / 2 + 1e-9
     through = -levels[-1] - thick
-    assert min(contouring.LEAST_THROUGH, board) - 1e-9 <= through
-    assert through <= min(contouring.THROUGH, board) + 1e-9
+    assert min(outline.LEAST_THROUGH, board) - 1e-9 <= through
+    assert through <= min(outline.THROUGH, board) + 1e-9
     assert len(levels) <= fewest(thick, step, tab, board)
 
 

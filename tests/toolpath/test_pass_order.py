@@ -11,11 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
-from blankcam.machining import crown, feeds, slot_passes, top
+from blankcam.machining import feeds, slot_passes
 from blankcam.machining.setup_sheet import STANDING
+from blankcam.machining.surface import crown_surface
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
-from blankcam.toolpath import pass_order
+from blankcam.toolpath import pass_order, surfacing
 from blankcam.toolpath.moves import Arc, Rapid
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import machine_of
@@ -39,13 +40,13 @@ def found(request):
 
 def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
     """Each pass at 40 sections over 500 places across, a ball's circle at a time."""
-    layers, real = [], top.cut_layer
+    layers, real = [], surfacing.cut_layer
 
     def cut_layer(path, table, layer, cut):
         layers.append((table, layer, cut))
         real(path, table, layer, cut)
 
-    monkeypatch.setattr(top, "cut_layer", cut_layer)
+    monkeypatch.setattr(surfacing, "cut_layer", cut_layer)
     plan_of(found, found.saddle, profile, Stage.FINAL)
     table = layers[0][0]
     stock, r = table.sweep.stock, table.sweep.tool.radius
@@ -70,7 +71,7 @@ def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
 
 def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatch):
     """Wherever it may be on a link, at sections 0.1 mm apart, over what each layer finds."""
-    layers, hops, real, hop_over = [], [], top.cut_layer, pass_order.hop_over
+    layers, hops, real, hop_over = [], [], surfacing.cut_layer, pass_order.hop_over
 
     def cut_layer(path, table, layer, cut):
         layers.append((table, layer, cut))
@@ -80,7 +81,7 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
         hops.append((len(layers) - 1, at, to, hop_over(table, layer, at, to)))
         return hops[-1][-1]
 
-    monkeypatch.setattr(top, "cut_layer", cut_layer)
+    monkeypatch.setattr(surfacing, "cut_layer", cut_layer)
     monkeypatch.setattr(pass_order, "hop_over", hop)
     plan_of(found, found.saddle, profile, Stage.FINAL)
     stock, r = layers[0][0].sweep.stock, layers[0][0].sweep.tool.radius
@@ -111,7 +112,7 @@ def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
     saddle = found.saddle
     edge = plan_of(found, saddle, profile, Stage.FINAL).programs[-1]
     (ends,) = (o for o in edge.operations if o.name == "ends")
-    surface = crown.crown_surface(saddle, Stage.FINAL)
+    surface = crown_surface(saddle, Stage.FINAL)
     r = saddle.thickness / 2
     arcs = [m for m in ends.moves if isinstance(m, Arc)]
     for middle, low, high in (
@@ -218,3 +219,20 @@ def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
     profile = machine_of(job.job, machine)
     planned = plan_of(job, job.nut, profile, Stage.ROUGH)
     assert slot_decisions(job, profile, Stage.ROUGH) == {d.string: d for d in planned.slots}
+
+
+@pytest.mark.parametrize(("radius", "ball"), [(0.5, 0.5), (0.5, 0.4), (0.8, 0.5), (1.2, 0.5)])
+def test_passes_zigzag_only_above_the_last_layer_over_the_floor(radius, ball):
+    """The layers over a floor go both ways; the lowest of them and the floor's own go one way.
+
+    What breaks out then breaks out at the back (our own rule: one layer, in docs/decisions.md).
+    """
+    groove = slot_passes.Groove(x=0.0, z=0.0, radius=radius, tilt=0.0, yaw=0.0)
+    found = slot_passes.passes(groove, ball, 3.0, 0.3, slot_passes.FLOOR_CUSP)
+    floor = len(slot_passes.around(radius, ball, slot_passes.FLOOR_CUSP))
+    over = found[:-floor]
+    assert [both_ways for _, _, both_ways in found[-floor:]] == [False] * floor
+    levels = sorted({round(up, 9) for _, up, _ in over})
+    assert len(levels) >= 5
+    for _, up, both_ways in over:
+        assert both_ways == (round(up, 9) > levels[0])

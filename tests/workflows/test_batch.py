@@ -20,6 +20,7 @@ from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.part import Stage
 from blankcam.workflows import batch
+from tests.commands.test_commands import run as command
 from tests.conftest import REPO, STEEL
 
 TEXT = STEEL.read_text()
@@ -265,7 +266,7 @@ def table(tmp_path, text):
 def test_rows_override_the_base_job(tmp_path):
     path = table(
         tmp_path,
-        "instrument.name,nut.seat_width,strings[0].gauge,nut.first_fret.bass,saddle.action\n"
+        "instrument.name,nut.seat_width,strings[6].gauge,nut.first_fret.bass,saddle.action\n"
         "No 1,6.06 mm,0.054 in,0.5 mm,\n"
         'No 2,,,,"{ bass = ""2.5 mm"", treble = ""2 mm"" }"\n'
         "No 3,6.06,,,\n"
@@ -302,7 +303,7 @@ def test_a_row_is_the_job_written_out(tmp_path):
         ("nut\n6 mm\n", "not a key path"),
         ("nut.tilt,nut.tilt\n7 deg,7 deg\n", "two columns"),
         ('nut.tilt\n"7 deg\n', "not a table"),
-        ("strings[0]\n6 mm\n", "not a key path"),
+        ("strings[6]\n6 mm\n", "not a key path"),
         ("__class__.x\n6\n", "not a key path"),
     ],
 )
@@ -330,6 +331,40 @@ def test_any_table_is_jobs_or_a_fault(tmp_path_factory, text):
     assert found or told
     assert all(isinstance(job, Job | BlankcamError) for _, job in found)
     assert all(f.wrong and str(f).isprintable() for f in told)
+
+
+def test_a_cell_of_5000_digits_loses_its_own_row_only(tmp_path):
+    digits = "9" * 5000
+    path = table(tmp_path, f"instrument.name,nut.tilt\nA,7 deg\nB,{digits}\nC,7 deg\n")
+    got = run(STEEL, tmp_path / "out", table=path)
+    assert statuses(got) == {"A": "made", "B": "unusable", "C": "made"}
+    assert "run.csv:3: nut.tilt" in got[1].faults[0]
+    assert len(got[1].faults[0]) < 400
+
+
+def test_the_first_of_10_000_rows_does_not_wait_for_the_last(tmp_path, monkeypatch):
+    """Counted, not timed: how many rows were read when the first job is handed out."""
+    made = []
+    job = job_table._job
+    monkeypatch.setattr(job_table, "_job", lambda *args: made.append(args[-1]) or job(*args))
+    rows = "".join("Same name,6.05 mm\n" for _ in range(10_000))
+    found = batch.jobs_of(
+        str(STEEL), str(table(tmp_path, f"instrument.name,nut.seat_width\n{rows}"))
+    )
+    assert len(found) == len({n.casefold() for n in found.names}) == 10_000
+    assert not made
+    tasks = batch._tasks(found, str(tmp_path / "out"), HAND, Stage.ROUGH, lambda _: None)
+    assert next(tasks).name == "Same name"
+    assert len(made) <= 2
+
+
+def test_two_batches_into_one_folder_the_second_says_so(jobs, tmp_path):
+    with output_folder.hold(str(tmp_path / "out")):
+        done = command("batch", jobs, "--out", tmp_path / "out", "--machine", HAND)
+    assert done.returncode == 2
+    assert "another run of blankcam is writing there" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert not any((tmp_path / "out").iterdir())
 
 
 def test_rows_are_made_each_in_its_own_folder(tmp_path):

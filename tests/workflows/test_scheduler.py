@@ -3,6 +3,7 @@
 import os
 import re
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -21,7 +22,7 @@ START = "import sys; from dask.__main__ import main; sys.argv[0] = 'dask'; main(
 
 
 @pytest.fixture
-def cluster(tmp_path):
+def cluster(tmp_path, request):
     """A scheduler's address and its two workers' processes; each worker ends with its test."""
     library("distributed")
     begun = []
@@ -30,7 +31,7 @@ def cluster(tmp_path):
             _begin(tmp_path, "scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard")
         )
         address = _said(begun[0], re.compile(r"(tcp://127\.0\.0\.1:\d+)"))
-        for i in range(2):
+        for i in range(getattr(request, "param", 2)):
             worker = "worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"
             begun.append(_begin(tmp_path, *worker, "--local-directory", str(tmp_path), name=i))
         for worker in begun[1:]:
@@ -102,3 +103,53 @@ def test_nobody_at_the_address(tmp_path):
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
     assert "nobody answers" in done.stderr
+
+
+def test_a_listener_that_never_answers_is_told_in_bounded_time(tmp_path):
+    with socket.create_server(("127.0.0.1", 0)) as silent:
+        address = f"tcp://127.0.0.1:{silent.getsockname()[1]}"
+        done = run("batch", REPO / "demo_jobs", "--out", tmp_path, "--scheduler", address)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "nobody answers" in done.stderr
+
+
+@pytest.mark.long
+def test_a_cluster_without_workers_is_told_in_bounded_time(cluster, tmp_path):
+    address, processes = cluster
+    for process in processes:
+        process.kill()
+        process.wait()
+    done = run("batch", REPO / "demo_jobs", "--out", tmp_path, "--scheduler", address)
+    assert done.returncode == 2
+    assert done.stderr.count("\n") == 1
+    assert "no worker is left, and none came within 30 s" in done.stderr
+
+
+def always_dies(task):
+    """Run in a worker: one job kills every worker that begins it, and notes that it did."""
+    if task.name == "job3":
+        with open(task.job.path + ".died", "a") as noted:  # noqa: PTH123
+            noted.write("x")
+        time.sleep(0.3)
+        os.kill(os.getpid(), signal.SIGKILL)
+    return quick(task)
+
+
+@pytest.mark.parametrize("cluster", [4], indirect=True)
+def test_a_job_that_kills_its_worker_is_tried_twice_then_told(cluster, tmp_path, monkeypatch):
+    address, processes = cluster
+    source, out = tmp_path / "jobs", tmp_path / "out"
+    source.mkdir()
+    for i in range(6):
+        (source / f"job{i}.toml").write_text(TEXT)
+    monkeypatch.setattr(batch, "work", always_dies)
+    found = batch.jobs_of(str(source), None)
+    with workers.cluster_pool(address) as (count, pool):
+        got = batch.batch(found, str(out), HAND, Stage.ROUGH, pool=pool, at_once=count + 2)
+    made = statuses(got)
+    assert made.pop("job3") == "unusable"
+    assert "worker was lost" in got[3].faults[0]
+    assert set(made.values()) == {"made"}
+    assert (source / "job3.toml.died").read_text() == "xx"
+    assert sum(p.poll() is not None for p in processes) == 2

@@ -5,11 +5,11 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
+from blankcam.gcode.header import zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
@@ -19,7 +19,10 @@ from blankcam.machining.decision import Decision
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
+from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
+from blankcam.outputs.rows import Column
+from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
@@ -27,8 +30,6 @@ from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
-
-_MM = re.compile(r"\d+\.(\d+) mm")
 
 
 def bench(
@@ -49,12 +50,12 @@ def bench(
     lines += [_said(notice(job.blanks.material, str(profile.kind), by_hand=True)), ""]
     lines.append(
         f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
-        "Lengths in mm (in). Left and x: seen from the bridge, from the part's left end."
+        "Lengths in mm (in). Left is as seen from the bridge; x counts from the part's left end."
     )
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
-    for part in (design.nut, design.saddle):
+    for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
@@ -91,8 +92,8 @@ def _steps(
         yield from _setup_steps(work.part, list(run), setup)
     if work.shaped:
         yield (
-            "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {both(hand_steps.highest(work))}."
+            "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
+            f"should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
 
@@ -132,8 +133,8 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
 def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
-    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
-    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(first)} Zero: {zero}."
+    zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
+    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
     for file in programs:
         about = max(1, round(file.seconds / 60))
         yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."
@@ -141,18 +142,18 @@ def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str
     if "thickness" in done:
         yield (
             f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
-            "thicker: rub off the rest."
+            "if it is thicker, rub off the rest."
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
 
 
-def _held(program: Program) -> str:
+def _held(part: Nut | Saddle, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; the face "
-            "toward the tail looks to you."
+            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; "
+            f"{hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
@@ -185,17 +186,12 @@ def _size(tool: Tool) -> str:
 
 
 def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
+    """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
-    yield "| slot | centre | wide | floor over seat | by | files in; depth from the top |"
-    yield "|---|---|---|---|---|---|"
-    for slot in nut.slots:
-        choice = chosen.get(slot.string)
-        milled = choice is not None and choice.tool is not None
-        yield (
-            f"| {slot.string} {plain(slot.note)} | {both(slot.centre)} | {both(slot.width)} "
-            f"| {both(slot.floor_front)} | {_by(choice)} "
-            f"| {hand_steps.slot_by_hand(work, nut, slot, milled=milled)} |"
-        )
+    slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")
+    slots = slots.shown_to(width=2)
+    by_hand = Column(key="hand", title="files in; depth from the top")
+    yield markdown.table(slots.extended(by_hand, hand_steps.slots_by_hand(work, nut)), shared="mm")
     reasons: dict[str, list[Decision]] = {}
     for choice in chosen.values():
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
@@ -204,12 +200,6 @@ def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
     for why, same in reasons.items():
         names = ", ".join(str(c.string) for c in same)
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
-
-
-def _by(choice: Decision | None) -> str:
-    if choice is not None and choice.tool is not None:
-        return f"T{choice.tool.number}"
-    return f"nick T{choice.nick.number}" if choice and choice.nick else "file"
 
 
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:
@@ -222,8 +212,8 @@ def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     if stage is Stage.ROUGH:
         yield (
             f"**Refit**: run `blankcam refit` with the readings; {what} what `refit.md` says, "
-            "slots first, the nut's top last, until the slots are as deep as it says; string up, "
-            "measure again."
+            "slots first, the nut's top last; string up, measure again, until it says that nothing is "
+            "left to take off."
         )
         yield "Polish; glue only when all is right."
     else:

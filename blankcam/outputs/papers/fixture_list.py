@@ -65,13 +65,13 @@ def paper(loads: Sequence[Filled], pitch: float) -> str:
     notices = (line for f in loads for line in notice(f.material, f.kind))
     lines = ["# Fixture list", "", *(f"> {line}  " for line in dict.fromkeys(notices)), ""]
     lines.append(
-        f"Places stand {pitch:g} mm ({inches(pitch)}) apart along Y, the first at Y0. Push each "
-        "blank's left end, seen from the bridge, against the one stop. On edge: seat side down on "
-        "the floor, the face toward the tail to the front, walls or jaws on both faces, the stop no "
-        "higher than the jaws: the tool passes over it at the ends. On face: on one waste board, the "
-        "face toward the tail up, held as each program's header says; take the stop away once they "
-        "are held, the outline goes round the left ends. What is left to the hand stands in each "
-        "job's bench.md."
+        f"The places stand {pitch:g} mm ({inches(pitch)} in) apart along Y, the first at Y0. Push each "
+        "blank's left end, seen from the bridge, against the one stop. Turn a nut's fingerboard side "
+        "and a saddle's tail side toward you. On edge: the seat side down on the floor, walls or "
+        "jaws on both faces; the stop no higher than the jaws, because the tool passes over it at "
+        "the ends. On face: that side up, on one waste board, held as each program's header says. "
+        "Take the stop away once the blanks are held: the outline goes round their left ends. What is "
+        "left to the hand is in each job's bench.md."
     )
     for load in loads:
         lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]

@@ -14,6 +14,8 @@ import numpy as np
 from blankcam.machining.decision import Decision
 from blankcam.machining.files import files
 from blankcam.outputs.figures import both
+from blankcam.outputs.render import markdown
+from blankcam.outputs.rows import Column, Field, Table, field, tabulate
 from blankcam.parts.blank import Check
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
@@ -61,6 +63,11 @@ class Work:
         return tuple(s for s in self.part.slots if s.string not in milled)
 
 
+def seen_side(part: Nut | Saddle) -> str:
+    """The face that is worked from, marked and turned to you: seen from the bridge."""
+    return "the fingerboard side" if isinstance(part, Nut) else "the tail side"
+
+
 def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
     """From the blank to what a machine takes, or to the line where there is none."""
     part = work.part
@@ -72,8 +79,8 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
         )
     if "outline" not in work.done:
         yield (
-            "**Square** its seat side: flat on the plate, square to the face toward the tail, no "
-            "light under a try square."
+            f"**Square** its seat side: flat on the plate, square to {seen_side(part)}, no light under "
+            "a try square."
         )
     if not work.shaped:
         yield _marked(work)
@@ -95,12 +102,12 @@ def _marked(work: Work) -> str:
             else f"Scribe every {what}'s centre from the table."
         )
         return (
-            f"**Mark out** on the face toward the tail: lay the {part.name} template on it, seat "
+            f"**Mark out** on {seen_side(part)}: lay the {part.name} template on it, seat "
             f"sides flush, scribe both ends and the top line round it. {gauge}"
         )
     edges = f", and each slot's two edges beside its centre{_nick(work)}" * isinstance(part, Nut)
     return (
-        f"**Mark out** on the face toward the tail: glue the marking-out strip of `sheet.pdf` on, "
+        f"**Mark out** on {seen_side(part)}: glue the marking-out strip of `sheet.pdf` on, "
         f"upper edges together, or measure, always from the left end. Scribe both ends, "
         f"{both(part.length)} apart, every {what}'s centre down the face{edges}; peel it off. "
         "Scribe the top line through the heights of the table below."
@@ -130,12 +137,12 @@ def _shaped(work: Work) -> Iterator[str]:
         f"the seat side{_allowed(work)}.{_gauge(work)}"
     )
     yield (
-        "**Ridge line**: on the top, mark the ridge of each string from the face toward the nut "
+        "**Ridge line**: on the top, measure the ridge of each string from the nut side "
         "as in the table, join the marks to a smooth line, carry the centres over the top."
     )
     yield (
         f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
-        f"{both(part.crown_radius)}; the table says how far it falls to each face."
+        f"{both(part.crown_radius)}; the table says how far it falls to each side."
     )
 
 
@@ -143,7 +150,7 @@ def _nut_top(work: Work, nut: Nut) -> str:
     fall = math.tan(nut.tilt) * nut.thickness
     back = (
         f", then on so that it falls {math.degrees(nut.tilt):.1f} deg toward the head: "
-        f"{both(fall)} lower at the head face"
+        f"{both(fall)} lower at the head side"
         if fall >= 0.005
         else ", level across"
     )
@@ -183,7 +190,7 @@ def after(work: Work) -> Iterator[str]:
         yield from _after_machine(work)
     if isinstance(part, Nut):
         yield from _slots(work, part)
-    crisp = ", not the slots' at the face toward the tail" if isinstance(part, Nut) else ""
+    crisp = ", but not of the slots at the fingerboard side" if isinstance(part, Nut) else ""
     yield f"**Edges**: break the sharp ones by about {both(BLUNT, 1)}{crisp}."
     yield "**Dry fit**: it goes into its seat by hand and does not rock; no glue yet."
 
@@ -215,17 +222,20 @@ def _slots(work: Work, nut: Nut) -> Iterator[str]:
     fall = f"falling {math.degrees(nut.tilt):.1f} deg toward the head" if nut.tilt else "level"
     yield (
         f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
-        f"depth at the face toward the tail.{left}"
+        f"depth at the fingerboard side.{left}"
     )
 
 
-def slot_by_hand(work: Work, nut: Nut, slot: Slot, *, milled: bool) -> str:
-    """The files for a slot and how deep, as a cell of a table."""
+def slots_by_hand(work: Work, nut: Nut) -> Iterator[str]:
+    """For each slot what the hand does: the files and how deep, or what is left to do later."""
+    milled = {c.string for c in work.slots if c.tool is not None}
     held = nut.slot_raise(work.stage)
-    if milled:
-        return f"{both(held)} more later" if held > 0 else "polish"
-    deep = max(slot.depth_front + work.raised - held, 0.0)
-    return f"{_files(slot)}; {both(deep)}"
+    for slot in nut.slots:
+        if slot.string in milled:
+            yield f"{both(held)} more later" if held > 0 else "polish"
+        else:
+            deep = max(slot.depth_front + work.raised - held, 0.0)
+            yield f"{_files(slot)}; {both(deep)}"
 
 
 def _files(slot: Slot) -> str:
@@ -241,35 +251,69 @@ def lines(work: Work) -> Iterator[str]:
     if work.shaped:
         return
     part = work.part
-    if isinstance(part, Nut):
-        yield from _nut_lines(work, part)
-    else:
-        yield from _saddle_lines(work, part)
+    table = _nut_line(work, part) if isinstance(part, Nut) else _saddle_line(work, part)
+    yield markdown.table(table, shared="mm")
 
 
-def _nut_lines(work: Work, nut: Nut) -> Iterator[str]:
+def _nut_line(work: Work, nut: Nut) -> Table:
+    """The top line at seven places, lying down so that it stays short on a wall."""
     places = [nut.length * i / 6 for i in range(7)]
-    yield "| x | " + " | ".join(both(x) for x in places) + " |"
-    yield "|---" * 8 + "|"
-    yield (
-        "| top line over the seat side | " + " | ".join(both(work.height(x)) for x in places) + " |"
+    over = (Column(key=f"x{i}", title=both(x), unit="mm", decimals=2) for i, x in enumerate(places))
+    return Table(
+        key="top line",
+        columns=(Column(key="x", title="x"), *over),
+        rows=(("top line over the seat side", *(work.height(x) for x in places)),),
     )
 
 
-def _saddle_lines(work: Work, saddle: Saddle) -> Iterator[str]:
-    yield (
-        "| at | x | top line over the seat side | ridge from the nut side | falls to the nut side "
-        "| to the tail side |"
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
+    """A place along the saddle."""
+
+    name: str
+    x: float
+    top: float
+    ridge: float
+    """From the tail side, mm."""
+    saddle: Saddle
+
+    @property
+    def ridge_front(self) -> float:
+        """Of the ridge, from the nut side, mm."""
+        return self.saddle.thickness - self.ridge
+
+    def fall(self, off: float) -> float:
+        """How far the crown lies lower so far from its ridge, mm."""
+        return _fall(self.saddle.crown_radius, off)
+
+
+_PLACE: tuple[Field[_Place], ...] = (
+    field("at", "at", lambda p: p.name),
+    field("x", "x", lambda p: p.x, "mm"),
+    field("top", "top line over the seat side", lambda p: p.top, "mm"),
+    field("ridge_front", "ridge from the nut side", lambda p: p.ridge_front, "mm"),
+    field("falls_front", "falls to the nut side", lambda p: p.fall(p.ridge_front), "mm"),
+    field("falls_back", "falls to the tail side", lambda p: p.fall(p.ridge), "mm"),
+)
+
+
+def _saddle_line(work: Work, saddle: Saddle) -> Table:
+    strings = [(f"{s.string} {s.note}", s.centre) for s in saddle.strings]
+    places = [("left end", 0.0), *strings, ("right end", saddle.length)]
+    return tabulate(
+        "top line",
+        _PLACE,
+        (
+            _Place(
+                name=name,
+                x=x,
+                top=work.height(x),
+                ridge=float(saddle.ridge.height(np.array(x))),
+                saddle=saddle,
+            )
+            for name, x in sorted(places, key=lambda p: p[1])
+        ),
     )
-    yield "|---|---|---|---|---|---|"
-    named = [(f"{s.string} {s.note}", s.centre) for s in saddle.strings]
-    for name, x in sorted([("left end", 0.0), *named, ("right end", saddle.length)],
-                          key=lambda p: p[1]):  # fmt: skip
-        ridge = float(saddle.ridge.height(np.array(x)))
-        nut_side = saddle.thickness - ridge
-        falls = (_fall(saddle.crown_radius, off) for off in (nut_side, ridge))
-        cells = (both(x), both(work.height(x)), both(nut_side), *(both(f) for f in falls))
-        yield f"| {name} | {' | '.join(cells)} |"
 
 
 def _fall(radius: float, off: float) -> float:

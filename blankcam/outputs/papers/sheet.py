@@ -6,16 +6,19 @@ carries a 100 mm and a 4 in rule.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 
 from blankcam.data import table
-from blankcam.inputs.units import inches, sixty_fourths
-from blankcam.machining.files import files
 from blankcam.outputs.drawing import Drawing, Words, joined, stroke
 from blankcam.outputs.drawings import cents, views
+from blankcam.outputs.render import ruled
+from blankcam.outputs.render.ruled import SIXTY_FOURTHS
+from blankcam.outputs.rows import Table
+from blankcam.outputs.tables.blanks import blank_table, fit_words
+from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.typeface import width
-from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.saddle import Saddle
@@ -23,7 +26,6 @@ from blankcam.parts.saddle import Saddle
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN = 12.0
 SMALL, PLAIN, HEAD, TITLE = 1.7, 1.9, 2.3, 3.5  # heights of capitals, mm
-ROW = 4.3  # of a table
 FOOT = 27.0  # kept free at the bottom for the rules
 COLUMN = 68.0  # width of the right column
 STRIP_WORDS = "cut out, glue to the face seen, upper edges together; mm from the left end"
@@ -58,8 +60,12 @@ def pages(design: Design, notice: Sequence[str], paper: str) -> tuple[Drawing, .
     """The pages; the lower left corner of the paper is the origin, mm."""
     size = PAPERS[paper]
     last = _last_pages(design, notice, size)
-    made = (_nut_page(design, size), _saddle_page(design, size), *last)
-    names = ("nut", "saddle", *("blanks and cautions" for _ in last))
+    of_parts = [
+        _nut_page(design, part, size) if isinstance(part, Nut) else _saddle_page(design, part, size)
+        for part in design.parts
+    ]
+    made = (*of_parts, *last)
+    names = (*(part.name for part in design.parts), *("blanks and cautions" for _ in last))
     return tuple(
         joined((page, _head(design, name, (i, len(made)), size), _rules(size)))
         for i, (name, page) in enumerate(zip(names, made, strict=True), start=1)
@@ -67,7 +73,7 @@ def pages(design: Design, notice: Sequence[str], paper: str) -> tuple[Drawing, .
 
 
 def _name(design: Design) -> str:
-    return f"{design.job.instrument.name} - nut and saddle"
+    return f"{design.job.instrument.name} - {design.part_names}"
 
 
 def _head(design: Design, part: str, number: tuple[int, int], size: tuple[float, float]) -> Drawing:
@@ -106,8 +112,8 @@ def _top(size: tuple[float, float]) -> float:
     return size[1] - MARGIN - 13.0
 
 
-def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
-    nut, bass_left = design.nut, not design.job.left_handed
+def _nut_page(design: Design, nut: Nut, size: tuple[float, float]) -> Drawing:
+    bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
     view = views.nut_views(nut, bass_left)
@@ -117,8 +123,8 @@ def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
     low = y
     y = _cells(parts, y, nut, size)
-    head = _title("Slots by hand", "depths at the bridge side; files in inches")
-    y = _table(parts, y, head, SLOT_COLUMNS, [_slot_row(nut, s) for s in nut.slots])
+    head = _title("Slots by hand", "depths at the fingerboard side; files in inches")
+    y = _table(parts, y, head, slot_table(nut).pick(*SLOT_KEYS), SLOT_VIEWS)
     slot = views.lowest(nut)
     words = f"along slot {slot.string} {slot.note}, the lowest"
     at, low = _section_at(nut, size, low, y)
@@ -126,8 +132,8 @@ def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
     return joined(parts)
 
 
-def _saddle_page(design: Design, size: tuple[float, float]) -> Drawing:
-    saddle, bass_left = design.saddle, not design.job.left_handed
+def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> Drawing:
+    bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
     view = views.saddle_views(saddle, design.job.saddle.slot_depth, bass_left)
@@ -137,8 +143,7 @@ def _saddle_page(design: Design, size: tuple[float, float]) -> Drawing:
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
     low = y
     head = _title("Saddle by hand", "heights over the slot's floor at the ridge")
-    rows = [_seat_row(saddle, i) for i in range(len(saddle.strings))]
-    y = _table(parts, y, head, SEAT_COLUMNS, rows)
+    y = _table(parts, y, head, seat_table(saddle).pick(*SEAT_KEYS), SEAT_VIEWS)
     seat = views.middle(saddle)
     at, low = _section_at(saddle, size, low, y)
     words = f"at string {seat.string} {seat.note}"
@@ -211,9 +216,9 @@ def _cells(parts: list[Drawing], y: float, nut: Nut, size: tuple[float, float]) 
     row = max(1, int(room / pitch + 1e-9))
     tall = views.cell_height(nut)
     parts.append(
-        _title("Slots at the bridge side, 5:1", "w width, d depth under the finished top").moved(
-            MARGIN, y - HEAD
-        )
+        _title(
+            "Slots at the fingerboard side, 5:1", "w width, d depth under the finished top"
+        ).moved(MARGIN, y - HEAD)
     )
     y -= HEAD + 2.0
     for first in range(0, len(nut.slots), row):
@@ -230,118 +235,36 @@ def _from_left(nut: Nut) -> list[Slot]:
     return sorted(nut.slots, key=lambda s: s.centre)
 
 
-Column = tuple[str, str, float]
-"""Two lines of heading and a width, mm."""
-
-SLOT_COLUMNS: tuple[Column, ...] = (
-    ("string", "", 14.0),
-    ("centre", "mm", 13.0),
-    ("", "in", 13.0),
-    ("", "1/64 in", 15.0),
-    ("width", "mm", 12.0),
-    ("file", "start", 12.0),
-    ("", "final", 14.0),
-    ("below rough top", "mm", 13.0),
-    ("", "in", 13.0),
-    ("", "1/64 in", 13.0),
-    ("at first", "mm", 13.0),
-    ("floor", "over seat", 16.0),
-    ("finished", "depth", 14.0),
-)
-SEAT_COLUMNS: tuple[Column, ...] = (
-    ("string", "", 14.0),
-    ("centre", "mm", 15.0),
-    ("", "in", 15.0),
-    ("", "1/64 in", 17.0),
-    ("height", "mm", 15.0),
-    ("", "in", 15.0),
-    ("rough", "height", 16.0),
-    ("ridge from", "nut side", 19.0),
-    ("compensation", "mm", 19.0),
-    ("top off", "height by", 16.0),
-)
-
-
-def _slot_row(nut: Nut, slot: Slot) -> tuple[str, ...]:
-    chosen = files(slot.width)
-    depth = slot.depth_front + nut.allowance
-    return (
-        f"{slot.string} {slot.note}",
-        f"{slot.centre:.2f}",
-        inches(slot.centre, 3),
-        sixty_fourths(slot.centre),
-        f"{slot.width:.3f}",
-        f"{chosen.start:.3f}",
-        f"{chosen.final:.3f}" if chosen.fits else "saw",
-        f"{depth:.2f}",
-        inches(depth, 3),
-        sixty_fourths(depth),
-        f"{max(depth - nut.hold_back, 0.0):.2f}",
-        f"{slot.floor_front:.2f}",
-        f"{slot.depth_front:.2f}",
-    )
-
-
-def _seat_row(saddle: Saddle, i: int) -> tuple[str, ...]:
-    seat = saddle.strings[i]
-    height = seat.height + seat.residual
-    return (
-        f"{seat.string} {seat.note}",
-        f"{seat.centre:.2f}",
-        inches(seat.centre, 3),
-        sixty_fourths(seat.centre),
-        f"{height:.2f}",
-        inches(height, 3),
-        f"{height + saddle.allowance:.2f}",
-        f"{saddle.thickness - seat.ridge:.2f}",
-        f"{seat.compensation:.2f}",
-        f"{seat.residual:+z.3f}",
-    )
+LENGTH = ("mm", "in", SIXTY_FOURTHS)
+SLOT_KEYS = (
+    "name", "centre", "width", "file_start", "file_final", "rough_depth", "first_depth",
+    "floor_front", "depth_front",
+)  # fmt: skip
+SLOT_VIEWS = {"centre": LENGTH, "rough_depth": LENGTH}
+SEAT_KEYS = ("name", "centre", "top", "rough", "ridge_front", "setback", "residual")
+SEAT_VIEWS = {"centre": LENGTH, "top": ("mm", "in")}
+BLANK_VIEWS = dict.fromkeys(("have", "need", "difference"), ("mm", "in"))
 
 
 def _table(
-    parts: list[Drawing],
-    y: float,
-    head: Drawing,
-    columns: Sequence[Column],
-    rows: Sequence[Sequence[str]],
+    parts: list[Drawing], y: float, head: Drawing, table: Table, views: Mapping[str, Sequence[str]]
 ) -> float:
     """A table under its heading; returns where the next begins."""
     parts.append(head.moved(MARGIN, y - HEAD))
-    y -= HEAD + 2.0
-    right = MARGIN + sum(c[2] for c in columns)
-    words, paths = [], [stroke((MARGIN, y), (right, y))]
-    at = MARGIN
-    for first, second, wide in columns:
-        words.append(Words(at=(at + 0.8, y - 2.7), text=first, height=SMALL, bold=True))
-        words.append(Words(at=(at + 0.8, y - 5.7), text=second, height=SMALL, bold=True))
-        at += wide
-    y -= 7.2
-    paths.append(stroke((MARGIN, y), (right, y)))
-    for row in rows:
-        at = MARGIN
-        for text, (*_, wide) in zip(row, columns, strict=True):
-            words.append(
-                Words(at=(at + 0.8, y - 3.0), text=_cut(text, PLAIN, wide - 1.2), height=PLAIN)
-            )
-            at += wide
-        y -= ROW
-        paths.append(stroke((MARGIN, y), (right, y)))
-    shown = tuple(w for w in words if w.text)
-    parts.append(Drawing(paths=tuple(paths), words=shown))
-    return y - 5.0
+    drawn = ruled.render(table, views)
+    parts.append(drawn.moved(MARGIN, y - HEAD - 2.0))
+    return y - HEAD - 2.0 + drawn.bounds()[1] - 5.0
 
 
 def _last_pages(design: Design, notice: Sequence[str], size: tuple[float, float]) -> list[Drawing]:
     """Blanks, fits, cautions, the printer's check and the notice, on as many pages as they take."""
     parts: list[Drawing] = []
-    rows = [_blank_row(c) for c in design.checks]
     head = _title("Blanks", design.job.blanks.material)
-    y = _table(parts, _top(size), head, BLANK_COLUMNS, rows)
+    y = _table(parts, _top(size), head, blank_table(design.checks), BLANK_VIEWS)
     y = _cents(parts, y, design)
     done = [joined(parts)]
     blocks = (
-        ("Fits", list(_fit_lines(design))),
+        ("Fits", [fit_words(p) for p in design.parts]),
         ("Cautions", list(design.cautions) or ["none"]),
         ("Check the printer first", table("sheet")["printer"]),
         ("How to use the sheet", table("sheet")["use"]),
@@ -358,42 +281,6 @@ def _cents(parts: list[Drawing], y: float, design: Design) -> float:
     parts.append(_title("Cents off at each fret", cents.WORDS).moved(MARGIN, y - HEAD))
     parts.append(drawn.moved(MARGIN, y - HEAD - 3.0))
     return y - HEAD - 3.0 - deep
-
-
-BLANK_COLUMNS: tuple[Column, ...] = (
-    ("part", "", 18.0),
-    ("measure", "", 22.0),
-    ("blank", "mm", 18.0),
-    ("", "in", 18.0),
-    ("needs", "mm", 18.0),
-    ("", "in", 18.0),
-    ("take off", "mm", 20.0),
-    ("", "in", 20.0),
-)
-
-
-def _blank_row(check: Check) -> tuple[str, ...]:
-    off = check.rub_off if check.dimension == "thickness" else check.have - check.need
-    return (
-        check.part,
-        check.dimension,
-        f"{check.have:.3f}",
-        inches(check.have),
-        f"{check.need:.3f}",
-        inches(check.need),
-        f"{check.loose:.3f} loose" if check.loose else f"{off:.3f}",
-        "" if check.loose else inches(off),
-    )
-
-
-def _fit_lines(design: Design) -> Iterator[str]:
-    for part in (design.nut, design.saddle):
-        fit = part.fit
-        yield (
-            f"{part.name}: {fit.name} fit ({fit.code}) in a seat of {fit.seat:.3f} mm: "
-            f"{fit.low:.3f} to {fit.high:.3f} mm thick ({inches(fit.low)} to "
-            f"{inches(fit.high)} in), aim at {fit.target:.3f} mm"
-        )
 
 
 def _lines(

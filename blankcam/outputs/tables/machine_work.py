@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.outputs.rows import Field, Section, Table, field, tabulate
+from blankcam.outputs.rows import Field, Figure, Section, Table, field, tabulate
+from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Operation, Program
 from blankcam.toolpath.timing import Times, estimate
 
@@ -75,6 +77,37 @@ def time_table(programs: Iterable[Program], profile: Profile) -> Table:
     """A row a program: its estimate, and the least time its cutting could take."""
     timed = (Timed(program=p, took=estimate(p, profile)) for p in programs)
     return tabulate("times", TIME, timed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProvenProgram:
+    """A program under the name it is shown with, and the proof of its part."""
+
+    name: str
+    file: ProgramFile
+    proof: Proof
+
+
+PROVEN: tuple[Field[ProvenProgram], ...] = (
+    field("program", "program", lambda p: p.name),
+    field("lines", "lines", lambda p: p.file.lines),
+    field("cut_length", "length at feed", lambda p: Figure(value=p.file.cut_length, decimals=0),
+          "mm"),
+    field("minutes", "about", lambda p: p.file.seconds / 60, "min", 1),
+    field("gouge_um", "deepest below the part", lambda p: p.proof.gouge_um, "µm", 1),
+    field("left_um", "most left above it", lambda p: p.proof.left_um, "µm", 1),
+    field("contacts", "contacts", lambda p: _contacts(p.proof)),
+    field("passed", "proof", lambda p: "passed" if p.proof.passed else "failed"),
+)  # fmt: skip
+
+
+def _contacts(proof: Proof) -> int:
+    return proof.rapid_contacts + proof.holder_contacts + proof.holding_contacts
+
+
+def proof_table(programs: Iterable[ProvenProgram]) -> Table:
+    """A row a program; what its proof found is said of the whole part."""
+    return tabulate("programs", PROVEN, programs)
 
 
 def sections(programs: Sequence[Program], profile: Profile) -> tuple[Section, ...]:

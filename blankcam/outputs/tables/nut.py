@@ -38,6 +38,13 @@ class SlotFacts:
         return self.choice.tool.number if self.choice and self.choice.tool else None
 
     @property
+    def cutter(self) -> str:
+        """The tool that cuts it, or its locating nick, else the file."""
+        if self.milled:
+            return f"T{self.tool}"
+        return f"nick T{self.choice.nick.number}" if self.choice and self.choice.nick else "file"
+
+    @property
     def milled(self) -> bool:
         """Whether a machine cuts it to its floor."""
         return self.choice is not None and self.choice.tool is not None
@@ -65,6 +72,7 @@ SLOT: tuple[Field[SlotFacts], ...] = (
     field("by", "by", lambda f: "mill" if f.milled else "file"),
     field("tool", "tool", lambda f: f.tool),
     field("why", "why", lambda f: words(f.choice.reasons) if f.choice else "no machine chosen"),
+    field("cutter", "by", lambda f: f.cutter),
     field("made_with", "made with",
           lambda f: f"tool {f.tool}" if f.milled else "file"),
 )  # fmt: skip

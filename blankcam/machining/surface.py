@@ -1,4 +1,4 @@
-"""The crown of a saddle as a surface that goes on beyond the part."""
+"""The tops of nut and saddle as surfaces that go on beyond the part."""
 
 from __future__ import annotations
 
@@ -9,11 +9,30 @@ import numpy as np
 
 from blankcam.machining.cutter_contact import beside
 from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 
 STEEPEST = 0.97
 """Where the section's arc is left for its tangent, as a fraction of its radius."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopSurface:
+    """The nut's top of a stage, going on beyond the nut."""
+
+    nut: Nut
+    stage: Stage
+
+    def height(self, x: Array, y: Array) -> Array:
+        """Z over x and y."""
+        return self.nut.top_height(beside(x, self.nut.length)[0], y, self.stage)
+
+    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
+        """Slopes along x and along y."""
+        x, inside = beside(x, self.nut.length)
+        along_x = np.broadcast_to(self.nut.top.slope(x) * inside, y.shape)
+        return along_x, np.full_like(y, -math.tan(self.nut.tilt))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,5 +65,5 @@ class CrownSurface:
 
 def crown_surface(saddle: Saddle, stage: Stage) -> CrownSurface:
     """The crown of that stage."""
-    raised = saddle.allowance if stage is Stage.ROUGH else 0.0
+    raised = stage.left(saddle.allowance)
     return CrownSurface(saddle=saddle, raised=raised)

@@ -1,0 +1,430 @@
+"""Who makes each feature of a part, with what tool and why: worked out once, without moves.
+
+``layout`` ends here; ``toolpath.build`` turns the decisions to moves and decides nothing.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.faults import Fault
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Tool
+from blankcam.machining import ends, outline, slots, thickness, tools, top, waste, workholding
+from blankcam.machining.cutter_contact import Sweep, Table
+from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
+from blankcam.machining.feeds import Work, plan_cut
+from blankcam.machining.request import CutRequest
+from blankcam.machining.setup_sheet import BESIDE, Bench, set_up
+from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.surface import TopSurface, crown_surface
+from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Feature, FeatureKind
+from blankcam.parts.saddle import Saddle
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decided:
+    """All that is decided of one part."""
+
+    request: CutRequest
+    decisions: tuple[Decision, ...]
+    """In working order."""
+    face: Bench | None
+    """The set-up on face; None where nothing is done there."""
+    edge: Bench
+    """The set-up on edge: what stands after the one on face."""
+    finish: Table | None
+    """The finishing passes of the top or the crown; None where no tool makes it."""
+    faults: tuple[Fault, ...]
+    """Why it must not or can't be cut so."""
+    cautions: tuple[str, ...]
+
+    def by(self, *kinds: FeatureKind) -> Iterator[Decision]:
+        """The decisions on features of those kinds."""
+        return (d for d in self.decisions if d.feature.kind in kinds)
+
+    def tool_for(self, kind: FeatureKind) -> Tool | None:
+        """The tool of the one feature of that kind; None where the hand makes it."""
+        return next((d.tool for d in self.by(kind)), None)
+
+
+def decide(request: CutRequest) -> Decided:
+    """Every decision on a part, and every reason why it must not be cut so."""
+    part, machine, wishes = request.part, request.machine, request.wishes
+    held = machine.holding
+    off = thickness.off(part, request.blank, wishes.thickness)
+    bench = set_up(request, y0=0.0 if off else request.blank.y0)
+    faults = workholding.grip_faults(part.name, held, request.blank.z1)
+    if wishes.thickness == "mill":
+        faults += thickness.faults(part, request.blank)
+    mills = wishes.outline == "mill"
+    face = _on_face(bench, off) if mills or off else None
+    lying, found = _decide_on_face(part, face, mills=mills)
+    faults += found
+    edge = cut_out(part, bench) if mills else bench
+    standing, finish, found = _decide_on_edge(request, edge)
+    faults += found
+    decisions = (*lying, *standing)
+    return Decided(
+        request=request,
+        decisions=decisions,
+        face=face,
+        edge=edge,
+        finish=finish,
+        faults=tuple(faults),
+        cautions=tuple(_cautions(part, decisions, bench, milled_thickness=off > 0)),
+    )
+
+
+def _cautions(
+    part: Nut | Saddle, decisions: Iterable[Decision], bench: Bench, *, milled_thickness: bool
+) -> dict[str, None]:
+    """What there is to tell of the tools, each once; a tool is the same in every operation."""
+    decisions = list(decisions)
+    face = (FeatureKind.THICKNESS, FeatureKind.OUTLINE)
+    said = [c for d in decisions if d.feature.kind in face for c in _tool_cautions(d.tool, bench)]
+    if milled_thickness:
+        said.append(thickness.caution(part))
+    rest = [d for d in decisions if d.feature.kind not in face]
+    used = [d.tool for d in rest if not _is_slot(d)]
+    used += _largest_first(d.tool for d in rest if _is_slot(d))
+    used += _largest_first(d.nick for d in rest)
+    said += [c for tool in used for c in _tool_cautions(tool, bench)]
+    return dict.fromkeys(said)
+
+
+def _largest_first(found: Iterable[Tool | None]) -> list[Tool]:
+    return sorted((t for t in found if t is not None), key=lambda t: -t.diameter)
+
+
+def _is_slot(decision: Decision) -> bool:
+    return decision.feature.kind is FeatureKind.SLOT
+
+
+def _tool_cautions(tool: Tool | None, bench: Bench) -> tuple[str, ...]:
+    if tool is None:
+        return ()
+    return plan_cut(bench.material, tool, bench.profile, Work.SLOT).cautions
+
+
+# -- on face -----------------------------------------------------------------------------------
+
+
+def _on_face(bench: Bench, off: float) -> Bench:
+    """The blank lying on its face, with what is still to come off its upper face over z 0."""
+    edge, held = bench.stock, bench.profile.holding
+    stock = Box(x0=edge.x0, x1=edge.x1, y0=edge.z0, y1=edge.z1, z0=-edge.y1, z1=off)
+    clear = workholding.clamp_top(held, stock) + bench.profile.clearance
+    return dataclasses.replace(bench, stock=stock, clearance=clear)
+
+
+def _decide_on_face(
+    part: Nut | Saddle, face: Bench | None, *, mills: bool
+) -> tuple[list[Decision], list[Fault]]:
+    """Thickness and outline."""
+    if face is None:
+        return [_by_hand(FeatureKind.THICKNESS), _by_hand(FeatureKind.OUTLINE)], []
+    stock, held = face.stock, face.profile.holding
+    faults = workholding.face_faults(part.name, held, stock, outline=mills, thickness=stock.z1 > 0)
+    thin, around = _facing_tool(face), _outline_tool(face) if mills else None
+    if stock.z1 > 0 and thin is None:
+        faults.append(_no_facing_tool(part, face))
+    if mills and around is None:
+        faults.append(_no_outline_tool(part, face))
+    for tool in (thin, around):
+        if tool is not None:
+            area = (stock.x1 - stock.x0) * (stock.y1 - stock.y0)
+            faults += workholding.tape_faults(part.name, held, tool, area)
+    reaches = {
+        "thickness": (thin, _facing_reach(thin, face)) if thin else None,
+        "outline": (around, _outline_reach(part, around, face)) if around else None,
+    }
+    if not faults:
+        faults += _clamp_faults(part, face, reaches)
+        boxes = [r[1] for r in reaches.values() if r]
+        faults += workholding.travel_faults(f"{part.name}, on face", face.profile, boxes)
+    return [_made(FeatureKind.THICKNESS, thin), _made(FeatureKind.OUTLINE, around)], faults
+
+
+def _facing_tool(face: Bench) -> Tool | None:
+    off = face.stock.z1
+    return tools.facing_tool(face.profile, off) if off > 0 else None
+
+
+def _outline_tool(face: Bench) -> Tool | None:
+    return tools.outline_tool(face.profile, -face.stock.z0 + outline.THROUGH)
+
+
+def _no_facing_tool(part: Nut | Saddle, face: Bench) -> Fault:
+    wrong = f"no flat tool of 1 mm or more takes {face.stock.z1:.2f} mm off the {part.name}"
+    return _no_tool(face.profile, wrong, 'set thickness = "hand" in [plan]')
+
+
+def _no_outline_tool(part: Nut | Saddle, face: Bench) -> Fault:
+    wrong = f"no flat tool of 1 to {tools.WIDEST:g} mm cuts the {-face.stock.z0:.1f} mm "
+    wrong += f"of the {part.name}'s outline"
+    return _no_tool(face.profile, wrong, 'set outline = "saw" in [plan]')
+
+
+def _no_tool(profile: Profile, wrong: str, otherwise: str) -> Fault:
+    where = profile.path or profile.name
+    return Fault(where=where, key="tools", wrong=wrong, fix=f"add one, or {otherwise}")
+
+
+def _facing_reach(tool: Tool, face: Bench) -> Box:
+    """Where the tool's axis and tip go while the upper face is milled."""
+    stock, aside = face.stock, tool.radius + thickness.BESIDE
+    return Box(
+        x0=stock.x0 - aside, x1=stock.x1 + aside, y0=stock.y0, y1=stock.y1, z0=0.0,
+        z1=face.clearance,
+    )  # fmt: skip
+
+
+def _outline_reach(part: Nut | Saddle, tool: Tool, face: Bench) -> Box:
+    """Where the tool's axis and tip go around the outline."""
+    stock, r, held = face.stock, tool.radius, face.profile.holding
+    x = np.linspace(0.0, part.length, 201)
+    high = float(np.max(outline.left_standing(part, face.stage, x)))
+    left = min(-r, stock.x0 - r - BESIDE) if held.on_face == "carrier" else -r
+    return Box(
+        x0=left,
+        x1=part.length + r,
+        y0=stock.y0 - r - BESIDE,
+        y1=high + r,
+        z0=stock.z0 - min(outline.THROUGH, held.carrier_depth),
+        z1=face.clearance,
+    )
+
+
+def _clamp_faults(
+    part: Nut | Saddle, face: Bench, reaches: dict[str, tuple[Tool, Box] | None]
+) -> list[Fault]:
+    """The tool, its shank or its holder too near a clamp: the first such operation only."""
+    stock, held = face.stock, face.profile.holding
+    if held.on_face != "clamps":
+        return []
+    high, middle, half = (
+        workholding.clamp_top(held, stock), (stock.y0 + stock.y1) / 2, held.clamp_width / 2
+    )  # fmt: skip
+    for name, reach in reaches.items():
+        if reach is None:
+            continue
+        tool, box = reach
+        aside = max(box.y0 - middle - half, middle - half - box.y1, 0.0)
+        inward = min(box.x0 - stock.x0, stock.x1 - box.x1) - held.clamp_reach
+        off = math.hypot(max(inward, 0.0), aside)
+        for what, radius, above in workholding.cylinders(tool, face.profile):
+            short = radius + workholding.JAW_ROOM - off
+            if box.z0 + above < high + workholding.JAW_ROOM and short > 0:
+                return [workholding.clamped_fault(part.name, held, name, tool, what, short)]
+    return []
+
+
+def cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+    """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
+
+    def standing(x: Array) -> Array:
+        return outline.left_standing(part, bench.stage, x) + outline.STANDING
+
+    high = float(np.max(standing(np.linspace(0.0, part.length, 2001))))
+    stock = dataclasses.replace(bench.stock, x0=0.0, x1=part.length, z1=min(high, bench.stock.z1))
+    return dataclasses.replace(bench, stock=stock, outline=standing)
+
+
+# -- on edge -----------------------------------------------------------------------------------
+
+
+def _decide_on_edge(
+    request: CutRequest, edge: Bench
+) -> tuple[list[Decision], Table | None, list[Fault]]:
+    """Top, waste and slots of a nut; crown and ends of a saddle."""
+    part = request.part
+    sweep, fault = nut_sweep(part, edge) if isinstance(part, Nut) else saddle_sweep(part, edge)
+    kind = part.top_feature
+    decided = [_made(kind, sweep.tool if sweep else None)]
+    finish, faults = None, [fault] if fault else []
+    reaches: list[tuple[str, Box]] = []
+    if sweep is not None:
+        faults += top.limber_faults(sweep, edge)
+        finish = sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool)))
+        reaches.append((str(kind), _finish_reach(finish, edge)))
+    if isinstance(part, Nut):
+        made, reach = _decide_slots(part, request, edge)
+        decided += made
+        reaches += reach
+    else:
+        made, reach, found = _decide_ends(part, request, edge, sweep)
+        decided, reaches, faults = decided + made, reaches + reach, faults + found
+    faults += _edge_limits(part, edge, reaches)
+    return decided, finish, faults
+
+
+def _edge_limits(part: Nut | Saddle, edge: Bench, reaches: list[tuple[str, Box]]) -> list[Fault]:
+    """Too near the jaws, or further than the machine goes."""
+    if not reaches:
+        return []
+    name, low = min(reaches, key=lambda r: r[1].z0)
+    faults = workholding.jaw_faults_at(part.name, edge.profile.holding, name, low.z0)
+    boxes = [box for _, box in reaches]
+    return faults + workholding.travel_faults(f"{part.name}, on edge", edge.profile, boxes)
+
+
+def _finish_reach(finish: Table, edge: Bench) -> Box:
+    """Where the tip goes over a top or a crown."""
+    x0, x1 = finish.sweep.x_ends
+    low = float(np.min(finish.tips[finish.wanted]))
+    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=low, z1=edge.clearance)
+
+
+def _decide_slots(
+    nut: Nut, request: CutRequest, edge: Bench
+) -> tuple[list[Decision], list[tuple[str, Box]]]:
+    chosen = slots.chosen(nut, edge, by_file=request.wishes.slots != "mill")
+    opened = [_opened(d) for d in chosen if isinstance(d.by, ByMachine) and d.by.opening]
+    by_string = {s.string: s for s in nut.slots}
+    reaches: list[tuple[str, Box]] = []
+    for decision in chosen:
+        slot = by_string[decision.string]
+        if isinstance(decision.by, ByMachine):
+            low = slots.lowest(nut, slot, decision.by.tool, edge)
+            reaches.append(("slots", _across_reach(slot, decision.by.tool, edge, low)))
+            if opening := decision.by.opening:
+                low = waste.lowest(nut, slot, opening, edge.stock)
+                reaches.append(("clear", _across_reach(slot, opening.tool, edge, low)))
+        elif decision.nick:
+            low = slots.lowest_of_nick(nut, slot, decision.nick, edge)
+            reaches.append(("slots", _across_reach(slot, decision.nick, edge, low)))
+    return [*opened, *chosen], reaches
+
+
+def _opened(slot: Decision) -> Decision:
+    """The waste over a slot, where it is opened first."""
+    assert isinstance(slot.by, ByMachine)
+    assert slot.by.opening
+    feature = Feature(kind=FeatureKind.WASTE, string=slot.string)
+    return Decision(feature=feature, by=ByMachine(tool=slot.by.opening.tool))
+
+
+def _across_reach(slot: Slot, tool: Tool, edge: Bench, low: float) -> Box:
+    """Where the tip goes on passes across a nut at one slot."""
+    y0, y1 = across_ends(edge.stock, tool, back=True, lean=slot.tilt)
+    aside = slot.radius + tool.radius + abs(math.tan(slot.yaw)) * max(-y0, y1)
+    return Box(
+        x0=slot.centre - aside, x1=slot.centre + aside, y0=y0, y1=y1, z0=low, z1=edge.clearance
+    )
+
+
+def _decide_ends(
+    saddle: Saddle, request: CutRequest, edge: Bench, sweep: Sweep | None
+) -> tuple[list[Decision], list[tuple[str, Box]], list[Fault]]:
+    """The round ends, where a flat tool is long enough; else they are the hand's."""
+    if saddle.ends != "round":
+        return [], [], []
+    if request.wishes.ends != "mill" or sweep is None:
+        decision = _by_hand(FeatureKind.ENDS)
+        faults = square_faults(request.wishes.outline) if sweep else []
+        return [decision], [], faults
+    need = highest(sweep, sweep.stock.x0, sweep.stock.x1) - ends.lowest(edge.profile.holding) + 0.2
+    tool = tools.outline_tool(edge.profile, need)
+    if tool is None:
+        short = Reason(code=ReasonCode.NO_FLAT, values={"need": need})
+        decision = Decision(feature=Feature(kind=FeatureKind.ENDS), by=ByHand(), reasons=(short,))
+        return [decision], [], square_faults(request.wishes.outline)
+    return [_made(FeatureKind.ENDS, tool)], [("ends", _ends_reach(saddle, tool, edge))], []
+
+
+def _ends_reach(saddle: Saddle, tool: Tool, edge: Bench) -> Box:
+    r, stock = saddle.thickness / 2, edge.stock
+    aside = tool.radius + BESIDE
+    return Box(
+        x0=r,
+        x1=saddle.length - r,
+        y0=min(-tool.radius, stock.y0 - tool.radius) - BESIDE,
+        y1=max(2 * r, stock.y1) + aside,
+        z0=ends.lowest(edge.profile.holding),
+        z1=edge.clearance,
+    )
+
+
+def square_faults(outline_by: str) -> list[Fault]:
+    """An outline cut to length leaves square ends, which must be made round in the same plan."""
+    if outline_by != "mill":
+        return []
+    return [
+        Fault(
+            where="saddle",
+            key="plan.outline",
+            found="mill",
+            wrong="would cut the ends square to length, and nothing would make them round",
+            fix='set ends = "mill" with a flat tool long enough, or outline = "saw"',
+        )
+    ]
+
+
+def highest(sweep: Sweep, low: float, high: float) -> float:
+    """The highest of a crown over the blank from one x to another, mm."""
+    x, y = np.meshgrid(np.linspace(low, high, 65), np.linspace(sweep.y_low, sweep.y_high, 33))
+    return float(np.max(sweep.surface.height(x, y))) + 0.02
+
+
+def saddle_sweep(saddle: Saddle, edge: Bench) -> tuple[Sweep | None, Fault | None]:
+    """The saddle's crown and its tool, or why there is none."""
+    stock, held = edge.stock, edge.profile.holding
+    need = stock.z1 - held.jaw_top
+    tool = tools.surfacing_tool(edge.profile, need, level=False)
+    if tool is None:
+        return None, _no_ball("saddle", edge.profile, need)
+    sweep = Sweep(
+        surface=crown_surface(saddle, edge.stage),
+        tool=tool,
+        stock=stock,
+        y_low=0.0,
+        y_high=stock.y1,
+        crown=saddle.crown_radius,
+        outline=edge.outline,
+    )
+    return sweep, None
+
+
+def nut_sweep(nut: Nut, edge: Bench) -> tuple[Sweep | None, Fault | None]:
+    """The nut's top and its tool, or why there is none."""
+    stock = edge.stock
+    surface = TopSurface(nut=nut, stage=edge.stage)
+    xs = np.linspace(stock.x0, stock.x1, 33)
+    need = stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
+    tool = tools.surfacing_tool(edge.profile, need, level=abs(nut.tilt) < 1e-9)
+    if tool is None:
+        return None, _no_ball("nut", edge.profile, need)
+    sweep = Sweep(
+        surface=surface,
+        tool=tool,
+        stock=stock,
+        y_low=0.0,
+        y_high=stock.y1,
+        crown=math.inf,
+        outline=edge.outline,
+    )
+    return sweep, None
+
+
+def _no_ball(part: str, profile: Profile, need: float) -> Fault:
+    wrong = f"no ball tool of 1 to 6 mm reaches {need:.1f} mm deep for the {part}"
+    return _no_tool(profile, wrong, "cut this part by hand")
+
+
+def _made(kind: FeatureKind, tool: Tool | None) -> Decision:
+    by = ByHand() if tool is None else ByMachine(tool=tool)
+    return Decision(feature=Feature(kind=kind), by=by)
+
+
+def _by_hand(kind: FeatureKind) -> Decision:
+    asked = Reason(code=ReasonCode.HAND_BY_JOB)
+    return Decision(feature=Feature(kind=kind), by=ByHand(), reasons=(asked,))

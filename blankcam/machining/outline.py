@@ -1,0 +1,57 @@
+"""How an outline is cut out of a blank on its face: its levels, its tabs, what it leaves."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.parts.curve import Array
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+
+LEAVE: float = table("limits")["outline"]["leave"]
+"""mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
+TAB_HEIGHT: float = table("cutting")["tabs"]["height"]
+TAB_SHARE: float = table("cutting")["tabs"]["share"]
+STANDING = 0.01
+"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
+THICKEST: float = table("cutting")["tabs"]["share_most"]
+THROUGH: float = table("cutting")["outline"]["through"]
+LEAST_THROUGH: float = table("cutting")["outline"]["through_least"]
+
+
+def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+    """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
+    return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + raised(part, stage))
+
+
+def raised(part: Nut | Saddle, stage: Stage) -> float:
+    """How much higher than the finished top a stage's outline runs, mm."""
+    return LEAVE + stage.left(part.allowance)
+
+
+def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:
+    """Z of each level, one of which is the tabs' top, and that top.
+
+    The fewest levels, and of those with as many the fewest under the tabs' top, each of which
+    costs an entry; then as deep into the waste board and with as thin tabs as those allow.
+    ``board`` is how deep the waste board may be cut, ``tab`` the tabs' least height.
+    """
+    most, least = min(THROUGH, board), min(LEAST_THROUGH, board)
+    thin, thickest = thick - tab, thick * (1 - THICKEST)
+    for count in itertools.count(2):
+        for under in range(1, count):
+            top = min(thin, (count - under) * step)
+            through = min(most, under * step + top - thick)
+            if top >= thickest - 1e-9 and through >= least - 1e-9:
+                return _evenly(thick + through, top, count - under, under), -top
+    raise AssertionError  # enough levels always do
+
+
+def _evenly(depth: float, top: float, over: int, under: int) -> list[float]:
+    """Levels over and under the tabs' top, evenly spaced."""
+    down = [-top * (k / over) for k in range(1, over + 1)]
+    return down + [-top - (depth - top) * k / under for k in range(1, under + 1)]

@@ -1,0 +1,61 @@
+"""Which tool makes a feature: the largest that fits and reaches."""
+
+from __future__ import annotations
+
+from blankcam.data import table
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Shape, Tool
+
+WIDEST: float = table("cutting")["outline"]["widest_tool"]
+ROOM: float = table("cutting")["slots"]["opening_room"]
+
+
+def facing_tool(profile: Profile, depth: float) -> Tool | None:
+    """The largest flat tool whose flutes are longer than what comes off."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape is Shape.FLAT and t.diameter >= 1.0 and min(t.flute_length, t.reach) >= depth
+    ]
+    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
+
+
+def outline_tool(profile: Profile, depth: float) -> Tool | None:
+    """The largest flat tool that cuts that deep."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape is Shape.FLAT
+        and 1.0 <= t.diameter <= WIDEST
+        and min(t.flute_length, t.reach) >= depth
+    ]
+    return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
+
+
+def surfacing_tool(profile: Profile, need: float, *, level: bool) -> Tool | None:
+    """The tool for a top or a crown: the largest ball, or for a level section the largest flat one.
+
+    ``need`` is how deep it must go, mm; tools over 6 mm are left out.
+    """
+    wanted = [Shape.FLAT, Shape.BALL] if level else [Shape.BALL]
+    for shape in wanted:
+        fit = [
+            t
+            for t in profile.tools
+            if t.shape is shape and 1.0 <= t.diameter <= 6.0 and t.reach >= need
+        ]
+        if fit:
+            return max(fit, key=lambda t: (t.diameter, -t.number))
+    return None
+
+
+def opening_tool(profile: Profile, width: float, depth: float) -> Tool | None:
+    """The widest flat or ball tool that fits into a window and reaches its bottom."""
+    fit = [
+        t
+        for t in profile.tools
+        if t.shape in (Shape.FLAT, Shape.BALL)
+        and t.diameter <= width - ROOM
+        and min(t.flute_length, t.reach) >= depth + 0.2
+    ]
+    return max(fit, key=lambda t: (t.diameter, t.shape is Shape.FLAT, -t.number), default=None)

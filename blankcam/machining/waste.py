@@ -1,0 +1,66 @@
+"""The waste over a slot, opened first so that a short small tool reaches the slot's floor."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.cutter_contact import LINK, tip_height
+from blankcam.machining.decision import Opening
+from blankcam.machining.feeds import Cut
+from blankcam.machining.setup_sheet import STANDING
+from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.surface import TopSurface
+from blankcam.parts.curve import Array
+from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Stage
+
+NARROWEST: float = table("cutting")["slots"]["opening_wider"]
+
+
+def standing(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> float:
+    """Most that stands over the finished top across a slot once its waste is opened, mm."""
+    if tool.shape is not Shape.BALL:
+        return 0.0
+    edge = slot.radius + 0.02
+    over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
+    off = np.min(np.abs(over[:, None] - pass_places(nut, slot, tool, narrow=narrow)), axis=1)
+    return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
+
+
+def seconds(
+    nut: Nut, slot: Slot, tool: Tool, cut: Cut, over_faces: float, *, narrow: bool
+) -> float:
+    """About how long opening the waste over a slot takes."""
+    layers, places = layer_count(nut, cut.depth), pass_places(nut, slot, tool, narrow=narrow)
+    return LINK + 60 * layers * len(places) * (over_faces + tool.diameter) / cut.feed
+
+
+def layer_count(nut: Nut, depth: float) -> int:
+    """Layers in which the waste is opened, each no deeper than ``depth`` mm."""
+    return max(1, math.ceil((nut.allowance + STANDING) / depth))
+
+
+def pass_places(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
+    """Where the passes over a slot run, x: over its whole window, or one where that will do."""
+    left, right = nut.clear_window(slot)
+    if narrow and tool.radius >= slot.radius + NARROWEST:
+        middle = min(max(slot.centre, left + tool.radius), right - tool.radius)
+        if abs(middle - slot.centre) <= tool.radius - slot.radius - NARROWEST:
+            return np.array([middle])
+    span = right - left - tool.diameter
+    count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
+    return left + tool.radius + span * np.linspace(0, 1, count)
+
+
+def lowest(nut: Nut, slot: Slot, opening: Opening, stock: Box) -> float:
+    """The lowest z that the tip is sent to over a slot: where its last passes end."""
+    tool = opening.tool
+    xs = pass_places(nut, slot, tool, narrow=opening.narrow)
+    tips = tip_height(TopSurface(nut=nut, stage=Stage.FINAL), tool, xs, np.zeros_like(xs))
+    y1 = across_ends(stock, tool, back=False, lean=nut.tilt)[1]
+    return float(np.min(tips)) - math.tan(nut.tilt) * y1

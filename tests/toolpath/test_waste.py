@@ -1,0 +1,168 @@
+"""The waste that is opened over a slot, by arithmetic on the slot's own numbers.
+
+All limits are the project's own (data/limits.toml, common practice, no source): an opening reaches
+0.75 mm beyond the slot on each side, 0.3 mm of waste stays between two of them and at the nut's
+ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps 0.3 mm
+from the waste beside it.
+"""
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from blankcam.inputs import job_file
+from blankcam.inputs.machine_file import read_profile
+from blankcam.inputs.tool import Shape
+from blankcam.parts.design import design
+from blankcam.parts.part import Stage
+from blankcam.toolpath.moves import Line
+from tests.conftest import demo_job
+from tests.proved import plan_of, proved, unproven
+
+SIDE, WALL, STEP, SHANK = 0.75, 0.3, 0.6, 0.3
+NEAR = 1e-6
+STEEL, CITTERN, BASS = "concert-steel", "five-course-cittern", "wide-bass"
+
+
+def found_of(stem, **plan):
+    job = job_file.load(str(demo_job(stem)))
+    return design(dataclasses.replace(job, plan=dataclasses.replace(job.plan, **plan)))
+
+
+def window(nut, slot):
+    """Between which x the waste may go: from the slot's centre and width and its neighbours'."""
+    left, right = slot.centre - slot.width / 2 - SIDE, slot.centre + slot.width / 2 + SIDE
+    for other in nut.slots:
+        if other is slot:
+            continue
+        edge = other.centre + math.copysign(other.width / 2, slot.centre - other.centre)
+        mine = slot.centre - math.copysign(slot.width / 2, slot.centre - other.centre)
+        middle = (edge + mine) / 2
+        if other.centre < slot.centre:
+            left = max(left, middle + WALL / 2)
+        else:
+            right = min(right, middle - WALL / 2)
+    return max(left, WALL), min(right, nut.length - WALL)
+
+
+def openings(stem, profile=None, **changed):
+    """(nut, slot, tool, narrow, x of the passes) of every slot whose waste a plan opens."""
+    found = found_of(stem, **changed)
+    plan = plan_of(found, found.nut, profile or read_profile("bench-mill"), Stage.ROUGH)
+    cuts = [o for p in plan.programs for o in p.operations if o.name == "clear"]
+    assert cuts
+    for decision in plan.slots:
+        opening = getattr(decision.by, "opening", None)
+        if opening is None:
+            continue
+        slot = next(s for s in found.nut.slots if s.string == decision.string)
+        low, high = window(found.nut, slot)
+        at = {
+            round(m.to[0], 6)
+            for o in cuts
+            for m in o.moves
+            if isinstance(m, Line) and low <= m.to[0] <= high
+        }
+        yield found.nut, slot, opening.tool, opening.narrow, np.array(sorted(at))
+
+
+@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+def test_a_whole_opening_fills_its_window_and_no_more(stem):
+    seen = 0
+    for nut, slot, tool, narrow, x in openings(stem):
+        low, high = window(nut, slot)
+        assert x[0] - tool.diameter / 2 >= low - NEAR
+        assert x[-1] + tool.diameter / 2 <= high + NEAR
+        if not narrow:
+            seen += 1
+            assert x[0] - tool.diameter / 2 == pytest.approx(low, abs=1e-4)
+            assert x[-1] + tool.diameter / 2 == pytest.approx(high, abs=1e-4)
+    assert seen >= 2
+
+
+@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+def test_a_narrow_opening_is_one_pass_over_its_slot(stem):
+    """With room on both sides it runs on the slot's centre, and it is wider than the slot."""
+    seen = 0
+    for nut, slot, tool, narrow, x in openings(stem):
+        if narrow:
+            seen += 1
+            low, high = window(nut, slot)
+            assert len(x) == 1
+            assert abs(x[0] - slot.centre) + slot.width / 2 + 0.07 <= tool.diameter / 2 + NEAR
+            if min(slot.centre - low, high - slot.centre) >= tool.diameter / 2:
+                assert x[0] == pytest.approx(slot.centre, abs=NEAR)
+    assert seen >= 2
+
+
+@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+def test_neighbouring_passes_leave_a_ridge_no_higher_than_a_fifth_of_the_balls_radius(stem):
+    """0.6 D apart: a ball of radius R leaves R (1 - sqrt(1 - 0.6^2)) = R / 5 between them."""
+    seen = 0
+    for _, _, tool, _, x in openings(stem):
+        if len(x) > 1:
+            seen += 1
+            apart = float(np.max(np.diff(x)))
+            radius = tool.diameter / 2
+            assert radius - math.sqrt(radius**2 - (apart / 2) ** 2) <= radius / 5 + NEAR
+            assert len(x) == math.ceil((x[-1] - x[0]) / (STEP * tool.diameter) - NEAR) + 1
+    assert seen >= 2
+
+
+def coarse():
+    """The bench mill with a flat of 2 mm to open with, and nothing else between 1.5 and 4 mm."""
+    mill = read_profile("bench-mill")
+    four = [
+        dataclasses.replace(t, diameter=4.0, shank=4.0) for t in mill.tools if t.diameter == 3.0
+    ]
+    small = [dataclasses.replace(t, flute_length=1.5) for t in mill.tools if t.diameter == 1.5]
+    two = [dataclasses.replace(t, shape=Shape.FLAT) for t in mill.tools if t.diameter == 2.0]
+    return dataclasses.replace(mill, tools=(*four, *small, *two))
+
+
+def test_a_wide_opening_takes_as_many_passes_as_six_tenths_of_its_tool_ask_for():
+    """A slot of 1.7 to 2.4 mm is opened 3.2 to 3.9 wide: by a 2 mm tool in three passes."""
+    wide = [
+        (slot, x, tool)
+        for _, slot, tool, narrow, x in openings(BASS, coarse(), outline="saw")
+        if not narrow
+    ]
+    counts = [len(x) for slot, x, tool in wide if 1.75 < slot.width < 2.35 and tool.diameter == 2]
+    assert counts
+    assert set(counts) == {3}
+
+
+def short_reach(shank):
+    """The bench mill with one ball for a bass's widest slots that must go between the waste.
+
+    Its flutes are long enough and its neck is not, so that its shank comes down into the opening.
+    """
+    mill = read_profile("bench-mill")
+    ball = next(t for t in mill.tools if t.diameter == 2.0)
+    ball = dataclasses.replace(ball, flute_length=2.0, reach=2.0, shank=shank)
+    flat = next(t for t in mill.tools if t.number == 1)
+    crown = next(t for t in mill.tools if t.diameter == 3.0 and t.shape != flat.shape)
+    return dataclasses.replace(mill, tools=(flat, crown, ball)), ball
+
+
+@pytest.mark.parametrize(("beyond", "fits"), [(-0.02, True), (0.02, False)])
+def test_a_shank_that_goes_between_the_waste_has_room(beyond, fits):
+    """The widest that may: as wide as the opening, less 0.3 mm on each side."""
+    found = found_of(BASS)
+    slot = max(found.nut.slots, key=lambda s: s.width)
+    low, high = window(found.nut, slot)
+    most = 2 * (min(slot.centre - low, high - slot.centre) - SHANK)
+    profile, ball = short_reach(most + beyond)
+    plan = plan_of(found, found.nut, profile, Stage.ROUGH)
+    decision = next(d for d in plan.slots if d.string == slot.string)
+    if fits:
+        assert decision.tool is not None
+        assert decision.tool.number == ball.number
+        assert decision.by.opening is not None
+        written = unproven(found, "nut", profile, Stage.ROUGH).programs
+        proof = proved(found, found.nut, profile, Stage.ROUGH, plan, written)
+        assert proof.passed, [str(f) for f in proof.faults]
+    else:
+        assert decision.tool is None
