@@ -20,6 +20,12 @@ action = { bass = "2.65 mm", treble = "2.15 mm" }
 settled = "36 h"
 uncertainty = "0.03 mm"
 """
+EVERY = """[readings]
+first_fret = { 6 = "0.77 mm", 5 = "0.74 mm", 4 = "0.71 mm", 3 = "0.68 mm", 2 = "0.65 mm", 1 = "0.62 mm" }
+action = { 6 = "2.65 mm", 5 = "2.55 mm", 4 = "2.45 mm", 3 = "2.35 mm", 2 = "2.25 mm", 1 = "2.15 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
 
 
 @pytest.fixture
@@ -65,7 +71,8 @@ def test_from_make_to_done(bench):
     """The whole loop: cut, refit, refit again: done, with the figures and what is next."""
     made = run("make", "job.toml", "--out", "cuts", "--machine", "hand-bench", cwd=bench)
     assert made.returncode == 0, made.stderr
-    assert refit(bench, "readings.toml", "one", "--machine", "hand-bench").returncode == 0
+    (bench / "every.toml").write_text(EVERY, encoding="utf-8")
+    assert refit(bench, "every.toml", "one", "--machine", "hand-bench").returncode == 0
     record = json.loads((bench / "one" / "refit.json").read_text())
     (bench / "met.toml").write_text(lowered(record), encoding="utf-8")
     done = refit(bench, "met.toml", "met", "--machine", "hand-bench")
