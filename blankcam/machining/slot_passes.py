@@ -19,8 +19,8 @@ import numpy as np
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE, STANDING
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot
 
 FLOOR_CUSP = 0.008
 """mm left between the passes of a round floor; the design allows 0.010 mm."""
@@ -43,9 +43,9 @@ BEHIND = 0.1
 """mm of air beyond the head side where a pass only ends."""
 
 
-def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
+def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
     """Where the floor is wanted at the witness edge in that stage."""
-    return slot.floor_front + stage.left(nut.hold_back)
+    return slot.floor_front + nut.at(stage).floor_raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +60,7 @@ class Groove:
     yaw: float
 
     @classmethod
-    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
+    def of(cls, nut: Part, slot: Slot, stage: Stage) -> Groove:
         """The groove of a slot in that stage."""
         return cls(
             x=slot.centre,

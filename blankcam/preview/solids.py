@@ -12,9 +12,10 @@ import numpy as np
 from blankcam.data import table
 from blankcam.machining.decision import Decision
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.slot import Slot
 from blankcam.preview.model import (
     Elevation,
     Fact,
@@ -131,16 +132,16 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
     limits = table("proof")["limits"]
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
-    lower = part.lower(x, y, left.stage)
-    upper = part.upper(x, y, left.stage, left.milled)
+    lower = part.at(left.stage).lower(x, y)
+    upper = part.at(left.stage).upper(x, y, left.milled)
     off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
     rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
     at, kept = z[rows, columns], off[rows, columns]
     for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
         xs, ys = left.field.x[columns] + a, left.field.y[rows] + b
-        low = part.lower(xs, ys, left.stage)
-        high = part.upper(xs, ys, left.stage, left.milled)
+        low = part.at(left.stage).lower(xs, ys)
+        high = part.at(left.stage).upper(xs, ys, left.milled)
         under = np.where(np.isfinite(low), np.minimum(at - low, 0.0), 0.0) * 1000
         over = np.where(np.isfinite(high), np.maximum(at - high, 0.0), 0.0) * 1000
         kept = np.where(kept > 0, np.minimum(kept, over), np.maximum(kept, under))
@@ -151,7 +152,7 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
 def wanted(part: Nut | Saddle, stage: Stage) -> StageView:
     """The shape that a stage asks for."""
     x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
-    z = part.lower(x[None, :], y[:, None], stage)
+    z = part.at(stage).lower(x[None, :], y[:, None])
     z = np.where(np.isfinite(z), z, np.nan)
     return StageView(
         stage=str(stage),
@@ -272,12 +273,12 @@ def _nut_elevation(nut: Nut) -> Elevation:
     edges = [np.linspace(s.centre - s.radius, s.centre + s.radius, 25) for s in nut.slots]
     fine = np.unique(np.concatenate([x, *edges]))
     y = np.zeros_like(fine)
-    finished = nut.lower(fine, y, Stage.FINAL)
-    rough = nut.top_height(x, np.zeros_like(x), Stage.ROUGH)
+    finished = nut.at(Stage.FINAL).lower(fine, y)
+    rough = nut.at(Stage.ROUGH).surface.height(x, np.zeros_like(x))
     grooves = []
     for across in edges:
-        floor = nut.lower(across, np.zeros_like(across), Stage.FINAL)
-        top = nut.top_height(across, np.zeros_like(across), Stage.FINAL)
+        floor = nut.at(Stage.FINAL).lower(across, np.zeros_like(across))
+        top = nut.at(Stage.FINAL).surface.height(across, np.zeros_like(across))
         outline = np.vstack(
             [np.column_stack([across, floor]), np.column_stack([across, top])[::-1]]
         )

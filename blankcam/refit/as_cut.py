@@ -17,9 +17,10 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.instrument.heights import per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
 from blankcam.refit.needs import Refit, StringReading
 
@@ -100,7 +101,7 @@ def as_made(found: Design, stage: Stage) -> Standing:
     """The parts as ``make`` left them."""
     rough = stage is Stage.ROUGH
     nut, saddle = both_parts(found)
-    raised = nut.slot_raise(stage)
+    raised = nut.at(stage).floor_raise
     slots = tuple(replace(s, floor_front=s.floor_front + raised) for s in nut.slots)
     top = replace(nut.top, z0=nut.top.z0 + (nut.allowance if rough else 0.0))
     over = straight(-saddle.allowance if rough else 0.0, 0.0)

@@ -128,10 +128,10 @@ def test_no_new_nut_stands_over_the_old_one(kind):
     now = as_made(found, Stage.ROUGH)
     x = np.linspace(0, found.nut.length, 400)[None, :]
     y = np.linspace(0, found.nut.thickness, 20)[:, None]
-    before = found.nut.lower(x, y, Stage.ROUGH)  # as milled: windows opened over the slots
+    before = found.nut.at(Stage.ROUGH).lower(x, y)  # as milled: windows opened over the slots
     for _ in range(3):
         made = after(found, now, taken(found, nut=tuple(rng.uniform(0, 0.15, count))))
-        surface = made.nut.lower(x, y, Stage.FINAL)
+        surface = made.nut.at(Stage.FINAL).lower(x, y)
         assert np.max(surface - before) <= 1e-9
         assert np.all(made.nut.top.height(x) <= now.nut.top.height(x) + 1e-9)
         before, now = surface, made
