@@ -145,7 +145,7 @@ def _board(job: Job) -> Board:
 def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     nut, saddle, scale = job.nut, job.saddle, job.instrument.scale
     gauges = [s.gauge for s in job.strings]
-    courses = [s.course or i for i, s in enumerate(job.strings, start=1)]
+    courses = [s.course or s.number for s in job.strings]
     to_edge = nut.margin_to == "edge"
     first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
     last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
@@ -163,7 +163,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     actions = per_string(saddle.action, at_saddle)
     made = [
         StringPath(
-            number=len(job.strings) - i,
+            number=s.number,
             note=s.note,
             course=courses[i],
             gauge=s.gauge,

@@ -92,7 +92,7 @@ def page_data(
             solids.part_view(found, part, _left(cuts, part.name), choices) for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
-        elevations=tuple(solids.elevation(found, p) for p in found.parts),
+        elevations=tuple(solids.elevation(p) for p in found.parts),
         side=numbers.side(found),
         plots=numbers.plots(found),
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),

@@ -95,7 +95,7 @@ def last(done, title="Next\n"):
 
 
 def test_layout_ends_with_what_to_do_next(tmp_path):
-    assert "settle the cautions" in last(run("layout", STEEL))
+    assert "read the cautions" in last(run("layout", STEEL))
     few = tmp_path / "a job.toml"
     few.write_text('[instrument]\nname = "x"\nkind = "banjo"\n')
     assert "measure what" in last(run("layout", few))

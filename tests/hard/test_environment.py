@@ -102,6 +102,37 @@ run_cli()
     assert done.stdout == run("layout", STEEL, "--json").stdout
 
 
+@pytest.mark.parametrize("args", [("layout",), ("make", "--machine", "hand-bench", "--out")])
+def test_on_twenty_columns_only_what_is_copied_is_wider(args, tmp_path):
+    """A command to type, and a word that is longer than the line, such as a path."""
+    words = [args[0], STEEL, *args[1:], *([tmp_path / "o"] if len(args) > 1 else [])]
+    said = run(*words, COLUMNS="20").stdout.splitlines()
+    assert len(said) > 10
+    wide = [s for s in said if len(s) > 20 and "blankcam " not in s and len(s.split()) > 1]
+    assert not wide
+
+
+def test_bad_input_is_2_even_where_nobody_can_be_told(tmp_path):
+    (tmp_path / "bad.toml").write_text("x")
+    for words in (
+        f"layout {tmp_path}/bad.toml",
+        "nosuch",
+        f"make {tmp_path}/none --out {tmp_path}/o",
+    ):
+        for shell in ("2>/dev/full", "2>&-", ">/dev/full 2>/dev/full", ">&- 2>&-"):
+            done = subprocess.run(
+                ["bash", "-c", f"{COMMAND} {words} {shell}"], check=False, timeout=60
+            )
+            assert done.returncode == 2, (words, shell)
+
+
+def test_proving_a_pipe_says_what_it_is(tmp_path):
+    os.mkfifo(tmp_path / "p.ngc")
+    refused(run("prove", tmp_path / "p.ngc", "--job", STEEL), 2, r"p\.ngc: is a pipe, not a file")
+    refused(run("prove", tmp_path, "--job", STEEL), 2, r"is a folder, not a file")
+    refused(run("prove", tmp_path / "q.ngc", "--job", STEEL), 2, r"there is no such file")
+
+
 @pytest.mark.parametrize("args", [("layout", STEEL), ("--version",)])
 def test_nobody_listens(args):
     """A reader that leaves, a full device, closed streams: no traceback, and never "refused"."""

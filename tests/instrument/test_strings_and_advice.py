@@ -34,9 +34,9 @@ def job(kind, extra=""):
 def published():
     """A flat classical set up as in [AB]: lift 1.0, and action that puts the saddle 4 higher."""
     entries = "".join(
-        f'[[strings]]\nnote = "{note}"\ngauge = "{d} mm"\nmake = "{make}"\n'
+        f'[[strings]]\nnumber = {6 - i}\nnote = "{note}"\ngauge = "{d} mm"\nmake = "{make}"\n'
         f'unit_weight = "{mu} g/m"\nstiffness = {kappa}\n'
-        for note, (d, make, mu, _, kappa) in NYLON.items()
+        for i, (note, (d, make, mu, _, kappa)) in enumerate(NYLON.items())
     )
     return job(
         "classical",

@@ -50,7 +50,7 @@ def bench(
     lines += [_said(notice(job.blanks.material, str(profile.kind), by_hand=True)), ""]
     lines.append(
         f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
-        "Lengths in mm (in). Left and x: seen from the bridge, from the part's left end."
+        "Lengths in mm (in). Left is as seen from the bridge; x counts from the part's left end."
     )
     templates = profile.kind is Kind.LASER
     if templates:
@@ -92,8 +92,8 @@ def _steps(
         yield from _setup_steps(work.part, list(run), setup)
     if work.shaped:
         yield (
-            "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {both(hand_steps.highest(work))}."
+            "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
+            f"should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
 
@@ -142,7 +142,7 @@ def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str
     if "thickness" in done:
         yield (
             f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
-            "thicker: rub off the rest."
+            "if it is thicker, rub off the rest."
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
@@ -212,8 +212,8 @@ def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     if stage is Stage.ROUGH:
         yield (
             f"**Refit**: run `blankcam refit` with the readings; {what} what `refit.md` says, "
-            "slots first, the nut's top last, until the slots are as deep as it says; string up, "
-            "measure again."
+            "slots first, the nut's top last; string up, measure again, until it says that nothing is "
+            "left to take off."
         )
         yield "Polish; glue only when all is right."
     else:
