@@ -9,6 +9,7 @@ from typing import Protocol
 
 from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.slot import Slot
 from blankcam.parts.surface import PartSurface
 from blankcam.parts.top_curve import Curve
@@ -126,6 +127,10 @@ class Part(Protocol):
     @property
     def features(self) -> tuple[Feature, ...]:
         """What is made of it, in working order."""
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
 
     @property
     def top_feature(self) -> FeatureKind:

@@ -19,6 +19,7 @@ from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts import silhouette
 from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.part import Feature, FeatureKind, Stage, features_of
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
@@ -89,6 +90,11 @@ class Saddle:
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.CROWN
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.TAIL_SIDE
 
     @property
     def height(self) -> float:
