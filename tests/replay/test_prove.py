@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blankcam.digest import of_moves
+from blankcam.digest import of_program
 from blankcam.parts.part import Stage
 from blankcam.replay.codes import Code
 from tests.replay.bench import HOLDING, MILL, NUT, STOCK, Nut, edge_program, prove_edge
@@ -133,7 +133,7 @@ def test_limits_given_by_tool():
 def test_the_signature_tells_an_edited_program():
     signed = GOOD.replace(
         "(a plain nut, on edge)",
-        f"(moves digest {of_moves(GOOD)})\n(job digest 0123456789abcdef)",
+        f"(moves digest {of_program(GOOD)})\n(job digest 0123456789abcdef)",
     )
     proof = prove_edge(signed).programs[0]
     assert proof.as_written is True
@@ -185,7 +185,7 @@ def test_jaws_are_found_on_a_long_way_past_them():
 def test_reformatting_proves_the_same(seed):
     """Spaces, case, line numbers and comments are no words: NISTIR 6556 §3.3."""
     text = reformatted(GOOD, random.Random(seed))
-    assert of_moves(text) == of_moves(GOOD)
+    assert of_program(text) == of_program(GOOD)
     first, second = prove_edge(GOOD), prove_edge(text)
     assert second.passed
     assert (second.gouge_um, second.left_um) == (first.gouge_um, first.left_um)
