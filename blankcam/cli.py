@@ -242,12 +242,13 @@ def _written(
     paper: str | None = None,
     stock: str | None = None,
 ) -> None:
+    from blankcam import terminal
     from blankcam.workflows import make
 
     for line in make.make(
         job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
     ):
-        print(line)
+        terminal.say(line)
 
 
 @_command("blankcam batch jobs --out cuts")
@@ -321,6 +322,7 @@ def prove(
     as_json: JsonOpt = False,
 ) -> None:
     """Replay a program and say what it would leave."""
+    from blankcam import terminal
     from blankcam.workflows import prove as proofs
     from blankcam.workflows import refit
 
@@ -328,7 +330,7 @@ def prove(
     prove_one = refit.prove if of_refit else proofs.prove
     passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
-        print(line)
+        print(line) if as_json else terminal.say(line)
     if not passed:
         raise typer.Exit(EXIT_REFUSED)
 
@@ -418,5 +420,9 @@ def _other(fault: Any) -> int:
 
 
 def _complain(text: str) -> None:
+    """One line or more on stderr; where that can't be written either, the exit code still tells."""
     encoding = sys.stderr.encoding or "ascii"
-    print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr)
+    try:
+        print(text.encode(encoding, "replace").decode(encoding), file=sys.stderr, flush=True)
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 2)

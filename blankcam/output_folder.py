@@ -19,13 +19,10 @@ from pathlib import Path
 
 from blankcam import transaction
 from blankcam.faults import Fault, OutputError
+from blankcam.file_kinds import special_kind
 
 LIST_NAME = ".blankcam.json"
 PATIENCE = 10.0  # s that a run waits for another one to finish writing
-_KINDS = (
-    (stat.S_ISDIR, "a folder"), (stat.S_ISFIFO, "a pipe"), (stat.S_ISSOCK, "a socket"),
-    (stat.S_ISBLK, "a device"), (stat.S_ISCHR, "a device"),
-)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,7 +202,7 @@ def _file_place(path: str, *, force: bool) -> Path:
     if os.path.lexists(path) and not force:
         raise OutputError(_there_already(path))
     target = Path(os.path.realpath(path))
-    if kind := _kind(target):
+    if kind := special_kind(target):
         raise OutputError(Fault(where=path, wrong=f"is {kind}, not a file"))
     if target.exists() and not os.access(target, os.W_OK):
         raise OutputError(Fault(where=path, wrong="can't be written (it is read-only)"))
@@ -277,17 +274,10 @@ def _is_folder(target: Path, out: str) -> bool:
     except FileNotFoundError:
         return False
     if not stat.S_ISDIR(mode):
-        raise OutputError(Fault(where=out, wrong=f"is {_kind(target) or 'a file'}, not a folder"))
+        raise OutputError(
+            Fault(where=out, wrong=f"is {special_kind(target) or 'a file'}, not a folder")
+        )
     return True
-
-
-def _kind(path: Path, *, follow: bool = True) -> str:
-    """What a path is in words where it is no plain file; nothing where it is, or is not there."""
-    try:
-        mode = path.stat(follow_symlinks=follow).st_mode
-    except FileNotFoundError:
-        return ""
-    return next((words for test, words in _KINDS if test(mode)), "")
 
 
 def _try_out(target: Path) -> None:
@@ -322,7 +312,7 @@ def _check_ours(target: Path, out: str, names: Collection[str], *, force: bool) 
 def _check_places(target: Path, names: Collection[str]) -> None:
     """Raise OutputError where a file is to take the place of what no file may replace."""
     for name in (*names, LIST_NAME):
-        if kind := _kind(target / name, follow=False):
+        if kind := special_kind(target / name, follow=False):
             wrong = f"is {kind}, and a file of that name is to be written"
             fix = "move it away, or use another folder"
             raise OutputError(Fault(where=str(target / name), wrong=wrong, fix=fix))
@@ -357,13 +347,13 @@ def _is_unchanged(path: Path, listed: _Listed) -> bool:
 def _foreign_fault(out: str, foreign: Collection[str], files: Collection[str]) -> Fault:
     changed = [name for name in foreign if name in files]
     what = "would be overwritten, changed by hand" if changed else "not written by this tool"
-    shown = [_with_kind(out, name) for name in (changed or sorted(foreign))[:3]]
+    shown = [_withspecial_kind(out, name) for name in (changed or sorted(foreign))[:3]]
     names = ", ".join(shown) + (" and more" if len(changed or foreign) > 3 else "")
     return Fault(where=out, wrong=f"holds files {what}: {names}", fix="another folder, or --force")
 
 
-def _with_kind(out: str, name: str) -> str:
-    kind = _kind(Path(out) / name, follow=False)
+def _withspecial_kind(out: str, name: str) -> str:
+    kind = special_kind(Path(out) / name, follow=False)
     return f"{name} ({kind})" if kind else name
 
 

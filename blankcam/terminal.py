@@ -79,6 +79,15 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
         yield lambda name: bar.update(task, advance=1, description=escape(_safe(name, plain=plain)))
 
 
+def say(words: str) -> None:
+    """A line of results, as wide as the terminal; whole into a pipe, or where it holds a command."""
+    told = sys.stdout.isatty() or os.environ.get("COLUMNS")
+    print(
+        *text.wrapped(words, width()) if told and not text.holds_command(words) else [words],
+        sep="\n",
+    )
+
+
 def say_meanwhile(words: str) -> None:
     """What is being waited for, on stderr while it is a terminal."""
     if sys.stderr.isatty():
@@ -86,16 +95,16 @@ def say_meanwhile(words: str) -> None:
 
 
 def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:
-    """Ask until the talk is whole; each answer is kept at once.
+    """Ask until every question is answered; each answer is kept at once.
 
     Raises
     ------
     EOFError, KeyboardInterrupt
-        When the maker breaks it off.
+        When the maker stops it.
     """
     from blankcam.inputs import interview
 
-    print("Enter takes what stands in brackets; b goes back to the question before, q stops.")
+    print("Press Enter to accept the value in brackets, b to go back one question, q to stop.")
     while (asked := interview.question(talk)) is not None:
         said = _answer(asked)
         if said == "q":
@@ -115,7 +124,7 @@ def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str
 def goes_on(count: int, where: str) -> bool:
     """Whether the maker goes on from answers that were kept; raises as ``converse`` does."""
     print(f"Answers so far, {count}, are kept in {_safe(where, plain=is_plain())}.")
-    return not _line("Enter goes on from them, n begins anew: ").lower().startswith("n")
+    return not _line("Press Enter to go on from them, n to start again: ").lower().startswith("n")
 
 
 def _answer(asked: Question) -> str:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from blankcam import digest
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.parts.frames import Place
+from blankcam.parts.frames import Place, ReferenceSurface, Zero
 from blankcam.parts.part import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
@@ -92,7 +92,7 @@ def header_lines(
         f"stock: x {stock.x0:.2f} to {stock.x1:.2f}, y {stock.y0:.2f} to "
         f"{stock.y1:.2f}, z {stock.z0:.2f} to {stock.z1:.2f} mm"
     )
-    yield f"zero: {program.zero}"
+    yield f"zero: {zero_words(program.zeros)}"
     yield from program.places
     yield _holding_words(program)
     for tool in program.tools:
@@ -115,6 +115,50 @@ def tool_words(tool: Tool) -> str:
     if tool.shape in (Shape.TAPERED_BALL, Shape.VEE):
         words += f", tip {tool.tip_diameter:g} mm, {tool.angle:g} deg"
     return f"{words}, {tool.flutes} flutes, stick-out {tool.stick_out:g} mm"
+
+
+_SURFACES = {
+    ReferenceSurface.CUT_LEFT_END: "the left end that the outline on face has cut",
+    ReferenceSurface.LEFT_END: "its left end",
+    ReferenceSurface.FINGERBOARD_SIDE: "its fingerboard side",
+    ReferenceSurface.TAIL_SIDE: "its tail side",
+    ReferenceSurface.NUT_SIDE: "its nut side",
+    ReferenceSurface.SEAT_SIDE: "its seat side",
+    ReferenceSurface.UPPER_FACE: "its upper face",
+    ReferenceSurface.STOP: "the stop at the left ends of the blanks",
+    ReferenceSurface.FIRST_SEEN_SIDE: "the side seen from the bridge of the blank in place 1",
+    ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the blank in place 1",
+    ReferenceSurface.FLOOR: "the floor under their seat sides",
+    ReferenceSurface.WASTE_BOARD: "the top of the waste board",
+}
+
+
+def _millimetres(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f} mm"
+
+
+def zero_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _millimetres) -> str:
+    """Where the work zero is; ``length`` writes mm with so many decimals."""
+    each = {z.surface: _zero_words(z, length) for z in zeros}
+    words = ", ".join(each.values())
+    if ReferenceSurface.UNDERSIDE in each:
+        return f"crown down, left end still on the left; {words}"
+    lying = ReferenceSurface.UPPER_FACE in each
+    return f"{words}, the side seen from the bridge up" if lying else words
+
+
+def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
+    if zero.surface is ReferenceSurface.BLANK_LEFT_END:
+        return f"{zero.axis}0 {length(-zero.value, 2)} from the blank's left end"
+    if zero.surface is ReferenceSurface.UNDERSIDE:
+        return f"{zero.axis}{zero.value:.3f} its underside, levelled"
+    if zero.surface is ReferenceSurface.UPPER_FACE and zero.value > 0:
+        off = length(zero.value, 3)
+        return (
+            f"{zero.axis}0 {off} under its upper face - touch off where its thickness was measured "
+            f"and set {zero.axis} to {off} there"
+        )
+    return f"{zero.axis}0 {_SURFACES[zero.surface]}"
 
 
 def _holding_words(program: Program) -> str:

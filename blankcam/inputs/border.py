@@ -18,6 +18,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
 from blankcam.faults import MOST_TOLD, Fault, InputError, printable
+from blankcam.file_kinds import why_no_file
 from blankcam.inputs.fields import Wanted
 
 LARGEST_FILE = 1_000_000
@@ -46,8 +47,7 @@ def read_text(path: str, fix: str = "") -> str:
     """
     raw = b""
     try:
-        if not FilePath(path).is_file():  # nor a pipe or a device, which may have no end
-            wrong = "is not a file" if FilePath(path).exists() else "there is no such file"
+        if wrong := why_no_file(path):  # a pipe or a device may have no end
             raise InputError(Fault(where=path, wrong=wrong, fix=fix))
         with FilePath(path).open("rb") as stream:
             raw = stream.read(LARGEST_FILE + 1)
@@ -117,17 +117,31 @@ class Source:
     """The file as the user named it."""
     lines: Mapping[Path, int]
     """From ``key_lines``."""
+    numbers: tuple[object, ...] = ()
+    """The number that each entry of ``[[strings]]`` gives itself, in the order of the file."""
 
     def fault(self, at: Path, wrong: str, fix: str = "", found: object = None) -> Fault:
         """A fault of the key at a path."""
         return Fault(
             where=self.path,
             line=line_of(self.lines, at),
-            key=spelled(at),
+            key=spelled(self._numbered(at)),
             found=found,
             wrong=wrong,
             fix=fix,
         )
+
+    def string_fault(self, at: Path, wrong: str, fix: str = "") -> Fault:
+        """A fault of a string that is named by its number."""
+        places = [i for i, number in enumerate(self.numbers) if number == at[1]]
+        return self.fault((at[0], *places[:1], *at[2:]), wrong, fix)
+
+    def _numbered(self, at: Path) -> Path:
+        """The path with a string's own number in place of its place in the file."""
+        if len(at) < 2 or at[0] != "strings" or at[1] not in range(len(self.numbers)):
+            return at
+        number = self.numbers[int(at[1])]
+        return (at[0], number, *at[2:]) if isinstance(number, int) else at
 
 
 def source_of(text: str, path: str) -> Source:

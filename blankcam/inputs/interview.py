@@ -54,7 +54,9 @@ _STRING = "note, gauge, make"
 _MANY = {"nut.first_fret", "saddle.action"}
 _ENDS = {"saddle.front_at"}
 _ENDS_WORDS = "one length, or two as: bass, treble"
-_MANY_WORDS = "one length, or two as: bass, treble, or one a string with commas between"
+_MANY_WORDS = (
+    "one length, or two as: bass, treble, or one a string from the bass side on, commas between"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,7 +170,7 @@ def _keys(tables: Mapping[str, Any]) -> Iterable[str]:
     strings = tables["strings"]
     paired = any("course" in s for s in strings)
     yield from _BEFORE
-    yield from (f"strings[{i}]" for i in range(len(strings)))
+    yield from (f"strings[{number}]" for number in range(len(strings), 0, -1))
     yield from (key for key in _AFTER if paired or not key.endswith("course_gap"))
 
 
@@ -177,7 +179,7 @@ def _words(key: str) -> str:
     if key == COUNT:
         return "how many strings, each string of a course counted"
     if key.startswith("strings["):
-        return f"string {int(key[8:-1]) + 1} from the bass side: {_STRING}; course, if paired"
+        return f"string {key[8:-1]}, 1 being the treble side's: {_STRING}; course, if paired"
     where, *name = key.split(".")
     if where == "blanks" and len(name) == 2:
         return f"the {name[0]}'s blank: its {name[1]}, {_SIDES[name[1]]}"
@@ -227,13 +229,14 @@ def _typical(kind: str) -> dict[str, Any]:
 
 def _shown(value: object) -> str:
     if isinstance(value, dict):
-        return ", ".join(str(v) for v in value.values())
+        return ", ".join(str(v) for k, v in value.items() if k != "number")
     return str(value)
 
 
 def _steps(key: str) -> list[str | int]:
+    """The way to a key; strings stand from the bass side, their last number first."""
     if key.startswith("strings["):
-        return ["strings", int(key[8:-1])]
+        return ["strings", -int(key[8:-1])]
     return [*key.split(".")]
 
 
@@ -260,7 +263,8 @@ def _counted(strings: list[dict[str, Any]], count: object) -> list[dict[str, Any
     if not isinstance(count, int):
         return strings
     more = [dict(strings[-1]) for _ in range(min(count, 100) - len(strings))]
-    return [*strings[: max(count, 0)], *more]
+    kept = [*strings[: max(count, 0)], *more]
+    return [{**string, "number": len(kept) - i} for i, string in enumerate(kept)]
 
 
 def _value(key: str, said: str) -> Any:
@@ -269,11 +273,11 @@ def _value(key: str, said: str) -> Any:
     if key in {COUNT, "board.body_fret"}:
         return _whole(said)
     if key.startswith("strings["):
-        return _string(parts)
+        return _string(parts, int(key[8:-1]))
     if key in _MANY | _ENDS and len(parts) == 2:
         return {"bass": parts[0], "treble": parts[1]}
     if key in _MANY and len(parts) > 2:
-        return parts
+        return {str(len(parts) - i): part for i, part in enumerate(parts)}
     if key == "board.radius" and len(parts) == 3:
         return dict(zip(("nut", "end", "end_at"), parts, strict=True))
     return said
@@ -283,10 +287,11 @@ def _whole(said: str) -> int | str:
     return int(said) if re.fullmatch("[0-9]{1,4}", said) else said
 
 
-def _string(parts: list[str]) -> dict[str, Any]:
+def _string(parts: list[str], number: int) -> dict[str, Any]:
     if len(parts) not in (3, 4):
         return {}
-    string: dict[str, Any] = dict(zip(("note", "gauge", "make"), parts, strict=False))
+    string: dict[str, Any] = {"number": number}
+    string |= zip(("note", "gauge", "make"), parts, strict=False)
     if len(parts) == 4:
         string["course"] = _whole(parts[3])
     return string

@@ -25,7 +25,7 @@ class Graded:
 
 
 PerString = Graded | tuple[float, ...]
-"""Graded across, or one value a string from the bass side."""
+"""Graded across, or one value a string from the bass side: the highest number first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +64,8 @@ class BoardJob:
 class StringJob:
     """One ``[[strings]]`` entry."""
 
+    number: int
+    """As the trade counts: 1 is the treble side's outermost."""
     note: str
     gauge: float
     make: str
@@ -135,8 +137,10 @@ class BlanksJob:
 
     material: str
     fit: str
-    nut: BlankJob
-    saddle: BlankJob
+    nut: BlankJob | None
+    """None: no nut is made."""
+    saddle: BlankJob | None
+    """None: no saddle is made."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -37,6 +37,13 @@ MEASURED = (
 )  # fmt: skip
 
 
+# What a job needs of [nut] or [saddle] where that part is not made: the strings, as they stand.
+PLACING = (
+    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "lift",
+    "string_span", "action",
+)  # fmt: skip
+
+
 def load(path: str) -> job.Job:
     """The job in a file; raises InputError with every fault found."""
     return parse(read_text(path), path)
@@ -67,11 +74,22 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
     kind = instrument.get("kind") if isinstance(instrument, dict) else None
     typical = table("typical")
     assumed: list[str] = []
+    only = _blanks_given(filled)
     # of a kind that is none, only that is told, not all that it leaves open
     for source in (typical[kind if kind in job.KINDS else job.KINDS[0]], typical["any"]):
-        _take(filled, copy.deepcopy(source), (), assumed)
+        left = copy.deepcopy(source)
+        for name in ("nut", "saddle") if only else ():
+            if name not in only:
+                left.get("blanks", {}).pop(name, None)
+        _take(filled, left, (), assumed)
     _space_as_the_nut(filled)
     return filled, tuple(assumed)
+
+
+def _blanks_given(tables: Mapping[str, Any]) -> tuple[str, ...]:
+    """The parts that a job gives a blank for: they alone are made. None: both, of typical blanks."""
+    blanks = tables.get("blanks")
+    return tuple(n for n in ("nut", "saddle") if isinstance(blanks, dict) and n in blanks)
 
 
 def _space_as_the_nut(filled: dict[str, Any]) -> None:
@@ -98,11 +116,37 @@ def from_tables(
     tables: dict[str, Any], assumed: tuple[str, ...], path: str, lines: dict[Path, int]
 ) -> job.Job:
     """A job from filled tables; raises InputError with every fault."""
-    source = Source(path=path, lines=lines)
-    made = _job(validated(job_schema.JobFile, tables, source, FILE), assumed, path)
+    source = Source(path=path, lines=lines, numbers=_numbers(tables))
+    model = validated(job_schema.JobFile, tables, source, FILE)
+    if faults := list(_number_faults(model, source)):
+        raise InputError(faults)
+    made = _job(model, assumed, path)
     if faults := in_file_order(_cross_faults(made, source)):
         raise InputError(faults)
     return made
+
+
+def _numbers(tables: Mapping[str, Any]) -> tuple[object, ...]:
+    """What the entries of ``[[strings]]`` say their numbers are, in the order of the file."""
+    strings = tables.get("strings")
+    if not isinstance(strings, list):
+        return ()
+    return tuple(s.get("number") if isinstance(s, dict) else None for s in strings)
+
+
+def _from_the_bass(model: job_schema.JobFile) -> list[job_schema.String]:
+    """The strings from the bass side, in whatever order the file has them."""
+    return sorted(model.strings, key=lambda s: s.number, reverse=True)
+
+
+def _number_faults(model: job_schema.JobFile, source: Source) -> Iterator[Fault]:
+    """String numbers that are given twice, or left out below the highest."""
+    numbers = [s.number for s in model.strings]
+    fix = f"number them 1 to {len(numbers)}, 1 for the treble side's outermost"
+    for i, number in enumerate(numbers):
+        if number in numbers[:i] or number > len(numbers):
+            wrong = "is another string's number" if number in numbers[:i] else "leaves a gap below"
+            yield source.fault(("strings", i, "number"), wrong, fix, number)
 
 
 def known_keys(at: Path) -> tuple[str, ...]:
@@ -119,14 +163,14 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
         assumed=(),
         instrument=job.InstrumentJob(**dict(model.instrument)),
         board=job.BoardJob(**dict(model.board)),
-        strings=tuple(job.StringJob(**dict(s)) for s in model.strings),
+        strings=tuple(job.StringJob(**dict(s)) for s in _from_the_bass(model)),
         nut=job.NutJob(**dict(model.nut) | {"tilt": math.radians(model.nut.tilt)}),
         saddle=job.SaddleJob(**dict(model.saddle)),
         blanks=job.BlanksJob(
             material=blanks.material,
             fit=blanks.fit,
-            nut=job.BlankJob(**dict(blanks.nut)),
-            saddle=job.BlankJob(**dict(blanks.saddle)),
+            nut=job.BlankJob(**dict(blanks.nut)) if blanks.nut else None,
+            saddle=job.BlankJob(**dict(blanks.saddle)) if blanks.saddle else None,
         ),
         plan=job.PlanJob(**dict(model.plan)),
         holding=job.HoldingJob(**dict(model.holding)),
@@ -138,7 +182,13 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
 
 
 def _is_used(key: str, made: job.Job) -> bool:
-    """Whether anything comes of a key that was assumed: a gap in a course wants a course."""
+    """Whether anything comes of a key that was assumed.
+
+    A gap in a course wants a course; of a part that is not made only what places the strings counts.
+    """
+    where, _, name = key.partition(".")
+    if where in ("nut", "saddle") and getattr(made.blanks, where) is None and name not in PLACING:
+        return False
     courses = [s.course for s in made.strings if s.course is not None]
     return not key.endswith(".course_gap") or len(set(courses)) < len(courses)
 
@@ -156,7 +206,7 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
         (("saddle", "compensation"), made.saddle.compensation),
     ):
         if isinstance(value, tuple) and len(value) != count:
-            yield fault(at, f"has {len(value)} values for {count} strings", "one value a string")
+            yield fault(at, f"has {len(value)} values for {count} strings", "one a string number")
     if made.nut.first_fret is not None and made.nut.lift is not None:
         yield fault(("nut", "lift"), "given beside first_fret", "keep one of the two")
     if made.nut.first_fret is None and made.nut.lift is None:
@@ -164,14 +214,21 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     if (made.saddle.tie_height is None) != (made.saddle.tie_run is None):
         missing = "tie_run" if made.saddle.tie_run is None else "tie_height"
         yield fault(("saddle", missing), "is missing", "tie_height and tie_run go together")
-    yield from _course_faults(made, fault)
-    half = max(made.board.width_at_nut, made.saddle.slot_length) / 2
+    yield from _course_faults(made, source.string_fault)
+    across = made.saddle.slot_length if made.blanks.saddle else made.saddle.string_span
+    half = max(made.board.width_at_nut, across) / 2
     if _least_radius(made) <= half * 1.05:
         yield fault(
             ("board", "radius"),
             "is too small for parts so long somewhere between nut and saddle",
             "check the radius and where each end of it was measured",
         )
+    if made.blanks.saddle is not None:
+        yield from _front_faults(made, source)
+
+
+def _front_faults(made: job.Job, source: Source) -> Iterator[Fault]:
+    fault = source.fault
     low, high = sane("saddle.compensation")
     front, scale = made.saddle.front_at, made.instrument.scale
     for end in dict.fromkeys((front.bass, front.treble)):
@@ -201,18 +258,21 @@ def _least_radius(made: job.Job) -> float:
 
 
 def _course_faults(made: job.Job, fault: Callable[..., Fault]) -> Iterator[Fault]:
-    courses = [s.course for s in made.strings]
-    if any(c is not None for c in courses):
-        for i, course in enumerate(courses):
-            before = courses[i - 1] if i else 0
-            expected = (before, (before or 0) + 1)
-            if course is None:
-                yield fault(("strings", i), "has no course", "give every string one, or none")
-                return
-            if course not in expected or (i == 0 and course != 1):
-                yield fault(
-                    ("strings", i, "course"),
-                    f"{course} is out of order",
-                    "count courses 1, 2, 3 from the bass side, equal for strings fretted as one",
-                )
-                return
+    """Courses that are not counted from the treble side, as the strings are."""
+    strings = made.strings[::-1]
+    if all(s.course is None for s in strings):
+        return
+    before = 0
+    for string in strings:
+        at = ("strings", string.number)
+        if string.course is None:
+            yield fault(at, "has no course", "give every string one, or none")
+            return
+        if string.course not in (max(before, 1), before + 1):
+            yield fault(
+                (*at, "course"),
+                f"{string.course} is out of order",
+                "count courses 1, 2, 3 from the treble side, equal for strings fretted as one",
+            )
+            return
+        before = string.course

@@ -19,31 +19,50 @@ from blankcam.inputs.fields import (
     quantity_reader,
     sane,
 )
-from blankcam.inputs.units import ANGLE, UNIT_WEIGHT
+from blankcam.inputs.units import ANGLE, UNIT_WEIGHT, UnfitError
 
 
 def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerString]:
-    """A reader of ``one value``, ``{ bass, treble }`` or a list with one value a string."""
+    """A reader of ``one value``, ``{ bass, treble }`` or a table with one value a string number."""
 
-    def each(value: object, name: str) -> float:
+    def each(table: dict[str, object], key: str) -> float:
         try:
-            return read(value)
+            return read(table[key])
         except ValueError as fault:
-            raise ValueError(f"{name} {printable(value, 30)!r}: {fault}") from None
+            raise ValueError(f"{key} {printable(table[key], 30)!r}: {fault}") from None
 
     def reader(value: object) -> job.PerString:
+        if isinstance(value, dict) and set(value) == {"bass", "treble"}:
+            return job.Graded(bass=each(value, "bass"), treble=each(value, "treble"))
         if isinstance(value, dict):
-            if set(value) != {"bass", "treble"}:
-                raise ValueError("expected { bass = ..., treble = ... }")
-            return job.Graded(
-                bass=each(value["bass"], "bass"), treble=each(value["treble"], "treble")
-            )
+            return tuple(each(value, key) for key in _by_number(value))
         if isinstance(value, list):
-            return tuple(each(v, f"value {i}") for i, v in enumerate(value, start=1))
+            wrong = "a bare list does not say which end it begins at"
+            raise UnfitError(wrong, f"from the bass side it would be {_as_table(value)}")
         one = read(value)
         return job.Graded(bass=one, treble=one)
 
     return reader
+
+
+def _by_number(value: dict[str, object]) -> list[str]:
+    """The keys of a table by string number from the bass side, the highest number first."""
+    keys = sorted(value, key=lambda k: (len(k), k), reverse=True)
+    if not keys or keys != [str(n) for n in range(len(keys), 0, -1)]:
+        fix = "write { bass = .., treble = .. }, or each string's number from 1, the treble's, on"
+        raise UnfitError("is neither by side nor by string number", fix)
+    return keys
+
+
+def _as_table(values: list[object]) -> str:
+    """A list from the bass side as the table by string number that it would be."""
+    count = len(values)
+    pairs = (f"{count - i} = {_toml(v)}" for i, v in enumerate(values))
+    return f"{{ {', '.join(pairs)} }}"
+
+
+def _toml(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)
 
 
 def ends(read: Callable[[object], float]) -> Callable[[object], job.Graded]:
@@ -86,10 +105,20 @@ def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | 
         if isinstance(value, str) and not any(c.isdigit() for c in value):
             if value in words:
                 return value
-            raise ValueError(f"expected {choices}, a length, or one length a string")
+            raise ValueError(f"expected {choices}, a length, or one a string by its number")
         return read(value)
 
     return reader
+
+
+def _numbered(one: dict[str, Any]) -> dict[str, Any]:
+    """The schema of a table with a value a string number."""
+    return {
+        "type": "object",
+        "patternProperties": {"^[1-9][0-9]?$": one},
+        "additionalProperties": False,
+        "minProperties": 1,
+    }
 
 
 _ONE_OR_ENDS = [
@@ -101,7 +130,7 @@ _ONE_OR_ENDS = [
         "additionalProperties": False,
     },
 ]
-_ONE_OR_EACH = [*_ONE_OR_ENDS, {"type": "array", "items": LENGTH_SCHEMA}]
+_ONE_OR_EACH = [*_ONE_OR_ENDS, _numbered(LENGTH_SCHEMA)]
 
 
 def Lengths(key: str) -> Any:  # noqa: N802
@@ -145,7 +174,7 @@ Exposure = Annotated[
                     "required": ["bass", "treble"],
                     "additionalProperties": False,
                 },
-                {"type": "array", "items": _FRACTION},
+                _numbered(_FRACTION),
             ]
         }
     ),
@@ -198,8 +227,9 @@ class Board(Table):
 
 
 class String(Table):
-    """One string, listed from the bass side."""
+    """One string; 1 is the treble side's outermost."""
 
+    number: Whole(1, 24)  # type: ignore[valid-type]
     note: Note  # type: ignore[valid-type]
     gauge: Length("string.gauge")  # type: ignore[valid-type]
     make: Literal[job.MAKES]  # type: ignore[valid-type]
@@ -259,12 +289,12 @@ class Blank(Table):
 
 
 class Blanks(Table):
-    """What the parts are cut from."""
+    """What the parts are cut from; a part without a blank is not made."""
 
     material: Literal[job.MATERIALS]  # type: ignore[valid-type]
     fit: Literal["sliding", "snug", "hand"]
-    nut: Blank
-    saddle: Blank
+    nut: Blank | None = None
+    saddle: Blank | None = None
 
 
 class Plan(Table):

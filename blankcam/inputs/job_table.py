@@ -114,7 +114,7 @@ def _column(name: str, table: str) -> Path:
                 line=1,
                 found=name,
                 wrong="is not a key path of a job",
-                fix="write it like nut.seat_width, strings[0].gauge or nut.first_fret.bass",
+                fix="write it like nut.seat_width, strings[6].gauge or nut.first_fret.bass",
             )
         )
     return tuple(path)
@@ -150,13 +150,18 @@ def _value(column: Path, cell: str, where: str) -> Any:
         ) from None
 
 
+def _string(strings: Any, number: int) -> Any:
+    """The string of that number, None where the base job has none such."""
+    entries = strings if isinstance(strings, list) else []
+    return next((s for s in entries if isinstance(s, dict) and s.get("number") == number), None)
+
+
 def _set(tables: dict[str, Any], path: Path, value: Any, where: str) -> None:
     """Lay one value over the tables; an inner key of a value that is not a table is a fault."""
     here: Any = tables
     for i, step in enumerate(path[:-1]):
         if isinstance(step, int):
-            inside = isinstance(here, list) and step < len(here)
-            here = here[step] if inside else None
+            here = _string(here, step)
         else:
             empty: Any = [] if isinstance(path[i + 1], int) else {}
             here = here.setdefault(step, empty) if isinstance(here, dict) else None

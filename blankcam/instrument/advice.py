@@ -23,9 +23,23 @@ SENSITIVITIES = (
 )
 
 
+def left_as_it_is(job: Job) -> Iterator[str]:
+    """What the new part changes at the other fret, where the job makes one part alone."""
+    if job.blanks.saddle is None:
+        yield (
+            "no saddle is made: the action is taken as it will be with the new nut in; each 0.1 mm that"
+            " a slot lies lower than the old nut's lowers it by 0.05 mm"
+        )
+    if job.blanks.nut is None:
+        yield (
+            "no nut is made: the clearance at fret 1 is taken as it will be with the new saddle in; each"
+            " 0.1 mm that the saddle is lower than the old one lowers it by 0.006 mm"
+        )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NutEdge:
-    """Where one string's witness edge would lie for the least error; lengths in mm."""
+    """Where one string's front edge would lie for the least error; lengths in mm."""
 
     number: int
     note: str

@@ -1,6 +1,6 @@
 """The fretboard as a surface: wood, frets, relief. Frames as in DEVELOPERS.md.
 
-Instrument frame: u across (right, seen from the front), s from the nut's witness edge toward the
+Instrument frame: u across (right, seen from the front), s from the nut's front edge toward the
 bridge, z out of the face, 0 on the wood at the centre line.
 """
 
@@ -29,7 +29,7 @@ class Board:
     body_fret: int
 
     def fret_at(self, n: ArrayLike) -> Array:
-        """Distance of fret n from the witness edge: L(1 − 2^(−n/12)), equal temperament."""
+        """Distance of fret n from the front edge: L(1 − 2^(−n/12)), equal temperament."""
         return np.asarray(self.scale * (1 - 2.0 ** (-np.asarray(n, dtype=float) / 12)))
 
     def radius(self, s: float) -> float:

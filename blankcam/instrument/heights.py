@@ -17,7 +17,7 @@ FRETS = np.arange(1, 13)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StringPath:
-    """One string, straight from the nut's witness edge to the saddle's ridge."""
+    """One string, straight from the nut's front edge to the saddle's ridge."""
 
     number: int
     """As the trade counts: 1 is the treble's outermost string, n the bass's."""
@@ -32,7 +32,7 @@ class StringPath:
     first_fret: float | None
     """Wanted clearance over fret 1; None where the job gives the lift."""
     lift: float
-    """Underside at the witness edge over the line of the fret tops there."""
+    """Underside at the front edge over the line of the fret tops there."""
     action: float
     """Wanted clearance over fret 12."""
     compensation: float
@@ -40,7 +40,7 @@ class StringPath:
     z_nut: float
     z_saddle: float
     length: float
-    """Witness edge to ridge along s."""
+    """Front edge to ridge along s."""
 
     def across(self, s: Array) -> Array:
         """Place u of the string over s."""
@@ -145,7 +145,7 @@ def _board(job: Job) -> Board:
 def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     nut, saddle, scale = job.nut, job.saddle, job.instrument.scale
     gauges = [s.gauge for s in job.strings]
-    courses = [s.course or i for i, s in enumerate(job.strings, start=1)]
+    courses = [s.course or s.number for s in job.strings]
     to_edge = nut.margin_to == "edge"
     first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
     last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
@@ -163,7 +163,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     actions = per_string(saddle.action, at_saddle)
     made = [
         StringPath(
-            number=len(job.strings) - i,
+            number=s.number,
             note=s.note,
             course=courses[i],
             gauge=s.gauge,

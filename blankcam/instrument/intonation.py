@@ -3,19 +3,19 @@
 Source [AB]: M.B. Anderson and R.G. Beausoleil, J. Acoust. Soc. Am. 156(1) 683 (2024), read as the
 authors' manuscript. A string pressed to a fret gets longer, pulls harder and bends stiffer; the
 model adds up those shares for a string pinned at the saddle and clamped at the fret. With a finger
-10 mm behind the fret it meets the ranges measured on the guitar there within 0.15 cent (with 0 mm its
-cents at fret 1 are 1.1 to 1.4 too few); listeners told no difference between
-straight and individual compensation in a blind test, so that its tenths of a cent are for comparing
+10 mm behind the fret it meets the ranges measured on the guitar there within 0.15 cent; with 0 mm it
+gives 3.4 to 4.2 cents at fret 1 where 4.5 to 5.75 were measured. In a blind test listeners heard no
+difference between straight and individual compensation: its tenths of a cent are for comparing
 ridges, not for promising a sound.
 
 Signs: a compensation ``dS`` > 0 moves the ridge away from the nut, an offset ``dN`` < 0 moves the
-nut's witness edge toward the saddle. All parameters broadcast; the frets come last in what is
+nut's front edge toward the saddle. All parameters broadcast; the frets come last in what is
 returned.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
@@ -162,20 +162,3 @@ def saddle_and_nut_compensation(string: FrettedString) -> tuple[Array, Array]:
         if np.max(np.abs([step_s, step_n]), initial=0.0) < _SETTLED:
             break
     return dS, dN
-
-
-def rms(errors: Array) -> Array:
-    """Root mean square over the frets of errors shaped (..., 12)."""
-    result: Array = np.sqrt(np.mean(errors**2, axis=-1))
-    return result
-
-
-def reach_cost(string: FrettedString, wanted: Values, reached: Values) -> Array:
-    """Cents at fret 12 that a ridge at ``reached`` gives beyond one at ``wanted``; sharp positive."""
-    result: Array = cents(string, reached)[..., -1] - cents(string, wanted)[..., -1]
-    return result
-
-
-def fretted_with(string: FrettedString, **changes: Values) -> FrettedString:
-    """The same string with some values changed."""
-    return replace(string, **changes)

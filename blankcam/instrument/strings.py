@@ -113,13 +113,14 @@ def string_data(job: Job, instrument: Instrument) -> tuple[StringData, ...]:
 def _data(job: Job, instrument: Instrument, string: StringPath) -> StringData:
     pulled, model = force(instrument, string), fretted(instrument, string)
     bend = None
-    if job.saddle.tie_height is not None and job.saddle.tie_run is not None:
+    tie, run = job.saddle.tie_height, job.saddle.tie_run
+    if job.blanks.saddle is not None and tie is not None and run is not None:
         bend = tension.break_angle(
             z_nut=string.z_nut,
             z_saddle=string.z_saddle,
             length=string.length,
-            z_tie=instrument.bridge_top + job.saddle.tie_height,
-            run=job.saddle.tie_run,
+            z_tie=instrument.bridge_top + tie,
+            run=run,
         )
     return StringData(
         number=string.number,
@@ -142,6 +143,8 @@ def cautions(job: Job, instrument: Instrument, data: tuple[StringData, ...]) -> 
         )
         if found.break_angle is not None:
             yield from tension.bend_cautions(found.break_angle, note=name)
+    if job.blanks.saddle is None:
+        return
     exposed = max(s.z_saddle for s in instrument.strings) - instrument.bridge_top
     yield from tension.lean_cautions(exposed=exposed, slot_depth=job.saddle.slot_depth)
 

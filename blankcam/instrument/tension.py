@@ -15,9 +15,6 @@ from blankcam.data import table
 
 NEWTONS_PER_POUND = 4.4482216152605
 GRAMS_PER_METRE_PER_POUND_PER_INCH = 17857.96732
-LEAST_BREAK_ANGLE = math.radians(10.0)  # common practice: 10 to 12 degrees
-WEIGHT_STRAY = 1.5  # times the table's band; our own choice
-MAKES = ("plain steel", "wound steel", "nylon", "wound nylon", "fluorocarbon", "gut")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +126,7 @@ def _weight_words(make: str, weight: float) -> str:
 def _stiffness(
     make: str, core: float, stress: float, given: float | None
 ) -> tuple[float, tuple[str, ...]]:
-    """E A / T and how it was come by; E A / T = E / stress of the part that carries."""
+    """E A / T of the part that carries, and how it was found where it was not given."""
     if given is not None:
         return given, ()
     data = table("strings")[make]
@@ -156,11 +153,6 @@ def downforce(pull: float, bend: float) -> float:
     return 2 * pull * math.sin(bend / 2)
 
 
-def lean_force(pull: float, bend: float) -> float:
-    """The part of the downforce along the speaking string, ``T (1 - cos θ)``: it tips the saddle."""
-    return pull * (1 - math.cos(bend))
-
-
 def force_cautions(force: StringForce, *, note: str, make: str, kind: str) -> list[str]:
     """What is unlikely about a string at its pitch; most often a wrong note or gauge in the job."""
     data = table("strings")[make]
@@ -185,7 +177,10 @@ def force_cautions(force: StringForce, *, note: str, make: str, kind: str) -> li
 def weight_cautions(force: StringForce, *, note: str, make: str, gauge: float) -> list[str]:
     """A unit weight given that is far from what make and gauge weigh."""
     usual = unit_weight(make, gauge)
-    if abs(force.unit_weight / usual - 1) <= WEIGHT_STRAY * table("strings")[make]["band"]:
+    if (
+        abs(force.unit_weight / usual - 1)
+        <= table("limits")["strings"]["weight_band"] * table("strings")[make]["band"]
+    ):
         return []
     words = (
         f"{note}: {force.unit_weight:.3g} g/m is far from the {usual:.3g} g/m of {make} so thick"
@@ -195,11 +190,15 @@ def weight_cautions(force: StringForce, *, note: str, make: str, gauge: float) -
 
 def bend_cautions(bend: float, *, note: str) -> list[str]:
     """A break angle too small to hold the string on the ridge, or one the wrong way."""
-    if bend >= LEAST_BREAK_ANGLE:
+    if bend >= _least_break_angle():
         return []
-    shown, least = math.degrees(bend), math.degrees(LEAST_BREAK_ANGLE)
+    shown, least = math.degrees(bend), math.degrees(_least_break_angle())
     words = f"{note}: break angle {shown:.1f} degrees at the saddle is under {least:.0f}"
     return [words + ": the string may buzz on the ridge or slip sideways"]
+
+
+def _least_break_angle() -> float:
+    return math.radians(table("limits")["strings"]["break_angle"])
 
 
 def lean_cautions(*, exposed: float, slot_depth: float) -> list[str]:

@@ -106,7 +106,15 @@ def standard_deviations(job: Job) -> dict[str, float]:
         own = getattr(job.uncertainty, key)
         return float(usual[key] if own is None else own)
 
-    return {name: of(name) for name in (*SINGLE, *CUTS, "board", "gauge", "tool")}
+    made = {name: of(name) for name in (*SINGLE, *CUTS, "board", "gauge", "tool")}
+    return made | dict.fromkeys(_not_made(job), 0.0)
+
+
+def _not_made(job: Job) -> tuple[str, ...]:
+    """The sources that belong to a part that is not made: it is measured as it stands."""
+    nut = ("seat_drop", "nut_cut", "tool") if job.blanks.nut is None else ()
+    saddle = ("slot_depth", "saddle_cut", "fret_line") if job.blanks.saddle is None else ()
+    return (*nut, *saddle)
 
 
 def draw(job: Job, instrument: Instrument, samples: int, seed: int) -> dict[str, Array]:
@@ -169,7 +177,7 @@ def _bend(
     length: Array,
 ) -> Array | None:
     height, run = job.saddle.tie_height, job.saddle.tie_run
-    if height is None or run is None:
+    if height is None or run is None or job.blanks.saddle is None:
         return None
     z_tie = instrument.bridge_top + height + _over(d["fret_height"] - d["fret_line"])
     before = np.arctan2(z_saddle - z_nut, length)

@@ -247,9 +247,8 @@ def _decide_on_edge(
 ) -> tuple[list[Decision], Table | None, list[Fault]]:
     """Top, waste and slots of a nut; crown and ends of a saddle."""
     part = request.part
-    is_nut = isinstance(part, Nut)
     sweep, fault = nut_sweep(part, edge) if isinstance(part, Nut) else saddle_sweep(part, edge)
-    kind = FeatureKind.TOP if is_nut else FeatureKind.CROWN
+    kind = part.top_feature
     decided = [_made(kind, sweep.tool if sweep else None)]
     finish, faults = None, [fault] if fault else []
     reaches: list[tuple[str, Box]] = []

@@ -15,16 +15,17 @@ from blankcam.parts.saddle import Saddle
 LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
 TAB_HEIGHT = 0.8
+"""mm: least height of a tab (our own)."""
 TAB_SHARE = 0.3
-"""Tabs, mm, and their least height as a share of the thickness (our own)."""
+"""Least height of a tab as a share of the thickness (our own)."""
 STANDING = 0.01
 """mm more that an outline may leave: its arcs are fitted, its places rounded."""
 THICKEST = 0.5
 """Share of the thickness that tabs may have where that saves a level (our own)."""
 THROUGH = 0.3
-"""mm cut into the waste board, where it may be,"""
+"""mm cut into the waste board, where it may be cut so deep."""
 LEAST_THROUGH = 0.15
-"""and where less saves a level (our own: twice what a planed board is out of flat)."""
+"""mm cut into it where less saves a level (our own: twice what a planed board is out of flat)."""
 
 
 def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
@@ -34,7 +35,7 @@ def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
 
 def raised(part: Nut | Saddle, stage: Stage) -> float:
     """How much higher than the finished top a stage's outline runs, mm."""
-    return LEAVE + (part.allowance if stage is Stage.ROUGH else 0.0)
+    return LEAVE + stage.left(part.allowance)
 
 
 def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:

@@ -1,4 +1,4 @@
-"""The slots of a nut: which tool makes each, and its moves."""
+"""The slots of a nut: which tool makes each and why, or that it is left to the file."""
 
 from __future__ import annotations
 
@@ -107,7 +107,7 @@ def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
 
 def _quicker_cleared(nut: Nut, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
     """The choices, the waste over slots opened first with a wider tool where that saves time."""
-    if bench.stage is not Stage.ROUGH:
+    if not bench.stage.leaves_waste:
         return tuple(choices)
     by_string = {s.string: s for s in nut.slots}
     saved: dict[int, tuple[float, Tool, Decision]] = {}
@@ -172,9 +172,7 @@ def _left_open(nut: Nut, slot: Slot) -> float:
 def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (
-        high + (nut.allowance if s is Stage.ROUGH else 0.0) - floor for s in (stage, Stage.FINAL)
-    )
+    full, cleared = (high + s.left(nut.allowance) - floor for s in (stage, Stage.FINAL))
     return full, cleared
 
 
@@ -184,7 +182,7 @@ def over_groove(nut: Nut, slot: Slot) -> float:
 
 
 def _highest(nut: Nut, slot: Slot, beside: float) -> float:
-    """The highest of the finished top over a slot and so far beside it, at the witness edge, mm."""
+    """The highest of the finished top over a slot and so far beside it, at the front edge, mm."""
     reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
     x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
     return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
@@ -216,7 +214,7 @@ def lowest_of_nick(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
 
 
 def top_at(nut: Nut, x: float, stage: Stage) -> float:
-    """Height of the top at the witness edge."""
+    """Height of the top at the front edge."""
     return float(nut.top_height(np.array(x), np.array(0.0), stage))
 
 
@@ -248,7 +246,7 @@ def _fits(
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
-    if stage is Stage.ROUGH:
+    if stage.leaves_waste:
         cleared = _opened(nut, slot, profile)
 
     def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
@@ -271,7 +269,7 @@ def _fits(
             return False, None
         return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
     below = taper.widens(r, tool, cleared) <= taper.WALL
-    if stage is Stage.ROUGH and below and tool.flute_length >= cleared + DEPTH_ROOM:
+    if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = nut.clear_window(slot)
         room = min(slot.centre - left, right - slot.centre)
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
@@ -280,7 +278,7 @@ def _fits(
         if shank_fits and tool_fits and _opener(nut, slot, profile):
             return True, None
     if not straight and not below:
-        widens = taper.widens(r, tool, cleared if stage is Stage.ROUGH else full)
+        widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)
         return wrong(ReasonCode.WIDE_CONE, widens=widens, deepest=taper.deepest(r, tool))
     return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
 
@@ -294,9 +292,7 @@ def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
     beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
     rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
     within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
-    waste = 0.0
-    if stage is Stage.ROUGH:
-        waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
+    waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
     return min(NICK, waste + 0.8 * within)
 
 

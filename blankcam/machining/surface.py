@@ -65,5 +65,5 @@ class CrownSurface:
 
 def crown_surface(saddle: Saddle, stage: Stage) -> CrownSurface:
     """The crown of that stage."""
-    raised = saddle.allowance if stage is Stage.ROUGH else 0.0
+    raised = stage.left(saddle.allowance)
     return CrownSurface(saddle=saddle, raised=raised)

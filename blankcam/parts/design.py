@@ -1,9 +1,10 @@
-"""Both parts of a job and everything computed on the way: what every command begins with."""
+"""The parts of a job and everything computed on the way: what every command begins with."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TypeVar
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
@@ -22,19 +23,33 @@ from blankcam.parts.whole_design import whole_design_faults
 RESIDUAL_NOTICED = 0.05  # mm the saddle's top may be off a string's height likewise
 
 
+Made = TypeVar("Made")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
     """A job worked out."""
 
     job: Job
     instrument: Instrument
-    nut: Nut
-    saddle: Saddle
+    nut: Nut | None
+    """None where the job has no blank for it."""
+    saddle: Saddle | None
     strings: tuple[StringData, ...]
     checks: tuple[blank.Check, ...]
     cautions: tuple[str, ...]
     edges: tuple[NutEdge, ...]
     """Where the nut's edges would lie; empty unless the job asks."""
+
+    @property
+    def parts(self) -> tuple[Nut | Saddle, ...]:
+        """What is made, the nut first."""
+        return tuple(part for part in (self.nut, self.saddle) if part is not None)
+
+    @property
+    def part_names(self) -> str:
+        """What is made, in words: ``nut and saddle``, or one of them."""
+        return " and ".join(part.name for part in self.parts)
 
 
 def design(job: Job) -> Design:
@@ -47,31 +62,17 @@ def design(job: Job) -> Design:
     """
     start = instruments.build(job)
     wanted = _wanted_compensation(job, start)
-    instrument = instruments.with_compensation(
-        start, saddle.reached_compensation(job, start, wanted)
-    )
+    instrument = instruments.with_compensation(start, _reached(job, start, wanted))
     faults: list[Fault] = []
-    made: list[Nut | Saddle] = []
-    checks: list[blank.Check] = []
-    for build in (
-        lambda: nut.build(job, instrument),
-        lambda: saddle.build(job, instrument, wanted),
-    ):
-        try:
-            part = build()
-            made.append(part)
-            checks += blank.check(job, part)
-        except RefusedError as refused:
-            faults += refused.faults
+    the_nut = _made(faults, lambda: _nut(job, instrument))
+    the_saddle = _made(faults, lambda: _saddle(job, instrument, wanted))
+    checks = [*_checks(faults, job, the_nut), *_checks(faults, job, the_saddle)]
     if faults:
         raise RefusedError(faults)
-    the_nut, the_saddle = made
-    assert isinstance(the_nut, Nut)
-    assert isinstance(the_saddle, Saddle)
     data = strings.string_data(job, instrument)
-    if faults := list(whole_design_faults(job, instrument, the_nut, data)):
+    if faults := list(whole_design_faults(job, instrument, the_nut, the_saddle, data)):
         raise RefusedError(faults)
-    edges = advice.nut_edges(job, instrument)
+    edges = advice.nut_edges(job, instrument) if the_nut else ()
     cautions = [
         *advice.edge_cautions(edges, data),
         *(c.caution for c in checks if c.caution),
@@ -91,6 +92,37 @@ def design(job: Job) -> Design:
     )
 
 
+def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
+    """What is made, or None where it is refused and why is added to the faults."""
+    try:
+        return make()
+    except RefusedError as refused:
+        faults += refused.faults
+        return None
+
+
+def _checks(faults: list[Fault], job: Job, part: Nut | Saddle | None) -> tuple[blank.Check, ...]:
+    if part is None:
+        return ()
+    return _made(faults, lambda: blank.check(job, part)) or ()
+
+
+def _nut(job: Job, instrument: Instrument) -> Nut | None:
+    piece = job.blanks.nut
+    return None if piece is None else nut.build(job, instrument, piece)
+
+
+def _saddle(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle | None:
+    piece = job.blanks.saddle
+    return None if piece is None else saddle.build(job, instrument, piece, wanted)
+
+
+def _reached(job: Job, start: Instrument, wanted: tuple[float, ...]) -> tuple[float, ...]:
+    """The compensation reached; the bridge of a job without a saddle is set where it is wanted."""
+    piece = job.blanks.saddle
+    return wanted if piece is None else saddle.reached_compensation(job, start, piece, wanted)
+
+
 def _wanted_compensation(job: Job, start: Instrument) -> tuple[float, ...]:
     asked = job.saddle.compensation
     if asked == "none":
@@ -100,17 +132,17 @@ def _wanted_compensation(job: Job, start: Instrument) -> tuple[float, ...]:
     return instruments.per_string(asked, [s.u_saddle for s in start.strings])
 
 
-def _cautions(job: Job, the_nut: Nut, the_saddle: Saddle) -> Iterator[str]:
+def _cautions(job: Job, the_nut: Nut | None, the_saddle: Saddle | None) -> Iterator[str]:
     if assumed := [key for key in MEASURED if key in job.assumed]:
         yield f"not measured but assumed for a {job.instrument.kind}: {', '.join(assumed)}"
     low = table("limits")["nut"]["lift_caution"]
-    for slot in the_nut.slots:
+    for slot in the_nut.slots if the_nut else ():
         if slot.lift < low:
             yield (
                 f"string {slot.string} ({slot.note}) stands only {slot.lift:.3f} mm over the "
                 "line of the frets at the nut: it may touch fret 1 when open"
             )
-    for seat in the_saddle.strings:
+    for seat in the_saddle.strings if the_saddle else ():
         if abs(seat.cents) >= table("limits")["cents"]["ridge"]:
             yield (
                 f"string {seat.string} ({seat.note}) wants "

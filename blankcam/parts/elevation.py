@@ -45,13 +45,13 @@ def _exact(top: ArcCurve, start: float, end: float, raised: float) -> Segment:
 
 def elevation(part: Nut | Saddle, stage: Stage) -> Chain:
     """The whole part as a closed outline, slots aside, seen from the bridge."""
-    raised = part.allowance if stage is Stage.ROUGH else 0.0
+    raised = stage.left(part.allowance)
     back = top_line(part.top, part.length, 0.0, raised)
     return _closed(part.length, back)
 
 
 def slotted(nut: Nut) -> Chain:
-    """The finished nut's closed outline at its witness face, with the slots in it."""
+    """The finished nut's closed outline at its front, with the slots in it."""
     cuts = sorted((slot_section(nut, s, 0.0) for s in nut.slots), key=lambda c: -c[0].start[0])
     back: list[Segment] = []
     at = nut.length
@@ -74,7 +74,7 @@ def _closed(length: float, back: Chain) -> Chain:
 
 
 def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
-    """A slot at the witness face from its right mouth down, round its floor and up to the left.
+    """A slot at its front from its right mouth down, round its floor and up to the left.
 
     ``raised``: how much higher than finished its floor stands. The round floor is the section of
     a cylinder that falls by the slot's tilt, an ellipse, drawn as arcs within ``WITHIN``.
@@ -136,7 +136,7 @@ def rectangle(a: float, b: float, width: float, height: float) -> Chain:
 
 def plan(part: Nut | Saddle) -> Chain:
     """The part from above: x to the right, y toward the head."""
-    if isinstance(part, Nut) or part.ends == "square":
+    if part.ends == "square":
         return rectangle(0.0, 0.0, part.length, part.thickness)
     r, far = part.thickness / 2, part.length - part.thickness / 2
     return (
@@ -193,7 +193,7 @@ def saddle_end(saddle: Saddle, x: float, stage: Stage) -> Chain:
     The face toward the nut (y = thickness) stands on the left.
     """
     t, r = saddle.thickness, saddle.crown_radius
-    raised = saddle.allowance if stage is Stage.ROUGH else 0.0
+    raised = stage.left(saddle.allowance)
     high = float(saddle.top.height(np.array(x))) + raised
     ridge = t - float(saddle.ridge.height(np.array(x)))
     right, left = (high - r + math.sqrt(r**2 - (a - ridge) ** 2) for a in (t, 0.0))

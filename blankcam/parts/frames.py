@@ -18,6 +18,35 @@ class Setup(StrEnum):
     """Seat side down: the machine's axes are the part's."""
 
 
+class ReferenceSurface(StrEnum):
+    """What a zero is touched off on."""
+
+    BLANK_LEFT_END = "the blank's left end"
+    CUT_LEFT_END = "the left end that the outline on face has cut"
+    LEFT_END = "the part's left end"
+    FINGERBOARD_SIDE = "a nut's fingerboard side"
+    TAIL_SIDE = "a saddle's tail side"
+    NUT_SIDE = "a saddle's nut side"
+    SEAT_SIDE = "the seat side"
+    UPPER_FACE = "the upper face"
+    UNDERSIDE = "the underside"
+    STOP = "a fixture's stop"
+    FIRST_SEEN_SIDE = "the first blank's side that is seen from the bridge"
+    FIRST_SEAT_SIDE = "the first blank's seat side"
+    FLOOR = "a fixture's floor"
+    WASTE_BOARD = "the waste board"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zero:
+    """How one axis is zeroed: which surface stands where on it."""
+
+    axis: str
+    surface: ReferenceSurface
+    value: float = 0.0
+    """Where the surface stands, mm."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Box:
     """A box in the frame it is given in, mm: a blank, or what is left of it."""

@@ -15,11 +15,12 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.inputs.job import Job
+from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
-from blankcam.parts.part import Stage
+from blankcam.parts.frames import ReferenceSurface
+from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.top_curve import ArcCurve, fit_arc
 
@@ -33,10 +34,10 @@ class Slot:
     course: int
     gauge: float
     centre: float
-    """x at the witness edge."""
+    """x at the front edge."""
     width: float
     floor_front: float
-    """Finished floor at the witness edge, over the seat."""
+    """Finished floor at the front edge, over the seat."""
     tilt: float
     """The floor falls toward the head by this angle."""
     yaw: float
@@ -45,7 +46,7 @@ class Slot:
     exposure: float
     """Part of the gauge really standing above the finished top."""
     depth_front: float
-    """Depth under the finished top at the witness edge."""
+    """Depth under the finished top at the front edge."""
 
     @property
     def radius(self) -> float:
@@ -81,12 +82,23 @@ class Nut:
     thickness: float
     fit: Fit
     top: ArcCurve
-    """Finished top along the witness edge."""
+    """Finished top along the front edge."""
     tilt: float
     slots: tuple[Slot, ...]
     allowance: float
     hold_back: float
     name: str = "nut"
+    ends: str = "square"
+
+    @property
+    def top_feature(self) -> FeatureKind:
+        """What bringing out its top is called."""
+        return FeatureKind.TOP
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.FINGERBOARD_SIDE
 
     @property
     def height(self) -> float:
@@ -95,12 +107,12 @@ class Nut:
 
     def top_height(self, x: Array, y: Array, stage: Stage) -> Array:
         """Top over the plan, slots aside."""
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         return np.asarray(self.top.height(x) - math.tan(self.tilt) * y + raised)
 
     def slot_raise(self, stage: Stage) -> float:
         """How much higher than finished the floors stand."""
-        return self.hold_back if stage is Stage.ROUGH else 0.0
+        return stage.left(self.hold_back)
 
     def clear_window(self, slot: Slot) -> tuple[float, float]:
         """Between which x the waste over a slot may be opened, in stage rough."""
@@ -119,7 +131,7 @@ class Nut:
     def lower(self, x: Array, y: Array, stage: Stage) -> Array:
         """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
         x, y, z = self._tops(x, y, stage)
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         for left, right in (self.clear_window(s) for s in self.slots if raised):
             z -= np.where((x >= left) & (x <= right), raised, 0.0)
         self._groove(z, x, y, stage, self.slots)
@@ -167,8 +179,8 @@ def _between(left: Slot, right: Slot) -> float:
     return (left.centre + left.radius + right.centre - right.radius) / 2
 
 
-def build(job: Job, instrument: Instrument) -> Nut:
-    """The nut of a job.
+def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
+    """The nut of a job from its blank.
 
     Raises
     ------
@@ -184,7 +196,7 @@ def build(job: Job, instrument: Instrument) -> Nut:
     top = _top(instrument, wanted)
     nut = Nut(
         length=job.board.width_at_nut,
-        thickness=fitted_thickness(seat, job.blanks.nut.thickness),
+        thickness=fitted_thickness(seat, blank.thickness),
         fit=seat,
         top=top,
         tilt=job.nut.tilt,

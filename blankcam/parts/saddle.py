@@ -14,11 +14,12 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
-from blankcam.inputs.job import Job
+from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
-from blankcam.parts.part import Stage
+from blankcam.parts.frames import ReferenceSurface
+from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
@@ -70,13 +71,23 @@ class Saddle:
     name: str = "saddle"
 
     @property
+    def top_feature(self) -> FeatureKind:
+        """What bringing out its top is called."""
+        return FeatureKind.CROWN
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.TAIL_SIDE
+
+    @property
     def height(self) -> float:
         """The finished saddle at its highest."""
         return float(np.max(self.top.height(np.linspace(0.0, self.length, 4001))))
 
     def surface(self, x: Array, y: Array, stage: Stage) -> Array:
         """Top of the part of that stage over the plan, wherever x and y are."""
-        raised = self.allowance if stage is Stage.ROUGH else 0.0
+        raised = stage.left(self.allowance)
         off = y - self.ridge.height(x)
         fall = off**2 / (self.crown_radius + np.sqrt(self.crown_radius**2 - off**2))
         return np.asarray(self.top.height(x) + raised - fall)
@@ -103,19 +114,19 @@ class Saddle:
         return np.asarray(inside & (past**2 + (y - r) ** 2 <= r**2))
 
 
-def thickness_of(job: Job) -> float:
-    """Thickness the saddle will have."""
-    return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), job.blanks.saddle.thickness)
+def thickness_of(job: Job, blank: BlankJob) -> float:
+    """Thickness the saddle will have from a blank."""
+    return fitted_thickness(fit(job.saddle.slot_width, job.blanks.fit), blank.thickness)
 
 
 def reached_compensation(
-    job: Job, instrument: Instrument, wanted: tuple[float, ...]
+    job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]
 ) -> tuple[float, ...]:
     """The compensation at the ridge really cut, for those wanted.
 
     The ridge keeps as far from both faces as data/limits.toml says.
     """
-    slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job)
+    slot, thickness = saddle_slot(job.saddle.front_at, instrument), thickness_of(job, blank)
     keep, scale = table("limits")["saddle"]["ridge"], instrument.board.scale
 
     def reached(u: float, compensation: float) -> float:
@@ -125,8 +136,8 @@ def reached_compensation(
     return tuple(reached(s.u_saddle, b) for s, b in zip(instrument.strings, wanted, strict=True))
 
 
-def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle:
-    """The saddle of a job.
+def build(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]) -> Saddle:
+    """The saddle of a job from its blank.
 
     Parameters
     ----------
@@ -138,7 +149,7 @@ def build(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle
     RefusedError
         With every reason why it must not be cut so.
     """
-    thickness = thickness_of(job)
+    thickness = thickness_of(job, blank)
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
     places = [

@@ -14,17 +14,24 @@ from blankcam.inputs.job import Job
 from blankcam.instrument.heights import Instrument
 from blankcam.instrument.strings import StringData
 from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
 
 
 def whole_design_faults(
-    job: Job, instrument: Instrument, nut: Nut, data: Sequence[StringData]
+    job: Job,
+    instrument: Instrument,
+    nut: Nut | None,
+    saddle: Saddle | None,
+    data: Sequence[StringData],
 ) -> Iterator[Fault]:
     """Why the design must not be made, seen as a whole; nothing where it may be."""
     for i, string in enumerate(data):
         yield from _breaks(job, i, string)
         yield from _presses_up(job, string)
-    yield from _out_of_its_seat(job, instrument)
-    yield from _slots_deeper_than_the_nut(job, nut)
+    if saddle is not None:
+        yield from _out_of_its_seat(job, instrument)
+    if nut is not None:
+        yield from _slots_deeper_than_the_nut(job, nut)
 
 
 def _breaks(job: Job, index: int, string: StringData) -> Iterator[Fault]:

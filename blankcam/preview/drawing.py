@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-import numpy as np
-
-from blankcam.outputs.drawing import spread
+from blankcam.outputs.drawing import Drawing, scaled, spread
+from blankcam.outputs.render.svg import path_data
 from blankcam.preview.html import el, length, void, words
 from blankcam.preview.model import Elevation, Floats
 
@@ -24,9 +23,9 @@ SPREAD = 20.0
 def elevation(view: Elevation) -> str:
     """One part seen from the bridge, with its ordinates, heights and overall sizes."""
     unit = LONG / view.length
-    top = float(max(view.rough[:, 1].max(), view.finished[:, 1].max())) * unit
+    top = view.rough_height * unit
     body = [
-        _body(view, unit),
+        *_outlines(view, unit),
         *_grooves(view, unit),
         *_ordinates(view, unit),
         *_heights(view, unit, top),
@@ -60,19 +59,18 @@ def label(x: float, z: float, inner: str, cls: str = "", *, turned: bool = False
     return el("text", inner, x=x, y=-z, cls=cls or None, transform=turn)
 
 
-def _body(view: Elevation, unit: float) -> str:
-    top = view.finished * unit
-    corners = np.array([[LONG, 0.0], [0.0, 0.0]])
-    return line(np.vstack([top, corners]), "body", close=True) + line(view.rough * unit, "rough")
+def _outlines(view: Elevation, unit: float) -> Iterator[str]:
+    kinds = {"outline": "body", "rough": "rough"}
+    # the rough outline first, so that the finished one is drawn over it where they meet
+    for path in reversed(scaled(view.drawing, unit).paths):
+        yield void("path", d=path_data(path), cls=kinds[path.holds])
 
 
 def _grooves(view: Elevation, unit: float) -> Iterator[str]:
-    for i, groove in enumerate(view.grooves):
-        note = view.ordinates[i][0]
-        inner = el("title", words(f"Slot {i + 1}, {note}")) + line(
-            groove * unit, "groove", close=True
-        )
-        yield el("g", inner, cls="spot", data_spot=i)
+    shapes = scaled(Drawing(paths=view.slots), unit).paths
+    for i, (shape, (name, _)) in enumerate(zip(shapes, view.ordinates, strict=False)):
+        drawn = void("path", d=path_data(shape), cls="groove")
+        yield el("g", el("title", words(f"Slot {name}")), drawn, cls="spot", data_spot=i)
 
 
 def _ordinates(view: Elevation, unit: float) -> Iterator[str]:
@@ -88,9 +86,9 @@ def _ordinates(view: Elevation, unit: float) -> Iterator[str]:
 
 
 def _heights(view: Elevation, unit: float, top: float) -> Iterator[str]:
-    order = sorted(view.heights, key=lambda h: h[1])
-    at = [x * unit for _, x, _ in order]
-    for (_, x, z), shown in zip(order, spread(at, SPREAD), strict=True):
+    order = sorted(view.heights)
+    at = [x * unit for x, _ in order]
+    for (x, z), shown in zip(order, spread(at, SPREAD), strict=True):
         yield line([(x * unit, z * unit + 3), (x * unit, top + 12), (shown, top + 32)], "thin")
         yield label(
             shown + TEXT * 0.35, top + 36, length(z, 2, name="tspan"), "ordinate", turned=True
@@ -98,8 +96,7 @@ def _heights(view: Elevation, unit: float, top: float) -> Iterator[str]:
 
 
 def _overall(view: Elevation, unit: float) -> Iterator[str]:
-    peak = float(view.finished[:, 1].max())
-    rough = float(view.rough[:, 1].max())
+    peak, rough = view.height, view.rough_height
     yield from _upright(-28, peak * unit, peak, "height")
     if rough > peak + 0.01:
         yield from _upright(-72, rough * unit, rough, "height")
@@ -120,8 +117,6 @@ def _upright(x: float, z: float, height: float, cls: str) -> Iterator[str]:
 
 def _key(view: Elevation, top: float) -> Iterator[str]:
     what = (
-        "floor of each slot over the seat"
-        if view.grooves
-        else "top under each string over the seat"
+        "floor of each slot over the seat" if view.slots else "top under each string over the seat"
     )
     yield label(0, top + 105, words(f"Above: {what}. Below: from the left end."), "key")

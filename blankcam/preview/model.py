@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.rows import Section
 
 Floats = NDArray[np.float64]
@@ -168,20 +169,20 @@ class ProgramView:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Elevation:
-    """What the drawing of a part shows, besides its spots."""
+    """What the drawing of a part shows, besides its spots; mm, seen from the bridge."""
 
     part: str
     length: float
-    finished: Floats
-    """(n, 2) x and z of the finished top, seen from the bridge."""
-    rough: Floats
-    """(n, 2) of the rough top."""
-    grooves: tuple[Floats, ...]
-    """(n, 2) each finished slot at the front edge."""
+    height: float
+    rough_height: float
+    drawing: Drawing
+    """Its outlines, finished and rough."""
+    slots: tuple[Path, ...]
+    """Each finished slot at the front edge; none of a saddle."""
     ordinates: tuple[tuple[str, float], ...]
-    """Note and x of each string from the left end."""
-    heights: tuple[tuple[str, float, float], ...]
-    """Note, x and height that are written at the top."""
+    """Number and note of each string, and its place from the left end."""
+    heights: tuple[tuple[float, float], ...]
+    """Places and the heights that are written over them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -131,7 +131,7 @@ def _solid() -> str:
              for n in (5, 20, 50, 200))  # fmt: skip
     return el(
         "section",
-        el("h2", "The nut and the saddle as they will be"),
+        el("h2", "What will be made"),
         el(
             "div",
             el("fieldset", el("legend", "Part"), id="choose-part"),
@@ -253,7 +253,8 @@ def _drawings(given: PageData) -> Iterator[str]:
         )  # fmt: skip
         if view.part == "nut":
             yield render(named["nut"])
-    yield el("div", render(named["saddle"]), render(named["blanks"]), cls="pair")
+    pair = [render(named[key]) for key in ("saddle", "blanks") if key in named]
+    yield el("div", *pair, cls="pair")
     side, factor = plots.side(given.side)
     yield el("h2", "The string path from the side", cls="side-head")
     yield el(

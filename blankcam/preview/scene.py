@@ -82,18 +82,17 @@ def page_data(
     named = _named(cuts)
     return PageData(
         title=job.instrument.name,
-        subtitle=f"Nut and saddle for a {handed} {job.instrument.kind} instrument · "
+        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,
         verdict=verdict,
         cautions=tuple(dict.fromkeys(cautions)),
         notice=tuple(notice),
         parts=tuple(
-            solids.part_view(found, part, _left(cuts, part.name), choices)
-            for part in (found.nut, found.saddle)
+            solids.part_view(found, part, _left(cuts, part.name), choices) for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
-        elevations=tuple(solids.elevation(found, p) for p in (found.nut, found.saddle)),
+        elevations=tuple(solids.elevation(p) for p in found.parts),
         side=numbers.side(found),
         plots=numbers.plots(found),
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
@@ -123,7 +122,7 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
     if not cuts:
         return (
             True,
-            "Good to mark out: both parts can be made from these blanks. No program to cut.",
+            "Good to mark out: these blanks hold what is made of them. No program to cut.",
         )
     deep = max(c.proof.gouge_um for c in cuts)
     count = sum(len(c.programs) for c in cuts)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -11,6 +11,10 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.machining.decision import Decision
+from blankcam.outputs.drawings.flat import seen_from_bridge, slot_shapes
+from blankcam.outputs.rows import Table, Value
+from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
 from blankcam.parts.part import Stage
@@ -35,6 +39,12 @@ NONE_LEFT = -3.0
 """mm: a cell cut right through counts as cut so far below the seat."""
 BEFORE, BEHIND = 7.0, 6.0
 """mm of string drawn on either side of a part."""
+
+SLOT_FACTS = (
+    "centre", "width", "gauge", "floor_front", "depth_front", "rough_depth", "tilt", "lift",
+)  # fmt: skip
+SEAT_FACTS = ("centre", "height", "setback", "ridge", "residual")
+"""What the page says of a slot, and of a string on the saddle."""
 
 
 class Field(Protocol):
@@ -64,17 +74,16 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
         replayed(part, left[s]) if s in left else wanted(part, s)
         for s in (Stage.ROUGH, Stage.FINAL)
     )
-    nut = isinstance(part, Nut)
     return PartView(
         name=part.name,
         length=part.length,
         thickness=part.thickness,
         height=part.height,
-        spots=tuple(_slot_spot(part, s, choices.get(s.string)) for s in part.slots)
-        if isinstance(part, Nut)
-        else tuple(_seat_spot(found, s) for s in part.strings),
+        spots=tuple(
+            _slot_spots(part, choices) if isinstance(part, Nut) else _seat_spots(found, part)
+        ),
         strings=tuple(
-            _over_nut(found, i) if nut else _over_saddle(found, i)
+            _over_nut(found, part, i) if isinstance(part, Nut) else _over_saddle(found, part, i)
             for i in range(len(found.instrument.strings))
         ),
         stages=stages,
@@ -167,19 +176,20 @@ def middles(length: float, step: float) -> Floats:
     return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
 
 
-def _slot_spot(nut: Nut, s: Slot, choice: Decision | None) -> Spot:
-    facts = (
-        Fact(words="centre", value=s.centre),
-        Fact(words="width", value=s.width, digits=3),
-        Fact(words="gauge", value=s.gauge, digits=3),
-        Fact(words="floor over the seat", value=s.floor_front),
-        Fact(words="depth below the finished top", value=s.depth_front),
-        Fact(words="below the rough top", value=s.depth_front + nut.allowance),
-        Fact(words="tilt", value=math.degrees(s.tilt), unit="°", digits=1),
-        Fact(words="lift", value=s.lift, digits=3),
+def _slot_spots(nut: Nut, choices: Mapping[int, Decision]) -> Iterator[Spot]:
+    table = slot_table(nut).pick(*SLOT_FACTS)
+    for slot, row in zip(nut.slots, table.rows, strict=True):
+        yield Spot(string=slot.string, note=slot.note, x=slot.centre, half_width=slot.radius,
+                   facts=_facts(table, row), remark=made_by(choices.get(slot.string)))  # fmt: skip
+
+
+def _facts(table: Table, row: tuple[Value, ...]) -> tuple[Fact, ...]:
+    """A row of numbers, each with its column's title."""
+    return tuple(
+        Fact(words=c.title, value=v, unit=c.unit.replace("deg", "°"), digits=c.decimals)
+        for c, v in zip(table.columns, row, strict=True)
+        if isinstance(v, float)
     )
-    return Spot(string=s.string, note=s.note, x=s.centre, half_width=s.radius, facts=facts,
-                remark=made_by(choice))  # fmt: skip
 
 
 def made_by(choice: Decision | None) -> str:
@@ -189,22 +199,18 @@ def made_by(choice: Decision | None) -> str:
     return f"milled with tool {choice.tool.number}" if choice.tool else "left to the file"
 
 
-def _seat_spot(found: Design, s: Seat) -> Spot:
-    gauge = next(p.gauge for p in found.instrument.strings if p.number == s.string)
-    facts = (
-        Fact(words="centre", value=s.centre),
-        Fact(words="height over the seat", value=s.height),
-        Fact(words="compensation", value=s.compensation),
-        Fact(words="ridge from the tail side", value=s.ridge),
-        Fact(words="top stands off by", value=s.residual, digits=3),
-    )
-    return Spot(string=s.string, note=s.note, x=s.centre, half_width=max(gauge, 0.6) / 2,
-                facts=facts)  # fmt: skip
+def _seat_spots(found: Design, saddle: Saddle) -> Iterator[Spot]:
+    table = seat_table(saddle).pick(*SEAT_FACTS)
+    gauges = {p.number: p.gauge for p in found.instrument.strings}
+    for seat, row in zip(saddle.strings, table.rows, strict=True):
+        half = max(gauges[seat.string], 0.6) / 2
+        yield Spot(string=seat.string, note=seat.note, x=seat.centre, half_width=half,
+                   facts=_facts(table, row))  # fmt: skip
 
 
-def _over_nut(found: Design, i: int) -> StringLine:
+def _over_nut(found: Design, nut: Nut, i: int) -> StringLine:
     """From the board side, over the front edge, down the slot and on behind the nut."""
-    s, slot, nut = found.instrument.strings[i], found.nut.slots[i], found.nut
+    s, slot = found.instrument.strings[i], nut.slots[i]
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
@@ -227,9 +233,9 @@ def _over_nut(found: Design, i: int) -> StringLine:
     )
 
 
-def _over_saddle(found: Design, i: int) -> StringLine:
+def _over_saddle(found: Design, saddle: Saddle, i: int) -> StringLine:
     """From the nut's side, over the ridge, and down behind where the job says to where."""
-    s, seat, saddle = found.instrument.strings[i], found.saddle.strings[i], found.saddle
+    s, seat = found.instrument.strings[i], saddle.strings[i]
     half = s.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
@@ -250,45 +256,21 @@ def _over_saddle(found: Design, i: int) -> StringLine:
                       points=np.array(run), raised=saddle.allowance)  # fmt: skip
 
 
-def elevation(found: Design, part: Nut | Saddle) -> Elevation:
+def elevation(part: Nut | Saddle) -> Elevation:
     """What is drawn of a part as seen from the bridge."""
-    if isinstance(part, Nut):
-        return _nut_elevation(part)
-    x = np.linspace(0.0, part.length, 241)
-    top = part.top.height(x)
-    del found
+    places: Sequence[Slot | Seat] = part.slots if isinstance(part, Nut) else part.strings
     return Elevation(
         part=part.name,
         length=part.length,
-        finished=np.column_stack([x, top]),
-        rough=np.column_stack([x, top + part.allowance]),
-        grooves=(),
-        ordinates=tuple((s.note, s.centre) for s in part.strings),
-        heights=tuple((s.note, s.centre, s.height + s.residual) for s in part.strings),
+        height=part.height,
+        rough_height=part.height + part.allowance,
+        drawing=seen_from_bridge(part),
+        slots=slot_shapes(part) if isinstance(part, Nut) else (),
+        ordinates=tuple((f"{s.string} {s.note}", s.centre) for s in places),
+        heights=tuple((s.centre, _written(s)) for s in places),
     )
 
 
-def _nut_elevation(nut: Nut) -> Elevation:
-    x = np.linspace(0.0, nut.length, 241)
-    edges = [np.linspace(s.centre - s.radius, s.centre + s.radius, 25) for s in nut.slots]
-    fine = np.unique(np.concatenate([x, *edges]))
-    y = np.zeros_like(fine)
-    finished = nut.lower(fine, y, Stage.FINAL)
-    rough = nut.top_height(x, np.zeros_like(x), Stage.ROUGH)
-    grooves = []
-    for across in edges:
-        floor = nut.lower(across, np.zeros_like(across), Stage.FINAL)
-        top = nut.top_height(across, np.zeros_like(across), Stage.FINAL)
-        outline = np.vstack(
-            [np.column_stack([across, floor]), np.column_stack([across, top])[::-1]]
-        )
-        grooves.append(outline)
-    return Elevation(
-        part=nut.name,
-        length=nut.length,
-        finished=np.column_stack([fine, finished]),
-        rough=np.column_stack([x, rough]),
-        grooves=tuple(grooves),
-        ordinates=tuple((s.note, s.centre) for s in nut.slots),
-        heights=tuple((s.note, s.centre, s.floor_front) for s in nut.slots),
-    )
+def _written(place: Slot | Seat) -> float:
+    """The height written over a string: of its slot's floor, or of the saddle's top."""
+    return place.floor_front if isinstance(place, Slot) else place.height + place.residual

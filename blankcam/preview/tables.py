@@ -13,17 +13,18 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import cents_table, clearance_table, string_table
 from blankcam.parts.design import Design
+from blankcam.parts.nut import Nut
+from blankcam.parts.saddle import Saddle
 
 
 def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
     """The tables that every job has."""
     return (
-        _nut(found, choices),
-        _saddle(found),
+        *(_nut(p, choices) if isinstance(p, Nut) else _saddle(p) for p in found.parts),
         Section(
             title="Blanks",
             table=blank_table(found.checks),
-            notes=tuple(fit_words(p) for p in (found.nut, found.saddle)),
+            notes=tuple(fit_words(p) for p in found.parts),
         ),
         _strings(found),
         Section(
@@ -39,8 +40,7 @@ def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section,
     )
 
 
-def _nut(found: Design, choices: Mapping[int, Decision]) -> Section:
-    nut = found.nut
+def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Section:
     return Section(
         title="Nut slots",
         table=slot_table(nut, choices).pick(
@@ -56,8 +56,7 @@ def _nut(found: Design, choices: Mapping[int, Decision]) -> Section:
     )  # fmt: skip
 
 
-def _saddle(found: Design) -> Section:
-    saddle = found.saddle
+def _saddle(saddle: Saddle) -> Section:
     return Section(
         title="Saddle",
         table=seat_table(saddle).pick("name", "centre", "height", "residual", "setback", "ridge"),

@@ -75,10 +75,31 @@ class LoweredCurve:
         return np.asarray(self.base.slope(x) - self.by.slope(x))
 
 
+def both_parts(found: Design) -> tuple[Nut, Saddle]:
+    """Nut and saddle of a design.
+
+    Raises
+    ------
+    RefusedError
+        Where the job makes one of them alone.
+    """
+    if found.nut is None or found.saddle is None:
+        missing = "nut" if found.nut is None else "saddle"
+        raise RefusedError(
+            Fault(
+                where=found.job.path,
+                key=f"blanks.{missing}",
+                wrong=f"a refit needs nut and saddle, and this job makes no {missing}",
+                fix=f"give the {missing} that is on the instrument as a blank",
+            )
+        )
+    return found.nut, found.saddle
+
+
 def as_made(found: Design, stage: Stage) -> Standing:
     """The parts as ``make`` left them."""
     rough = stage is Stage.ROUGH
-    nut, saddle = found.nut, found.saddle
+    nut, saddle = both_parts(found)
     raised = nut.slot_raise(stage)
     slots = tuple(replace(s, floor_front=s.floor_front + raised) for s in nut.slots)
     top = replace(nut.top, z0=nut.top.z0 + (nut.allowance if rough else 0.0))
@@ -137,7 +158,7 @@ def _lifted(found: Design, slots: Sequence[Slot]) -> tuple[Slot, ...]:
     """The slots with the lifts that go with their floors."""
     return tuple(
         replace(s, lift=d.lift + s.floor_front - d.floor_front)
-        for s, d in zip(slots, found.nut.slots, strict=True)
+        for s, d in zip(slots, both_parts(found)[0].slots, strict=True)
     )
 
 
@@ -148,11 +169,12 @@ def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
     top stays under that too.
     """
     nut, floors = now.nut, [s.floor_front - t for s, t in zip(now.nut.slots, takes, strict=True)]
+    as_designed = both_parts(found)[0]
     exposures = per_string(found.job.nut.exposure, [s.u_nut for s in found.instrument.strings])
     wanted = [f + (1 - e) * s.gauge for f, e, s in zip(floors, exposures, nut.slots, strict=True)]
     centres = np.array([s.centre for s in nut.slots])
-    top = fit_arc(centres, np.array(wanted), found.nut.top.radius, found.nut.top.middle)
-    bounds = [nut.top] if now.top_done else [nut.top, found.nut.top]
+    top = fit_arc(centres, np.array(wanted), as_designed.top.radius, as_designed.top.middle)
+    bounds = [nut.top] if now.top_done else [nut.top, as_designed.top]
     top = _under(top, bounds, nut.length)
     depths = top.height(centres) - np.array(floors)
     slots = tuple(
@@ -246,7 +268,7 @@ def readings_of(
             want_action=want_action[i],
         )
         for i, (path, seat) in enumerate(
-            zip(found.instrument.strings, found.saddle.strings, strict=True)
+            zip(found.instrument.strings, both_parts(found)[1].strings, strict=True)
         )
     )
 

@@ -200,7 +200,7 @@ def slot_deviation(
     depth is down from what stands close beside the groove; where waste was opened there, from the
     part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
-    raised = float(getattr(part, "hold_back", 0.0)) if stage is Stage.ROUGH else 0.0
+    raised = stage.left(float(getattr(part, "hold_back", 0.0)))
     own = _shoulders(part.lower, heightmap, slot, stage)
     milled = frozenset((slot.string,))
     whole = _shoulders(lambda x, y, s: part.upper(x, y, s, milled), heightmap, slot, stage)

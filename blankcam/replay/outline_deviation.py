@@ -54,7 +54,7 @@ class EdgeDeviation:
 
 def outline_places(part: PartLike, stage: Stage, leave: float) -> Floats:
     """Places (n, 2) in x and z: up the left end, over the top and down the right end."""
-    raised = leave + (part.allowance if stage is Stage.ROUGH else 0.0)
+    raised = leave + stage.left(part.allowance)
     x = np.linspace(0.0, part.length, round(part.length / APART) + 2)
     z = np.asarray(part.top.height(x)) + raised
     ends = []

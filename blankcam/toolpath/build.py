@@ -17,7 +17,7 @@ from blankcam.machining.decide import Decided, decide, highest
 from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench
-from blankcam.parts.frames import Box, Setup
+from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.saddle import Saddle
@@ -74,8 +74,8 @@ def _programs_on_face(decided: Decided) -> tuple[Program, ...]:
     held = face.profile.holding
     _stop(bounds.clamp_faults(part.name, held, face.stock, face.profile, operations))
     _stop(bounds.travel_faults(f"{part.name}, on face", face.profile, operations))
-    zero = _zero_on_face(face.stock)
-    return split(_program(decided, face, Setup.FACE, zero, operations), face.profile)
+    zeros = _zeros_on_face(face.stock)
+    return split(_program(decided, face, Setup.FACE, zeros, operations), face.profile)
 
 
 def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
@@ -89,16 +89,11 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
         yield contouring.outline_operation(decided.request.part, around, face)
 
 
-def _zero_on_face(stock: Box) -> str:
-    upper = "Z0 its upper face"
-    if stock.z1 > 0:
-        upper = (
-            f"Z0 {stock.z1:.3f} mm under its upper face - touch off where its thickness was "
-            f"measured and set Z to {stock.z1:.3f} mm there"
-        )
+def _zeros_on_face(stock: Box) -> tuple[Zero, ...]:
     return (
-        f"X0 {-stock.x0:.2f} mm from the blank's left end, Y0 its seat side, "
-        f"{upper}, the face toward the tail up"
+        Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=stock.x0),
+        Zero(axis="Y", surface=ReferenceSurface.SEAT_SIDE),
+        Zero(axis="Z", surface=ReferenceSurface.UPPER_FACE, value=stock.z1),
     )
 
 
@@ -116,8 +111,8 @@ def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
-    zero = _zero_on_edge(decided.request, edge)
-    return split(_program(decided, edge, Setup.EDGE, zero, operations), edge.profile)
+    zeros = _zeros_on_edge(decided.request, edge)
+    return split(_program(decided, edge, Setup.EDGE, zeros, operations), edge.profile)
 
 
 def _nut_operations(decided: Decided, nut: Nut, finish: Table) -> Iterator[Operation]:
@@ -177,18 +172,21 @@ def _ceiling(sweep: Sweep) -> float:
     return high + 0.05
 
 
-def _zero_on_edge(request: CutRequest, edge: Bench) -> str:
+def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
+    left, seat = ReferenceSurface.LEFT_END, Zero(axis="Z", surface=ReferenceSurface.SEAT_SIDE)
     if request.turned:
         return (
-            "crown down, left end still on the left; X0 its left end, Y0 its face toward the nut,"
-            f" Z{request.blank.z1:.3f} its underside, levelled"
+            Zero(axis="X", surface=left),
+            Zero(axis="Y", surface=ReferenceSurface.NUT_SIDE),
+            Zero(axis="Z", surface=ReferenceSurface.UNDERSIDE, value=request.blank.z1),
         )
-    faces = "Y0 its face toward the tail, Z0 its seat side"
+    front = Zero(axis="Y", surface=request.part.seen_side)
     if request.label.readings_digest:
-        return f"X0 its left end, {faces}"
+        return Zero(axis="X", surface=left), front, seat
     if edge.outline is not None:
-        return f"X0 the left end that the outline on face has cut, {faces}"
-    return f"X0 {-edge.stock.x0:.2f} mm from the blank's left end, {faces}"
+        return Zero(axis="X", surface=ReferenceSurface.CUT_LEFT_END), front, seat
+    blank = Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=edge.stock.x0)
+    return blank, front, seat
 
 
 # -- both --------------------------------------------------------------------------------------
@@ -200,7 +198,11 @@ def _arcs_allowed(operations: Iterable[Operation], profile: Profile) -> tuple[Op
 
 
 def _program(
-    decided: Decided, bench: Bench, setup: Setup, zero: str, operations: tuple[Operation, ...]
+    decided: Decided,
+    bench: Bench,
+    setup: Setup,
+    zeros: tuple[Zero, ...],
+    operations: tuple[Operation, ...],
 ) -> Program:
     """The whole program of a set-up, before it is split by tools."""
     request = decided.request
@@ -213,7 +215,7 @@ def _program(
         material=request.material,
         stock=bench.stock,
         holding=bench.profile.holding,
-        zero=zero,
+        zeros=zeros,
         clearance=bench.clearance,
         operations=operations,
         readings=readings,

@@ -1,8 +1,8 @@
 """Several blanks in one fixture: their programs as one, the tool changes shared.
 
 The blanks stand side by side along y, a pitch apart, their left ends against one stop and their
-seat sides on one floor. The zero is the stop, the first blank's face toward the tail (on face its
-seat side) and the floor (on face the top of the waste board).
+seat sides on one floor. The zero is the stop, the first blank's side seen from the bridge (on face
+its seat side) and the floor (on face the top of the waste board).
 """
 
 from __future__ import annotations
@@ -13,17 +13,24 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from blankcam.faults import Fault
-from blankcam.parts.frames import Box, Place
+from blankcam.parts.frames import Box, Place, ReferenceSurface, Zero
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Program, Rapid
 
 WALL = 3.0
 """mm that a fixture must stand between two blanks at least (our own)."""
-ZERO = {
-    "edge": "X0 the stop at the left ends of the blanks, Y0 the face toward the tail of the blank "
-    "in place 1, Z0 the floor under their seat sides",
-    "face": "X0 the stop at the left ends of the blanks, Y0 the seat side of the blank in place 1, "
-    "Z0 the top of the waste board",
+ZEROS = {
+    "edge": (
+        Zero(axis="X", surface=ReferenceSurface.STOP),
+        Zero(axis="Y", surface=ReferenceSurface.FIRST_SEEN_SIDE),
+        Zero(axis="Z", surface=ReferenceSurface.FLOOR),
+    ),
+    "face": (
+        Zero(axis="X", surface=ReferenceSurface.STOP),
+        Zero(axis="Y", surface=ReferenceSurface.FIRST_SEAT_SIDE),
+        Zero(axis="Z", surface=ReferenceSurface.WASTE_BOARD),
+    ),
 }
+"""How a fixture is zeroed, by set-up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +72,7 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
             **{f"{a}0": min(getattr(s, f"{a}0") for s in stocks) for a in "xyz"},
             **{f"{a}1": max(getattr(s, f"{a}1") for s in stocks) for a in "xyz"},
         ),
-        zero=ZERO[first.setup],
+        zeros=ZEROS[first.setup],
         clearance=clearance,
         operations=tuple(_in_turn([_moved(p, clearance) for p in placed])),
         places=places,

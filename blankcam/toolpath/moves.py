@@ -16,7 +16,7 @@ from blankcam.inputs.machine import Holding
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut
 from blankcam.parts import curve
-from blankcam.parts.frames import Box, Place
+from blankcam.parts.frames import Box, Place, Zero
 
 AXES_OF_PLANE = {"G17": (0, 1, 2), "G18": (2, 0, 1), "G19": (1, 2, 0)}
 """First, second and normal axis of each plane; G2 turns from the second toward the first."""
@@ -117,8 +117,8 @@ class Program:
     material: str
     stock: Box
     holding: Holding
-    zero: str
-    """Where the work zero is, in words."""
+    zeros: tuple[Zero, ...]
+    """How each axis is zeroed."""
     clearance: float
     """Z of the clearance plane."""
     operations: tuple[Operation, ...]

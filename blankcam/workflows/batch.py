@@ -2,7 +2,7 @@
 
 The workers compute and hand back bytes; only this process writes, each folder as a whole. So a
 worker that dies, or a run that is stopped, leaves whole folders only, and workers may stand on
-other computers. Stands beside ``run``, on the same layers below.
+other computers. Stands beside ``make``, on the same layers below.
 """
 
 from __future__ import annotations

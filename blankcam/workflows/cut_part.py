@@ -38,19 +38,19 @@ _HERE: Place = (0.0, 0.0, 0.0)
 def cut_parts(
     found: Design, machine: Profile, stage: Stage, worker: Worker
 ) -> tuple[CutResult, ...]:
-    """Both parts' programs, planned, written and proven, the saddle beside the nut.
+    """The parts' programs, planned, written and proven, the second part beside the first.
 
     Raises
     ------
     RefusedError
-        Where a plan can't be made: every reason for both parts.
+        Where a plan can't be made: every reason for every part.
     """
-    nut, saddle = requests_of(found, machine, stage)
-    beside = worker.submit(cut_part, saddle)
-    here = Worker().submit(cut_part, nut)
+    first, *more = requests_of(found, machine, stage)
+    beside = [worker.submit(cut_part, request) for request in more]
+    here = Worker().submit(cut_part, first)
     faults: list[Fault] = []
     results: list[CutResult] = []
-    for part in (here, beside):
+    for part in (here, *beside):
         try:
             results.append(part.result())
         except RefusedError as refused:

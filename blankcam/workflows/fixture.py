@@ -150,7 +150,8 @@ def _loads(
             alike.setdefault(key, (profile, []))[1].append((name, job))
     number = 0
     for part in ("nut", "saddle"):
-        for profile, group in alike.values():
+        for profile, everyone in alike.values():
+            group = [(name, job) for name, job in everyone if getattr(job.blanks, part)]
             for i in range(0, len(group), fixture.places):
                 number += 1
                 yield Load(
@@ -226,7 +227,7 @@ def _shared(
     setup: Setup, planned: Mapping[int, CutResult], results: Mapping[int, CutResult]
 ) -> Shared | None:
     """What to do in one set-up of a load; None where no blank has it."""
-    from blankcam.gcode.header import tool_words
+    from blankcam.gcode.header import tool_words, zero_words
     from blankcam.toolpath.timing import estimate
     from blankcam.workflows.cut_part import whole_program
 
@@ -240,7 +241,7 @@ def _shared(
     return Shared(
         setup=setup.value,
         files=tuple(f.name for f in one.programs if f.setup == setup),
-        zero=whole.zero,
+        zero=zero_words(whole.zeros),
         tools=tuple(tool_words(t) for t in whole.tools),
         places=tuple(places),
         seconds=estimate(whole, machine).total,

@@ -129,7 +129,11 @@ def slot_decisions(
 
     parts = parts or decided(found, profile, stage)
     if not parts:
-        return {s.string: slots.left_to_the_file(s, profile) for s in found.nut.slots}
+        return (
+            {s.string: slots.left_to_the_file(s, profile) for s in found.nut.slots}
+            if found.nut
+            else {}
+        )
     return {d.string: d for part in parts for d in part.by(FeatureKind.SLOT)}
 
 
@@ -139,9 +143,7 @@ def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
 
     job = job_file.load(job_path)
     found = design(job)
-    return pictures.lines(
-        found.nut, found.saddle, width, bass_left=not job.left_handed, plain=plain
-    )
+    return pictures.lines(found.parts, width, bass_left=not job.left_handed, plain=plain)
 
 
 def machines(name: str | None) -> tuple[Section, ...]:

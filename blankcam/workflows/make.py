@@ -129,7 +129,7 @@ def stock_drawing(
         fix = 'write it like "300 mm x 200 mm"'
         raise InputError(Fault(where="--stock", found=size, wrong="no size", fix=fix)) from None
     options = options_for(profile)
-    parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in (d.nut, d.saddle)]
+    parts = [(f"{name} {p.name}".strip(), p) for name, d in jobs for p in d.parts]
     drawn = stocks.outlines(
         parts,
         stage,
@@ -204,23 +204,26 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
         said += laser_cautions(job.path, job.blanks.material)
     lines = notice(job.blanks.material, str(profile.kind))
     title = (job.instrument.name, f"stage {stage}, job digest {job.digest}")
-    nut = write_nut(
-        found.nut,
-        stage,
-        notice=lines,
-        board=(job.nut.seat_drop, job.board.radius.nut),
-        title=("nut", *title),
-        options=options,
-    )
-    saddle = write_saddle(
-        found.saddle,
-        stage,
-        notice=lines,
-        seat_top=job.saddle.slot_depth,
-        title=("saddle", *title),
-        options=options,
-    )
-    return {"nut.dxf": nut, "saddle.dxf": saddle}, said
+    files = {}
+    if found.nut is not None:
+        files["nut.dxf"] = write_nut(
+            found.nut,
+            stage,
+            notice=lines,
+            board=(job.nut.seat_drop, job.board.radius.nut),
+            title=("nut", *title),
+            options=options,
+        )
+    if found.saddle is not None:
+        files["saddle.dxf"] = write_saddle(
+            found.saddle,
+            stage,
+            notice=lines,
+            seat_top=job.saddle.slot_depth,
+            title=("saddle", *title),
+            options=options,
+        )
+    return files, said
 
 
 def sheet(found: Design, profile: Profile) -> bytes:

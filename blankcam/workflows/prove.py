@@ -9,6 +9,7 @@ from pathlib import Path, PurePath
 
 from blankcam.cut import CutRequest, CutResult
 from blankcam.faults import BlankcamError, Fault, InputError
+from blankcam.file_kinds import why_no_file
 from blankcam.gcode import header
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
@@ -228,8 +229,8 @@ def program_bytes(path: str) -> bytes:
     """What a program's file holds; raises InputError where it can't be one."""
     try:
         found = Path(path)
-        if not found.is_file():
-            raise InputError(Fault(where=path, wrong="there is no such file"))
+        if wrong := why_no_file(path):
+            raise InputError(Fault(where=path, wrong=wrong))
         if found.stat().st_size > LARGEST_PROGRAM:
             raise InputError(Fault(where=path, wrong="is too large for a program"))
         return found.read_bytes()

@@ -158,7 +158,9 @@ def _refit(found: Design, readings: Readings) -> Refit:
         want_first_fret=each(readings.want_first_fret, at_nut, want_1),
         want_action=each(readings.want_action, at_saddle, want_12),
     )
-    return refits.refit(rows, uncertainty=readings.uncertainty, saddle_length=found.saddle.length)
+    return refits.refit(
+        rows, uncertainty=readings.uncertainty, saddle_length=as_cut.both_parts(found)[1].length
+    )
 
 
 def _cautions(found: Design, readings: Readings) -> Iterator[str]:

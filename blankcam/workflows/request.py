@@ -26,7 +26,7 @@ def machine_of(job: Job, machine: str | None) -> Profile:
 
 def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutRequest:
     """A part of a job, to be cut from the job's blank for it; ``name``: nut or saddle."""
-    part = found.nut if name == "nut" else found.saddle
+    part = next(p for p in found.parts if p.name == name)
     job = found.job
     return CutRequest(
         part=part,
@@ -43,7 +43,7 @@ def requests_of(found: Design, machine: Profile, stage: Stage) -> tuple[CutReque
     """Every part of a job, where its machine takes programs."""
     if not machine.cuts_programs:
         return ()
-    return tuple(request_of(found, name, machine, stage) for name in ("nut", "saddle"))
+    return tuple(request_of(found, name, machine, stage) for name in (p.name for p in found.parts))
 
 
 def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:

@@ -49,6 +49,7 @@ def test_every_help_ends_with_an_example_that_can_be_typed(name):
     assert all(re.search(rf"^  {option}\b", whole, re.MULTILINE) for option in options)
 
 
+@pytest.mark.long
 def test_the_examples_work_as_they_stand(tmp_path):
     for name in ("start", "layout", "dxf", "machines"):
         example = run(name, "--help").stdout.splitlines()[-1]
@@ -94,7 +95,7 @@ def last(done, title="Next\n"):
 
 
 def test_layout_ends_with_what_to_do_next(tmp_path):
-    assert "settle the cautions" in last(run("layout", STEEL))
+    assert "read the cautions" in last(run("layout", STEEL))
     few = tmp_path / "a job.toml"
     few.write_text('[instrument]\nname = "x"\nkind = "banjo"\n')
     assert "measure what" in last(run("layout", few))
@@ -104,6 +105,7 @@ def test_layout_ends_with_what_to_do_next(tmp_path):
     assert "programs" in last(run("layout", few, "--machine", "light-router"))
 
 
+@pytest.mark.long
 def test_make_and_refit_end_with_what_to_do_next(tmp_path):
     done = run("make", STEEL, "--out", tmp_path / "cuts", "--machine", "hand-bench")
     told = last(done, "next: ")

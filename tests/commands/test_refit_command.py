@@ -3,11 +3,14 @@
 import json
 import re
 import shutil
+import subprocess
 
 import pytest
 
-from tests.commands.test_commands import run
+from tests.commands.test_commands import refused, run
 from tests.conftest import STEEL
+
+pytestmark = pytest.mark.long
 
 # Invented readings of rough parts: about .2 mm over at the nut and .5 mm at the saddle, which is
 # .944 x .2 + .056 x .5 = .22 at fret 1 and .35 at fret 12 (coefficients of the action geometry).
@@ -155,7 +158,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
 def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
     uneven = READINGS.replace(
         'action = { bass = "2.65 mm", treble = "2.15 mm" }',
-        'action = ["2.65 mm", "2.60 mm", "2.45 mm", "2.40 mm", "2.25 mm", "2.20 mm"]',
+        'action = { 6 = "2.65 mm", 5 = "2.60 mm", 4 = "2.45 mm", 3 = "2.40 mm", 2 = "2.25 mm", 1 = "2.20 mm" }',
     )
     (bench / "readings.toml").write_text(uneven, encoding="utf-8")
     assert refit(bench).returncode == 0
@@ -193,7 +196,7 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
 def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
     (bench / "far.toml").write_text(
         '[readings]\nfirst_fret = { bass = "0.77 mm", treble = "0.62 mm" }\n'
-        'action = ["2.65 mm", "2.75 mm", "2.65 mm", "2.60 mm", "2.65 mm", "2.30 mm"]\n',
+        'action = { 6 = "2.65 mm", 5 = "2.75 mm", 4 = "2.65 mm", 3 = "2.60 mm", 2 = "2.65 mm", 1 = "2.30 mm" }\n',
         encoding="utf-8",
     )
     done = refit(bench, "far.toml", "far", "--machine", "hand-bench")
@@ -213,3 +216,21 @@ def test_make_hands_its_machine_on_to_the_refit(tmp_path):
     made = run("make", STEEL, "--out", tmp_path / "out",
                "--machine", "hand-bench")  # fmt: skip
     assert "readings.toml --out final --machine hand-bench" in made.stdout
+
+
+def test_a_job_folder_that_can_not_be_written_is_told_before_the_work(tmp_path):
+    """The folder of files must not be written where the book of refits can't be."""
+    held = tmp_path / "job"
+    held.mkdir()
+    shutil.copy(STEEL, held / "j.toml")
+    (tmp_path / "r.toml").write_text(READINGS)
+    bound = subprocess.run(["mount", "--bind", held, held], check=False, capture_output=True)
+    if bound.returncode:
+        pytest.skip("nothing may be mounted here")
+    try:
+        subprocess.run(["mount", "-o", "remount,bind,ro", held], check=True)
+        done = run("refit", held / "j.toml", tmp_path / "r.toml", "--out", tmp_path / "out")
+    finally:
+        subprocess.run(["umount", held], check=True)
+    refused(done, 2, r"can't be written \(read-only file system\)")
+    assert not (tmp_path / "out").exists()

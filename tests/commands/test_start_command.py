@@ -85,7 +85,7 @@ def test_broken_off_at_the_terminal_by_its_keys(tmp_path):
             while due not in seen:
                 assert select.select([ours], [], [], 20)[0], seen
                 seen += os.read(ours, 4096)
-                if b"from them" in seen and b"anew: " in seen:
+                if b"from them" in seen and b"again: " in seen:
                     os.write(ours, b"n\n")
                     seen = b""
             os.write(ours, typed.encode())

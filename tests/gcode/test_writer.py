@@ -14,7 +14,7 @@ from blankcam.gcode.comments import clean
 from blankcam.inputs.machine import Controller, Holding, Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
-from blankcam.parts.frames import Box
+from blankcam.parts.frames import Box, ReferenceSurface, Zero
 from blankcam.toolpath.linearize import without_arcs
 from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid
 
@@ -53,7 +53,7 @@ def program(moves=MOVES):
         material="bone",
         stock=Box(x0=0, x1=20, y0=0, y1=6, z0=0, z1=10),
         holding=Holding(),
-        zero="X0 at the left",
+        zeros=(Zero(axis="X", surface=ReferenceSurface.LEFT_END),),
         clearance=15.0,
         operations=tuple(
             Operation(name="top", words="a test", tool=t, cut=c, moves=tuple(moves))

@@ -16,7 +16,7 @@ from blankcam.inputs.border import read_text
 from blankcam.inputs.machine_file import read_profile
 from blankcam.workflows.prove import program_bytes
 from tests.commands.test_commands import COMMAND, refused, run
-from tests.conftest import STEEL
+from tests.conftest import STEEL, needed
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
 
@@ -84,8 +84,7 @@ def test_a_locale_with_comma_decimals_changes_no_number(tmp_path):
     made = subprocess.run(
         ["localedef", "-i", "de_DE", "-f", "UTF-8", tmp_path / "de_DE.UTF-8"], check=False
     ) if shutil.which("localedef") else None  # fmt: skip
-    if made is None or made.returncode:
-        pytest.skip("no locale with comma decimals can be made here")
+    needed(made is not None and made.returncode == 0, "a locale with comma decimals")
     code = """
 import locale, sys
 locale.setlocale(locale.LC_ALL, "de_DE.UTF-8")
@@ -100,6 +99,37 @@ run_cli()
     )  # fmt: skip
     assert done.returncode == 0, done.stderr
     assert done.stdout == run("layout", STEEL, "--json").stdout
+
+
+@pytest.mark.parametrize("args", [("layout",), ("make", "--machine", "hand-bench", "--out")])
+def test_on_twenty_columns_only_what_is_copied_is_wider(args, tmp_path):
+    """A command to type, and a word that is longer than the line, such as a path."""
+    words = [args[0], STEEL, *args[1:], *([tmp_path / "o"] if len(args) > 1 else [])]
+    said = run(*words, COLUMNS="20").stdout.splitlines()
+    assert len(said) > 10
+    wide = [s for s in said if len(s) > 20 and "blankcam " not in s and len(s.split()) > 1]
+    assert not wide
+
+
+def test_bad_input_is_2_even_where_nobody_can_be_told(tmp_path):
+    (tmp_path / "bad.toml").write_text("x")
+    for words in (
+        f"layout {tmp_path}/bad.toml",
+        "nosuch",
+        f"make {tmp_path}/none --out {tmp_path}/o",
+    ):
+        for shell in ("2>/dev/full", "2>&-", ">/dev/full 2>/dev/full", ">&- 2>&-"):
+            done = subprocess.run(
+                ["bash", "-c", f"{COMMAND} {words} {shell}"], check=False, timeout=60
+            )
+            assert done.returncode == 2, (words, shell)
+
+
+def test_proving_a_pipe_says_what_it_is(tmp_path):
+    os.mkfifo(tmp_path / "p.ngc")
+    refused(run("prove", tmp_path / "p.ngc", "--job", STEEL), 2, r"p\.ngc: is a pipe, not a file")
+    refused(run("prove", tmp_path, "--job", STEEL), 2, r"is a folder, not a file")
+    refused(run("prove", tmp_path / "q.ngc", "--job", STEEL), 2, r"there is no such file")
 
 
 @pytest.mark.parametrize("args", [("layout", STEEL), ("--version",)])

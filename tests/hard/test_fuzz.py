@@ -29,7 +29,7 @@ PROFILES = [p.read_bytes() for p in sorted((REPO / "machines").glob("*.toml"))]
 JOBS = [p.read_bytes() for p in DEMO_JOBS]
 READINGS = b"""[readings]
 first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
-action = ["2.65 mm", "2.6 mm", "2.5 mm", "2.4 mm", "2.3 mm", "2.15 mm"]
+action = { 6 = "2.65 mm", 5 = "2.6 mm", 4 = "2.5 mm", 3 = "2.4 mm", 2 = "2.3 mm", 1 = "2.15 mm" }
 relief = "0.1 mm"
 settled = "36 h"
 uncertainty = "0.03 mm"

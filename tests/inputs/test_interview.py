@@ -31,7 +31,7 @@ def test_all_typical_answers_give_the_kinds_typical_job(kind):
 def test_answers_stand_in_the_job_as_a_job_file_would_hold_them():
     talk = talked({
         "instrument.kind": "steel-string", "instrument.name": 'Lark "3" \\ x', "instrument.scale": "25 1/4 in",
-        "board.radius": "12 in, 20 in, 455 mm", "strings": "7", "strings[6]": "B4, 0.009 in, plain steel",
+        "board.radius": "12 in, 20 in, 455 mm", "strings": "7", "strings[1]": "B4, 0.009 in, plain steel",
         "saddle.action": "2.4 mm, 2.3 mm, 2.2 mm, 2.1 mm, 2.0 mm, 1.9 mm, 1.8 mm",
         "nut.first_fret": "0.6 mm, 0.4 mm", "nut.tilt": "9 deg", "board.body_fret": "12",
     })  # fmt: skip
@@ -74,7 +74,7 @@ def test_what_is_offered_moves_with_what_was_measured():
         ("strings", "six", "2 to 24"),
         ("strings", "²", "2 to 24"),
         ("strings", "9" * 9000, "2 to 24"),
-        ("strings[0]", "E2 0.053 in wound steel", "write note, gauge, make"),
+        ("strings[6]", "E2 0.053 in wound steel", "write note, gauge, make"),
         ("strings[1]", "H2, 1 mm, nylon", "not a note"),
         ("strings[1]", "E2, 1, nylon", "no unit"),
         ("strings[1]", "E2, 1 mm, wire", "plain steel"),

@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import tomllib
 
 import jsonschema
@@ -81,10 +82,10 @@ def test_absurd_scales_are_refused(line):
 @pytest.mark.parametrize(
     ("table_text", "key"),
     [
-        ('[saddle]\ncompensation = ["1 mm"]', "saddle.compensation"),
+        ('[saddle]\ncompensation = { 1 = "1 mm" }', "saddle.compensation"),
         ('[saddle]\ncompensation = "maybe"', "saddle.compensation"),
         ('[saddle]\naction = { bass = "3 mm" }', "saddle.action"),
-        ('[saddle]\naction = ["3 mm", 4, "3 mm", "3 mm", "3 mm", "3 mm"]', "saddle.action"),
+        ('[saddle]\naction = { 3 = "3 mm", 2 = 4, 1 = "3 mm" }', "saddle.action"),
         ('[saddle]\ntie_run = "11 mm"', "saddle.tie_height"),
         ('[saddle]\nfront_at = "600 mm"', "saddle.front_at"),
         ('[nut]\nfirst_fret = "0.5 mm"\nlift = "0.3 mm"', "nut.lift"),
@@ -134,13 +135,75 @@ def test_an_unknown_kind_and_a_missing_name():
     assert any("instrument.name" in t and "missing" in t for t in told)
 
 
+SET = {3: ("E3", "0.040 in"), 2: ("A3", "0.034 in"), 1: ("D4", "0.029 in")}
+
+
+def strings_of(order):
+    return "".join(
+        f'[[strings]]\nnumber = {n}\nnote = "{SET[min(n, 3)][0]}"\n'
+        f'gauge = "{SET[min(n, 3)][1]}"\nmake = "nylon"\n'
+        for n in order
+    )
+
+
+def test_strings_stand_in_any_order_and_come_from_the_bass():
+    up, down = (job_file.parse(SMALL + strings_of(o), "j") for o in ((1, 2, 3), (3, 2, 1)))
+    assert [(s.number, s.note) for s in up.strings] == [(3, "E3"), (2, "A3"), (1, "D4")]
+    assert up.digest == down.digest
+
+
+@pytest.mark.parametrize(
+    ("order", "wrong"),
+    [
+        ((3, 2, 2), "strings[2].number: '2': is another string's number; number them 1 to 3"),
+        ((5, 2, 1), "strings[5].number: '5': leaves a gap below; number them 1 to 3"),
+    ],
+)
+def test_string_numbers_run_from_1_without_a_gap(order, wrong):
+    (told,) = faults(SMALL + strings_of(order))
+    assert wrong in told
+
+
+def test_a_string_without_a_number_is_told_what_numbers_mean():
+    text = SMALL + strings_of((2, 1)).replace("number = 2\n", "")
+    (told,) = faults(text)
+    assert told.startswith("job.toml:4: strings[0].number: is missing; write a number from 1 to 24")
+
+
+def test_values_by_string_number_reach_the_strings_of_those_numbers():
+    text = SMALL + '[saddle]\naction = { 1 = "2.1 mm", 3 = "2.3 mm", 2 = "2.2 mm" }\n'
+    made = job_file.parse(text + strings_of((1, 3, 2)), "j")
+    by_number = dict(zip((s.number for s in made.strings), made.saddle.action, strict=True))
+    assert by_number == pytest.approx({1: 2.1, 2: 2.2, 3: 2.3})
+
+
+@pytest.mark.parametrize(
+    ("value", "wrong"),
+    [
+        (
+            '["2.3 mm", "2.2 mm", "2.1 mm"]',
+            'from the bass side it would be { 3 = "2.3 mm", 2 = "2.2 mm", 1 = "2.1 mm" }',
+        ),
+        ('{ 3 = "2.3 mm", 1 = "2.1 mm" }', "is neither by side nor by string number"),
+        ('{ 2 = "2.3 mm", 1 = "2.1 mm" }', "has 2 values for 3 strings"),
+        ('{ 0 = "2.3 mm", 1 = "2.1 mm" }', "is neither by side nor by string number"),
+        ('{ 3 = "2.3 mm", 2 = "0 mm", 1 = "2 mm" }', "2 '0 mm': is 0 mm, not believable here"),
+    ],
+)
+def test_values_that_fit_no_string_are_refused(value, wrong):
+    (told,) = faults(SMALL + f"[saddle]\naction = {value}\n" + strings_of((3, 2, 1)))
+    assert " saddle.action: " in told
+    assert wrong in told
+
+
 def test_courses_must_count_up():
     strings = "".join(
         f'[[strings]]\nnote = "G3"\ngauge = "0.04 in"\nmake = "wound steel"\ncourse = {c}\n'
-        for c in (1, 1, 3)
+        f"number = {n}\n"
+        for n, c in ((1, 1), (2, 1), (3, 3))
     )
     told = faults(SMALL + strings)
-    assert any("strings[2].course" in t and "out of order" in t for t in told)
+    assert any("strings[3].course" in t and "out of order" in t for t in told)
 
 
 @pytest.mark.parametrize("text", ["= 3", "[a", "a = 1\na = 2", '"\x00"', "[" * 5000, "a = 1e999\n"])
@@ -185,7 +248,12 @@ def test_a_started_job_is_a_whole_job(kind):
     text = starter.text(kind)
     job = job_file.parse(text, "started.toml")
     assert job.instrument.kind == kind
-    assert job.assumed == ()
+    assert set(job.assumed) == set(job_file.MEASURED)
+    measured = re.sub(r"^# (\w+ = )", r"\1", text, flags=re.MULTILINE)
+    assert job_file.parse(measured, "measured.toml").assumed == ()
+    jsonschema.validate(
+        tomllib.loads(measured), json.loads(editor_schema.schemas()["job.schema.json"])
+    )
     jsonschema.validate(tomllib.loads(text), json.loads(editor_schema.schemas()["job.schema.json"]))
 
 

@@ -10,7 +10,7 @@ from blankcam.inputs.readings_file import cautions, load, parse
 
 GOOD = """
 [readings]
-first_fret = ["0.62 mm", "0.024 in", "0.55 mm"]
+first_fret = { 3 = "0.62 mm", 2 = "0.024 in", 1 = "0.55 mm" }
 action = { bass = "2.6 mm", treble = "5/64 in" }
 relief = "0.12 mm"
 settled = "36 h"
@@ -41,8 +41,8 @@ def test_what_is_left_out_is_assumed_and_said():
 
 def test_every_fault_at_once_with_its_line():
     text = """[readings]
-first_fret = [0.6, "0.5 mm"]
-action = ["2 mm", "90 mm"]
+first_fret = { 2 = 0.6, 1 = "0.5 mm" }
+action = { 2 = "2 mm", 1 = "90 mm" }
 settled = "long"
 uncertainty = "0 mm"
 mood = "good"

@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam.data import table
+from blankcam.inputs.job import MAKES
 from blankcam.instrument import tension as t
 from blankcam.instrument.pitch import hertz
 
@@ -129,13 +130,6 @@ def test_downforce(degrees, force):
     assert t.downforce(70, math.radians(degrees)) == pytest.approx(force, abs=0.006)
 
 
-def test_lean_is_the_rest_of_the_resultant():
-    bend = math.radians(30)
-    # The two components of the resultant: T sin th = 35.00 and T (1 - cos th) = 9.378.
-    assert t.lean_force(70, bend) == pytest.approx(9.378, abs=1e-3)
-    assert math.hypot(35.0, t.lean_force(70, bend)) == pytest.approx(36.23, abs=0.01)
-
-
 def test_break_angle_by_hand():
     # 3 up over 600, then 5 down over 11: atan(.005) + atan(.4545) = .2865 + 24.4440 degrees.
     bend = t.break_angle(z_nut=1, z_saddle=4, length=600, z_tie=-1, run=11)
@@ -182,8 +176,8 @@ def test_break_angle_and_lean_cautions():
 
 
 def test_every_make_has_its_data_and_source():
-    assert set(table("strings")) == set(t.MAKES)
-    for make in t.MAKES:
+    assert set(table("strings")) == set(MAKES)
+    for make in MAKES:
         data = table("strings")[make]
         assert data["source"]
         assert ("modulus" in data) != ("stiffness" in data)

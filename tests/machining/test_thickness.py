@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from blankcam.faults import RefusedError
+from blankcam.gcode.header import zero_words
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Controller, Holding, ToolChange
 from blankcam.inputs.machine_file import read_profile
@@ -72,7 +73,7 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     face = got.programs[0].program
     assert [o.name for o in face.operations] == ["thickness", "outline"]
     assert face.stock.z1 == pytest.approx(OVER[name])
-    assert f"Z0 {OVER[name]:.3f} mm under its upper face" in face.zero
+    assert f"Z0 {OVER[name]:.3f} mm under its upper face" in zero_words(face.zeros)
     assert got.programs[1].program.stock.y1 == pytest.approx(got.request.part.thickness)
     assert got.proof.before.y[0] < 0
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()
@@ -179,7 +180,7 @@ def test_a_wrong_zero(by):
 
 
 def test_jaws_stand_at_the_finished_faces():
-    """A small ball close to the face toward the tail meets the jaw that closed on it."""
+    """A small ball close to the tail side meets the jaw that closed on it."""
     got = made()
     edge = got.programs[1].text
     small = min(got.programs[1].program.tools, key=lambda t: t.diameter)

@@ -92,7 +92,7 @@ def test_slots_with_one_reason_share_a_line(made):
     nut = section(bench(found, profile, Stage.ROUGH, plans), "Nut")
     said = re.findall(r"^- Slots? ([\d, ]+): (.*)$", nut, re.MULTILINE)
     named = [int(n) for numbers, _ in said for n in numbers.split(",")]
-    assert sorted(named) == [s.string for s in found.nut.slots]
+    assert sorted(named) == sorted(s.string for s in found.nut.slots)
     assert len({why for _, why in said}) == len(said) < len(named)
     for numbers, why in said:
         for n in numbers.split(","):

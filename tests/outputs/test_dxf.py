@@ -44,8 +44,14 @@ def made(kind, extra=""):
     job = job_file.parse(text, "job.toml")
     wanted = tuple(0.0 for _ in job.strings)
     start = heights.build(job)
-    built = heights.with_compensation(start, saddle.reached_compensation(job, start, wanted))
-    return job, nut.build(job, built), saddle.build(job, built, wanted)
+    built = heights.with_compensation(
+        start, saddle.reached_compensation(job, start, job.blanks.saddle, wanted)
+    )
+    return (
+        job,
+        nut.build(job, built, job.blanks.nut),
+        saddle.build(job, built, job.blanks.saddle, wanted),
+    )
 
 
 def read_back(data):

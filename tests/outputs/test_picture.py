@@ -18,7 +18,7 @@ def made(request):
 
 def drawn(found, width, *, plain=False):
     left = not found.job.left_handed
-    return picture.lines(found.nut, found.saddle, width, bass_left=left, plain=plain)
+    return picture.lines(found.parts, width, bass_left=left, plain=plain)
 
 
 @pytest.mark.parametrize("width", [40, 60, 79, 80, 120, 160])

@@ -36,11 +36,11 @@ kind = "steel-string"
 [board]
 width_at_nut = "48 mm"
 """ + "".join(
-    f'[[strings]]\nnote = "{note}"\ngauge = "{gauge} in"\nmake = "wound steel"\ncourse = {course}\n'
+    f'[[strings]]\nnumber = {2 * course - second}\nnote = "{note}"\ngauge = "{gauge} in"\nmake = "wound steel"\ncourse = {course}\n'
     for course, pair in enumerate(
-        (("E2", 0.047), ("A2", 0.039), ("D3", 0.030), ("G3", 0.023), ("B3", 0.014), ("E4", 0.010)), 1
+        (("E2", 0.047), ("A2", 0.039), ("D3", 0.030), ("G3", 0.023), ("B3", 0.014), ("E4", 0.010))[::-1], 1
     )
-    for note, gauge in (pair, pair)
+    for second, (note, gauge) in enumerate((pair, pair))
 )  # fmt: skip
 
 

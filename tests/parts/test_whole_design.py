@@ -59,10 +59,12 @@ def test_a_string_that_cannot_hold_is_refused():
 # music wire at a fifth over its note: 4 density L^2 f^2 = 4*7850*0.645^2*493.88^2 = 3186 MPa; at D5 4010
 STEEL = """
 [[strings]]
+number = 2
 note = "E2"
 gauge = "0.053 in"
 make = "wound steel"
 [[strings]]
+number = 1
 note = "D5"
 gauge = "0.012 in"
 make = "plain steel"

@@ -173,7 +173,7 @@ def test_a_slot_pointed_at_says_its_numbers(desk, steel):
     box = page.locator("#solid-canvas").bounding_box()
     page.mouse.move(place[0], min(place[1], box["y"] + box["height"] - 5))
     said = page.locator("#readout").inner_text().replace("\u00a0", " ")
-    assert "String 2, A2" in said
+    assert f"String {slot.string}, {slot.note}" in said
     assert f"centre {slot.centre:.2f} mm" in said
     assert "µm" in said or "as wanted" in said
     page.mouse.move(2, 2)
@@ -203,7 +203,7 @@ def aside(steel, index):
     """The proof's own lowest and highest heights up to ``ASIDE`` beside the picture's columns."""
     found, cuts, _ = steel
     cut, profile = cuts[index], machine_of(found.job, None)
-    cells, stock = solids.cells(cut.proof.field), cut.programs[0].stock
+    cells, stock = solids.cells(cut.proof.field), cut.programs[0].program.stock
     tools = {t.number: t for t in profile.tools}
     sides = []
     for by in (-ASIDE, 0.0, ASIDE):
@@ -364,7 +364,7 @@ def test_the_keyboard_alone_reaches_and_does_everything(opened, steel_file):
         assert now != before
         before = now
     page.focus("#spots button")
-    assert "String 1, E2" in page.inner_text("#readout")
+    assert "String 6, E2" in page.inner_text("#readout")
     page.focus("#scrub")
     page.keyboard.press("End")
     assert page.evaluate("blankcam.cutView.now") == page.evaluate("blankcam.cutView.total")

@@ -28,7 +28,7 @@ def jobs(draw):
     step = (thick - thin) / (count - 1)
     number = lambda low, high: f"{draw(st.floats(low, high)):.3f}"  # noqa: E731
     strings = "".join(
-        f'[[strings]]\nnote = "{notes[i]}"\ngauge = "{thick - i * step:.4f} in"\nmake = "{make}"\n'
+        f'[[strings]]\nnumber = {count - i}\nnote = "{notes[i]}"\ngauge = "{thick - i * step:.4f} in"\nmake = "{make}"\n'
         for i in range(count)
     )
     width = draw(st.floats(7.2 * count, 9.0 * count))

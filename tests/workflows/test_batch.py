@@ -266,7 +266,7 @@ def table(tmp_path, text):
 def test_rows_override_the_base_job(tmp_path):
     path = table(
         tmp_path,
-        "instrument.name,nut.seat_width,strings[0].gauge,nut.first_fret.bass,saddle.action\n"
+        "instrument.name,nut.seat_width,strings[6].gauge,nut.first_fret.bass,saddle.action\n"
         "No 1,6.06 mm,0.054 in,0.5 mm,\n"
         'No 2,,,,"{ bass = ""2.5 mm"", treble = ""2 mm"" }"\n'
         "No 3,6.06,,,\n"
@@ -303,7 +303,7 @@ def test_a_row_is_the_job_written_out(tmp_path):
         ("nut\n6 mm\n", "not a key path"),
         ("nut.tilt,nut.tilt\n7 deg,7 deg\n", "two columns"),
         ('nut.tilt\n"7 deg\n', "not a table"),
-        ("strings[0]\n6 mm\n", "not a key path"),
+        ("strings[6]\n6 mm\n", "not a key path"),
         ("__class__.x\n6\n", "not a key path"),
     ],
 )

@@ -20,16 +20,20 @@ def job(tmp_path):
     return path
 
 
+def by_number(values):
+    """Lengths from the bass side as a table by string number."""
+    count = len(values)
+    return "{ " + ", ".join(f'{count - i} = "{v:.4f} mm"' for i, v in enumerate(values)) + " }"
+
+
 def readings(job, name, over1, over12, more=""):
     found = design(job_file.load(str(job)))
     at = np.array([1.0, 12.0])
     y = np.array([s.clearance(found.instrument.board, at) for s in found.instrument.strings])
-    rows = [
-        ", ".join(f'"{v:.4f} mm"' for v in y[:, i] + over) for i, over in enumerate((over1, over12))
-    ]
+    rows = [by_number(y[:, i] + over) for i, over in enumerate((over1, over12))]
     path = job.parent / name
     path.write_text(
-        f'[readings]\nfirst_fret = [{rows[0]}]\naction = [{rows[1]}]\nsettled = "36 h"\n'
+        f'[readings]\nfirst_fret = {rows[0]}\naction = {rows[1]}\nsettled = "36 h"\n'
         f'uncertainty = "0.02 mm"\n{more}\n',
         encoding="utf-8",
     )
@@ -122,8 +126,8 @@ def test_a_damaged_log_is_told_and_nothing_is_written(job):
 
 def test_new_targets_stand_in_the_readings(job):
     found = design(job_file.load(str(job)))
-    lower = ", ".join(f'"{s.action - 0.2:.4f} mm"' for s in found.instrument.strings)
-    record, _ = cut(job, readings(job, "r.toml", *ROUGH, f"want_action = [{lower}]"), "out")
+    lower = by_number([s.action - 0.2 for s in found.instrument.strings])
+    record, _ = cut(job, readings(job, "r.toml", *ROUGH, f"want_action = {lower}"), "out")
     assert record["strings"][0]["action_after"] == pytest.approx(
         found.instrument.strings[0].action - 0.2 + 0.02, abs=0.011
     )

@@ -19,6 +19,7 @@ from blankcam.workflows import refit
 from blankcam.workflows.cut_part import cut_parts
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
+from tests.workflows.test_refit import by_number
 
 UNCERTAINTY = 0.02
 FRETS = np.array([1.0, 12.0])
@@ -73,10 +74,10 @@ class Bench:
 
     def read(self, name):
         told = self.clearances() + self.rng.uniform(-UNCERTAINTY, UNCERTAINTY, (6, 2))
-        rows = [", ".join(f'"{v:.4f} mm"' for v in told[:, i]) for i in (0, 1)]
+        rows = [by_number(told[:, i]) for i in (0, 1)]
         path = self.path.parent / name
         path.write_text(
-            f'[readings]\nfirst_fret = [{rows[0]}]\naction = [{rows[1]}]\nsettled = "36 h"\n'
+            f'[readings]\nfirst_fret = {rows[0]}\naction = {rows[1]}\nsettled = "36 h"\n'
             f'uncertainty = "{UNCERTAINTY} mm"\n'
         )
         return str(path)

@@ -31,6 +31,26 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
     return joined((saddle_elevation(saddle, stage, seat_top), below))
 
 
+def seen_from_bridge(part: Nut | Saddle) -> Drawing:
+    """The finished outline with a nut's slots in it, and the rough one around it."""
+    finished = (
+        elevation.slotted(part) if isinstance(part, Nut) else elevation.elevation(part, Stage.FINAL)
+    )
+    paths = [Path(chain=finished, holds="outline", closed=True)]
+    if part.allowance:
+        rough = elevation.elevation(part, Stage.ROUGH)
+        paths.append(Path(chain=rough, holds="rough", closed=True))
+    return Drawing(paths=tuple(paths))
+
+
+def slot_shapes(nut: Nut) -> tuple[Path, ...]:
+    """Each slot at the nut's front edge, closed by the finished top."""
+    return tuple(
+        Path(chain=elevation.slot_shape(nut, slot), holds="slots", closed=True)
+        for slot in nut.slots
+    )
+
+
 def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """Outlines finished and rough, each slot's shape and centre line, the board's surface.
 
@@ -40,8 +60,8 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
     if board is not None and board[0] > 0:
         wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
         paths.append(Path(chain=elevation.top_line(wood, 0.0, nut.length), holds="seat"))
-    for slot in nut.slots:
-        paths.append(Path(chain=elevation.slot_shape(nut, slot), holds="slots", closed=True))
+    for slot, shape in zip(nut.slots, slot_shapes(nut), strict=True):
+        paths.append(shape)
         top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
         paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
     return Drawing(

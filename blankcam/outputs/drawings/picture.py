@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from blankcam.outputs.render import blocks
@@ -15,18 +17,22 @@ LEAST, MOST = 40, 160
 
 
 def lines(
-    nut: Nut, saddle: Saddle, width: int, *, bass_left: bool = True, plain: bool = False
+    parts: Sequence[Nut | Saddle], width: int, *, bass_left: bool = True, plain: bool = False
 ) -> list[str]:
-    """Both parts as lines no wider than ``width`` columns (at least 40), seen from the bridge.
+    """The parts as lines no wider than ``width`` columns (at least 40), seen from the bridge.
 
     Heights are stretched and only the upper part is shown; both scales are written. ``plain``
     keeps to ASCII, for terminals without block characters.
     """
     wide = min(max(width, LEAST), MOST)
     ends = ("bass", "treble") if bass_left else ("treble", "bass")
-    profiles = (_nut(nut, wide, ends), _saddle(saddle, wide, ends))
-    first, second = (blocks.render(p, plain=plain) for p in profiles)
-    return [*first, "", *second]
+    drawn = [
+        blocks.render(
+            _nut(p, wide, ends) if isinstance(p, Nut) else _saddle(p, wide, ends), plain=plain
+        )
+        for p in parts
+    ]
+    return [line for i, one in enumerate(drawn) for line in ([""] if i else []) + list(one)]
 
 
 def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:

@@ -12,7 +12,7 @@ import numpy as np
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, scaled, spread, stroke
 from blankcam.outputs.drawings.dimension import across, hatch, leader, up
-from blankcam.outputs.drawings.flat import saddle_plan
+from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
 from blankcam.parts import elevation
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut, Slot
@@ -29,10 +29,9 @@ LARGE = 5.0  # scale of the enlarged views
 
 def nut_views(nut: Nut, bass_left: bool) -> Drawing:
     """Elevation, plan below, view from the left end to the right; all at 1:1."""
-    paths = [Path(chain=elevation.slotted(nut), holds="outline", closed=True), *_rough(nut)]
     places = [s.centre for s in nut.slots]
     top = nut.height + nut.allowance
-    paths += [_centre(s.centre, s.floor_front - 1, top + 1) for s in nut.slots]
+    centres = tuple(_centre(s.centre, s.floor_front - 1, top + 1) for s in nut.slots)
     plan = [Path(chain=elevation.plan(nut), holds="plan", closed=True)]
     for slot in nut.slots:
         left, _, right = elevation.slot_plan(nut, slot)
@@ -44,7 +43,8 @@ def nut_views(nut: Nut, bass_left: bool) -> Drawing:
     ]
     below = _below(nut)
     return joined((
-        Drawing(paths=tuple(paths)),
+        seen_from_bridge(nut),
+        Drawing(paths=centres),
         _labels([f"{s.string} {s.note}" for s in nut.slots], places, top + 1),
         _overall(nut, bass_left),
         Drawing(paths=tuple(plan)).moved(0.0, below),
@@ -55,11 +55,7 @@ def nut_views(nut: Nut, bass_left: bool) -> Drawing:
 
 def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
     """Elevation, plan below, view from the left end to the right; all at 1:1."""
-    paths = [
-        Path(chain=elevation.elevation(saddle, Stage.FINAL), holds="outline", closed=True),
-        *_rough(saddle),
-        stroke((0.0, seat_top), (saddle.length, seat_top), holds="seat"),
-    ]
+    paths = [stroke((0.0, seat_top), (saddle.length, seat_top), holds="seat")]
     top = saddle.height + saddle.allowance
     paths += [_centre(s.centre, s.height - 2, top + 1) for s in saddle.strings]
     x = saddle.length / 2
@@ -70,6 +66,7 @@ def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
     below = _below(saddle)
     note = Words(at=(1.0, seat_top - 2.0), text="top of the bridge", height=1.4)
     return joined((
+        seen_from_bridge(saddle),
         Drawing(paths=tuple(paths), words=(note,)),
         _labels([f"{s.string} {s.note}" for s in saddle.strings],
                 [s.centre for s in saddle.strings], top + 1),
@@ -82,12 +79,6 @@ def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
 
 def _centre(x: float, low: float, high: float) -> Path:
     return stroke((x, low), (x, high), holds="centres")
-
-
-def _rough(part: Nut | Saddle) -> list[Path]:
-    if part.allowance == 0:
-        return []
-    return [Path(chain=elevation.elevation(part, Stage.ROUGH), holds="rough", closed=True)]
 
 
 def _below(part: Nut | Saddle) -> float:

@@ -5,11 +5,11 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
+from blankcam.gcode.header import zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
@@ -31,8 +31,6 @@ from blankcam.parts.saddle import Saddle
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
 
-_MM = re.compile(r"\d+\.(\d+) mm")
-
 
 def bench(
     design: Design,
@@ -52,12 +50,12 @@ def bench(
     lines += [_said(notice(job.blanks.material, str(profile.kind), by_hand=True)), ""]
     lines.append(
         f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
-        "Lengths in mm (in). Left and x: seen from the bridge, from the part's left end."
+        "Lengths in mm (in). Left is as seen from the bridge; x counts from the part's left end."
     )
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
-    for part in (design.nut, design.saddle):
+    for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", ""]
@@ -94,8 +92,8 @@ def _steps(
         yield from _setup_steps(work.part, list(run), setup)
     if work.shaped:
         yield (
-            "**Before unclamping**: spindle stopped, brush and vacuum; height over the seat side "
-            f"at the highest {both(hand_steps.highest(work))}."
+            "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
+            f"should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
 
@@ -135,7 +133,7 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
 def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
-    zero = _MM.sub(lambda m: both(float(m[0][:-3]), len(m[1])), first.zero)
+    zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
     yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
     for file in programs:
         about = max(1, round(file.seconds / 60))
@@ -144,7 +142,7 @@ def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str
     if "thickness" in done:
         yield (
             f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
-            "thicker: rub off the rest."
+            "if it is thicker, rub off the rest."
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
@@ -214,8 +212,8 @@ def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     if stage is Stage.ROUGH:
         yield (
             f"**Refit**: run `blankcam refit` with the readings; {what} what `refit.md` says, "
-            "slots first, the nut's top last, until the slots are as deep as it says; string up, "
-            "measure again."
+            "slots first, the nut's top last; string up, measure again, until it says that nothing is "
+            "left to take off."
         )
         yield "Polish; glue only when all is right."
     else:

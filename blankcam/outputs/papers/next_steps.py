@@ -30,9 +30,9 @@ def after_layout(
     """
     path = quote(printable(job.path, 300))
     if not measured:
-        yield f"measure what the cautions say was assumed, write it into {path}, look again"
+        yield f"measure what the cautions say was assumed, write it into {path}, then look again"
     elif cautions:
-        yield f"settle the cautions above, or know why not: change {path} and look again"
+        yield f"read the cautions above: put right what you can in {path}, then look again"
     yield f"when the numbers are right: blankcam make {path} --out cuts{_machine(machine)}"
     yield f"which writes {_FILES[profile.kind]}"
 

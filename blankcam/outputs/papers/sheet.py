@@ -60,8 +60,12 @@ def pages(design: Design, notice: Sequence[str], paper: str) -> tuple[Drawing, .
     """The pages; the lower left corner of the paper is the origin, mm."""
     size = PAPERS[paper]
     last = _last_pages(design, notice, size)
-    made = (_nut_page(design, size), _saddle_page(design, size), *last)
-    names = ("nut", "saddle", *("blanks and cautions" for _ in last))
+    of_parts = [
+        _nut_page(design, part, size) if isinstance(part, Nut) else _saddle_page(design, part, size)
+        for part in design.parts
+    ]
+    made = (*of_parts, *last)
+    names = (*(part.name for part in design.parts), *("blanks and cautions" for _ in last))
     return tuple(
         joined((page, _head(design, name, (i, len(made)), size), _rules(size)))
         for i, (name, page) in enumerate(zip(names, made, strict=True), start=1)
@@ -69,7 +73,7 @@ def pages(design: Design, notice: Sequence[str], paper: str) -> tuple[Drawing, .
 
 
 def _name(design: Design) -> str:
-    return f"{design.job.instrument.name} - nut and saddle"
+    return f"{design.job.instrument.name} - {design.part_names}"
 
 
 def _head(design: Design, part: str, number: tuple[int, int], size: tuple[float, float]) -> Drawing:
@@ -108,8 +112,8 @@ def _top(size: tuple[float, float]) -> float:
     return size[1] - MARGIN - 13.0
 
 
-def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
-    nut, bass_left = design.nut, not design.job.left_handed
+def _nut_page(design: Design, nut: Nut, size: tuple[float, float]) -> Drawing:
+    bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
     view = views.nut_views(nut, bass_left)
@@ -128,8 +132,8 @@ def _nut_page(design: Design, size: tuple[float, float]) -> Drawing:
     return joined(parts)
 
 
-def _saddle_page(design: Design, size: tuple[float, float]) -> Drawing:
-    saddle, bass_left = design.saddle, not design.job.left_handed
+def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> Drawing:
+    bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
     view = views.saddle_views(saddle, design.job.saddle.slot_depth, bass_left)
@@ -260,7 +264,7 @@ def _last_pages(design: Design, notice: Sequence[str], size: tuple[float, float]
     y = _cents(parts, y, design)
     done = [joined(parts)]
     blocks = (
-        ("Fits", [fit_words(p) for p in (design.nut, design.saddle)]),
+        ("Fits", [fit_words(p) for p in design.parts]),
         ("Cautions", list(design.cautions) or ["none"]),
         ("Check the printer first", table("sheet")["printer"]),
         ("How to use the sheet", table("sheet")["use"]),

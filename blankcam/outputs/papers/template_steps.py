@@ -30,7 +30,7 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
             f"width is the kerf. Not {both(profile.kerf, 3)}? Write yours into the profile, make "
             "again."
         )
-    for part in (design.nut, design.saddle):
+    for part in design.parts:
         yield f"**Cut `{part.name}.dxf`**: {_work(part.name, names, profile)}. It holds {_held(part)}."
     yield (
         "**Try them**: measure the length of each template; write the part's name and its left "

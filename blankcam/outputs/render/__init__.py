@@ -1,1 +1,1 @@
-"""Writers of a format, which know no trade."""
+"""Renderers: in each module one ``render`` makes text or bytes of rows or of a drawing; no trade."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from xml.sax.saxutils import escape
 
 from blankcam.inputs.layers import LayerRule, default_layers
@@ -46,18 +45,16 @@ def _path(path: Path, rule: LayerRule, tall: float) -> str:
     dashes = " ".join(_number(n) for n in strokes(rule))
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
     fill = ' fill="black"' if path.fill else ""
-    shape = " ".join(_shape(path, tall))
+    shape = path_data(path, tall)
     width = _number(rule.width * THINNER)
     return f'<path class="{path.holds}" stroke-width="{width}"{dash}{fill} d="{shape}"/>'
 
 
-def _shape(path: Path, tall: float) -> Iterator[str]:
+def path_data(path: Path, tall: float = 0.0) -> str:
+    """A path as SVG writes it; ``tall``: height of the page, from whose top SVG counts down."""
     a, b = path.chain[0].start
-    yield f"M{_number(a)} {_number(tall - b)}"
-    for seg in path.chain:
-        yield _step(seg, tall)
-    if path.closed:
-        yield "Z"
+    steps = [f"M{_number(a)} {_number(tall - b)}", *(_step(seg, tall) for seg in path.chain)]
+    return " ".join([*steps, "Z"] if path.closed else steps)
 
 
 def _step(seg: Segment, tall: float) -> str:

@@ -18,6 +18,11 @@ def render(section: Section, width: int = 100, units: Units = "both") -> str:
     return "\n".join([*wrapped(title(section, units), width), *body(section, width, units), ""])
 
 
+def holds_command(words: str) -> bool:
+    """Whether a line is to be copied and typed, so that it must not be broken."""
+    return "blankcam " in words
+
+
 def body(section: Section, width: int, units: Units = "both") -> Iterator[str]:
     """A section's table, steps and notes."""
     if section.table is not None and section.table.rows:
@@ -25,7 +30,8 @@ def body(section: Section, width: int, units: Units = "both") -> Iterator[str]:
         yield from columns(grid, width) or listed(grid, width)
     steps = [f"{i}. {step}" for i, step in enumerate(section.steps, start=1)]
     for words in (*steps, *section.notes):
-        broken = [words] if section.verbatim else wrapped(words, width - 2)
+        whole = section.verbatim and holds_command(words)
+        broken = [words] if whole else wrapped(words, width - 2)
         yield from (f"  {line}" for line in broken)
 
 

@@ -17,6 +17,7 @@ from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import cents_table, string_table
 from blankcam.parts.design import Design
+from blankcam.parts.saddle import Saddle
 
 if TYPE_CHECKING:
     from blankcam.instrument.uncertainty import Band, Scatter
@@ -30,7 +31,7 @@ def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, 
         _head(design),
         _blanks(design),
         *_nut(design, choices),
-        _saddle(design),
+        *_saddle(design),
         _heights(design),
         _strings(design),
         *_cents(design),
@@ -61,12 +62,14 @@ def _blanks(design: Design) -> Section:
     return Section(
         title=f"Blanks ({design.job.blanks.material})",
         table=blank_table(design.checks),
-        notes=tuple(fit_words(p) for p in (design.nut, design.saddle)),
+        notes=tuple(fit_words(p) for p in design.parts),
     )
 
 
 def _nut(design: Design, choices: Mapping[int, Decision]) -> Iterator[Section]:
     nut = design.nut
+    if nut is None:
+        return
     slots = slot_table(nut, choices)
     yield Section(
         title="Nut: where the slots go, from the nut's left end",
@@ -97,9 +100,11 @@ def _radius(radius: float | None) -> str:
     return "flat" if math.isinf(radius) else f"radius {both(radius)}"
 
 
-def _saddle(design: Design) -> Section:
+def _saddle(design: Design) -> Iterator[Section]:
     saddle = design.saddle
-    return Section(
+    if saddle is None:
+        return
+    yield Section(
         title="Saddle: heights under the strings, from the saddle's left end",
         table=seat_table(saddle).pick("name", "centre", "height", "setback", "ridge", "residual"),
         notes=(
@@ -109,19 +114,19 @@ def _saddle(design: Design) -> Section:
                 f"{_radius(saddle.top_radius)}; crown radius {both(saddle.crown_radius)}"
             ),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
-            *_slant(design),
+            *_slant(design, saddle),
         ),
     )
 
 
-def _slant(design: Design) -> Iterator[str]:
+def _slant(design: Design, saddle: Saddle) -> Iterator[str]:
     """How the saddle's slot is slanted, where it is."""
     front = design.job.saddle.front_at
     if front.bass == front.treble:
         return
     further = "bass" if front.bass > front.treble else "treble"
     yield (
-        f"its slot is slanted {abs(math.degrees(design.saddle.slot.angle)):.1f} degrees, the {further}"
+        f"its slot is slanted {abs(math.degrees(saddle.slot.angle)):.1f} degrees, the {further}"
         " end further from the nut; places are along the slot"
     )
 
@@ -138,6 +143,7 @@ def _heights(design: Design) -> Section:
             *_unusual(heights),
             f"usual for a {kind}: {table('targets')['source']}",
             *advice.SENSITIVITIES,
+            *advice.left_as_it_is(design.job),
         ),
     )
 
@@ -162,7 +168,7 @@ def _strings(design: Design) -> Section:
             f"weight of {', '.join(guessed)} from make and gauge, good to "
             f"{max(bands.values()):.0%}: give unit_weight if known"
         )
-    if any(s.break_angle is None for s in design.strings):
+    if design.saddle and any(s.break_angle is None for s in design.strings):
         notes.append("give tie_height and tie_run for the break angle and the downforce")
     return Section(
         title="Strings at pitch",

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from blankcam.instrument import advice
+from blankcam.instrument.advice import NutEdge
 from blankcam.machining.decision import Decision
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
@@ -16,7 +17,9 @@ from blankcam.outputs.tables.strings import string_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.fit import Fit
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
@@ -52,8 +55,7 @@ def report(
         "machine": machine,
         "assumed": design.job.assumed,
         "cautions": [*design.cautions, *cautions],
-        "nut": _nut(design, choices or {}),
-        "saddle": _saddle(design),
+        **_parts(design, choices or {}),
         "blanks": [_check(c) for c in design.checks],
         "strings": _strings(design),
         "total_tension": advice.total_tension(design.strings),
@@ -82,8 +84,15 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
         }
 
 
-def _nut(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
-    nut, edges = design.nut, design.edges
+def _parts(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+    """What is made, by its name; a part that is not made is absent."""
+    return {
+        part.name: _nut(part, design.edges, choices) if isinstance(part, Nut) else _saddle(part)
+        for part in design.parts
+    }
+
+
+def _nut(nut: Nut, edges: tuple[NutEdge, ...], choices: Mapping[int, Decision]) -> dict[str, Any]:
     moved = edge_table(edges).pick("string", "note", "forward", "back", "setback").records()
     return {
         "length": nut.length,
@@ -98,8 +107,7 @@ def _nut(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
     }
 
 
-def _saddle(design: Design) -> dict[str, Any]:
-    saddle = design.saddle
+def _saddle(saddle: Saddle) -> dict[str, Any]:
     return {
         "length": saddle.length,
         "height": saddle.height,
