@@ -29,7 +29,10 @@ PROFILES = [p.read_bytes() for p in sorted((REPO / "machines").glob("*.toml"))]
 JOBS = [p.read_bytes() for p in DEMO_JOBS]
 READINGS = b"""[readings]
 first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
-action = { 6 = "2.65 mm", 5 = "2.6 mm", 4 = "2.5 mm", 3 = "2.4 mm", 2 = "2.3 mm", 1 = "2.15 mm" }
+action = { 6 = "2.65 mm", 5 = "2.6 mm", 1 = "2.15 mm" }
+third_fret = { 6 = "0.4 mm" }
+nut = "shimmed 0.30 mm"
+filled = [6]
 relief = "0.1 mm"
 settled = "36 h"
 uncertainty = "0.03 mm"
@@ -192,7 +195,7 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
     good = {"log": b"", "rows": b"instrument.name,nut.tilt\nx,7 deg\n", "job": JOBS[0],
             "answers": interview.kept(interview.answered(interview.Talk(), "bass")).encode()}[kind]  # fmt: skip
     path.write_bytes(good[:at] + noise + good[at:])
-    work = {"log": book.read_log, "job": job_file.load,
+    work = {"log": book.read_book, "job": job_file.load,
             "rows": lambda p: job_table.jobs(str(DEMO_JOBS[0]), p),
             "answers": lambda p: interview.taken_up(read_text(p), p)}[kind]  # fmt: skip
     one_line_each(work, str(path))
