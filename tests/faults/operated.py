@@ -4,6 +4,7 @@ Each takes a program's lines and its case, and gives the damaged lines, or None 
 has nothing of the kind.
 """
 
+import math
 import re
 
 from blankcam.replay.codes import Code
@@ -91,21 +92,20 @@ OPERATED["a_stop_in_the_cut"] = (
 
 @operated(Code.PLUNGE)
 def a_slanted_plunge(lines, made):
-    """8.5 degrees off the vertical, 1 mm into the blank, at the feed of the moves."""
-    box = made.stock if any("on edge" in s for s in lines[:60]) else made.stock.on_face()
+    """8.5 degrees off the vertical, 1 mm into what stands there, at the feed of the moves."""
+    on_edge = any("on edge" in s for s in lines[:60])
+    box = made.stock if on_edge else made.stock.on_face()
     start = indices(lines, "M3")[0]
     z = next(i for i in range(start, len(lines)) if has(lines[i], "G0", "Z"))
-    tool = made.tools[int(next(value(s, "T") for s in lines if has(s, "T")))]
     feed = next(value(s, "F") for s in lines[z:] if is_code(s) and value(s, "F"))
     x, y = (box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2
-    if tool.diameter > 3.01:
-        return None
+    top = float(made.part.top.height(x)) if on_edge else box.z1
     high = value(lines[z], "Z")
+    down = high - top + 1.0
     return [
         *lines[: z + 1],
         f"G0 X{x:.3f} Y{y:.3f}",
-        f"G0 Z{box.z1 + 0.5:.4f}",
-        f"G1 X{x + 0.2:.4f} Z{box.z1 - 0.838:.4f} F{feed:g}",
+        f"G1 X{x + down * math.tan(math.radians(8.5)):.4f} Z{top - 1.0:.4f} F{feed:g}",
         f"G0 Z{high:.4f}",
         *lines[z + 1 :],
     ]
@@ -114,7 +114,7 @@ def a_slanted_plunge(lines, made):
 @operated(Code.CUT_FREE, setups=("face",))
 def a_tab_cut_through(lines, made):
     """Up the waste's side of the left end, as deep as the deepest level, from the seat side."""
-    box, part = made.stock.on_face(), made.part
+    box = made.stock.on_face()
     deepest = min(v for s in lines if is_code(s) and (v := value(s, "Z")) is not None)
     tool = made.tools[int(next(value(s, "T") for s in lines if has(s, "T")))]
     waste = -box.x0 - tool.diameter
