@@ -9,8 +9,7 @@ from blankcam.parts.frames import Box
 from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
 
-BESIDE = 0.5
-"""mm of air beside the blank where a pass begins and ends."""
+BESIDE: float = table("cutting")["air"]["beside_face"]
 
 
 def off(part: Nut | Saddle, blank: Box, by: str) -> float:
