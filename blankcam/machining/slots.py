@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import NICK, Shape, Tool
 from blankcam.machining import slot_passes, taper, tools, waste
@@ -25,22 +26,15 @@ from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.part import Feature, FeatureKind, Part, Stage
 from blankcam.parts.slot import Slot, clear_window
 
-SIDE_ROOM = 0.05
-"""mm a tool must be narrower than the slot (a common rule of rotary pilots; our own value)."""
-SMALLEST = 0.5
-"""mm; smaller tools are left to steadier machines (our own)."""
-DEPTH_ROOM = 0.2
-"""mm the flutes must reach beyond the depth (our own)."""
-BESIDE_SLOT = 0.5
-"""mm beside a slot that a tool's depth counts from the highest of (our own)."""
-DEEPEST = 3.0
-"""Deepest slot in tool diameters."""
+SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
+SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
+DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
+BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
+DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF = 10.0
-"""Seconds that one more tool must save over its change (our own)."""
-LEAST_LEFT = 0.08
-"""mm of a slot's depth that must be left below waste opened only for speed (our own)."""
+TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
 def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:

@@ -8,8 +8,7 @@ from blankcam.inputs.units import inches
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Part
 
-BESIDE = 0.5
-"""mm of air beside the blank where a pass begins and ends."""
+BESIDE: float = table("cutting")["air"]["beside_face"]
 
 
 def off(part: Part, blank: Box, by: str) -> float:

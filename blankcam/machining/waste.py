@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.cutter_contact import LINK, tip_height
 from blankcam.machining.decision import Opening
@@ -17,8 +18,7 @@ from blankcam.parts.frames import Box
 from blankcam.parts.part import Part, Stage
 from blankcam.parts.slot import Slot, clear_window
 
-NARROWEST = 0.07
-"""mm that an opening must be wider than its slot on each side (our own)."""
+NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
 def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:

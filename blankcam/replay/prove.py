@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
-from blankcam.digest import of_moves
+from blankcam.digest import of_program
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box, Setup
@@ -305,4 +305,4 @@ def signature(program: Program) -> tuple[bool | None, tuple[str, ...]]:
     }
     if not stated["moves"]:
         return None, stated["job"]
-    return stated["moves"] == (of_moves(program.text),), stated["job"]
+    return stated["moves"] == (of_program(program.text),), stated["job"]

@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
@@ -26,10 +27,8 @@ from blankcam.parts.part import Part, Stage
 from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Arc, Operation, Path
 
-TAB_WIDTH = 2.0
-"""mm of a tab along the end."""
-OVER_BOARD = 0.2
-"""mm over the waste board to which a rapid goes down beside the blank."""
+TAB_WIDTH: float = table("cutting")["tabs"]["width"]
+OVER_BOARD: float = table("cutting")["air"]["over_board"]
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001

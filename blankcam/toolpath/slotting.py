@@ -6,6 +6,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
+from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining import slot_passes
 from blankcam.machining.decision import (
@@ -20,8 +21,7 @@ from blankcam.parts.part import Part
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
-LOW_HOP = 0.5
-"""mm of air over what stands beside a slot, on the way back to its next pass."""
+LOW_HOP: float = table("cutting")["air"]["low_hop"]
 
 
 def nick_operation(
