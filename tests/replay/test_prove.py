@@ -238,7 +238,7 @@ def test_random_damage_never_passes_while_gouging(data):
     if proof.passed:
         field = proof.field
         x, y = field.x[None, :], field.y[:, None]
-        aside = [NUT.lower(x + move, y, Stage.FINAL) for move in (-0.005, 0.0, 0.005)]
+        aside = [NUT.at(Stage.FINAL).lower(x + move, y) for move in (-0.005, 0.0, 0.005)]
         deeper = np.minimum.reduce(aside) - field.z > 0.006
         walls = abs(abs(x - 3) - 0.5) < 0.011, abs(abs(x - 9) - 0.5) < 0.011
         assert not (deeper & ~walls[0] & ~walls[1]).any()

@@ -20,8 +20,9 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.typeface import width
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN = 12.0
