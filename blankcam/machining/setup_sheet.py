@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Material
@@ -14,10 +15,8 @@ from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Stage
 
-BESIDE = 0.3
-"""mm of air between the tool's side and the blank where a tool goes down or a pass begins."""
-HOP = 1.0
-"""mm of air over what stands, for moves inside one operation."""
+BESIDE: float = table("cutting")["air"]["beside"]
+HOP: float = table("cutting")["air"]["hop"]
 STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
 
