@@ -8,9 +8,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.parts.curve import Array
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 
 LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
@@ -23,14 +21,14 @@ THROUGH: float = table("cutting")["outline"]["through"]
 LEAST_THROUGH: float = table("cutting")["outline"]["through_least"]
 
 
-def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+def left_standing(part: Part, stage: Stage, x: Array) -> Array:
     """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
     return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + raised(part, stage))
 
 
-def raised(part: Nut | Saddle, stage: Stage) -> float:
+def raised(part: Part, stage: Stage) -> float:
     """How much higher than the finished top a stage's outline runs, mm."""
-    return LEAVE + stage.left(part.allowance)
+    return LEAVE + part.at(stage).raised
 
 
 def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:

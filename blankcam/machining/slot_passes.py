@@ -20,8 +20,8 @@ from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE, STANDING
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot
 
 FLOOR_CUSP: float = table("cutting")["slots"]["scallop_floor"]
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
@@ -40,9 +40,9 @@ SIDE_CUSP: float = table("cutting")["slots"]["scallop_wall"]
 BEHIND: float = table("cutting")["air"]["behind"]
 
 
-def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
+def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
     """Where the floor is wanted at the front edge in that stage."""
-    return slot.floor_front + stage.left(nut.hold_back)
+    return slot.floor_front + nut.at(stage).floor_raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +57,7 @@ class Groove:
     yaw: float
 
     @classmethod
-    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
+    def of(cls, nut: Part, slot: Slot, stage: Stage) -> Groove:
         """The groove of a slot in that stage."""
         return cls(
             x=slot.centre,

@@ -16,9 +16,10 @@ from blankcam.outputs.rows import Table, Value
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.slot import Slot
 from blankcam.preview.model import (
     Elevation,
     Fact,
@@ -141,16 +142,16 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
     limits = table("proof")["limits"]
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
-    lower = part.lower(x, y, left.stage)
-    upper = part.upper(x, y, left.stage, left.milled)
+    lower = part.at(left.stage).lower(x, y)
+    upper = part.at(left.stage).upper(x, y, left.milled)
     off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
     rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
     at, kept = z[rows, columns], off[rows, columns]
     for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
         xs, ys = left.field.x[columns] + a, left.field.y[rows] + b
-        low = part.lower(xs, ys, left.stage)
-        high = part.upper(xs, ys, left.stage, left.milled)
+        low = part.at(left.stage).lower(xs, ys)
+        high = part.at(left.stage).upper(xs, ys, left.milled)
         under = np.where(np.isfinite(low), np.minimum(at - low, 0.0), 0.0) * 1000
         over = np.where(np.isfinite(high), np.maximum(at - high, 0.0), 0.0) * 1000
         kept = np.where(kept > 0, np.minimum(kept, over), np.maximum(kept, under))
@@ -161,7 +162,7 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
 def wanted(part: Nut | Saddle, stage: Stage) -> StageView:
     """The shape that a stage asks for."""
     x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
-    z = part.lower(x[None, :], y[:, None], stage)
+    z = part.at(stage).lower(x[None, :], y[:, None])
     z = np.where(np.isfinite(z), z, np.nan)
     return StageView(
         stage=str(stage),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -18,9 +19,7 @@ from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench
 from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import FeatureKind
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.toolpath import (
     bounds,
     clearing,
@@ -103,11 +102,7 @@ def _zeros_on_face(stock: Box) -> tuple[Zero, ...]:
 def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     edge, part = decided.edge, decided.request.part
     assert decided.finish is not None
-    made = (
-        _nut_operations(decided, part, decided.finish)
-        if isinstance(part, Nut)
-        else _saddle_operations(decided, part, decided.finish)
-    )
+    made = _edge_operations(decided, part, decided.finish)
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
@@ -115,31 +110,27 @@ def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     return split(_program(decided, edge, Setup.EDGE, zeros, operations), edge.profile)
 
 
-def _nut_operations(decided: Decided, nut: Nut, finish: Table) -> Iterator[Operation]:
-    """Top, waste, slots and nicks."""
-    edge = decided.edge
-    yield surfacing.sweep_operation("top", f"{edge.stage} top along x", finish, edge, one_way=True)
+def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Operation]:
+    """The top or the crown, waste, slots and nicks, round ends."""
+    edge, kind = decided.edge, str(part.top_feature)
+    one_way = math.isinf(finish.sweep.crown)
+    yield surfacing.sweep_operation(
+        kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
+    )
     ceiling = _ceiling(finish.sweep)
     slots = tuple(decided.by(FeatureKind.SLOT))
-    yield from _clearing(nut, slots, edge, ceiling)
+    yield from _clearing(part, slots, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.tool):
-        yield slotting.slot_operation(nut, chosen, tool, edge, ceiling)
+        yield slotting.slot_operation(part, chosen, tool, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.nick):
-        yield slotting.nick_operation(nut, chosen, tool, edge, ceiling)
-
-
-def _saddle_operations(decided: Decided, saddle: Saddle, finish: Table) -> Iterator[Operation]:
-    """Crown and round ends."""
-    edge = decided.edge
-    words = f"{edge.stage} crown along x"
-    yield surfacing.sweep_operation("crown", words, finish, edge, one_way=False)
-    if (tool := decided.tool_for(FeatureKind.ENDS)) is not None:
+        yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
+    if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
         high = functools.partial(highest, finish.sweep)
-        yield end_rounding.ends_operation(saddle, tool, edge, edge.profile.holding, high)
+        yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
 
 
 def _clearing(
-    nut: Nut, slots: Sequence[Decision], edge: Bench, ceiling: float
+    nut: Part, slots: Sequence[Decision], edge: Bench, ceiling: float
 ) -> Iterator[Operation]:
     """An operation a tool that opens waste, over every slot that it opens."""
     opened = {d.string: d.by.opening for d in slots if isinstance(d.by, ByMachine)}

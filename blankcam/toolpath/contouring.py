@@ -23,9 +23,7 @@ from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Arc, Operation, Path
 
@@ -40,7 +38,7 @@ HAIR = 0.01
 """mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
 
 
-def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
+def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     """The outline in levels, the last ones raised over the tabs."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     way = _Way(
@@ -87,7 +85,7 @@ def _from_beside(way: _Way, stock: Box, levels: Sequence[float], tab: float) -> 
 class _Way:
     """The tool's centre around a part."""
 
-    part: Nut | Saddle
+    part: Part
     tool: Tool
     stage: Stage
     cut: Cut

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
 from blankcam.outputs.drawings.cut_offset import Offset
 from blankcam.outputs.drawings.gauges import Template, radius_gauges, slot_gauge, square
-from blankcam.parts import elevation
+from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
@@ -33,12 +33,10 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
 
 def seen_from_bridge(part: Nut | Saddle) -> Drawing:
     """The finished outline with a nut's slots in it, and the rough one around it."""
-    finished = (
-        elevation.slotted(part) if isinstance(part, Nut) else elevation.elevation(part, Stage.FINAL)
-    )
+    finished = elevation.slotted(part) if isinstance(part, Nut) else part.elevation()
     paths = [Path(chain=finished, holds="outline", closed=True)]
     if part.allowance:
-        rough = elevation.elevation(part, Stage.ROUGH)
+        rough = part.at(Stage.ROUGH).elevation()
         paths.append(Path(chain=rough, holds="rough", closed=True))
     return Drawing(paths=tuple(paths))
 
@@ -59,7 +57,7 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
     paths = [*_outlines(nut, stage)]
     if board is not None and board[0] > 0:
         wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
-        paths.append(Path(chain=elevation.top_line(wood, 0.0, nut.length), holds="seat"))
+        paths.append(Path(chain=silhouette.top_line(wood, 0.0, nut.length), holds="seat"))
     for slot, shape in zip(nut.slots, slot_shapes(nut), strict=True):
         paths.append(shape)
         top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
@@ -91,16 +89,16 @@ def _outlines(part: Nut | Saddle, stage: Stage) -> Iterable[Path]:
     The finished outline is always drawn; the rough one only while it is the one to cut to.
     """
     rough = stage is Stage.ROUGH and part.allowance > 0
-    finished = elevation.elevation(part, Stage.FINAL)
+    finished = part.elevation()
     yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
     if rough:
-        chain = elevation.elevation(part, Stage.ROUGH)
+        chain = part.at(Stage.ROUGH).elevation()
         yield Path(chain=chain, holds="rough", closed=True, cut=True)
 
 
 def nut_plan(nut: Nut) -> Drawing:
     """The nut from above, its slots at their full width."""
-    paths = [Path(chain=elevation.plan(nut), holds="plan", closed=True)]
+    paths = [Path(chain=nut.plan(), holds="plan", closed=True)]
     for slot in nut.slots:
         left, axis, right = elevation.slot_plan(nut, slot)
         paths += [Path(chain=c, holds="plan slots") for c in (left, axis, right)]
@@ -110,7 +108,7 @@ def nut_plan(nut: Nut) -> Drawing:
 def saddle_plan(saddle: Saddle) -> Drawing:
     """The saddle from above with its ridge line and where each string crosses it."""
     paths = [
-        Path(chain=elevation.plan(saddle), holds="plan", closed=True),
+        Path(chain=saddle.plan(), holds="plan", closed=True),
         Path(chain=elevation.ridge_plan(saddle), holds="ridge"),
     ]
     for seat in saddle.strings:

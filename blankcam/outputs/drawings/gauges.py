@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from blankcam.outputs.drawing import spread
 from blankcam.parts.curve import Arc, Chain, Line, Point
-from blankcam.parts.elevation import rectangle
 from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
+from blankcam.parts.silhouette import rectangle
 
 # Our own choice of sizes, mm; no source.
 STRIP = 16.0  # height of the slot gauge

@@ -37,7 +37,7 @@ def lines(
 
 def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:
     x = _columns(nut.length, wide)
-    z = nut.lower(x, np.zeros_like(x), Stage.FINAL)
+    z = nut.at(Stage.FINAL).lower(x, np.zeros_like(x))
     for slot in nut.slots:  # a slot narrower than a column still shows
         at = min(int(slot.centre / (nut.length / wide)), wide - 1)
         z[at] = min(z[at], slot.floor_front)

@@ -17,9 +17,10 @@ from blankcam.outputs.figures import both
 from blankcam.outputs.render import markdown
 from blankcam.outputs.rows import Column, Field, Table, field, tabulate
 from blankcam.parts.blank import Check
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 
 BLUNT = 0.2
 """mm, about, that sharp edges are broken by (common practice, no source)."""
@@ -209,7 +210,7 @@ def _after_machine(work: Work) -> Iterator[str]:
 
 
 def _slots(work: Work, nut: Nut) -> Iterator[str]:
-    held = nut.slot_raise(work.stage)
+    held = nut.at(work.stage).floor_raise
     left = f" {both(held)} stays in their floors." if held else ""
     if not work.by_file:
         yield f"**Slots** as in the table.{left}"
@@ -229,7 +230,7 @@ def _slots(work: Work, nut: Nut) -> Iterator[str]:
 def slots_by_hand(work: Work, nut: Nut) -> Iterator[str]:
     """For each slot what the hand does: the files and how deep, or what is left to do later."""
     milled = {c.string for c in work.slots if c.tool is not None}
-    held = nut.slot_raise(work.stage)
+    held = nut.at(work.stage).floor_raise
     for slot in nut.slots:
         if slot.string in milled:
             yield f"{both(held)} more later" if held > 0 else "polish"

@@ -17,11 +17,12 @@ from blankcam.outputs.render.ruled import SIXTY_FOURTHS
 from blankcam.outputs.rows import Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.nut import slot_table
-from blankcam.outputs.tables.saddle import seat_table
+from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.typeface import width
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN = 12.0
@@ -142,7 +143,10 @@ def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> D
     band = views.strip(saddle.length, marks, bass_left, "saddle")
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
     low = y
-    head = _title("Saddle by hand", "heights over the slot's floor at the ridge")
+    more = slant_words(saddle, design.job.saddle.front_at)
+    head = _title(
+        "Saddle by hand", "; ".join(("heights over the slot's floor at the ridge", *more))
+    )
     y = _table(parts, y, head, seat_table(saddle).pick(*SEAT_KEYS), SEAT_VIEWS)
     seat = views.middle(saddle)
     at, low = _section_at(saddle, size, low, y)

@@ -12,7 +12,8 @@ from blankcam.machining.decision import Decision
 from blankcam.machining.files import Files, files
 from blankcam.outputs.reasons import words
 from blankcam.outputs.rows import Field, Table, field, tabulate
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
+from blankcam.parts.slot import Slot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
+from blankcam.inputs.job import Graded
 from blankcam.outputs.rows import Field, Table, field, tabulate
 from blankcam.parts.saddle import Saddle, Seat
 
@@ -42,3 +44,13 @@ def seat_table(saddle: Saddle) -> Table:
     """A row a string; centres from the saddle's left end, heights over the floor of its slot."""
     facts = (SeatFacts(seat=seat, saddle=saddle) for seat in saddle.strings)
     return tabulate("saddle", SEAT, facts)
+
+
+def slant_words(saddle: Saddle, front_at: Graded) -> tuple[str, ...]:
+    """How the saddle's slot is slanted; nothing where it is square."""
+    if front_at.bass == front_at.treble:
+        return ()
+    further = "bass" if front_at.bass > front_at.treble else "treble"
+    angle = abs(math.degrees(saddle.slot.angle))
+    words = f"its slot is slanted {angle:.1f} degrees, the {further} end further from the nut"
+    return (f"{words}; places are along the slot",)
