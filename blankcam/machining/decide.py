@@ -20,7 +20,14 @@ from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.request import CutRequest
-from blankcam.machining.setup_sheet import BESIDE, Bench, set_up
+from blankcam.machining.setup_sheet import (
+    BESIDE,
+    Bench,
+    SetupSheet,
+    set_up,
+    setup_on_edge,
+    setup_on_face,
+)
 from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
@@ -48,6 +55,12 @@ class Decided:
     """Why it must not or can't be cut so."""
     cautions: tuple[str, ...]
 
+    @property
+    def setups(self) -> tuple[SetupSheet, ...]:
+        """How the blank is held and zeroed, in the order in which the set-ups are run."""
+        face = (setup_on_face(self.face),) if self.face else ()
+        return (*face, setup_on_edge(self.request, self.edge))
+
     def by(self, *kinds: FeatureKind) -> Iterator[Decision]:
         """The decisions on features of those kinds."""
         return (d for d in self.decisions if d.feature.kind in kinds)
@@ -67,8 +80,9 @@ def decide(request: CutRequest) -> Decided:
     if wishes.thickness == "mill":
         faults += thickness.faults(part, request.blank)
     mills = wishes.outline == "mill"
+    unmilled = ReasonCode.THIN_ENOUGH if wishes.thickness == "mill" else ReasonCode.HAND_BY_JOB
     face = _on_face(bench, off) if mills or off else None
-    lying, found = _decide_on_face(part, face, mills=mills)
+    lying, found = _decide_on_face(part, face, unmilled, mills=mills)
     faults += found
     edge = cut_out(part, bench) if mills else bench
     standing, finish, found = _decide_on_edge(request, edge)
@@ -128,11 +142,12 @@ def _on_face(bench: Bench, off: float) -> Bench:
 
 
 def _decide_on_face(
-    part: Part, face: Bench | None, *, mills: bool
+    part: Part, face: Bench | None, unmilled: ReasonCode, *, mills: bool
 ) -> tuple[list[Decision], list[Fault]]:
     """Thickness and outline."""
     if face is None:
-        return [_by_hand(FeatureKind.THICKNESS), _by_hand(FeatureKind.OUTLINE)], []
+        thin_enough = _by_hand(FeatureKind.THICKNESS, unmilled)
+        return [thin_enough, _by_hand(FeatureKind.OUTLINE, ReasonCode.HAND_BY_JOB)], []
     stock, held = face.stock, face.profile.holding
     faults = workholding.face_faults(part.name, held, stock, outline=mills, thickness=stock.z1 > 0)
     thin, around = _facing_tool(face), _outline_tool(face) if mills else None
@@ -152,7 +167,18 @@ def _decide_on_face(
         faults += _clamp_faults(part, face, reaches)
         boxes = [r[1] for r in reaches.values() if r]
         faults += workholding.travel_faults(f"{part.name}, on face", face.profile, boxes)
-    return [_made(FeatureKind.THICKNESS, thin), _made(FeatureKind.OUTLINE, around)], faults
+    deep = -stock.z0 + outline.THROUGH
+    flat = (ReasonCode.LARGEST_FLAT, ReasonCode.NO_FLAT)
+    spans = {name: reach[1] if reach else None for name, reach in reaches.items()}
+    if stock.z1 > 0:
+        decided = [_made(FeatureKind.THICKNESS, thin, spans["thickness"], flat, stock.z1)]
+    else:
+        decided = [_by_hand(FeatureKind.THICKNESS, unmilled)]
+    if mills:
+        decided.append(_made(FeatureKind.OUTLINE, around, spans["outline"], flat, deep))
+    else:
+        decided.append(_by_hand(FeatureKind.OUTLINE, ReasonCode.HAND_BY_JOB))
+    return decided, faults
 
 
 def _facing_tool(face: Bench) -> Tool | None:
@@ -249,13 +275,15 @@ def _decide_on_edge(
     """Top, waste and slots of a nut; crown and ends of a saddle."""
     part = request.part
     sweep = sweep_of(part, edge)
-    decided = [_made(part.top_feature, sweep.tool if sweep else None)]
     finish, faults = None, [] if sweep else [_no_ball(part, edge)]
     reaches: list[tuple[str, Box]] = []
     if sweep is not None:
         faults += top.limber_faults(sweep, edge)
         finish = sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool)))
         reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
+    tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
+    why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
+    decided = [_made(part.top_feature, tool, box, why, _depth_of_top(part, edge))]
     made, reach = _decide_slots(part, request, edge)
     rounded, around, found = _decide_ends(part, request, edge, sweep)
     reaches += [*reach, *around]
@@ -325,7 +353,7 @@ def _decide_ends(
     if FeatureKind.ENDS not in {f.kind for f in part.features}:
         return [], [], []
     if request.wishes.ends != "mill" or sweep is None:
-        decision = _by_hand(FeatureKind.ENDS)
+        decision = _by_hand(FeatureKind.ENDS, ReasonCode.HAND_BY_JOB)
         faults = square_faults(request.wishes.outline) if sweep else []
         return [decision], [], faults
     need = highest(sweep, sweep.stock.x0, sweep.stock.x1) - ends.lowest(edge.profile.holding) + 0.2
@@ -334,7 +362,9 @@ def _decide_ends(
         short = Reason(code=ReasonCode.NO_FLAT, values={"need": need})
         decision = Decision(feature=Feature(kind=FeatureKind.ENDS), by=ByHand(), reasons=(short,))
         return [decision], [], square_faults(request.wishes.outline)
-    return [_made(FeatureKind.ENDS, tool)], [("ends", _ends_reach(part, tool, edge))], []
+    box = _ends_reach(part, tool, edge)
+    why = (ReasonCode.LARGEST_FLAT, ReasonCode.NO_FLAT)
+    return [_made(FeatureKind.ENDS, tool, box, why, need)], [("ends", box)], []
 
 
 def _ends_reach(part: Part, tool: Tool, edge: Bench) -> Box:
@@ -405,11 +435,21 @@ def _no_ball(part: Part, edge: Bench) -> Fault:
     return _no_tool(edge.profile, wrong, "cut this part by hand")
 
 
-def _made(kind: FeatureKind, tool: Tool | None) -> Decision:
-    by = ByHand() if tool is None else ByMachine(tool=tool)
-    return Decision(feature=Feature(kind=kind), by=by)
+def _made(
+    kind: FeatureKind,
+    tool: Tool | None,
+    reach: Box | None,
+    why: tuple[ReasonCode, ReasonCode],
+    need: float,
+) -> Decision:
+    """A feature that the machine makes, or the hand for want of a tool.
+
+    ``why``: the reason with a tool and the one without; ``need``: how deep it must reach, mm.
+    """
+    by = ByHand() if tool is None else ByMachine(tool=tool, reach=reach)
+    reason = Reason(code=why[tool is None], values={"need": need})
+    return Decision(feature=Feature(kind=kind), by=by, reasons=(reason,))
 
 
-def _by_hand(kind: FeatureKind) -> Decision:
-    asked = Reason(code=ReasonCode.HAND_BY_JOB)
-    return Decision(feature=Feature(kind=kind), by=ByHand(), reasons=(asked,))
+def _by_hand(kind: FeatureKind, code: ReasonCode) -> Decision:
+    return Decision(feature=Feature(kind=kind), by=ByHand(), reasons=(Reason(code=code),))

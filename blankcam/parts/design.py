@@ -17,6 +17,7 @@ from blankcam.instrument.heights import Instrument
 from blankcam.instrument.strings import StringData
 from blankcam.parts import blank, nut, saddle
 from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.whole_design import whole_design_faults
 
@@ -39,7 +40,7 @@ class Design:
     """Where the nut's edges would lie; empty unless the job asks."""
 
     @property
-    def parts(self) -> tuple[Nut | Saddle, ...]:
+    def parts(self) -> tuple[Part, ...]:
         """What is made, the nut first."""
         return tuple(part for part in (self.nut, self.saddle) if part is not None)
 
@@ -98,7 +99,7 @@ def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
         return None
 
 
-def _checks(faults: list[Fault], job: Job, part: Nut | Saddle | None) -> tuple[blank.Check, ...]:
+def _checks(faults: list[Fault], job: Job, part: Part | None) -> tuple[blank.Check, ...]:
     if part is None:
         return ()
     return _made(faults, lambda: blank.check(job, part)) or ()

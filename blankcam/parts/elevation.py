@@ -15,15 +15,15 @@ import numpy as np
 
 from blankcam.parts.curve import Arc, Chain, Line, Point, Segment, fit, through
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.silhouette import WITHIN, closed_under, top_line
 from blankcam.parts.slot import Slot
 from blankcam.parts.top_curve import Curve
 
 
-def slotted(nut: Nut) -> Chain:
-    """The finished nut's closed outline at its front, with the slots in it."""
+def slotted(nut: Part) -> Chain:
+    """A finished part's closed outline at its front, with the slots in it."""
     cuts = sorted((slot_section(nut, s, 0.0) for s in nut.slots), key=lambda c: -c[0].start[0])
     back: list[Segment] = []
     at = nut.length
@@ -35,7 +35,7 @@ def slotted(nut: Nut) -> Chain:
     return closed_under(nut.length, tuple(back))
 
 
-def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
+def slot_section(nut: Part, slot: Slot, raised: float) -> Chain:
     """A slot at its front from its right mouth down, round its floor and up to the left.
 
     ``raised``: how much higher than finished its floor stands. The round floor is the section of
@@ -57,7 +57,7 @@ def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
     return (*_upright(nut.top, low[0].start), *low, *_upright(nut.top, low[-1].end, up=True))
 
 
-def slot_shape(nut: Nut, slot: Slot, raised: float = 0.0) -> Chain:
+def slot_shape(nut: Part, slot: Slot, raised: float = 0.0) -> Chain:
     """A slot's section as a closed outline, its mouth closed by the finished top."""
     section = slot_section(nut, slot, raised)
     lid = top_line(nut.top, section[-1].end[0], section[0].start[0])

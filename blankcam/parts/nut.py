@@ -59,6 +59,11 @@ class Nut:
         )
 
     @property
+    def top_radius(self) -> float:
+        """Of its top; infinite for a straight one."""
+        return self.top.radius
+
+    @property
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.TOP

@@ -117,6 +117,10 @@ class Part(Protocol):
         """Its top along x."""
 
     @property
+    def top_radius(self) -> float | None:
+        """Of its top along x; infinite for a straight one, None where no one radius fits it."""
+
+    @property
     def slots(self) -> tuple[Slot, ...]:
         """From the bass side; a saddle has none."""
 

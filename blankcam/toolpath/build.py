@@ -17,8 +17,8 @@ from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decide import Decided, decide, highest
 from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
-from blankcam.machining.setup_sheet import Bench
-from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
+from blankcam.machining.setup_sheet import Bench, SetupSheet
+from blankcam.parts.frames import Setup
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.toolpath import (
     bounds,
@@ -39,6 +39,7 @@ class Plan:
 
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
+    setups: tuple[SetupSheet, ...] = ()
     cautions: tuple[str, ...] = ()
 
     @property
@@ -58,7 +59,12 @@ def plan(request: CutRequest) -> Plan:
     decided = decide(request)
     _stop(decided.faults)
     programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
-    return Plan(programs=programs, decisions=decided.decisions, cautions=decided.cautions)
+    return Plan(
+        programs=programs,
+        decisions=decided.decisions,
+        setups=decided.setups,
+        cautions=decided.cautions,
+    )
 
 
 # -- on face -----------------------------------------------------------------------------------
@@ -73,8 +79,7 @@ def _programs_on_face(decided: Decided) -> tuple[Program, ...]:
     held = face.profile.holding
     _stop(bounds.clamp_faults(part.name, held, face.stock, face.profile, operations))
     _stop(bounds.travel_faults(f"{part.name}, on face", face.profile, operations))
-    zeros = _zeros_on_face(face.stock)
-    return split(_program(decided, face, Setup.FACE, zeros, operations), face.profile)
+    return split(_program(decided, face, Setup.FACE, operations), face.profile)
 
 
 def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
@@ -88,14 +93,6 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
         yield contouring.outline_operation(decided.request.part, around, face)
 
 
-def _zeros_on_face(stock: Box) -> tuple[Zero, ...]:
-    return (
-        Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=stock.x0),
-        Zero(axis="Y", surface=ReferenceSurface.SEAT_SIDE),
-        Zero(axis="Z", surface=ReferenceSurface.UPPER_FACE, value=stock.z1),
-    )
-
-
 # -- on edge -----------------------------------------------------------------------------------
 
 
@@ -106,8 +103,7 @@ def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
-    zeros = _zeros_on_edge(decided.request, edge)
-    return split(_program(decided, edge, Setup.EDGE, zeros, operations), edge.profile)
+    return split(_program(decided, edge, Setup.EDGE, operations), edge.profile)
 
 
 def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Operation]:
@@ -163,23 +159,6 @@ def _ceiling(sweep: Sweep) -> float:
     return high + 0.05
 
 
-def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
-    left, seat = ReferenceSurface.LEFT_END, Zero(axis="Z", surface=ReferenceSurface.SEAT_SIDE)
-    if request.turned:
-        return (
-            Zero(axis="X", surface=left),
-            Zero(axis="Y", surface=ReferenceSurface.NUT_SIDE),
-            Zero(axis="Z", surface=ReferenceSurface.UNDERSIDE, value=request.blank.z1),
-        )
-    front = Zero(axis="Y", surface=request.part.seen_side)
-    if request.label.readings_digest:
-        return Zero(axis="X", surface=left), front, seat
-    if edge.outline is not None:
-        return Zero(axis="X", surface=ReferenceSurface.CUT_LEFT_END), front, seat
-    blank = Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=edge.stock.x0)
-    return blank, front, seat
-
-
 # -- both --------------------------------------------------------------------------------------
 
 
@@ -192,7 +171,6 @@ def _program(
     decided: Decided,
     bench: Bench,
     setup: Setup,
-    zeros: tuple[Zero, ...],
     operations: tuple[Operation, ...],
 ) -> Program:
     """The whole program of a set-up, before it is split by tools."""
@@ -206,7 +184,7 @@ def _program(
         material=request.material,
         stock=bench.stock,
         holding=bench.profile.holding,
-        zeros=zeros,
+        zeros=next(s.zeros for s in decided.setups if s.setup is setup),
         clearance=bench.clearance,
         operations=operations,
         readings=readings,

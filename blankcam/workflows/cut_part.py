@@ -76,7 +76,11 @@ def write_part(request: CutRequest) -> CutResult:
     plan = build.plan(request)
     files = tuple(_written(program, request) for program in plan.programs)
     return CutResult(
-        request=request, decisions=plan.decisions, programs=files, cautions=plan.cautions
+        request=request,
+        decisions=plan.decisions,
+        setups=plan.setups,
+        programs=files,
+        cautions=plan.cautions,
     )
 
 

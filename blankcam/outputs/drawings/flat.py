@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Sequence
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
@@ -10,7 +11,7 @@ from blankcam.outputs.drawings.gauges import Template, radius_gauges, slot_gauge
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.top_curve import ArcCurve
 
@@ -31,17 +32,16 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
     return joined((saddle_elevation(saddle, stage, seat_top), below))
 
 
-def seen_from_bridge(part: Nut | Saddle) -> Drawing:
+def seen_from_bridge(part: Part) -> Drawing:
     """The finished outline with a nut's slots in it, and the rough one around it."""
-    finished = elevation.slotted(part) if isinstance(part, Nut) else part.elevation()
-    paths = [Path(chain=finished, holds="outline", closed=True)]
+    paths = [Path(chain=elevation.slotted(part), holds="outline", closed=True)]
     if part.allowance:
         rough = part.at(Stage.ROUGH).elevation()
         paths.append(Path(chain=rough, holds="rough", closed=True))
     return Drawing(paths=tuple(paths))
 
 
-def slot_shapes(nut: Nut) -> tuple[Path, ...]:
+def slot_shapes(nut: Part) -> tuple[Path, ...]:
     """Each slot at the nut's front edge, closed by the finished top."""
     return tuple(
         Path(chain=elevation.slot_shape(nut, slot), holds="slots", closed=True)
@@ -49,6 +49,14 @@ def slot_shapes(nut: Nut) -> tuple[Path, ...]:
     )
 
 
+@functools.singledispatch
+def part_elevation(part: Part, stage: Stage) -> Drawing:
+    """The part's elevation with its left end at the origin."""
+    del stage
+    raise TypeError(type(part))
+
+
+@part_elevation.register(Nut)
 def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """Outlines finished and rough, each slot's shape and centre line, the board's surface.
 
@@ -68,7 +76,8 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
     )
 
 
-def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+@part_elevation.register(Saddle)
+def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None = None) -> Drawing:
     """Outlines finished and rough, string centres, the line of the bridge's top."""
     paths = [*_outlines(saddle, stage)]
     for seat in saddle.strings:
@@ -83,7 +92,7 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Dr
     )
 
 
-def _outlines(part: Nut | Saddle, stage: Stage) -> Iterable[Path]:
+def _outlines(part: Part, stage: Stage) -> Iterable[Path]:
     """The outline that is to be cut at this stage, and the other one beside it.
 
     The finished outline is always drawn; the rough one only while it is the one to cut to.
@@ -145,13 +154,9 @@ def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
     )
 
 
-def gauges(
-    part: Nut | Saddle, way: Offset | None = None, label: str = "nut"
-) -> tuple[Drawing, ...]:
+def gauges(part: Part, way: Offset | None = None, label: str = "nut") -> tuple[Drawing, ...]:
     """The part's gauges and the test square, each a drawing of its own."""
     out = 0.0 if way is None else way.out
-    if isinstance(part, Nut):
-        made = (slot_gauge(part, out, label), *radius_gauges("nut", part.top.radius, part.length))
-    else:
-        made = radius_gauges("saddle", part.top_radius, part.length)
+    notched = (slot_gauge(part, out, label),) if part.slots else ()
+    made = (*notched, *radius_gauges(part.name, part.top_radius, part.length))
     return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))

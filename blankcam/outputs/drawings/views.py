@@ -16,7 +16,7 @@ from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle, Seat
 from blankcam.parts.slot import Slot
 from blankcam.parts.top_curve import Curve
@@ -82,12 +82,12 @@ def _centre(x: float, low: float, high: float) -> Path:
     return stroke((x, low), (x, high), holds="centres")
 
 
-def _below(part: Nut | Saddle) -> float:
+def _below(part: Part) -> float:
     """Where the plan's lower edge stands."""
     return -13.0 - part.thickness
 
 
-def _overall(part: Nut | Saddle, bass_left: bool) -> Drawing:
+def _overall(part: Part, bass_left: bool) -> Drawing:
     """Length under the elevation; finished and rough height on its left; the two sides' names."""
     x = np.linspace(0.0, part.length, 2001)
     peak = float(x[int(np.argmax(part.top.height(x)))])
