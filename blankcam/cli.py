@@ -222,12 +222,17 @@ def refit(
     out: OutOpt,
     machine: MachineOpt = None,
     force: ForceOpt = False,
+    drop_torn_line: Annotated[
+        bool, typer.Option(help="Go on without the book's last line where it is cut short.")
+    ] = False,
 ) -> None:
-    """After stringing: what to take off, and the programs for it."""
+    """After stringing: what to take off and the programs for it, or that the work is done."""
     from blankcam import terminal
     from blankcam.workflows import refit
 
-    terminal.show(tuple(refit.refit(job, readings, out, machine, force=force)))
+    terminal.show(
+        tuple(refit.refit(job, readings, out, machine, force=force, drop_torn_line=drop_torn_line))
+    )
 
 
 def _written(

@@ -93,17 +93,6 @@ def chromium():
         browser.close()
 
 
-@pytest.hookimpl(wrapper=True)
-def pytest_runtest_makereport(item, call):
-    """Where nothing may be missing, a test that skips has failed, but for want of a case."""
-    report = yield
-    if OUTSIDE and report.skipped and not hasattr(report, "wasxfail"):
-        reason = str(report.longrepr[2])
-        if not reason.startswith(("Skipped: nothing of the kind", "Skipped: takes hours")):
-            report.outcome, report.longrepr = "failed", f"must not be skipped here: {reason}"
-    return report
-
-
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items):
     """Timings are never part of a first run."""

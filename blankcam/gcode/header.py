@@ -114,12 +114,13 @@ def tool_words(tool: Tool) -> str:
 _SURFACES = {
     ReferenceSurface.CUT_LEFT_END: "the left end that the outline on face has cut",
     ReferenceSurface.LEFT_END: "its left end",
-    ReferenceSurface.FRONT: "its face toward the tail",
-    ReferenceSurface.BACK: "its face toward the nut",
+    ReferenceSurface.FINGERBOARD_SIDE: "its fingerboard side",
+    ReferenceSurface.TAIL_SIDE: "its tail side",
+    ReferenceSurface.NUT_SIDE: "its nut side",
     ReferenceSurface.SEAT_SIDE: "its seat side",
     ReferenceSurface.UPPER_FACE: "its upper face",
     ReferenceSurface.STOP: "the stop at the left ends of the blanks",
-    ReferenceSurface.FIRST_FRONT: "the face toward the tail of the blank in place 1",
+    ReferenceSurface.FIRST_SEEN_SIDE: "the side seen from the bridge of the blank in place 1",
     ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the blank in place 1",
     ReferenceSurface.FLOOR: "the floor under their seat sides",
     ReferenceSurface.WASTE_BOARD: "the top of the waste board",
@@ -136,7 +137,8 @@ def zero_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _mil
     words = ", ".join(each.values())
     if ReferenceSurface.UNDERSIDE in each:
         return f"crown down, left end still on the left; {words}"
-    return f"{words}, the face toward the tail up" if ReferenceSurface.UPPER_FACE in each else words
+    lying = ReferenceSurface.UPPER_FACE in each
+    return f"{words}, the side seen from the bridge up" if lying else words
 
 
 def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:

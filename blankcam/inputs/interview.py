@@ -50,6 +50,9 @@ _SIDES = {
     "length": "along the strings' row", "height": "standing in its seat", "thickness": "along the "
     "strings, with a caliper",
 }  # fmt: skip
+_FRACTION = re.compile(r"\s*(\d+[ -])?\d+/\d+\s*", re.ASCII)
+_BARE = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)\s*", re.ASCII)
+_ENDS_IN_UNIT = re.compile(r"[\d.]\s*(mm|cm|in|ft|thou)\s*$", re.ASCII | re.IGNORECASE)
 _STRING = "note, gauge, make"
 _MANY = {"nut.first_fret", "saddle.action"}
 _ENDS = {"saddle.front_at"}
@@ -76,6 +79,8 @@ class Talk:
     """The answers so far, as typed, by key path in the order they were asked."""
 
     answers: tuple[tuple[str, str], ...] = ()
+    unit: str | None = None
+    """Of the last length that the maker gave: what a bare number is then taken to be in."""
 
 
 def part_path(path: str) -> str:
@@ -107,10 +112,11 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     """
     asked = question(talk)
     assert asked is not None
-    said = text.strip() or asked.offered
+    said = _with_units(text.strip(), asked.offered, talk.unit) or asked.offered
     if not said.isprintable():
         raise ValueError(f"{printable(said, 40)!r} holds signs that can't be written")
-    after = Talk(answers=(*talk.answers, (asked.key, said)))
+    unit = (_unit(said) if text.strip() else None) or talk.unit
+    after = Talk(answers=(*talk.answers, (asked.key, said)), unit=unit)
     try:
         _judge(after)
         if asked.key == "plan.machine" and machine is not None:
@@ -120,9 +126,31 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     return after
 
 
+def _with_units(said: str, offered: str, unit: str | None) -> str:
+    """An answer whose bare numbers have the unit they are meant in, where lengths are asked for."""
+    asked, parts = offered.split(","), said.split(",")
+    return ",".join(
+        _in_unit(part, unit) if _unit(asked[min(i, len(asked) - 1)]) else part
+        for i, part in enumerate(parts)
+    )
+
+
+def _in_unit(part: str, unit: str | None) -> str:
+    """A bare fraction is of an inch, as makers say it; another bare number as the length before."""
+    if _FRACTION.fullmatch(part):
+        return f"{part} in"
+    return f"{part} {unit}" if unit and _BARE.fullmatch(part) else part
+
+
+def _unit(text: str) -> str | None:
+    """The unit of the last length in a text, None where there is none."""
+    found = [f for part in text.split(",") if (f := _ENDS_IN_UNIT.search(part))]
+    return found[-1][1] if found else None
+
+
 def back(talk: Talk) -> Talk:
     """The talk before its last answer."""
-    return Talk(answers=talk.answers[:-1])
+    return dataclasses.replace(talk, answers=talk.answers[:-1])
 
 
 def job_text(talk: Talk) -> str:
@@ -162,7 +190,7 @@ def _due(talk: Talk, key: str, said: object) -> str:
     asked = question(talk)
     if asked is None or asked.key != key or not isinstance(said, str):
         raise ValueError(f"{printable(key, 40)} is not an answer that is due here")
-    return said
+    return "" if said == asked.offered else said
 
 
 def _keys(tables: Mapping[str, Any]) -> Iterable[str]:

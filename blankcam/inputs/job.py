@@ -81,7 +81,12 @@ class NutJob:
     """The ``[nut]`` table."""
 
     seat_width: float
-    seat_drop: float
+    seat_drop: float | None
+    """None only where the marked line is given in its place."""
+    marked_line: Graded | None
+    """The line marked along a rule on the frets, over the blank's underside, at the outer strings."""
+    pencil: float
+    """How far the pencil's middle stands over the rule."""
     margin_bass: float
     margin_treble: float
     margin_to: str
@@ -89,6 +94,8 @@ class NutJob:
     course_gap: float
     tilt: float
     first_fret: PerString | None
+    third_fret: PerString | None
+    """Gap over fret 1 with the string held at fret 3, in place of ``first_fret``."""
     lift: PerString | None
     clearance: float
     exposure: PerString
@@ -178,6 +185,7 @@ class UncertaintyJob:
     relief: float | None
     fret_line: float | None
     front_at: float | None
+    movement: float | None
     gauge: float | None
     tool: float | None
     machine: float | None

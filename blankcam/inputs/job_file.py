@@ -39,9 +39,13 @@ MEASURED = (
 
 # What a job needs of [nut] or [saddle] where that part is not made: the strings, as they stand.
 PLACING = (
-    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "lift",
-    "string_span", "action",
+    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "third_fret",
+    "lift", "string_span", "action",
 )  # fmt: skip
+
+
+# What stands in a job in place of a key.
+_INSTEAD = {"first_fret": ("lift", "third_fret"), "seat_drop": ("marked_line",)}
 
 
 def load(path: str) -> job.Job:
@@ -101,8 +105,8 @@ def _space_as_the_nut(filled: dict[str, Any]) -> None:
 
 def _take(into: dict[str, Any], source: dict[str, Any], at: Path, assumed: list[str]) -> None:
     for key, value in source.items():
-        if key == "first_fret" and "lift" in into:
-            continue  # the job says the height at the nut in the other way
+        if any(other in into for other in _INSTEAD.get(key, ())):
+            continue  # the job says it in the other way
         if isinstance(value, dict) and (key in ("nut", "saddle") or not at):
             inner = into.setdefault(key, {})
             if isinstance(inner, dict):
@@ -199,6 +203,7 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     count = len(made.strings)
     for at, value in (
         (("nut", "first_fret"), made.nut.first_fret),
+        (("nut", "third_fret"), made.nut.third_fret),
         (("nut", "lift"), made.nut.lift),
         (("nut", "exposure"), made.nut.exposure),
         (("nut", "compensation"), made.nut.compensation),
@@ -207,10 +212,14 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     ):
         if isinstance(value, tuple) and len(value) != count:
             yield fault(at, f"has {len(value)} values for {count} strings", "one a string number")
-    if made.nut.first_fret is not None and made.nut.lift is not None:
-        yield fault(("nut", "lift"), "given beside first_fret", "keep one of the two")
-    if made.nut.first_fret is None and made.nut.lift is None:
-        yield fault(("nut", "first_fret"), "is missing", "give first_fret or lift")
+    ways = {k: getattr(made.nut, k) for k in ("first_fret", "third_fret", "lift")}
+    given = [k for k, value in ways.items() if value is not None]
+    if len(given) > 1:
+        yield fault(("nut", given[1]), f"given beside {given[0]}", "keep one of them")
+    if not given:
+        yield fault(("nut", "first_fret"), "is missing", "give first_fret, third_fret or lift")
+    if made.nut.seat_drop is None and made.nut.marked_line is None:
+        yield fault(("nut", "seat_drop"), "is missing", "give seat_drop or marked_line")
     if (made.saddle.tie_height is None) != (made.saddle.tie_run is None):
         missing = "tie_run" if made.saddle.tie_run is None else "tie_height"
         yield fault(("saddle", missing), "is missing", "tie_height and tie_run go together")

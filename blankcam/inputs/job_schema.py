@@ -70,8 +70,11 @@ def ends(read: Callable[[object], float]) -> Callable[[object], job.Graded]:
     either = per_string(read)
 
     def reader(value: object) -> job.Graded:
-        if isinstance(value, list) or not isinstance(found := either(value), job.Graded):
-            raise ValueError("expected one length, or { bass = ..., treble = ... }")  # noqa: TRY004
+        by_side = not isinstance(value, dict) or set(value) == {"bass", "treble"}
+        if isinstance(value, list) or not by_side:
+            raise ValueError("expected one length, or { bass = ..., treble = ... }")
+        found = either(value)
+        assert isinstance(found, job.Graded)
         return found
 
     return reader
@@ -242,7 +245,9 @@ class Nut(Table):
     """The nut's seat and what is wanted of the nut."""
 
     seat_width: Length("nut.seat_width")  # type: ignore[valid-type]
-    seat_drop: Length("nut.seat_drop")  # type: ignore[valid-type]
+    seat_drop: Length("nut.seat_drop") | None = None  # type: ignore[valid-type]
+    marked_line: Ends("nut.marked_line") | None = None  # type: ignore[valid-type]
+    pencil: Length("nut.pencil")  # type: ignore[valid-type]
     margin_bass: Length("nut.margin")  # type: ignore[valid-type]
     margin_treble: Length("nut.margin")  # type: ignore[valid-type]
     margin_to: Literal["centre", "edge"]
@@ -250,6 +255,7 @@ class Nut(Table):
     course_gap: Length("nut.course_gap")  # type: ignore[valid-type]
     tilt: Quantity("nut.tilt", ANGLE)  # type: ignore[valid-type]
     first_fret: Lengths("nut.first_fret") | None = None  # type: ignore[valid-type]
+    third_fret: Lengths("nut.third_fret") | None = None  # type: ignore[valid-type]
     lift: Lengths("nut.lift") | None = None  # type: ignore[valid-type]
     clearance: Length("nut.clearance")  # type: ignore[valid-type]
     exposure: Exposure
@@ -334,6 +340,7 @@ class Uncertainty(Table):
     relief: _Spread | None = None
     fret_line: _Spread | None = None
     front_at: _Spread | None = None
+    movement: _Spread | None = None
     gauge: _Spread | None = None
     tool: _Spread | None = None
     machine: _Spread | None = None

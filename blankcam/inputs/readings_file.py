@@ -1,29 +1,68 @@
-"""The readings after stringing: a small TOML file with a ``[readings]`` table."""
+"""The readings after stringing: a small TOML file with a ``[readings]`` table.
+
+Values by string go by string number, 1 the treble side's outermost, or as ``{ bass, treble }``, which
+reads the outer two strings. A bare list is refused: nobody can see which end it begins at.
+"""
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+import re
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import asdict, dataclass
-from typing import Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from blankcam import digest
 from blankcam.data import table
-from blankcam.faults import Fault, InputError
+from blankcam.faults import Fault, InputError, printable
 from blankcam.inputs.border import FileKind, Source, parse_toml, read_text, source_of, validated
-from blankcam.inputs.fields import Length, Quantity, Table
-from blankcam.inputs.job import PerString
-from blankcam.inputs.job_schema import Lengths
-from blankcam.inputs.units import HOURS
+from blankcam.inputs.fields import (
+    LENGTH_SCHEMA,
+    Length,
+    Quantity,
+    Table,
+    Wanted,
+    kind_of,
+    quantity_reader,
+)
+from blankcam.inputs.units import HOURS, UnfitError
+
+ByString = Mapping[int, float]
+"""mm by string number."""
+
+FILE = FileKind(name="a readings file")
+BY_STRING = ("first_fret", "third_fret", "action", "want_first_fret", "want_action")
+_MOST_STRINGS = 24
+_SHIM = re.compile(r"\s*shimmed\s+(?P<by>\S.{0,30})", re.ASCII)
+_ON_IT = 'write "as before", "new" or "shimmed 0.30 mm"'
+_EACH = 'write lengths by string number, { 6 = "0.86 mm", 1 = "0.61 mm" }, or { bass, treble }'
+_FILLED = "write the numbers of the strings whose slots were filled, such as [6]"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnInstrument:
+    """What is said of a part: as the book has it, another one, or raised on a shim."""
+
+    new: bool = False
+    shim: float = 0.0
+    """mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Readings:
-    """What was read, mm; values per string as the job writes them."""
+    """What was read, mm; a string that was not read is not there."""
 
     path: str
-    first_fret: PerString
-    action: PerString
+    first_fret: ByString
+    third_fret: ByString
+    """The gap over fret 1 with the string held at fret 3."""
+    action: ByString
+    nut: OnInstrument
+    saddle: OnInstrument
+    filled: tuple[int, ...]
+    """Numbers of the strings whose slots were filled and begun again."""
     relief: float | None
     """As read now, strings at pitch."""
     settled: float | None
@@ -31,36 +70,122 @@ class Readings:
     uncertainty: float
     """The most a reading is wrong by."""
     uncertainty_assumed: bool
-    stage: str
-    """What the parts were cut to when they were strung the first time: ``rough`` or ``final``."""
-    last_refit: str
-    """``cut``, or ``not cut`` where what the last refit asked for was never done."""
-    want_first_fret: PerString | None
-    """Where the maker now wants another clearance than the job says."""
-    want_action: PerString | None
+    twice: bool
+    """Whether the maker took them again and they are right."""
+    stage: Literal["rough", "final"]
+    """What the parts were cut to when they were strung the first time."""
+    last_refit: Literal["cut", "not cut"]
+    """``not cut`` where what the last refit asked for was never done."""
+    want_first_fret: ByString
+    """Where the maker now wants another clearance than the job says, every string; else empty."""
+    want_action: ByString
 
     @property
     def digest(self) -> str:
-        """Of the values, however the file is laid out."""
-        values = {k: v for k, v in asdict(self).items() if k not in ("path", "last_refit")}
+        """Of the values, however the file is laid out; taken twice they are the same readings."""
+        values = {k: v for k, v in asdict(self).items() if k not in ("path", "last_refit", "twice")}
         return digest.of_text(json.dumps(values, sort_keys=True))
 
 
-FILE = FileKind(name="a readings file")
+def _on_instrument(value: object) -> OnInstrument:
+    if value in ("as before", "new"):
+        return OnInstrument(new=value == "new")
+    found = _SHIM.fullmatch(value) if isinstance(value, str) and len(value) < 60 else None
+    if found is None:
+        raise UnfitError("is not known", _ON_IT)
+    return OnInstrument(shim=quantity_reader("readings.shim")(found["by"]))
+
+
+def _filled(value: object) -> tuple[int, ...]:
+    if not isinstance(value, list) or not all(
+        isinstance(v, int) and not isinstance(v, bool) and 1 <= v <= _MOST_STRINGS for v in value
+    ):
+        raise UnfitError("is not a list of string numbers", _FILLED)
+    return tuple(sorted(set(value), reverse=True))
+
+
+def _by_string(key: str) -> Callable[[object], dict[int | str, float]]:
+    """A reader of lengths by string number, or for the outer two by ``bass`` and ``treble``."""
+    read = quantity_reader(key)
+
+    def each(name: str, value: object) -> float:
+        try:
+            return read(value)
+        except UnfitError as fault:
+            shown = printable(value, 30)
+            raise UnfitError(f"string {name}, {shown!r}: {fault.wrong}", fault.fix) from None
+
+    def reader(value: object) -> dict[int | str, float]:
+        if isinstance(value, list):
+            raise _as_table(value)
+        if not isinstance(value, dict) or not value:
+            raise UnfitError(f"{kind_of(value)} is not lengths by string", _EACH)
+        if set(value) == {"bass", "treble"}:
+            return {name: each(name, v) for name, v in value.items()}
+        return {_string_number(name): each(name, v) for name, v in value.items()}
+
+    return reader
+
+
+def _string_number(name: str) -> int:
+    if not re.fullmatch("[1-9][0-9]?", name, re.ASCII) or int(name) > _MOST_STRINGS:
+        raise UnfitError(f"{printable(name, 30)!r} is not a string's number", _EACH)
+    return int(name)
+
+
+def _as_table(values: list[object]) -> UnfitError:
+    """Why a bare list is refused, and the table it would be."""
+    shown = [f'"{printable(v, 20)}"' for v in values[:_MOST_STRINGS]]
+    rows = ", ".join(f"{len(shown) - i} = {v}" for i, v in enumerate(shown))
+    return UnfitError(
+        "is a list, and nobody can see which end it begins at",
+        f"if it begins with the bass, write {{ {rows} }}",
+    )
+
+
+def LengthsByString(key: str) -> Any:  # noqa: N802 - reads as a type
+    """Lengths in mm by string number, or ``bass`` and ``treble``."""
+    schema = {"type": "object", "description": _EACH, "additionalProperties": LENGTH_SCHEMA}
+    return Annotated[
+        dict[int | str, float],
+        BeforeValidator(_by_string(key)),
+        WithJsonSchema(schema),
+        Wanted(_EACH),
+    ]
+
+
+_OnInstrument = Annotated[
+    OnInstrument,
+    BeforeValidator(_on_instrument),
+    WithJsonSchema({"type": "string", "description": _ON_IT}),
+    Wanted(_ON_IT),
+]
+_Filled = Annotated[
+    tuple[int, ...],
+    BeforeValidator(_filled),
+    WithJsonSchema({"type": "array", "items": {"type": "integer"}, "description": _FILLED}),
+    Wanted(_FILLED),
+]
+_AS_BEFORE = OnInstrument()
 
 
 class ReadingsTable(Table):
-    """Clearances of the strung instrument, one a string from the bass side."""
+    """Clearances of the strung instrument, and what is on it."""
 
-    first_fret: Lengths("readings.first_fret")  # type: ignore[valid-type]
-    action: Lengths("readings.action")  # type: ignore[valid-type]
+    nut: _OnInstrument = Field(default=_AS_BEFORE)
+    saddle: _OnInstrument = Field(default=_AS_BEFORE)
+    filled: _Filled = ()
+    first_fret: LengthsByString("readings.first_fret") = Field(default={})  # type: ignore[valid-type]
+    third_fret: LengthsByString("readings.third_fret") = Field(default={})  # type: ignore[valid-type]
+    action: LengthsByString("readings.action")  # type: ignore[valid-type]
     relief: Length("readings.relief") | None = None  # type: ignore[valid-type]
     settled: Quantity("readings.settled", HOURS) | None = None  # type: ignore[valid-type]
     uncertainty: Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
+    measured: Literal["once", "twice"] = "once"
     stage: Literal["rough", "final"] = "rough"
     last_refit: Literal["cut", "not cut"] = "cut"
-    want_first_fret: Lengths("readings.first_fret") | None = None  # type: ignore[valid-type]
-    want_action: Lengths("readings.action") | None = None  # type: ignore[valid-type]
+    want_first_fret: LengthsByString("nut.first_fret") = Field(default={})  # type: ignore[valid-type]
+    want_action: LengthsByString("saddle.action") = Field(default={})  # type: ignore[valid-type]
 
 
 class ReadingsFile(Table):
@@ -90,31 +215,62 @@ def parse(text: str, path: str, strings: int) -> Readings:
     """
     source = source_of(text, path)
     model = validated(ReadingsFile, parse_toml(text, path), source, FILE).readings
-    if faults := list(_count_faults(model, source, strings)):
+    if faults := list(_number_faults(model, source, strings)):
         raise InputError(faults)
     usual = float(table("uncertainty")["readings"]["uncertainty"])
+    read = {key: _numbered(getattr(model, key), strings) for key in BY_STRING}
+    for key in ("want_first_fret", "want_action"):
+        read[key] = _every_string(read[key], getattr(model, key), strings)
     return Readings(
         path=path,
-        first_fret=model.first_fret,
-        action=model.action,
+        nut=model.nut,
+        saddle=model.saddle,
+        filled=model.filled,
         relief=model.relief,
         settled=model.settled,
         uncertainty=usual if model.uncertainty is None else model.uncertainty,
         uncertainty_assumed=model.uncertainty is None,
+        twice=model.measured == "twice",
         stage=model.stage,
         last_refit=model.last_refit,
-        want_first_fret=model.want_first_fret,
-        want_action=model.want_action,
+        **read,
     )
 
 
-def _count_faults(model: ReadingsTable, source: Source, strings: int) -> Iterator[Fault]:
-    for key in ("first_fret", "action", "want_first_fret", "want_action"):
-        value = getattr(model, key)
-        if isinstance(value, tuple) and len(value) != strings:
-            wrong = f"has {len(value)} values for {strings} strings"
-            fix = "one value a string, from the bass side"
-            yield source.fault(("readings", key), wrong, fix)
+def _numbered(values: Mapping[int | str, float], strings: int) -> dict[int, float]:
+    """By string number; bass and treble are the outer two strings'."""
+    ends = {"bass": strings, "treble": 1}
+    return {ends[k] if isinstance(k, str) else k: v for k, v in values.items()}
+
+
+def _every_string(
+    numbered: dict[int, float], given: Mapping[int | str, float], strings: int
+) -> dict[int, float]:
+    """Targets given for bass and treble, straight between for the others."""
+    if "bass" not in given:
+        return numbered
+    bass, treble = given["bass"], given["treble"]
+    steps = max(strings - 1, 1)
+    return {n: treble + (bass - treble) * (n - 1) / steps for n in range(strings, 0, -1)}
+
+
+def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterator[Fault]:
+    """Strings that the job has not, nothing read over fret 1, targets for some strings only."""
+    for key in (*BY_STRING, "filled"):
+        for number in getattr(model, key):
+            if isinstance(number, int) and number > strings:
+                yield source.fault(
+                    ("readings", key),
+                    f"has string {number}, and the job has {strings} strings",
+                    f"1 is the treble side's outermost, {strings} the bass side's",
+                )
+    if not model.first_fret and not model.third_fret:
+        yield source.fault(("readings", "first_fret"), "is missing", _EACH)
+    for key in ("want_first_fret", "want_action"):
+        given = getattr(model, key)
+        if given and "bass" not in given and len(given) < strings:
+            at = ("readings", key)
+            yield source.fault(at, "leaves strings out", "give every string, or { bass, treble }")
 
 
 def cautions(readings: Readings) -> list[str]:
@@ -130,3 +286,9 @@ def cautions(readings: Readings) -> list[str]:
     if readings.uncertainty_assumed:
         found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")
     return found
+
+
+def is_young(readings: Readings) -> bool:
+    """Whether the instrument may still be moving under its strings."""
+    least = float(table("uncertainty")["readings"]["least_settled"])
+    return readings.settled is None or readings.settled < least

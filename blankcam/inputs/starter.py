@@ -5,12 +5,13 @@ from __future__ import annotations
 import copy
 import json
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from blankcam.data import table
 from blankcam.faults import Fault, InputError
 from blankcam.inputs.job import KINDS
+from blankcam.inputs.job_file import MEASURED
 
 _WIDTH = 96
 
@@ -26,8 +27,10 @@ def text(kind: str) -> str:
     known(kind)
     return written(
         values(kind),
-        "Every value below is only typical for its kind: measure your own instrument and write "
-        "what you found.",
+        "Every value below is only typical for its kind. What must be measured on your instrument "
+        "stands behind a #: measure it, write what you found, and take the # away; until then it "
+        "is assumed.",
+        unmeasured=MEASURED,
     )
 
 
@@ -39,21 +42,28 @@ def known(kind: str) -> None:
         )
 
 
-def written(tables: Mapping[str, Any], words: str) -> str:
-    """Tables as a job file, each key with how it is measured, ``words`` at its head."""
+def written(tables: Mapping[str, Any], words: str, *, unmeasured: Collection[str] = ()) -> str:
+    """Tables as a job file, each key with how it is measured, ``words`` at its head.
+
+    Parameters
+    ----------
+    tables : as ``values`` gives them
+    words : what to say of them
+    unmeasured : key paths to be written as comments, since nobody has measured them yet
+    """
     head = (
         f"A job for blankcam. {words} A length is a number with its unit: 43.5 mm, 1 11/16 in, "
         "0.024 in. What a job leaves out is assumed, and the layout says so."
     )
     lines = _comment(head)
     for name in ("instrument", "board"):
-        lines += _table(name, tables[name])
+        lines += _table(name, tables[name], unmeasured)
     for string in tables["strings"]:
         lines += ["", "[[strings]]", *(f"{k} = {_value(v)}" for k, v in string.items())]
         if string is tables["strings"][0]:
             lines[-len(string) - 2 : -len(string) - 2] = ["", *_strings_words(string)]
     for name in ("nut", "saddle", "blanks", "plan"):
-        lines += _table(name, tables[name])
+        lines += _table(name, tables[name], unmeasured)
     return "\n".join(lines) + "\n"
 
 
@@ -73,12 +83,18 @@ def values(kind: str) -> dict[str, Any]:
     return tables
 
 
-def _table(name: str, values: dict[str, Any]) -> list[str]:
+def _table(name: str, values: dict[str, Any], unmeasured: Collection[str]) -> list[str]:
     words = table("keys")[name]
     lines = ["", f"[{name}]"]
     for key, value in values.items():
-        lines += _comment(words[key])
-        lines.append(f"{key} = {_value(value)}")
+        line = f"{key} = {_value(value)}"
+        path = f"{name}.{key}"
+        if not any(k == path or k.startswith(f"{path}.") for k in unmeasured):
+            lines += [*_comment(words[key]), line]
+        elif len(line) + len(words[key]) > _WIDTH:
+            lines += [*_comment(words[key]), f"# {line}"]
+        else:
+            lines.append(f"# {line}   # {words[key]}")
     return lines
 
 

@@ -31,6 +31,8 @@ class StringPath:
     u_saddle: float
     first_fret: float | None
     """Wanted clearance over fret 1; None where the job gives the lift."""
+    third_fret: float | None
+    """Wanted gap over fret 1 with the string held at fret 3; None where the job gives another."""
     lift: float
     """Underside at the front edge over the line of the fret tops there."""
     action: float
@@ -69,27 +71,70 @@ class Instrument:
     strings: tuple[StringPath, ...]
     """From the bass side: string n first, string 1 last."""
     nut_floor: float
-    """Floor of the nut's seat."""
+    """Floor of the nut's seat on the centre line."""
+    nut_floor_slope: float
+    """Its rise to the right, mm a mm: 0 unless a line was marked that is not level with the frets."""
     bridge_top: float
     saddle_floor: float
     """Floor of the saddle's seat."""
+
+
+def nut_floor_at(instrument: Instrument, u: float) -> float:
+    """Floor of the nut's seat at u."""
+    return instrument.nut_floor + instrument.nut_floor_slope * u
 
 
 def build(job: Job) -> Instrument:
     """The instrument of a job, every string's ridge still at its nominal scale length."""
     board = _board(job)
     fret_line = board.fret_height - job.saddle.fret_line
+    paths = _strings(job, board)
+    floor, slope = _nut_floor(job, board, paths)
     return Instrument(
         name=job.instrument.name,
         kind=job.instrument.kind,
         left_handed=job.left_handed,
         finger=job.instrument.finger,
         board=board,
-        strings=_strings(job, board),
-        nut_floor=-job.nut.seat_drop,
+        strings=paths,
+        nut_floor=floor,
+        nut_floor_slope=slope,
         bridge_top=fret_line,
         saddle_floor=fret_line - job.saddle.slot_depth,
     )
+
+
+def _nut_floor(job: Job, board: Board, paths: Sequence[StringPath]) -> tuple[float, float]:
+    """Floor of the nut's seat on the centre line, and its slope across.
+
+    The marked line is the line of the fret tops at the nut over that floor. With it the depth of the
+    seat and the height of the frets need not be known: what they are off by cancels.
+    """
+    line = job.nut.marked_line
+    if line is None:
+        return -(job.nut.seat_drop or 0.0), 0.0
+    bass, treble = paths[0].u_nut, paths[-1].u_nut
+    at_bass, at_treble = (
+        float(board.fret_top(0.0, u)) - (mark - job.nut.pencil)
+        for u, mark in ((bass, line.bass), (treble, line.treble))
+    )
+    slope = (at_treble - at_bass) / (treble - bass)
+    return at_bass - slope * bass, slope
+
+
+def marked_line_misfit(instrument: Instrument, seat_drop: float) -> tuple[float, float]:
+    """How far the marked line lies over the one that seat_drop and fret height make, bass, treble."""
+    bass, treble = (
+        -seat_drop - nut_floor_at(instrument, instrument.strings[i].u_nut) for i in (0, -1)
+    )
+    return bass, treble
+
+
+def gap_held_at_third_fret(board: Board, string: StringPath) -> float:
+    """Gap between the string and fret 1 with the string held on fret 3."""
+    s1, s3 = (float(board.fret_at(n)) for n in (1, 3))
+    f1, f3 = (float(board.fret_top(s, string.across(np.array(s)))) for s in (s1, s3))
+    return string.z_nut + (f3 - string.z_nut) * s1 / s3 - f1
 
 
 def with_compensation(instrument: Instrument, compensation: Sequence[float]) -> Instrument:
@@ -106,13 +151,17 @@ def solve(board: Board, string: StringPath) -> StringPath:
     """The string with the heights at both ends that give its wanted clearances.
 
     y(n) = z_n + (z_s − z_n)·s_n/ℓ − z_f(s_n, u(s_n)) for frets 1 and 12 are two linear equations
-    for z_n and z_s; with the lift given, z_n is known and fret 12 gives z_s.
+    for z_n and z_s; with the lift or the gap at fret 3 given, z_n is known and fret 12 gives z_s.
     """
     s1, s12 = (float(board.fret_at(n)) for n in (1, 12))
     f1, f12 = (float(board.fret_top(s, string.across(np.array(s)))) for s in (s1, s12))
     at_nut = float(board.fret_top(0.0, string.u_nut))
     t1, t12 = s1 / string.length, s12 / string.length
-    if string.first_fret is None:
+    if string.third_fret is not None:
+        s3 = float(board.fret_at(3))
+        f3 = float(board.fret_top(s3, string.across(np.array(s3))))
+        z_nut = (string.third_fret + f1 - f3 * s1 / s3) / (1 - s1 / s3)
+    elif string.first_fret is None:
         z_nut = at_nut + string.lift
     else:
         y1, y12 = string.first_fret + f1, string.action + f12
@@ -160,6 +209,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
     u_nut = [side * (x - board.width_at_nut / 2) for x in at_nut]
     lifts = per_string(nut.lift, at_nut) if nut.lift is not None else None
     firsts = per_string(nut.first_fret, at_nut) if nut.first_fret is not None else None
+    thirds = per_string(nut.third_fret, at_nut) if nut.third_fret is not None else None
     actions = per_string(saddle.action, at_saddle)
     made = [
         StringPath(
@@ -173,6 +223,7 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
             u_nut=u_nut[i],
             u_saddle=side * at_saddle[i],
             first_fret=firsts[i] if firsts else None,
+            third_fret=thirds[i] if thirds else None,
             lift=lifts[i] if lifts else 0.0,
             action=actions[i],
             compensation=0.0,

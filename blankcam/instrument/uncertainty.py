@@ -22,7 +22,9 @@ SEED = 20
 LAST_FRET = 20
 LOW, HIGH = 5.0, 95.0
 BUZZ_NOTICED = 0.01
-SINGLE = ("seat_drop", "slot_depth", "fret_height", "relief", "fret_line", "front_at")
+SINGLE = (
+    "seat_drop", "slot_depth", "fret_height", "relief", "fret_line", "front_at", "movement",
+)  # fmt: skip
 CUTS = ("nut_cut", "saddle_cut")
 PER_STRING = ("gauge", "stiffness", "tool")
 _SD_OF = {"seat_drop": "seat", "slot_depth": "seat", "nut_cut": "machine", "saddle_cut": "machine"}
@@ -142,8 +144,9 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
     frets = np.arange(1, LAST_FRET + 1)
     s = board.fret_at(frets)
     length = np.array([p.length for p in paths]) + _over(d["front_at"])
-    z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - d["seat_drop"])
-    lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"]
+    seat = d["seat_drop"] - (d["fret_height"] if job.nut.marked_line else 0.0)  # it cancels
+    z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - seat)
+    lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"] + d["movement"]
     z_saddle = np.array([p.z_saddle for p in paths]) + _over(lifted)
     tops = np.array([board.fret_top(s, p.across(s)) for p in paths])
     bow = replace(board, relief=1.0).dip(s)

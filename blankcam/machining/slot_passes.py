@@ -44,7 +44,7 @@ BEHIND = 0.1
 
 
 def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
-    """Where the floor is wanted at the witness edge in that stage."""
+    """Where the floor is wanted at the front edge in that stage."""
     return slot.floor_front + stage.left(nut.hold_back)
 
 
@@ -261,7 +261,7 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
 
 
 def across_ends(stock: Box, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
-    """Places y in air before the witness face and behind the head side.
+    """Places y in air before the front and behind the back.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
     face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat

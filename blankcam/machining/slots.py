@@ -182,7 +182,7 @@ def over_groove(nut: Nut, slot: Slot) -> float:
 
 
 def _highest(nut: Nut, slot: Slot, beside: float) -> float:
-    """The highest of the finished top over a slot and so far beside it, at the witness edge, mm."""
+    """The highest of the finished top over a slot and so far beside it, at the front edge, mm."""
     reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
     x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
     return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
@@ -214,7 +214,7 @@ def lowest_of_nick(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
 
 
 def top_at(nut: Nut, x: float, stage: Stage) -> float:
-    """Height of the top at the witness edge."""
+    """Height of the top at the front edge."""
     return float(nut.top_height(np.array(x), np.array(0.0), stage))
 
 

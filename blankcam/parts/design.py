@@ -10,7 +10,7 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import Job
 from blankcam.inputs.job_file import MEASURED
-from blankcam.instrument import advice, strings
+from blankcam.instrument import advice, error_effects, strings
 from blankcam.instrument import heights as instruments
 from blankcam.instrument.advice import NutEdge
 from blankcam.instrument.heights import Instrument
@@ -76,7 +76,7 @@ def design(job: Job) -> Design:
     cautions = [
         *advice.edge_cautions(edges, data),
         *(c.caution for c in checks if c.caution),
-        *_cautions(job, the_nut, the_saddle),
+        *_cautions(job, instrument, the_nut, the_saddle),
         *strings.cautions(job, instrument, data),
         *advice.cautions(job, instrument, data),
     ]
@@ -132,9 +132,27 @@ def _wanted_compensation(job: Job, start: Instrument) -> tuple[float, ...]:
     return instruments.per_string(asked, [s.u_saddle for s in start.strings])
 
 
-def _cautions(job: Job, the_nut: Nut | None, the_saddle: Saddle | None) -> Iterator[str]:
+def _line_cautions(job: Job, instrument: Instrument) -> Iterator[str]:
+    if job.nut.marked_line is None or job.nut.seat_drop is None:
+        return
+    most = table("limits")["nut"]["line"]
+    off = instruments.marked_line_misfit(instrument, job.nut.seat_drop)
+    for side, misfit in zip(("bass", "treble"), off, strict=True):
+        if abs(misfit) > most:
+            yield (
+                f"the line marked at the {side} string stands {misfit:+.2f} mm off what seat_drop and "
+                "fret_height make: measure both again; the line is taken"
+            )
+
+
+def _cautions(
+    job: Job, instrument: Instrument, the_nut: Nut | None, the_saddle: Saddle | None
+) -> Iterator[str]:
     if assumed := [key for key in MEASURED if key in job.assumed]:
-        yield f"not measured but assumed for a {job.instrument.kind}: {', '.join(assumed)}"
+        effects = ((key, error_effects.effect_of(job, instrument, key)) for key in assumed)
+        told = (f"{key} ({effect})" if effect else key for key, effect in effects)
+        yield f"not measured but assumed for a {job.instrument.kind}: {', '.join(told)}"
+    yield from _line_cautions(job, instrument)
     low = table("limits")["nut"]["lift_caution"]
     for slot in the_nut.slots if the_nut else ():
         if slot.lift < low:

@@ -16,9 +16,10 @@ import numpy as np
 from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import BlankJob, Job
-from blankcam.instrument.heights import Instrument, StringPath, per_string
+from blankcam.instrument.heights import Instrument, StringPath, nut_floor_at, per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.top_curve import ArcCurve, fit_arc
@@ -93,6 +94,11 @@ class Nut:
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.TOP
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.FINGERBOARD_SIDE
 
     @property
     def height(self) -> float:
@@ -184,7 +190,7 @@ def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
     seat = fit(job.nut.seat_width, job.blanks.fit)
     exposures = per_string(job.nut.exposure, [s.u_nut for s in instrument.strings])
     wanted = [
-        s.z_nut - instrument.nut_floor + (1 - e) * s.gauge
+        s.z_nut - nut_floor_at(instrument, s.u_nut) + (1 - e) * s.gauge
         for s, e in zip(instrument.strings, exposures, strict=True)
     ]
     top = _top(instrument, wanted)
@@ -215,7 +221,7 @@ def _top(instrument: Instrument, wanted: list[float]) -> ArcCurve:
 
 def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve) -> Slot:
     centre = string.u_nut + instrument.board.width_at_nut / 2
-    floor = string.z_nut - instrument.nut_floor
+    floor = string.z_nut - nut_floor_at(instrument, string.u_nut)
     depth = float(top.height(np.array(centre))) - floor
     return Slot(
         string=string.number,

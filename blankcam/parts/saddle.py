@@ -18,6 +18,7 @@ from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath
 from blankcam.parts.curve import Array
 from blankcam.parts.fit import Fit, fit, fitted_thickness
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.part import FeatureKind, Stage
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
@@ -73,6 +74,11 @@ class Saddle:
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.CROWN
+
+    @property
+    def seen_side(self) -> ReferenceSurface:
+        """The side that is seen from the bridge, where y is 0."""
+        return ReferenceSurface.TAIL_SIDE
 
     @property
     def height(self) -> float:

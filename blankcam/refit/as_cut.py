@@ -1,6 +1,7 @@
 """The parts as they stand while the instrument is set up, and what a refit makes of them.
 
-Pure values: a nut and a saddle in the same frames as the finished ones, with no allowance left.
+Pure values: a nut and a saddle in the same frames as the finished ones. Slots come first; the nut's
+top comes down once, last, when its floors are final.
 """
 
 from __future__ import annotations
@@ -17,46 +18,56 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.instrument.heights import per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
-from blankcam.refit.needs import Refit, StringReading
+from blankcam.refit.history import Trim
+from blankcam.refit.numbers import number_at
 
 _GRID = 2001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Taken:
-    """What one refit took off, mm, per string from the bass side."""
+    """What one refit takes off, mm, per string from the bass side."""
 
     nut: tuple[float, ...]
     saddle: tuple[float, ...]
-    saddle_by: str
-    """``nothing``, ``bottom`` or ``crown``."""
-    bottom_left: float
-    bottom_right: float
+    trim: Trim
+    bottom_left: float = 0.0
+    bottom_right: float = 0.0
+    top: bool = False
+    """Whether the nut's top is brought down to its floors."""
+    widths: tuple[float, ...] = ()
+    """Of the slots, where other strings ask for wider ones; else empty."""
 
-    @classmethod
-    def of(cls, found: Refit) -> Taken:
-        """What a refit asks for."""
-        return cls(
-            nut=tuple(s.nut_take for s in found.strings),
-            saddle=tuple(s.saddle_take for s in found.strings),
-            saddle_by=found.saddle_by,
-            bottom_left=found.bottom_left,
-            bottom_right=found.bottom_right,
-        )
+    @property
+    def nothing(self) -> bool:
+        """Whether nothing is cut."""
+        return self.trim == "nothing" and not self.nut_cut
+
+    @property
+    def nut_cut(self) -> bool:
+        """Whether anything of the nut is cut."""
+        return any(self.nut) or self.top or bool(self.widths)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """Both parts as they are now; their own allowance and hold-back are 0."""
+    """Both parts as they are now."""
 
     nut: Nut
+    """Floors and top as they stand; its allowance is the waste still standing over that top."""
     saddle: Saddle
-    top_done: bool
-    """Whether the nut's top is already the finished one."""
+    """Its top as it stands; no allowance is left."""
+    nut_shim: float = 0.0
+    saddle_shim: float = 0.0
+
+    @property
+    def nut_stage(self) -> Stage:
+        """As whose stage the nut is cut: with waste over its top, or without."""
+        return Stage.ROUGH if self.nut.allowance else Stage.FINAL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,19 +107,23 @@ def both_parts(found: Design) -> tuple[Nut, Saddle]:
     return found.nut, found.saddle
 
 
-def as_made(found: Design, stage: Stage) -> Standing:
-    """The parts as ``make`` left them."""
-    rough = stage is Stage.ROUGH
-    nut, saddle = both_parts(found)
+def nut_as_made(found: Design, stage: Stage) -> Nut:
+    """The nut as ``make`` left it."""
+    nut = both_parts(found)[0]
     raised = nut.slot_raise(stage)
-    slots = tuple(replace(s, floor_front=s.floor_front + raised) for s in nut.slots)
-    top = replace(nut.top, z0=nut.top.z0 + (nut.allowance if rough else 0.0))
-    over = straight(-saddle.allowance if rough else 0.0, 0.0)
-    return Standing(
-        nut=replace(nut, top=top, slots=slots, allowance=0.0, hold_back=0.0),
-        saddle=replace(saddle, top=lowered(saddle.top, over), allowance=0.0),
-        top_done=not rough,
+    slots = tuple(
+        replace(s, floor_front=s.floor_front + raised, depth_front=s.depth_front - raised)
+        for s in nut.slots
     )
+    rough = stage is Stage.ROUGH
+    return replace(nut, slots=slots, hold_back=0.0, allowance=nut.allowance if rough else 0.0)
+
+
+def saddle_as_made(found: Design, stage: Stage) -> Saddle:
+    """The saddle as ``make`` left it."""
+    saddle = both_parts(found)[1]
+    over = straight(-saddle.allowance if stage is Stage.ROUGH else 0.0, 0.0)
+    return replace(saddle, top=lowered(saddle.top, over), allowance=0.0)
 
 
 def straight(level: float, slope: float) -> ArcCurve:
@@ -129,79 +144,111 @@ def lowered(base: Curve, by: Curve) -> Curve:
 
 
 def after(found: Design, now: Standing, taken: Taken) -> Standing:
-    """The parts once a refit is cut: floors, then the nut's finished top, and the saddle.
-
-    Raises
-    ------
-    RefusedError
-        When a part would become too low to stand.
-    """
-    dressed = _nut_after(found, now, taken.nut)
-    waits = not (now.top_done or any(taken.nut)) and _shallow(dressed)
-    nut_cut = any(taken.nut) or not (now.top_done or waits)
-    made = Standing(
-        nut=dressed if nut_cut else now.nut,
+    """The parts once a refit is cut: floors, then the nut's finished top, and the saddle."""
+    nut = slots_widened(slots_lowered(now.nut, taken.nut), taken.widths)
+    return replace(
+        now,
+        nut=with_finished_top(found, nut) if taken.top else nut,
         saddle=_saddle_after(now.saddle, taken),
-        top_done=now.top_done or not waits,
-    )
-    if faults := list(_refusals(found.job.path, made)):
-        raise RefusedError(faults)
-    return made
-
-
-def _shallow(nut: Nut) -> bool:
-    """Whether a string would have next to no wall."""
-    return any(s.depth_front < table("limits")["nut"]["depth"] / 2 for s in nut.slots)
-
-
-def _lifted(found: Design, slots: Sequence[Slot]) -> tuple[Slot, ...]:
-    """The slots with the lifts that go with their floors."""
-    return tuple(
-        replace(s, lift=d.lift + s.floor_front - d.floor_front)
-        for s, d in zip(slots, both_parts(found)[0].slots, strict=True)
     )
 
 
-def _nut_after(found: Design, now: Standing, takes: Sequence[float]) -> Nut:
-    """Lower floors, and the top that goes with them: nowhere over what stands.
-
-    In stage rough the waste over the slots was opened down to the top as designed, so that the new
-    top stays under that too.
-    """
-    nut, floors = now.nut, [s.floor_front - t for s, t in zip(now.nut.slots, takes, strict=True)]
-    as_designed = both_parts(found)[0]
-    exposures = per_string(found.job.nut.exposure, [s.u_nut for s in found.instrument.strings])
-    wanted = [f + (1 - e) * s.gauge for f, e, s in zip(floors, exposures, nut.slots, strict=True)]
-    centres = np.array([s.centre for s in nut.slots])
-    top = fit_arc(centres, np.array(wanted), as_designed.top.radius, as_designed.top.middle)
-    bounds = [nut.top] if now.top_done else [nut.top, as_designed.top]
-    top = _under(top, bounds, nut.length)
-    depths = top.height(centres) - np.array(floors)
+def slots_lowered(nut: Nut, takes: Sequence[float]) -> Nut:
+    """The nut with lower floors, its top as it is."""
     slots = tuple(
-        replace(s, floor_front=f, depth_front=float(d), exposure=float((s.gauge - d) / s.gauge))
-        for s, f, d in zip(nut.slots, floors, depths, strict=True)
+        replace(
+            s,
+            floor_front=s.floor_front - take,
+            depth_front=s.depth_front + take,
+            exposure=s.exposure - take / s.gauge,
+            lift=s.lift - take,
+        )
+        for s, take in zip(nut.slots, takes, strict=True)
     )
-    return replace(nut, top=top, slots=_lifted(found, slots))
+    return replace(nut, slots=slots)
 
 
-def _under(top: ArcCurve, bounds: Sequence[ArcCurve], length: float) -> ArcCurve:
-    """The top brought under the bounds, each end by itself.
+def slots_widened(nut: Nut, widths: Sequence[float]) -> Nut:
+    """The nut with slots at least so wide, never narrower; as they are where none are given."""
+    if not widths:
+        return nut
+    slots = tuple(replace(s, width=max(s.width, w)) for s, w in zip(nut.slots, widths, strict=True))
+    return replace(nut, slots=slots)
 
-    All are the same arc with lines of their own, so that what differs is straight: under at both
+
+def widths_lacking(found: Design, nut: Nut) -> tuple[float, ...]:
+    """The widths that the job's strings ask for, where a slot is narrower; else empty."""
+    wanted = tuple(s.width for s in both_parts(found)[0].slots)
+    worth = float(table("refit")["standing"]["width_worth"])
+    lacking = any(w - s.width > worth for s, w in zip(nut.slots, wanted, strict=True))
+    return tuple(max(s.width, w) for s, w in zip(nut.slots, wanted, strict=True)) if lacking else ()
+
+
+def with_strings(found: Design, nut: Nut) -> Nut:
+    """The nut under the job's strings: other gauges lie in the same slots."""
+    slots = tuple(
+        replace(s, gauge=d.gauge, note=d.note)
+        for s, d in zip(nut.slots, both_parts(found)[0].slots, strict=True)
+    )
+    return replace(nut, slots=slots)
+
+
+def finished_top(found: Design, nut: Nut) -> ArcCurve:
+    """The top that goes with the floors as they stand: nowhere over what stands.
+
+    The arc of the design, nearest to the exposures asked for, but leaving no slot shallower than
+    the share of its gauge in data/refit.toml.
+    """
+    exposures = per_string(found.job.nut.exposure, [s.u_nut for s in found.instrument.strings])
+    floors = np.array([s.floor_front for s in nut.slots])
+    gauges = np.array([s.gauge for s in nut.slots])
+    centres = np.array([s.centre for s in nut.slots])
+    wanted = floors + (1 - np.array(exposures)) * gauges
+    top = fit_arc(centres, wanted, both_parts(found)[0].top.radius, both_parts(found)[0].top.middle)
+    least = float(table("refit")["standing"]["least_depth"])
+    lacking = np.max(floors + least * gauges - top.height(centres))
+    if lacking > 0:
+        top = replace(top, z0=top.z0 + float(lacking))
+    return _under(top, nut.top, nut.length)
+
+
+def with_finished_top(found: Design, nut: Nut) -> Nut:
+    """The nut with its top brought down to the floors as they stand."""
+    top = finished_top(found, nut)
+    slots = []
+    for slot in nut.slots:
+        depth = float(top.height(np.array(slot.centre))) - slot.floor_front
+        exposure = (slot.gauge - depth) / slot.gauge
+        slots.append(replace(slot, depth_front=depth, exposure=exposure))
+    return replace(nut, top=top, slots=tuple(slots), allowance=0.0)
+
+
+def top_is_due(found: Design, nut: Nut) -> bool:
+    """Whether the nut's top still stands over what its floors ask for, by more than is worth it."""
+    if nut.allowance:
+        return True
+    centres = np.array([s.centre for s in nut.slots])
+    over = nut.top.height(centres) - finished_top(found, nut).height(centres)
+    return bool(np.max(over) > table("refit")["standing"]["top_worth"])
+
+
+def _under(top: ArcCurve, bound: ArcCurve, length: float) -> ArcCurve:
+    """The top brought under the bound, each end by itself.
+
+    Both are the same arc with lines of their own, so that what differs is straight: under at both
     ends is under all along.
     """
     ends = np.array([0.0, length])
-    over = np.max([top.height(ends) - b.height(ends) for b in bounds], axis=0)
-    left, right = np.maximum(over, 0.0)
+    left, right = np.maximum(top.height(ends) - bound.height(ends), 0.0)
     return lowered(top, straight(float(left), float(right - left) / length))
 
 
 def _saddle_after(saddle: Saddle, taken: Taken) -> Saddle:
-    if taken.saddle_by == "nothing":
+    if taken.trim == "nothing":
         return saddle
     centres = np.array([s.centre for s in saddle.strings])
     by: Curve
-    if taken.saddle_by == "bottom":
+    if taken.trim == "bottom":
         slope = (taken.bottom_right - taken.bottom_left) / saddle.length
         by = straight(taken.bottom_left, slope)
     else:
@@ -245,68 +292,71 @@ def end_heights(saddle: Saddle) -> tuple[float, float]:
     return float(left), float(right)
 
 
-def readings_of(
-    found: Design,
-    *,
-    first_fret: Sequence[float],
-    action: Sequence[float],
-    want_first_fret: Sequence[float],
-    want_action: Sequence[float],
-) -> tuple[StringReading, ...]:
-    """Every string's readings with the places that its own path gives."""
-    s1, s12 = (float(found.instrument.board.fret_at(n)) for n in (1, 12))
-    return tuple(
-        StringReading(
-            number=path.number,
-            note=path.note,
-            t1=s1 / path.length,
-            t12=s12 / path.length,
-            place=seat.centre,
-            first_fret=first_fret[i],
-            action=action[i],
-            want_first_fret=want_first_fret[i],
-            want_action=want_action[i],
-        )
-        for i, (path, seat) in enumerate(
-            zip(found.instrument.strings, both_parts(found)[1].strings, strict=True)
-        )
-    )
+def stop_unfit(found: Design, made: Standing) -> None:
+    """Raise RefusedError where a part would become too low to stand, or leave its seat."""
+    if faults := [*_nut_faults(found, made), *_saddle_faults(found, made)]:
+        raise RefusedError(faults)
 
 
-def _refusals(path: str, made: Standing) -> Iterator[Fault]:
-    nut_least, saddle_least = table("limits")["nut"]["floor"], table("limits")["saddle"]["floor"]
-    for slot in made.nut.slots:
+def _nut_faults(found: Design, made: Standing) -> Iterator[Fault]:
+    least = table("limits")["nut"]["floor"]
+    for place, slot in enumerate(made.nut.slots):
         lowest = float(slot.floor(made.nut.thickness))
-        if lowest < nut_least:
+        if lowest < least:
             yield Fault(
-                where=path,
-                key=f"nut, slot {slot.string}",
-                wrong=f"its floor would come within {lowest:.2f} mm of the seat,"
-                f" under {nut_least} mm",
+                where=found.job.path,
+                key=f"nut, slot {number_at(place, len(made.nut.slots))}",
+                wrong=f"its floor would come within {lowest:.2f} mm of the seat, under {least} mm",
                 fix="check the readings and the seat; make a new nut on a shim",
             )
-    lowest = float(np.min(made.saddle.top.height(np.linspace(0, made.saddle.length, _GRID))))
-    if lowest < saddle_least:
+
+
+def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
+    least, standing = table("limits")["saddle"]["floor"], table("refit")["standing"]
+    heights = made.saddle.top.height(np.linspace(0, made.saddle.length, _GRID))
+    lowest, highest = float(np.min(heights)), float(np.max(heights))
+    if lowest < least:
         yield Fault(
-            where=path,
+            where=found.job.path,
             key="saddle",
-            wrong=f"it would be {lowest:.2f} mm high at its lowest, under {saddle_least} mm",
+            wrong=f"it would be {lowest:.2f} mm high at its lowest, under {least} mm",
             fix="check the readings; a neck set or a shallower slot may be the answer",
+        )
+    slot = found.job.saddle.slot_depth - made.saddle_shim
+    if slot < standing["seated"] * highest:
+        yield Fault(
+            where=found.job.path,
+            key="saddle",
+            wrong=f"it is {highest:.2f} mm high and only {slot:.2f} mm of it stand in its slot,"
+            f" under {standing['seated']:g} of its height: it may tip or split the bridge",
+            fix="make a taller saddle that stands on the slot's floor",
+        )
+    centres = np.array([s.centre for s in made.saddle.strings])
+    proud = float(np.min(made.saddle.top.height(centres))) - slot
+    if proud < standing["proud"]:
+        yield Fault(
+            where=found.job.path,
+            key="saddle",
+            wrong=f"a string would lie {proud:.2f} mm over the bridge, under"
+            f" {standing['proud']} mm: the saddle would sink into its slot",
+            fix="check the readings; a neck set may be the answer",
         )
 
 
 def cautions(made: Standing) -> Iterator[str]:
     """What became doubtful by the refit."""
-    if not made.top_done:
-        yield (
-            "the nut's top is left for the next refit: no floor comes down now, and under the finished"
-            " top a string would have no wall"
-        )
+    if made.nut.allowance:
         return
-    least = table("limits")["nut"]["depth"]
-    for slot in made.nut.slots:
-        if slot.depth_front < least:
+    values = table("refit")["standing"]
+    for place, slot in enumerate(made.nut.slots):
+        name = f"slot {number_at(place, len(made.nut.slots))} ({slot.note})"
+        if slot.depth_front < values["least_depth"] * slot.gauge:
             yield (
-                f"slot {slot.string} ({slot.note}) would be only {slot.depth_front:.3f} mm deep:"
-                " the string may jump out until its floor comes down further"
+                f"{name} is only {slot.depth_front:.2f} mm deep under the nut's top, for a string"
+                f" of {slot.gauge:.2f} mm: the string may jump out"
+            )
+        elif slot.depth_front > values["over_deep"] * slot.gauge:
+            yield (
+                f"{name} is {slot.depth_front:.2f} mm deep under the nut's top, for a string of"
+                f" {slot.gauge:.2f} mm: it may bind; fill it and file it anew, or make a new nut"
             )

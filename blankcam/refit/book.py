@@ -1,172 +1,355 @@
-"""The log of refits beside the job: one JSON object a line, only ever added to.
+"""The book of parts beside the job: one JSON object a line, only ever added to.
 
-Each line carries a check over itself and the check before it, so that a line changed, lost or cut
-short shows. A damaged log is told, and nothing is written to it.
+It says which nut and saddle were made, to which stage, what each refit took, what was shimmed or
+filled, and which readings were taken. Every value by string goes by string number: 1 is the treble
+side's outermost. Each line carries a check over itself and the check before it, so that a line
+changed, lost or cut short shows; then nothing is written to it.
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
-import math
 import os
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, fields
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Annotated, Any, Literal
+
+from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
+from pydantic.dataclasses import dataclass as checked
 
 from blankcam import digest
-from blankcam.faults import Fault, InputError, OutputError
+from blankcam.faults import Fault, InputError, OutputError, RefusedError
 from blankcam.inputs.border import read_text
 
-SUFFIX = ".refits.jsonl"
-_FIX = "restore it from a copy, or move it away and start from the job's rough parts"
+SUFFIX = ".parts.jsonl"
+OLD_SUFFIX = ".refits.jsonl"
+_LOCK_SECONDS = 10.0
+_FIX = "restore it from a copy; or move it away, and say nut and saddle are new where they are"
+_STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+PartName = Literal["nut", "saddle"]
+ByString = dict[int, float]
+"""mm by string number."""
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Made:
+    """A part was made, and is on the instrument from here on."""
+
+    event: Literal["made"] = "made"
+    part: PartName
+    number: int
+    """nut 1, nut 2, ..."""
+    stage: Literal["rough", "final"]
+    job: str
+    """The job file's text as it then was: the part is what it says."""
+    milled: tuple[int, ...]
+    """Strings whose slots the machine cut; of a saddle every string or none."""
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class ReadingsTaken:
+    """Both clearances were read."""
+
+    event: Literal["readings"] = "readings"
+    digest: str
+    first_fret: ByString
+    action: ByString
+    held: ByString
+    """Clearance over fret 1 worked out from the gap with the string held at fret 3."""
+    uncertainty: float
+    relief: float | None
+    settled: float | None
+    """Hours at pitch."""
+    measured: Literal["once", "twice"]
+    loosened: str = ""
+    """The cause that readings taken twice speak for; empty where they are as foreseen."""
+    loosened_string: int | None = None
+    loosened_which: str = ""
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class Refitted:
+    """What one refit took off, or asked to."""
+
+    event: Literal["refit"] = "refit"
+    number: int
+    nut: ByString
+    """Off each slot's floor."""
+    saddle: ByString
+    """Off the saddle under each string."""
+    trim: Literal["nothing", "bottom", "crown"]
+    bottom_left: float
+    bottom_right: float
+    top: bool
+    """Whether the nut's top was brought down to its floors."""
+    widths: ByString
+    """Slots' widths, where other strings asked for wider ones; else empty."""
+    milled: tuple[int, ...]
+    saddle_milled: bool
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class NotCut:
+    """The refit before this was never cut."""
+
+    event: Literal["not cut"] = "not cut"
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class ShimPut:
+    """A part was raised on a shim."""
+
+    event: Literal["shimmed"] = "shimmed"
+    part: PartName
+    by: float
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class SlotsFilled:
+    """Slots were filled and begun again."""
+
+    event: Literal["filled"] = "filled"
+    strings: tuple[int, ...]
+
+
+@checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
+class NewStrings:
+    """Other strings were put on."""
+
+    event: Literal["strings"] = "strings"
+    job: str
+    """The job file's text with them."""
+    pull: float
+    """The new strings' pull over the old ones'."""
+
+
+Entry = Annotated[
+    Made | ReadingsTaken | Refitted | NotCut | ShimPut | SlotsFilled | NewStrings,
+    Field(discriminator="event"),
+]
+_ENTRY: TypeAdapter[Any] = TypeAdapter(Entry)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LogEntry:
-    """One refit as it was cut; mm, values per string from the bass side."""
+class Book:
+    """A book as read."""
 
-    made: str
-    """When, ISO 8601."""
-    job: str
-    """Digest of all in the job that says how its parts stand."""
-    readings: str
-    """Digest of the readings: the same readings again are the same refit, not a further one."""
-    before: str
-    """``cut``, or ``not cut`` where the refit before this one never was."""
-    stage: str
-    """What the parts were cut to before the first refit."""
-    nut_take: tuple[float, ...]
-    saddle_take: tuple[float, ...]
-    saddle_by: str
-    bottom_left: float
-    bottom_right: float
-    first_fret: tuple[float, ...]
-    """As predicted after the cut."""
-    action: tuple[float, ...]
+    path: str
+    entries: tuple[Entry, ...]
+    check: str
+    """Of its last line."""
 
 
-def cut_so_far(entries: Sequence[LogEntry], readings: str, before: str) -> tuple[LogEntry, ...]:
-    """The refits that have been cut when these readings were taken, oldest first.
-
-    Parameters
-    ----------
-    entries : the whole log
-    readings : digest of the readings now at hand; where the last entry is theirs, it is left out
-    before : ``not cut`` where the maker says that the last refit never was
-    """
-    cut: list[LogEntry] = []
-    for entry in entries:
-        if entry.before == "not cut" and cut:
-            cut.pop()
-        cut.append(entry)
-    if cut and cut[-1].readings == readings:
-        return tuple(cut[:-1])
-    return tuple(cut[:-1] if before == "not cut" else cut)
-
-
-def log_path(job_path: str) -> str:
-    """Where the log of a job lies."""
+def book_path(job_path: str) -> str:
+    """Where the book of a job lies."""
     return str(Path(job_path).with_suffix(SUFFIX))
 
 
-def read_log(path: str) -> tuple[LogEntry, ...]:
-    """Every refit so far, oldest first; none where there is no log.
+def read_book(path: str) -> Book:
+    """Every entry so far, oldest first; none where there is no book.
 
     Raises
     ------
     InputError
-        The log is damaged, with the line, or can't be read.
+        The book is damaged, with the line, or can't be read.
     """
     if not os.path.lexists(path):
-        return ()
-    entries: list[LogEntry] = []
-    check = ""
+        return Book(path=path, entries=(), check="")
     text = read_text(path)
-    for number, line in enumerate(text.splitlines(), start=1):
+    entries, check = [], ""
+    lines = text.split("\n")
+    for number, line in enumerate(lines[:-1], start=1):
         try:
             entry, check = _unpack(line, check)
-        except (ValueError, TypeError, KeyError, OverflowError, RecursionError) as fault:
+        except (ValidationError, ValueError, TypeError, KeyError, RecursionError) as fault:
             why = str(fault) if type(fault) is ValueError else "is not a whole entry"
             raise InputError(_damage(path, number, why)) from None
         entries.append(entry)
-    if text and not text.endswith("\n"):
-        raise InputError(_damage(path, len(entries), "is cut short"))
-    return tuple(entries)
+    if lines[-1]:
+        raise InputError(_torn(path, len(lines)))
+    return Book(path=path, entries=tuple(entries), check=check)
 
 
 def _damage(path: str, line: int, why: str) -> Fault:
-    return Fault(where=path, line=line, wrong=f"the log of refits is damaged: {why}", fix=_FIX)
+    return Fault(where=path, line=line, wrong=f"the book of parts is damaged: {why}", fix=_FIX)
 
 
-def append_entry(path: str, entry: LogEntry) -> None:
-    """Add a refit; what stands there is read first and never changed.
+def _torn(path: str, line: int) -> Fault:
+    return Fault(
+        where=path,
+        line=line,
+        wrong="its last line is cut short, as when the power fails: the book is damaged there",
+        fix="the same command with --drop-torn-line goes on without that line",
+    )
+
+
+def drop_torn_line(path: str) -> bool:
+    """Take a last line that is cut short off a book whose other lines are whole.
+
+    Returns whether there was one; raises InputError where another line is damaged.
+    """
+    if not os.path.lexists(path):
+        return False
+    whole, _, torn = read_text(path).rpartition("\n")
+    if not torn:
+        return False
+    kept = whole + "\n" if whole else ""
+    check = ""
+    for number, line in enumerate(kept.split("\n")[:-1], start=1):
+        try:
+            _, check = _unpack(line, check)
+        except (ValidationError, ValueError, TypeError, KeyError, RecursionError):
+            raise InputError(_damage(path, number, "is not a whole entry")) from None
+    with _told(path), Path(path).open("r+b") as file:
+        file.truncate(len(kept.encode()))
+        _settle(file)
+    return True
+
+
+def add_entries(book: Book, entries: Sequence[Entry]) -> None:
+    """Add to a book that was read, while it is locked.
 
     Raises
     ------
-    InputError
-        The log is damaged.
     OutputError
         It can't be written.
     """
-    so_far = read_log(path)
-    line = _pack(entry, _check_of(so_far))
-    try:
-        with Path(path).open("ab") as file:
-            file.write(line.encode() + b"\n")
-            file.flush()
-            os.fsync(file.fileno())
-    except OSError as fault:
-        why = (fault.strerror or "").lower()
-        raise OutputError(Fault(where=path, wrong=f"can't be written ({why})")) from None
-
-
-def _check_of(entries: Sequence[LogEntry]) -> str:
-    check = ""
+    lines, check = [], book.check
     for entry in entries:
-        check = _check(asdict(entry), check)
-    return check
+        values = _ENTRY.dump_python(entry, mode="json")
+        check = _check(values, check)
+        lines.append(json.dumps({**values, "check": check}, allow_nan=False) + "\n")
+    with _told(book.path), Path(book.path).open("ab") as file:
+        file.write("".join(lines).encode())
+        _settle(file)
+
+
+def _settle(file: IO[bytes]) -> None:
+    file.flush()
+    os.fsync(file.fileno())
+
+
+def _unpack(line: str, before: str) -> tuple[Entry, str]:
+    values = json.loads(line)
+    if not isinstance(values, dict):
+        raise TypeError
+    check = values.pop("check")
+    entry = _ENTRY.validate_python(values)
+    if check != _check(_ENTRY.dump_python(entry, mode="json"), before):
+        raise ValueError("its check does not fit: a line was changed or lost")
+    return entry, check
 
 
 def _check(values: dict[str, Any], before: str) -> str:
     return digest.of_text(before + json.dumps(values, sort_keys=True, ensure_ascii=True))
 
 
-def _pack(entry: LogEntry, before: str) -> str:
-    values = asdict(entry)
-    return json.dumps({**values, "check": _check(values, before)}, allow_nan=False)
+@contextlib.contextmanager
+def _told(path: str) -> Iterator[None]:
+    try:
+        yield
+    except OSError as fault:
+        why = (fault.strerror or "").lower()
+        raise OutputError(Fault(where=path, wrong=f"can't be written ({why})")) from None
 
 
-def _unpack(line: str, before: str) -> tuple[LogEntry, str]:
-    values = json.loads(line)
-    if not isinstance(values, dict):
-        raise TypeError
-    check = values.pop("check")
-    entry = _typed(values)
-    if check != _check(asdict(entry), before):
-        raise ValueError("its check does not fit: a line was changed or lost")
-    return entry, check
+@contextlib.contextmanager
+def locked(path: str) -> Iterator[None]:
+    """Hold a book while it is read, reckoned and added to: two refits at once take turns.
+
+    An empty book that was made for the lock alone goes again.
+
+    Raises
+    ------
+    OutputError
+        It can't be written.
+    RefusedError
+        Another refit holds it for long.
+    """
+    if os.path.lexists(path) and not Path(path).is_file():
+        raise InputError(Fault(where=path, wrong="is not a file"))
+    with _told(path):
+        file = _held(path)
+    try:
+        yield
+    finally:
+        empty = os.fstat(file.fileno()).st_size == 0
+        if empty and os.name == "posix":
+            Path(path).unlink(missing_ok=True)
+        file.close()
+        if empty and os.name != "posix":
+            with contextlib.suppress(OSError):
+                Path(path).unlink(missing_ok=True)
 
 
-def _typed(values: dict[str, Any]) -> LogEntry:
-    """The entry, every value of its own type and finite."""
-    if set(values) != {f.name for f in fields(LogEntry)}:
-        raise KeyError
-    made: dict[str, Any] = {}
-    for field in fields(LogEntry):
-        value = values[field.name]
-        if field.type == "str" and isinstance(value, str):
-            made[field.name] = value
-        elif field.type == "float":
-            made[field.name] = _number(value)
-        elif field.type == "tuple[float, ...]" and isinstance(value, list):
-            made[field.name] = tuple(_number(v) for v in value)
-        else:
-            raise TypeError
-    return LogEntry(**made)
+def _held(path: str) -> IO[bytes]:
+    """The book's file, locked; the one that still lies under its name."""
+    until = time.monotonic() + _LOCK_SECONDS
+    while True:
+        file = Path(path).open("ab")  # noqa: SIM115
+        if _try_lock(file) and _same_file(file, path):
+            return file
+        file.close()
+        if time.monotonic() > until:
+            raise RefusedError(
+                Fault(
+                    where=path,
+                    wrong="another refit of this job is at work",
+                    fix="wait until it has ended, then give the command again",
+                )
+            )
+        time.sleep(0.05)
 
 
-def _number(value: object) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        raise TypeError
-    return float(value)
+def _same_file(file: IO[bytes], path: str) -> bool:
+    try:
+        return os.path.samestat(os.fstat(file.fileno()), Path(path).stat())
+    except OSError:
+        return False
+
+
+def _try_lock(file: IO[bytes]) -> bool:
+    try:
+        import fcntl
+    except ImportError:
+        return _try_lock_by_byte(file)
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    return True
+
+
+def _try_lock_by_byte(file: IO[bytes]) -> bool:
+    """Where there is no flock: one byte far past the end stands for the whole file."""
+    import importlib
+
+    msvcrt: Any = importlib.import_module("msvcrt")
+    here = file.tell()
+    file.seek(2**30)
+    try:
+        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
+    except OSError:
+        return False
+    finally:
+        file.seek(here)
+    return True
+
+
+def refuse_old_log(job_path: str) -> None:
+    """Raise InputError where an older version's log of refits lies beside the job."""
+    old = str(Path(job_path).with_suffix(OLD_SUFFIX))
+    if os.path.lexists(old):
+        raise InputError(
+            Fault(
+                where=old,
+                wrong="is the log of an older version, which did not keep the readings: it can't be"
+                " carried on",
+                fix="move it away; the first readings are then questioned, since the parts are lower"
+                ' than the job says: take them twice and add measured = "twice"',
+            )
+        )

@@ -177,10 +177,10 @@ def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
     if request.turned:
         return (
             Zero(axis="X", surface=left),
-            Zero(axis="Y", surface=ReferenceSurface.BACK),
+            Zero(axis="Y", surface=ReferenceSurface.NUT_SIDE),
             Zero(axis="Z", surface=ReferenceSurface.UNDERSIDE, value=request.blank.z1),
         )
-    front = Zero(axis="Y", surface=ReferenceSurface.FRONT)
+    front = Zero(axis="Y", surface=request.part.seen_side)
     if request.label.readings_digest:
         return Zero(axis="X", surface=left), front, seat
     if edge.outline is not None:

@@ -1,6 +1,6 @@
 """The elevation cut out of a blank that lies on its face.
 
-Machine axes on face: X is the part's x, Y its z, Z its -y; the face toward the tail looks up. The
+Machine axes on face: X is the part's x, Y its z, Z its -y; the side seen from the bridge is up. The
 seat side is the blank's own edge, so the path runs up the left end, over the top and down the
 right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
 side. Tabs stay at the seat end of both ends and hold part and waste together.

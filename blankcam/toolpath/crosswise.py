@@ -1,4 +1,4 @@
-"""Passes across a nut, from the witness face to the head side, and back where that does no harm."""
+"""Passes across a nut, from its front to its back, and back again where that does no harm."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from blankcam.toolpath.moves import Path
 
 
 def across(path: Path, near: Place, far: Place, feed: float, hop: float) -> None:
-    """One pass, entered before the witness face and left behind the head side."""
+    """One pass, entered before the front and left behind the back."""
     path.over(*near, hop)
     path.line(feed, x=far[0], y=far[1], z=far[2])
 

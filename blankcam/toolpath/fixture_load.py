@@ -1,8 +1,8 @@
 """Several blanks in one fixture: their programs as one, the tool changes shared.
 
 The blanks stand side by side along y, a pitch apart, their left ends against one stop and their
-seat sides on one floor. The zero is the stop, the first blank's face toward the tail (on face its
-seat side) and the floor (on face the top of the waste board).
+seat sides on one floor. The zero is the stop, the first blank's side seen from the bridge (on face
+its seat side) and the floor (on face the top of the waste board).
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ WALL = 3.0
 ZEROS = {
     "edge": (
         Zero(axis="X", surface=ReferenceSurface.STOP),
-        Zero(axis="Y", surface=ReferenceSurface.FIRST_FRONT),
+        Zero(axis="Y", surface=ReferenceSurface.FIRST_SEEN_SIDE),
         Zero(axis="Z", surface=ReferenceSurface.FLOOR),
     ),
     "face": (

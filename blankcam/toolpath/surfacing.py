@@ -40,7 +40,7 @@ def sweep_operation(
 ) -> Operation:
     """Rough layers with wide steps, then the finishing passes, which take their ridges along.
 
-    Rough layers are cut to and fro; the ``finish`` passes too, unless they are to go one way.
+    Rough layers zigzag; the ``finish`` passes too, unless they are to go one way.
     """
     sweep = finish.sweep
     tool = sweep.tool

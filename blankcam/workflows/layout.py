@@ -60,7 +60,9 @@ def layout(
     if scatter:
         from blankcam.instrument.uncertainty import scatter as drawn
 
-        sections += layout_tables.scattered(drawn(job, found.instrument))
+        spread = drawn(job, found.instrument)
+        content["scatter"] = dataclasses.asdict(spread)
+        sections += layout_tables.scattered(spread)
     if feeds:
         from blankcam.outputs.tables import machine_work
 

@@ -210,7 +210,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
             found.nut,
             stage,
             notice=lines,
-            board=(job.nut.seat_drop, job.board.radius.nut),
+            board=(-found.instrument.nut_floor, job.board.radius.nut),
             title=("nut", *title),
             options=options,
         )

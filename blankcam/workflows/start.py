@@ -16,7 +16,7 @@ from blankcam.parts.design import design
 def start(path: str, kind: str, *, force: bool) -> Iterator[str]:
     """Write a job file to begin with; yields what to do next."""
     output_folder.write_file(path, starter.text(kind).encode(), force=force)
-    yield f"wrote {path}: measure your own instrument and change its values"
+    yield f"wrote {path}: measure your instrument, write what you found, take the # away"
     yield f"then: blankcam layout {quote(path)}"
 
 

@@ -38,53 +38,86 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     assert done.returncode == 0, done.stderr
     found = json.loads((bench / "out" / "refit.json").read_text())
     for s in found["strings"]:
-        assert s["nut_take"] == pytest.approx(0.2 - 0.03, abs=0.02)
-        assert s["saddle_take"] == pytest.approx(0.5 - 0.03, abs=0.03)
+        assert s["nut_take"] == pytest.approx(0.2 - 0.05, abs=0.04)
+        assert s["saddle_take"] == pytest.approx(0.5, abs=0.04)
     assert {p["file"] for p in found["programs"]} == {"nut-refit.ngc", "saddle-bottom.ngc"}
     assert all(p["proof"]["passed"] for p in found["programs"])
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     again = refit(bench, "readings.toml", "again", "--force")
     assert again.returncode == 0, again.stderr
     assert {p.name: p.read_bytes() for p in (bench / "again").iterdir()} == files
-    assert (bench / "job.refits.jsonl").read_text().count("\n") == 1
+    assert (bench / "job.parts.jsonl").read_text().count("\n") == 4
 
 
-def test_readings_at_the_targets_take_off_nothing(bench):
-    assert refit(bench).returncode == 0
-    met = READINGS.replace("0.77", "0.56").replace("0.62", "0.41")
-    met = met.replace("2.65", "2.31").replace("2.15", "1.81")
-    (bench / "met.toml").write_text(met, encoding="utf-8")
-    done = refit(bench, "met.toml", "met")
-    assert "nothing to take off: the readings meet" in " ".join(done.stdout.split())
-    assert not list((bench / "met").glob("*.ngc"))
+def lowered(record):
+    """The readings that a refit's record expects after its cut."""
+    rows = {
+        key: ", ".join(f'{s["string"]} = "{s[key]["after"]:.2f} mm"' for s in record["strings"])
+        for key in ("first_fret", "action")
+    }
+    return (
+        f"[readings]\nfirst_fret = {{ {rows['first_fret']} }}\naction = {{ {rows['action']} }}\n"
+        'settled = "36 h"\nuncertainty = "0.03 mm"\n'
+    )
+
+
+def test_from_make_to_done(bench):
+    """The whole loop: cut, refit, refit again: done, with the figures and what is next."""
+    made = run("make", "job.toml", "--out", "cuts", "--machine", "hand-bench", cwd=bench)
+    assert made.returncode == 0, made.stderr
+    assert refit(bench, "readings.toml", "one", "--machine", "hand-bench").returncode == 0
+    record = json.loads((bench / "one" / "refit.json").read_text())
+    (bench / "met.toml").write_text(lowered(record), encoding="utf-8")
+    done = refit(bench, "met.toml", "met", "--machine", "hand-bench")
+    assert done.returncode == 0, done.stderr
+    said = " ".join(done.stdout.split())
+    assert "done: every string is where it should be" in said
+    assert re.search(r"string 1 is done: 0\.\d\d mm over fret 1, \d\.\d\d mm over fret 12", said)
+    assert "bring the top down, then polish both parts, and glue the nut" in said
+    assert json.loads((bench / "met" / "refit.json").read_text())["state"] == "done"
 
 
 def test_a_low_saddle_says_what_would_fix_it_and_the_top_waits(bench):
     (bench / "low.toml").write_text(
         '[readings]\nfirst_fret = { bass = "0.60 mm", treble = "0.40 mm" }\n'
-        'action = { bass = "2.0 mm", treble = "1.6 mm" }\n',
+        'action = { bass = "2.0 mm", treble = "1.6 mm" }\nmeasured = "twice"\n',
         encoding="utf-8",
     )
-    done = refit(bench, "low.toml")
+    done = refit(bench, "low.toml", "out", "--machine", "hand-bench")
     said = " ".join(done.stdout.split())
     assert done.returncode == 0, done.stderr
-    assert "the saddle is too low under string 6 (E2)" in said
-    assert "readings meet the targets" not in said
-    assert "top is left for the next refit" in said
-    assert not list((bench / "out").glob("*.ngc"))
+    assert "mm too low over fret 12: shim the saddle or make a new one" in said
+    assert "done: every string" not in said
+    assert "leave its top" in said
 
 
-def test_a_damaged_log_is_told_and_kept(bench):
-    assert refit(bench).returncode == 0
-    log = bench / "job.refits.jsonl"
-    log.write_text(log.read_text()[:-40], encoding="utf-8")
-    before = log.read_bytes()
-    done = refit(bench, "readings.toml", "two")
+def test_a_surprise_is_questioned_in_lines_on_stderr_and_nothing_is_written(bench):
+    swapped = READINGS.replace("first_fret", "x").replace("action", "first_fret")
+    (bench / "swapped.toml").write_text(swapped.replace("x =", "action ="), encoding="utf-8")
+    done = refit(bench, "swapped.toml")
+    assert done.returncode == 1
+    first, cause, *_ = done.stderr.splitlines()
+    assert "these readings are not used, and nothing is written" in first
+    assert 'add measured = "twice"' in first
+    assert "likely cause 1: the readings over fret 1 and fret 12 are swapped" in cause
+    assert not (bench / "out").exists()
+    assert not (bench / "job.parts.jsonl").exists()
+
+
+def test_a_torn_book_is_told_kept_and_can_be_gone_on_with(bench):
+    assert refit(bench, "readings.toml", "out", "--machine", "hand-bench").returncode == 0
+    path = bench / "job.parts.jsonl"
+    path.write_text(path.read_text()[:-40], encoding="utf-8")
+    before = path.read_bytes()
+    done = refit(bench, "readings.toml", "two", "--machine", "hand-bench")
     assert done.returncode == 2
-    assert "job.refits.jsonl:1" in done.stderr
-    assert "damaged" in done.stderr
-    assert log.read_bytes() == before
+    assert "job.parts.jsonl:4" in done.stderr
+    assert "--drop-torn-line" in done.stderr
+    assert path.read_bytes() == before
     assert not (bench / "two").exists()
+    done = refit(bench, "readings.toml", "two", "--machine", "hand-bench", "--drop-torn-line")
+    assert done.returncode == 0, done.stderr
+    assert path.read_text().count("\n") == 7  # three whole lines, and the same refit once more
 
 
 def test_a_bare_number_and_a_wrong_count_are_told_with_their_lines(bench):
@@ -113,7 +146,7 @@ def test_a_nut_too_low_for_the_jaws_still_gets_its_marks(tmp_path):
     assert not (tmp_path / "out" / "nut-refit.ngc").exists()
     assert "floor then" in (tmp_path / "out" / "refit.md").read_text()
     found = json.loads((tmp_path / "out" / "refit.json").read_text())
-    assert all(n["floor_after"] < n["floor_before"] for n in found["nut"])
+    assert any(n["floor_after"] < n["floor_before"] for n in found["nut"])
 
 
 @pytest.mark.parametrize("machine", ["hand-bench", "template-laser"])
@@ -129,9 +162,9 @@ def proved(bench, program, *more):
 
 def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
     assert refit(bench).returncode == 0
-    # the first refit met the targets but for the uncertainty; now the strings stand .1 mm over
-    more = READINGS.replace("0.77", "0.66").replace("0.62", "0.51")
-    more = more.replace("2.65", "2.41").replace("2.15", "1.91")
+    # the first refit met the targets but for the uncertainty; now the strings stand .2 mm over
+    more = READINGS.replace("0.77", "0.75").replace("0.62", "0.60")
+    more = more.replace("2.65", "2.55").replace("2.15", "2.05") + 'measured = "twice"\n'
     (bench / "more.toml").write_text(more, encoding="utf-8")
     assert refit(bench, "more.toml", "two").returncode == 0
     programs = sorted(p.relative_to(bench) for p in bench.glob("*/*.ngc"))
@@ -158,7 +191,8 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
 def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
     uneven = READINGS.replace(
         'action = { bass = "2.65 mm", treble = "2.15 mm" }',
-        'action = { 6 = "2.65 mm", 5 = "2.60 mm", 4 = "2.45 mm", 3 = "2.40 mm", 2 = "2.25 mm", 1 = "2.20 mm" }',
+        'action = { 6 = "2.65 mm", 5 = "2.63 mm", 4 = "2.45 mm", 3 = "2.43 mm", 2 = "2.25 mm",'
+        ' 1 = "2.23 mm" }',
     )
     (bench / "readings.toml").write_text(uneven, encoding="utf-8")
     assert refit(bench).returncode == 0
@@ -185,7 +219,7 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
     shutil.copy(bench / "job.toml", bench / "other.toml")
     done = run("prove", "out/nut-refit.ngc", "--job", "other.toml", cwd=bench)
     assert done.returncode == 2
-    assert "not in the log" in done.stderr
+    assert "not in the book" in done.stderr
     (bench / "saddle-refit.ngc").write_text("G21\nM30\n")
     done = proved(bench, "saddle-refit.ngc")
     assert done.returncode == 2
@@ -196,7 +230,8 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
 def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
     (bench / "far.toml").write_text(
         '[readings]\nfirst_fret = { bass = "0.77 mm", treble = "0.62 mm" }\n'
-        'action = { 6 = "2.65 mm", 5 = "2.75 mm", 4 = "2.65 mm", 3 = "2.60 mm", 2 = "2.65 mm", 1 = "2.30 mm" }\n',
+        'action = { 6 = "2.65 mm", 5 = "2.75 mm", 4 = "2.65 mm", 3 = "2.60 mm", 2 = "2.65 mm",'
+        ' 1 = "2.30 mm" }\nmeasured = "twice"\n',
         encoding="utf-8",
     )
     done = refit(bench, "far.toml", "far", "--machine", "hand-bench")
@@ -219,7 +254,7 @@ def test_make_hands_its_machine_on_to_the_refit(tmp_path):
 
 
 def test_a_job_folder_that_can_not_be_written_is_told_before_the_work(tmp_path):
-    """The folder of files must not be written where the book of refits can't be."""
+    """The folder of files must not be written where the book of parts can't be."""
     held = tmp_path / "job"
     held.mkdir()
     shutil.copy(STEEL, held / "j.toml")

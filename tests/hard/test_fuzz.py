@@ -23,13 +23,17 @@ from tests.conftest import DEMO_JOBS, REPO
 from tests.hard import guided
 
 SECONDS = float(os.environ.get("BLANKCAM_FUZZ_SECONDS", "2"))
+LONG_SECONDS = float(os.environ.get("BLANKCAM_FUZZ_LONG_SECONDS", "600"))
 SEED = int(os.environ.get("BLANKCAM_FUZZ_SEED", "20"))
 MILL = read_profile("light-router")
 PROFILES = [p.read_bytes() for p in sorted((REPO / "machines").glob("*.toml"))]
 JOBS = [p.read_bytes() for p in DEMO_JOBS]
 READINGS = b"""[readings]
 first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
-action = { 6 = "2.65 mm", 5 = "2.6 mm", 4 = "2.5 mm", 3 = "2.4 mm", 2 = "2.3 mm", 1 = "2.15 mm" }
+action = { 6 = "2.65 mm", 5 = "2.6 mm", 1 = "2.15 mm" }
+third_fret = { 6 = "0.4 mm" }
+nut = "shimmed 0.30 mm"
+filled = [6]
 relief = "0.1 mm"
 settled = "36 h"
 uncertainty = "0.03 mm"
@@ -70,22 +74,55 @@ def text_of(data):
     return data.decode("utf-8-sig", "replace")
 
 
+READERS = [
+    (lambda d: reader.read_program(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
+    (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/fields.py", "inputs/units.py", "inputs/border.py")),
+    (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/border.py", "inputs/fields.py", "inputs/units.py")),
+]  # fmt: skip
+each_reader = pytest.mark.parametrize(
+    ("work", "seeds", "within"), READERS, ids=["program", "job", "profile"]
+)
+
+
 @pytest.mark.long
-@pytest.mark.parametrize(
-    ("work", "seeds", "within"),
-    [
-        (lambda d: reader.read_program(d, MILL), [PROGRAM, *PROGRAM.split(b"\n")], ("replay/reader.py", "replay/line.py", "replay/arcs.py")),
-        (lambda d: job_file.parse(text_of(d), "j.toml"), JOBS[:3], ("inputs/job_file.py", "inputs/job_schema.py", "inputs/fields.py", "inputs/units.py", "inputs/border.py")),
-        (lambda d: parse_profile(text_of(d), "m.toml"), PROFILES, ("inputs/machine_file.py", "inputs/border.py", "inputs/fields.py", "inputs/units.py")),
-    ],
-    ids=["program", "job", "profile"],
-)  # fmt: skip
+@each_reader
 def test_guided_by_what_the_readers_reach(work, seeds, within):
     done, kept = guided.fuzz(
         lambda data: one_line_each(work, data), seeds, within=within, seconds=SECONDS, rounds=100_000, seed=SEED,
     )  # fmt: skip
     assert done > 30
     assert kept > len(seeds)
+
+
+@pytest.mark.long
+@each_reader
+def test_ten_minutes_from_a_fresh_seed(work, seeds, within):
+    """A third of the time for each reader; what breaks one joins ``EDGES``, cut down to the least."""
+    fresh = int(os.environ.get("BLANKCAM_FUZZ_SEED", str(time.time_ns() % 1_000_000_000)))
+    print(f"\nseed {fresh}")
+    try:
+        done, kept = guided.fuzz(
+            lambda data: one_line_each(work, data), seeds, within=within,
+            seconds=LONG_SECONDS / 3, rounds=10_000_000, seed=fresh,
+        )  # fmt: skip
+    except BaseException as fault:
+        fault.add_note(f"BLANKCAM_FUZZ_SEED={fresh}")
+        raise
+    print(f"{done} inputs, {kept} kept")
+    assert kept > len(seeds)
+
+
+EDGES = (
+    b"a = " + b"9" * 5000, b"a = 1979-13-01", b"[a]\n[a]", b"a = 1_", b'a = "\\ud800"', b"\xef\xbb\xbf\xef\xbb\xbf",
+    b"G2 R1e308", b"G18 G3 K0 R.0000001", b"N" + b"9" * 400, b"(", b"G1 X1e", b"\x00",
+)  # fmt: skip
+"""Least inputs at the edges of what the readers take; what the fuzzer finds joins them."""
+
+
+@pytest.mark.parametrize("data", EDGES, ids=range(len(EDGES)))
+def test_the_edges_are_told(data):
+    for work, *_ in READERS:
+        one_line_each(work, data)
 
 
 HOSTILE = st.one_of(
@@ -192,7 +229,7 @@ def test_random_bytes_in_every_file_there_is(tmp_path_factory, noise, at, kind):
     good = {"log": b"", "rows": b"instrument.name,nut.tilt\nx,7 deg\n", "job": JOBS[0],
             "answers": interview.kept(interview.answered(interview.Talk(), "bass")).encode()}[kind]  # fmt: skip
     path.write_bytes(good[:at] + noise + good[at:])
-    work = {"log": book.read_log, "job": job_file.load,
+    work = {"log": book.read_book, "job": job_file.load,
             "rows": lambda p: job_table.jobs(str(DEMO_JOBS[0]), p),
             "answers": lambda p: interview.taken_up(read_text(p), p)}[kind]  # fmt: skip
     one_line_each(work, str(path))

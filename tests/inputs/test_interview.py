@@ -57,6 +57,31 @@ def test_what_is_offered_moves_with_what_was_measured():
 
 
 @pytest.mark.parametrize(
+    ("answers", "key", "kept"),
+    [
+        ({"instrument.scale": "628 mm", "board.width_at_nut": "45"}, "board.width_at_nut", "45 mm"),
+        ({"instrument.scale": "25.4 in", "board.width_at_nut": "1.75"}, "board.width_at_nut", "1.75 in"),
+        ({"board.width_at_nut": "1 3/4"}, "board.width_at_nut", "1 3/4 in"),
+        ({"board.width_at_nut": "45 mm", "nut.seat_width": "15/64"}, "nut.seat_width", "15/64 in"),
+        ({"instrument.scale": "645 mm", "strings[6]": "E2, 1.35, wound steel"}, "strings[6]",
+         "E2, 1.35 mm, wound steel"),
+        ({"strings[6]": "E2, 0.053 in, wound steel", "saddle.action": "6/64, 4/64"},
+         "saddle.action", "6/64 in, 4/64 in"),
+        ({"instrument.scale": "645 mm", "nut.tilt": "7 deg"}, "nut.tilt", "7 deg"),
+    ],
+)  # fmt: skip
+def test_units_are_remembered_and_a_bare_fraction_is_of_an_inch(answers, key, kept):
+    talk = talked({"instrument.kind": "steel-string"} | answers, until="blanks.none")
+    assert dict(talk.answers)[key] == kept
+
+
+def test_the_first_bare_number_is_refused_since_no_unit_is_known():
+    talk = talked({"instrument.kind": "steel-string"}, until="instrument.scale")
+    with pytest.raises(ValueError, match="no unit"):
+        interview.answered(talk, "645")
+
+
+@pytest.mark.parametrize(
     ("key", "said", "words"),
     [
         ("instrument.kind", "lute", "mandolin"),
@@ -76,7 +101,7 @@ def test_what_is_offered_moves_with_what_was_measured():
         ("strings", "9" * 9000, "2 to 24"),
         ("strings[6]", "E2 0.053 in wound steel", "write note, gauge, make"),
         ("strings[1]", "H2, 1 mm, nylon", "not a note"),
-        ("strings[1]", "E2, 1, nylon", "no unit"),
+        ("strings[1]", "E2, thick, nylon", "not a length"),
         ("strings[1]", "E2, 1 mm, wire", "plain steel"),
         ("board.body_fret", "14.5", "is not a whole number"),
         ("nut.tilt", "7", "deg"),

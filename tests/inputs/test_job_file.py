@@ -2,6 +2,7 @@
 
 import json
 import math
+import re
 import tomllib
 
 import jsonschema
@@ -247,7 +248,12 @@ def test_a_started_job_is_a_whole_job(kind):
     text = starter.text(kind)
     job = job_file.parse(text, "started.toml")
     assert job.instrument.kind == kind
-    assert job.assumed == ()
+    assert set(job.assumed) == set(job_file.MEASURED)
+    measured = re.sub(r"^# (\w+ = )", r"\1", text, flags=re.MULTILINE)
+    assert job_file.parse(measured, "measured.toml").assumed == ()
+    jsonschema.validate(
+        tomllib.loads(measured), json.loads(editor_schema.schemas()["job.schema.json"])
+    )
     jsonschema.validate(tomllib.loads(text), json.loads(editor_schema.schemas()["job.schema.json"]))
 
 

@@ -5,8 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam.faults import InputError
-from blankcam.inputs.job import Graded
-from blankcam.inputs.readings_file import cautions, load, parse
+from blankcam.inputs.readings_file import OnInstrument, cautions, load, parse
 
 GOOD = """
 [readings]
@@ -18,24 +17,30 @@ uncertainty = "0.05 mm"
 """
 
 
+LEAST = """[readings]
+first_fret = { bass = "0.5 mm", treble = "0.4 mm" }
+action = { 6 = "2 mm" }
+"""
+
+
 def test_a_whole_file():
     found = parse(GOOD, "r.toml", 3)
-    assert found.first_fret == pytest.approx((0.62, 0.6096, 0.55))
-    assert found.action == Graded(bass=2.6, treble=pytest.approx(1.984375))
+    assert found.first_fret == pytest.approx({3: 0.62, 2: 0.6096, 1: 0.55})
+    assert found.action == pytest.approx({3: 2.6, 1: 1.984375})  # the outer two strings'
+    assert found.nut == found.saddle == OnInstrument()
+    assert not found.twice
     assert (found.relief, found.settled, found.uncertainty) == (0.12, 36, 0.05)
     assert found.stage == "rough"
     assert cautions(found) == []
 
 
 def test_what_is_left_out_is_assumed_and_said():
-    found = parse(
-        '[readings]\nfirst_fret = "0.5 mm"\naction = "2 mm"\nsettled = "0.5 days"', "r", 6
-    )
-    assert found.first_fret == Graded(bass=0.5, treble=0.5)
+    found = parse(f'{LEAST}settled = "0.5 days"', "r", 6)
+    assert found.first_fret == {6: 0.5, 1: 0.4}
     assert found.uncertainty_assumed
     assert len(cautions(found)) == 2
     assert "12 h" in cautions(found)[0]
-    bare = parse('[readings]\nfirst_fret = "0.5 mm"\naction = "2 mm"', "r", 6)
+    bare = parse(LEAST, "r", 6)
     assert "not given" in cautions(bare)[0]
 
 
@@ -55,9 +60,43 @@ mood = "good"
     assert "no unit" in str(caught.value) or "bare number" in str(caught.value)
 
 
-def test_the_number_of_strings_is_checked():
-    with pytest.raises(InputError, match=r"readings\.first_fret: has 3 values for 6 strings"):
-        parse(GOOD, "r.toml", 6)
+def test_a_bare_list_is_refused_with_the_table_it_would_be():
+    text = '[readings]\nfirst_fret = ["0.6 mm", "0.5 mm"]\naction = { 1 = "2 mm" }'
+    with pytest.raises(InputError, match="which end it begins at") as refused:
+        parse(text, "r.toml", 2)
+    assert 'write { 2 = "0.6 mm", 1 = "0.5 mm" }' in str(refused.value)
+
+
+def test_strings_that_the_job_has_not_are_told():
+    with pytest.raises(InputError, match=r"readings\.first_fret: has string 3, and the job has 2"):
+        parse(GOOD, "r.toml", 2)
+
+
+def test_what_is_on_the_instrument():
+    said = 'nut = "new"\nsaddle = "shimmed 1/64 in"\nfilled = [6, 1]\nmeasured = "twice"'
+    found = parse(LEAST + said, "r", 6)
+    assert found.nut == OnInstrument(new=True)
+    assert found.saddle == OnInstrument(shim=pytest.approx(0.396875))
+    assert found.filled == (6, 1)
+    assert found.twice
+    assert found.digest == parse(LEAST + said.replace("twice", "once"), "r", 6).digest
+    assert found.digest != parse(LEAST, "r", 6).digest
+
+
+def test_targets_are_for_every_string():
+    found = parse(LEAST + 'want_action = { bass = "2.4 mm", treble = "1.9 mm" }', "r", 6)
+    assert found.want_action == pytest.approx({6: 2.4, 5: 2.3, 4: 2.2, 3: 2.1, 2: 2.0, 1: 1.9})
+    with pytest.raises(InputError, match=r"want_action: leaves strings out"):
+        parse(LEAST + 'want_action = { 6 = "2.4 mm" }', "r", 6)
+
+
+def test_a_reading_of_nothing_is_no_reading():
+    with pytest.raises(InputError, match="not believable"):
+        parse(LEAST.replace("0.5 mm", "0 mm"), "r", 6)
+    held = LEAST.replace("first_fret", "third_fret")
+    assert parse(held, "r", 6).third_fret == {6: 0.5, 1: 0.4}
+    with pytest.raises(InputError, match=r"readings\.first_fret: is missing"):
+        parse('[readings]\naction = { 6 = "2 mm" }', "r", 6)
 
 
 @pytest.mark.parametrize(
@@ -69,10 +108,14 @@ def test_the_number_of_strings_is_checked():
         "[readings]",
         "[readings",
         "[[readings]]",
-        '[readings]\nfirst_fret = "nan mm"\naction = "inf mm"',
+        '[readings]\nfirst_fret = { 1 = "nan mm" }\naction = { 1 = "inf mm" }',
         '[readings]\nfirst_fret = {bass = "1 mm"}\naction = []',
-        '[readings]\nfirst_fret = "1 mm"\naction = "1 mm"\nstage = "polished"',
-        '[readings]\nfirst_fret = "1 mm"\naction = "1 mm"\nsettled = "' + "9" * 39 + ' h"',
+        LEAST + 'stage = "polished"',
+        LEAST + 'settled = "' + "9" * 39 + ' h"',
+        LEAST + "filled = [true]",
+        LEAST + 'nut = "shimmed 9 m"',
+        '[readings]\naction = {"٣" = "2 mm"}',
+        "[readings]\naction = {" + "9" * 300 + ' = "2 mm"}',
         "x = " + "[" * 5000,
         '[readings]\n"\\u001b[2J" = "1 mm"',
     ],
@@ -88,8 +131,19 @@ def test_hostile_text_is_told_in_printable_lines(text):
 @given(st.text(max_size=60))
 def test_any_text_in_any_key_is_a_fault_or_a_reading(text):
     quoted = "".join(f"\\U{ord(c):08x}" for c in text if not 0xD800 <= ord(c) < 0xE000)
-    for key in ("first_fret", "action", "relief", "settled", "uncertainty", "stage"):
-        whole = {"first_fret": '"0.5 mm"', "action": '"2 mm"'} | {key: f'"{quoted}"'}
+    for key in (
+        "first_fret",
+        "action",
+        "relief",
+        "settled",
+        "uncertainty",
+        "stage",
+        "nut",
+        "filled",
+    ):
+        whole = {"first_fret": '{ 1 = "0.5 mm" }', "action": f'{{ "{quoted}" = "2 mm" }}'} | {
+            key: f'"{quoted}"'
+        }
         body = "\n".join(f"{k} = {v}" for k, v in whole.items())
         faults = ()
         try:

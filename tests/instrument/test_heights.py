@@ -21,7 +21,7 @@ FLAT = Board(
 )  # fmt: skip
 STRING = StringPath(
     number=1, note="E2", course=1, gauge=1.0, make="nylon", unit_weight=None, stiffness=None,
-    u_nut=0.0, u_saddle=0.0, first_fret=0.6, lift=0.0, action=3.2, compensation=0.0, z_nut=0.0,
+    u_nut=0.0, u_saddle=0.0, first_fret=0.6, third_fret=None, lift=0.0, action=3.2, compensation=0.0, z_nut=0.0,
     z_saddle=0.0, length=650.0,
 )  # fmt: skip
 

@@ -180,7 +180,7 @@ def test_a_wrong_zero(by):
 
 
 def test_jaws_stand_at_the_finished_faces():
-    """A small ball close to the face toward the tail meets the jaw that closed on it."""
+    """A small ball close to the tail side meets the jaw that closed on it."""
     got = made()
     edge = got.programs[1].text
     small = min(got.programs[1].program.tools, key=lambda t: t.diameter)

@@ -36,7 +36,10 @@ top = "{top}"
 
 def made(hand="right", bass=648.0, treble=645.2, width=3.0, radius="16 in", top="per string"):
     text = JOB.format(hand=hand, bass=bass, treble=treble, width=width, radius=radius, top=top)
-    blank = f'[blanks]\nsaddle = {{ length = "80 mm", height = "13 mm", thickness = "{width} mm" }}'
+    blank = (
+        '[blanks]\nnut = { length = "52 mm", height = "10 mm", thickness = "6 mm" }\n'
+        f'saddle = {{ length = "80 mm", height = "13 mm", thickness = "{width} mm" }}'
+    )
     return design(job_file.parse(text + blank, "j"))
 
 
@@ -165,7 +168,7 @@ def test_to_the_part_and_back(angle, u, s, thickness):
         ('{ bass = "660 mm", treble = "646 mm" }', "would slant the slot by 14.5 degrees"),
         ('{ bass = "644 mm", treble = "649 mm" }', "would slant the slot by -5.3 degrees"),
         ('["648 mm", "645 mm"]', "expected one length, or { bass"),
-        ('{ bass = "648 mm" }', "expected { bass"),
+        ('{ bass = "648 mm" }', "expected one length, or { bass"),
     ],
 )
 def test_ends_that_make_no_slot_are_refused(front, words):

@@ -55,6 +55,18 @@ def test_the_bass_slot_is_on_the_bass_side(made):
         assert (far_left.width > far_right.width) != made.job.left_handed
 
 
+def on_the_instrument(made, x, y):
+    """Place (u, s) of a point of the saddle, from the two measured points of its slot alone."""
+    saddle, job = made.saddle, made.job.saddle
+    side = 1.0 if made.job.left_handed else -1.0
+    bass = np.array([side * job.string_span / 2, job.front_at.bass])
+    treble = np.array([-side * job.string_span / 2, job.front_at.treble])
+    along = side * (bass - treble) / np.linalg.norm(bass - treble)
+    toward_nut = np.array([along[1], -along[0]])
+    at = (x - saddle.length / 2) * along + (y - saddle.thickness) * toward_nut
+    return (bass + treble) / 2 + at
+
+
 def test_clearances_come_back_from_the_finished_solids(made):
     """Strings laid straight from slot floor to saddle top, over a board worked out here anew."""
     job, scale = made.job, made.job.instrument.scale
@@ -65,11 +77,8 @@ def test_clearances_come_back_from_the_finished_solids(made):
         z_nut = z0 - job.nut.seat_drop
         z_saddle = z1 + job.board.fret_height - job.saddle.fret_line - job.saddle.slot_depth
         z_saddle -= residual[seat.string]
-        front = job.saddle.front_at
-        if front.bass != front.treble:
-            pytest.skip("slanted: test_slanted_slot.py")
-        length = front.bass + made.saddle.thickness - y1
-        u_nut, u_saddle = x0 - made.nut.length / 2, seat.centre - made.saddle.length / 2
+        u_nut = x0 - made.nut.length / 2
+        u_saddle, length = on_the_instrument(made, seat.centre, y1)
         string = next(p for p in made.instrument.strings if p.number == slot.string)
         for fret, wanted in ((1, string.first_fret), (12, string.action)):
             s = scale * (1 - 2 ** (-fret / 12))
@@ -238,6 +247,7 @@ def test_all_refusals_are_told_at_once():
     text = SMALL + (
         '[nut]\nfirst_fret = "0.06 mm"\n[saddle]\ncrown_radius = "1.5 mm"\n'
         '[blanks]\nnut = { length = "40 mm", height = "10 mm", thickness = "6 mm" }\n'
+        'saddle = { length = "80 mm", height = "12 mm", thickness = "3 mm" }\n'
     )
     with pytest.raises(RefusedError) as caught:
         design(job_file.parse(text, "j"))

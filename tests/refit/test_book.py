@@ -1,103 +1,180 @@
-"""The log of refits: what was written comes back, and any damage is told."""
+"""The book of parts: what was written comes back, any damage is told, refits take turns."""
 
 import json
-from dataclasses import asdict, replace
+import threading
+import time
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from blankcam.faults import InputError, OutputError
-from blankcam.refit.book import LogEntry, append_entry, cut_so_far, log_path, read_log
-
-ENTRY = LogEntry(
-    made="2026-03-01T10:00:00+00:00",
-    job="0123456789abcdef",
-    readings="fedcba9876543210",
-    before="cut",
-    stage="rough",
-    nut_take=(0.2, 0.15),
-    saddle_take=(0.5, 0.4),
-    saddle_by="bottom",
-    bottom_left=0.52,
-    bottom_right=0.38,
-    first_fret=(0.5, 0.4),
-    action=(2.1, 1.8),
+from blankcam.faults import InputError, OutputError, RefusedError
+from blankcam.refit import book
+from blankcam.refit.book import (
+    Made,
+    NotCut,
+    ReadingsTaken,
+    Refitted,
+    ShimPut,
+    SlotsFilled,
+    add_entries,
+    book_path,
+    drop_torn_line,
+    locked,
+    read_book,
+    refuse_old_log,
 )
-HUGE = json.dumps({**asdict(ENTRY), "bottom_left": 10**400, "check": "0"})
-OTHER = replace(ENTRY, nut_take=(0.01, 0.0), saddle_by="nothing")
+from blankcam.refit.so_far import calls_of, standing_calls, without_not_cut
+
+NUT = Made(part="nut", number=1, stage="rough", job="[instrument]\n", milled=(2, 1))
+SADDLE = Made(part="saddle", number=1, stage="rough", job="[instrument]\n", milled=())
 
 
-def test_no_log_is_no_refit(tmp_path):
-    assert read_log(str(tmp_path / "x.refits.jsonl")) == ()
+def readings(digest):
+    return ReadingsTaken(
+        digest=digest, first_fret={2: 0.6, 1: 0.5}, action={2: 2.4}, held={}, uncertainty=0.05,
+        relief=None, settled=36, measured="once",
+    )  # fmt: skip
 
 
-def test_what_was_written_comes_back_in_order(tmp_path):
-    path = log_path(str(tmp_path / "job.toml"))
-    assert path.endswith("job.refits.jsonl")
-    append_entry(path, ENTRY)
-    first = (tmp_path / "job.refits.jsonl").read_bytes()
-    append_entry(path, OTHER)
-    assert read_log(path) == (ENTRY, OTHER)
-    assert (tmp_path / "job.refits.jsonl").read_bytes().startswith(first)
+def refitted(number, take=0.2):
+    return Refitted(
+        number=number, nut={2: take, 1: 0.0}, saddle={2: 0.5, 1: 0.4}, trim="bottom",
+        bottom_left=0.5, bottom_right=0.4, top=False, widths={}, milled=(2,), saddle_milled=True,
+    )  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def two(tmp_path_factory):
-    path = tmp_path_factory.mktemp("log") / "log.jsonl"
-    append_entry(str(path), ENTRY)
-    append_entry(str(path), OTHER)
+CALL = (NUT, SADDLE, readings("a"), refitted(1))
+
+
+def written(path, *entries):
+    add_entries(read_book(str(path)), entries)
     return path.read_bytes()
 
 
+def test_no_book_is_an_empty_book(tmp_path):
+    assert read_book(str(tmp_path / "x.parts.jsonl")).entries == ()
+
+
+def test_what_was_written_comes_back_in_order_and_is_only_added_to(tmp_path):
+    path = tmp_path / "job.parts.jsonl"
+    assert book_path(str(tmp_path / "job.toml")) == str(path)
+    more = (NotCut(), ShimPut(part="nut", by=0.3), SlotsFilled(strings=(2,)), readings("b"))
+    first = written(path, *CALL)
+    assert written(path, *more).startswith(first)
+    assert read_book(str(path)).entries == (*CALL, *more)
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory):
+    return written(tmp_path_factory.mktemp("book") / "b.jsonl", *CALL)
+
+
 @pytest.mark.property
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(data=st.data())
-def test_any_byte_changed_or_lost_is_told_and_nothing_is_added(two, tmp_path_factory, data):
-    place = data.draw(st.integers(0, len(two) - 1))
+def test_any_byte_changed_or_lost_is_told(whole, tmp_path_factory, data):
+    place = data.draw(st.integers(0, len(whole) - 1))
     new = data.draw(st.sampled_from([b"", b"7", b"x", b"\xff", b"\n", b"}", b'"']))
-    damaged = two[:place] + new + two[place + 1 :]
-    path = tmp_path_factory.mktemp("log") / "log.jsonl"
-    path.write_bytes(damaged)
+    path = tmp_path_factory.mktemp("book") / "b.jsonl"
+    path.write_bytes(whole[:place] + new + whole[place + 1 :])
     try:
-        kept = read_log(str(path))
+        kept = read_book(str(path)).entries
     except InputError:
-        with pytest.raises(InputError):
-            append_entry(str(path), ENTRY)
-        assert path.read_bytes() == damaged
-    else:
-        assert kept == (ENTRY, OTHER)  # only what JSON does not care about was changed
+        return
+    assert kept == CALL  # only what JSON does not care about was changed
 
 
-def test_a_first_line_lost_or_two_swapped(two, tmp_path):
-    one, other = two.splitlines(keepends=True)
-    for text in (other, other + one, one + one, two[:-1], b"\n" + two, b"[]\n", b"null\n"):
-        path = tmp_path / "log.jsonl"
+def test_a_first_line_lost_or_two_swapped(whole, tmp_path):
+    one, two, *others = whole.splitlines(keepends=True)
+    rest = b"".join(others)
+    path = tmp_path / "b.jsonl"
+    for text in (two + rest, two + one + rest, one + one, b"\n" + whole, b"[]\n", b"null\n"):
         path.write_bytes(text)
         with pytest.raises(InputError, match="damaged"):
-            read_log(str(path))
+            read_book(str(path))
+
+
+def test_a_torn_last_line_is_told_and_can_be_dropped(whole, tmp_path):
+    path = tmp_path / "b.jsonl"
+    path.write_bytes(whole[:-20])
+    with pytest.raises(InputError, match=r"cut short.*--drop-torn-line"):
+        read_book(str(path))
+    assert path.read_bytes() == whole[:-20]
+    assert drop_torn_line(str(path))
+    assert read_book(str(path)).entries == CALL[:-1]
+    assert not drop_torn_line(str(path))
+    path.write_bytes(whole.replace(b'"rough"', b'"final"', 1)[:-20])
+    with pytest.raises(InputError, match="damaged"):
+        drop_torn_line(str(path))
 
 
 def test_hostile_lines(tmp_path):
-    path = tmp_path / "log.jsonl"
-    for text in ("[" * 100_000, '{"check": 1}', '{"check": NaN}', "\x00", "1e999", HUGE):
+    path = tmp_path / "b.jsonl"
+    huge = json.dumps({"event": "shimmed", "part": "nut", "by": 10**400, "check": "0"})
+    for text in ("[" * 100_000, '{"check": 1}', '{"check": NaN}', "\x00", "1e999", huge):
         path.write_text(text + "\n", encoding="utf-8")
         with pytest.raises(InputError, match="damaged"):
-            read_log(str(path))
+            read_book(str(path))
 
 
-def test_a_log_that_cannot_be_written(tmp_path):
-    with pytest.raises(OutputError, match="can't be written"):
-        append_entry(str(tmp_path / "nowhere" / "log.jsonl"), ENTRY)
+def test_a_book_that_cannot_be_written(tmp_path):
+    with (
+        pytest.raises(OutputError, match="can't be written"),
+        locked(str(tmp_path / "nowhere" / "b.jsonl")),
+    ):
+        pass
 
 
-def test_what_has_been_cut_when_readings_are_taken():
-    a, b = replace(ENTRY, readings="a"), replace(ENTRY, readings="b")
-    undone = replace(ENTRY, readings="c", before="not cut")
-    assert cut_so_far((), "x", "cut") == ()
-    assert cut_so_far((a, b), "x", "cut") == (a, b)
-    assert cut_so_far((a, b), "b", "cut") == (a,)  # the same readings again
-    assert cut_so_far((a, b), "x", "not cut") == (a,)
-    assert cut_so_far((a, b, undone), "x", "cut") == (a, undone)
-    assert cut_so_far((a, b, undone), "c", "not cut") == (a,)
-    assert cut_so_far((undone,), "x", "cut") == (undone,)
+def test_two_refits_at_once_take_turns(tmp_path):
+    """Each adds to what the other wrote: neither is lost, none counts from the other's start."""
+    path = tmp_path / "b.jsonl"
+
+    def one(number):
+        with locked(str(path)):
+            held = read_book(str(path))
+            time.sleep(0.05)
+            add_entries(held, [refitted(len(held.entries) + 1, take=number / 10)])
+
+    turns = [threading.Thread(target=one, args=(n,)) for n in range(1, 6)]
+    for turn in turns:
+        turn.start()
+    for turn in turns:
+        turn.join()
+    assert [e.number for e in read_book(str(path)).entries] == [1, 2, 3, 4, 5]
+
+
+def test_a_book_held_for_long_is_told(tmp_path, monkeypatch):
+    monkeypatch.setattr(book, "_LOCK_SECONDS", 0.1)
+    path = str(tmp_path / "b.jsonl")
+    with (
+        locked(path),
+        pytest.raises(RefusedError, match="another refit of this job is at work"),
+        locked(path),
+    ):
+        pass
+    assert not (tmp_path / "b.jsonl").exists()  # made for the lock alone
+
+
+def test_an_older_log_is_refused_in_words(tmp_path):
+    refuse_old_log(str(tmp_path / "job.toml"))
+    (tmp_path / "job.refits.jsonl").write_text("{}\n")
+    with pytest.raises(InputError, match=r"log of an older version.*move it away"):
+        refuse_old_log(str(tmp_path / "job.toml"))
+
+
+def test_which_refits_count():
+    a, b = (readings("a"), refitted(1)), (readings("b"), refitted(2))
+    assert calls_of((*CALL, *b)) == (CALL, b)
+    assert calls_of((readings("a"), readings("b"), refitted(1))) == (
+        (readings("a"),),
+        (readings("b"), refitted(1)),
+    )
+    again = (*a[:1], refitted(1, take=0.1))
+    assert standing_calls((*CALL, *b, readings("b"), refitted(2, take=0.3)))[1] == (
+        readings("b"),
+        refitted(2, take=0.3),
+    )
+    assert standing_calls((*a, *again)) == (again,)
+    assert without_not_cut((*CALL, NotCut(), *b)) == (NUT, SADDLE, readings("a"), *b)
+    assert without_not_cut((NUT, NotCut())) == (NUT,)

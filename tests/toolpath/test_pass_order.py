@@ -219,3 +219,20 @@ def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
     profile = machine_of(job.job, machine)
     planned = plan_of(job, job.nut, profile, Stage.ROUGH)
     assert slot_decisions(job, profile, Stage.ROUGH) == {d.string: d for d in planned.slots}
+
+
+@pytest.mark.parametrize(("radius", "ball"), [(0.5, 0.5), (0.5, 0.4), (0.8, 0.5), (1.2, 0.5)])
+def test_passes_zigzag_only_above_the_last_layer_over_the_floor(radius, ball):
+    """The layers over a floor go both ways; the lowest of them and the floor's own go one way.
+
+    What breaks out then breaks out at the back (our own rule: one layer, in docs/decisions.md).
+    """
+    groove = slot_passes.Groove(x=0.0, z=0.0, radius=radius, tilt=0.0, yaw=0.0)
+    found = slot_passes.passes(groove, ball, 3.0, 0.3, slot_passes.FLOOR_CUSP)
+    floor = len(slot_passes.around(radius, ball, slot_passes.FLOOR_CUSP))
+    over = found[:-floor]
+    assert [both_ways for _, _, both_ways in found[-floor:]] == [False] * floor
+    levels = sorted({round(up, 9) for _, up, _ in over})
+    assert len(levels) >= 5
+    for _, up, both_ways in over:
+        assert both_ways == (round(up, 9) > levels[0])

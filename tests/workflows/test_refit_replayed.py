@@ -1,10 +1,10 @@
 """Strung, read, refitted, cut and read again: each cut is what the replay of its program leaves.
 
 The instrument is invented: its seats, its board and its settled neck are a little other than the job
-says, and every reading is off by up to its uncertainty. What is filed by hand is filed as the marks
-say, within 0.005 mm.
+says, and every reading is off. What is filed by hand is filed as the marks say, within 0.01 mm or so.
 """
 
+import json
 import math
 import shutil
 
@@ -19,9 +19,8 @@ from blankcam.workflows import refit
 from blankcam.workflows.cut_part import cut_parts
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
-from tests.workflows.test_refit import by_number
 
-UNCERTAINTY = 0.02
+UNCERTAINTY = 0.05
 FRETS = np.array([1.0, 12.0])
 
 
@@ -39,7 +38,7 @@ class Bench:
         self.floors = self.floors_of(made[0].proof.field, made[0], self.found.nut, rough)
         self.tops = self.tops_of(made[1].proof.field, self.found.saddle)
         self.seat = self.rng.uniform(-0.05, 0.05)  # the nut sits deeper than measured
-        self.bridge = self.rng.uniform(-0.1, 0.1)
+        self.bridge = -0.2 + self.rng.uniform(-0.3, 0.3)  # neck and bridge under tension
         self.neck = np.array([0.0, self.rng.uniform(-0.05, 0.05)])  # at frets 1 and 12
 
     def floors_of(self, field, result, nut, marks):
@@ -68,60 +67,83 @@ class Bench:
             rows.append(line - i.board.fret_top(s, string.across(s)) + self.neck)
         return np.array(rows)
 
-    def over_target(self):
-        i = self.found.instrument
-        return self.clearances() - np.array([s.clearance(i.board, FRETS) for s in i.strings])
-
-    def read(self, name):
-        told = self.clearances() + self.rng.uniform(-UNCERTAINTY, UNCERTAINTY, (6, 2))
-        rows = [by_number(told[:, i]) for i in (0, 1)]
+    def read(self, name, settled):
+        told = self.clearances() + self.rng.uniform(-UNCERTAINTY, UNCERTAINTY, (6, 2)) / 2
+        rows = [
+            "{ " + ", ".join(f'{6 - i} = "{v:.3f} mm"' for i, v in enumerate(told[:, k])) + " }"
+            for k in (0, 1)
+        ]
         path = self.path.parent / name
         path.write_text(
-            f'[readings]\nfirst_fret = {rows[0]}\naction = {rows[1]}\nsettled = "36 h"\n'
+            f'[readings]\nfirst_fret = {rows[0]}\naction = {rows[1]}\nsettled = "{settled} h"\n'
             f'uncertainty = "{UNCERTAINTY} mm"\n'
         )
         return str(path)
 
-    def refit(self, name):
-        told = self.read(name)
-        worked = refit.work_out(str(self.path), told)
-        cuts, _ = refit._cuts(worked, self.profile)
-        list(refit.refit(str(self.path), told, str(self.path.parent / name[:2]), None))
-        for cut in cuts:
-            assert cut.proof.passed
-            field = cut.proof.field
-            if cut.request.label.stem == "nut-refit":
-                marks = [s.floor_front for s in worked.after.nut.slots]
-                before = self.floors
-                self.floors = self.floors_of(field, cut, worked.after.nut, marks)
-                taken = np.array([s.nut_take for s in worked.done.strings])
-                self.floors = np.where(taken > 0, self.floors, before)
-            elif cut.request.label.stem == "saddle-bottom":
+    def refit(self, name, monkeypatch):
+        """Cut as the refit asks; returns its record."""
+        kept, real = [], refit.work_out
+        monkeypatch.setattr(refit, "work_out", lambda *a: kept.append(real(*a)) or kept[-1])
+        told = self.read(f"{name}.toml", 36)
+        list(refit.refit(str(self.path), told, str(self.path.parent / name), None))
+        monkeypatch.setattr(refit, "work_out", real)
+        self.cut(kept[0])
+        self.bridge -= float(self.rng.normal(0, 0.03))  # strings off and on
+        return json.loads((self.path.parent / name / "refit.json").read_text())
+
+    def cut(self, worked):
+        before, after = worked.known.standing, worked.after
+        by_hand = np.array(worked.taken.nut) + self.rng.normal(0, 0.01, 6)
+        filed = self.floors - np.where(np.array(worked.taken.nut) > 0, by_hand, 0)
+        self.floors = filed
+        for result in worked.cuts.results:
+            assert result.proof.passed
+            field, stem = result.proof.field, result.request.label.stem
+            if stem == "nut-refit" and any(worked.taken.nut):
+                milled = [s.string in result.milled for s in after.nut.slots]
+                cut = self.floors_of(field, result, after.nut, filed)
+                self.floors = np.where(milled, cut, filed)
+            elif stem == "saddle-bottom":
                 # turned over: what stands between its underside and its crown is the new height
-                self.tops = self.trimmed(field, worked.now.saddle)
-            else:
-                self.tops = self.tops_of(field, worked.after.saddle)
+                self.tops = self.trimmed(field, before.saddle)
+            elif stem == "saddle-refit":
+                self.tops = self.tops_of(field, after.saddle)
 
     def trimmed(self, field, saddle):
-        at = [int(np.argmin(np.abs(field.x - s.centre))) for s in saddle.strings]
-        crown = saddle.height - saddle.top.height(np.array([s.centre for s in saddle.strings]))
+        centres = np.array([s.centre for s in saddle.strings])
+        at = [int(np.argmin(np.abs(field.x - c))) for c in centres]
+        now = saddle.top.height(centres)
         lowest = np.array([float(np.max(field.z[:, i])) for i in at])
-        return lowest - crown + (self.tops - saddle.top.height(
-            np.array([s.centre for s in saddle.strings])
-        ))  # fmt: skip
+        return lowest - (saddle.height - now) + (self.tops - now)
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("seed", [1, 2])
-def test_within_two_rounds_every_string_is_right_and_none_too_low(seed, tmp_path):
-    job = tmp_path / "job.toml"
-    shutil.copy(STEEL, job)
-    bench = Bench(job, seed)
-    assert np.max(bench.over_target()) > 0.15  # there is something to do
-    lowest = np.inf
-    for name in ("r1.toml", "r2.toml"):
-        bench.refit(name)
-        lowest = min(lowest, float(np.min(bench.over_target())))
-    assert np.max(np.abs(bench.over_target())) <= 0.05
-    # hand work within 0.005 mm and floors proven within 0.010 mm may add to a reading's error
-    assert lowest >= -0.015
+def test_twenty_instruments_come_to_the_clearances_promised(tmp_path, monkeypatch):
+    """Every cut is what its proven program, replayed, leaves; what is said beforehand is then read.
+
+    A promise is a value with a band for 95 of 100; of some 240 a share under 0.90 would be chance in
+    one case of a thousand (binomial, strings of one instrument alike, so that fewer count fully).
+    """
+    promised, rounds = [], []
+    for seed in range(1, 21):
+        folder = tmp_path / str(seed)
+        folder.mkdir()
+        shutil.copy(STEEL, folder / "job.toml")
+        bench = Bench(folder / "job.toml", seed)
+        for count in range(6):
+            record = bench.refit(f"r{count}", monkeypatch)
+            true = bench.clearances()
+            first = [s["first_fret"] for s in record["strings"]]
+            action = [s["action"] for s in record["strings"]]
+            for k, frets in enumerate((first, action)):
+                then = np.array([[f["after"], f["after_band"], f["wanted"]] for f in frets])
+                promised += list(np.abs(true[:, k] - then[:, 0]) <= then[:, 1])
+                if k == 0:
+                    assert np.min(true[:, 0] - then[:, 2]) >= -0.05, seed
+            if record["state"] == "done":
+                break
+        rounds.append(count)
+        assert record["state"] == "done", seed
+    print(f"kept {np.mean(promised):.3f} of {len(promised)} promises, rounds {rounds}")
+    assert np.mean(promised) >= 0.90
+    assert np.mean(np.array(rounds) <= 3) >= 0.95

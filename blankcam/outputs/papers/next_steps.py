@@ -68,10 +68,20 @@ def after_files(
         yield f"once strung and settled: {refit}"
 
 
-def after_refit(out: str, names: Collection[str], *, nothing: bool) -> Iterator[str]:
-    """What a maker does after a refit was worked out."""
-    if not nothing:
-        yield f"follow {printable(out, 300)}/refit.md"
-        if any(n.endswith(".ngc") for n in names):
-            yield "before the cut: zero as the header says, then dry, spindle off, Z raised"
+def after_refit(out: str, names: Collection[str], *, nothing: bool, done: bool) -> Iterator[str]:
+    """What a maker does after a refit was worked out.
+
+    Parameters
+    ----------
+    nothing : nothing is cut
+    done : every string is right, so that only the finish is left
+    """
+    if nothing:
+        return
+    yield f"follow {printable(out, 300)}/refit.md"
+    if any(n.endswith(".ngc") for n in names):
+        yield "before the cut: zero as the header says, then dry, spindle off, Z raised"
+    if done:
+        yield "then polish, and string it up for good"
+    else:
         yield "then string up, let it settle and measure; where it is not right yet, refit again"

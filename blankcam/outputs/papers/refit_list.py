@@ -1,27 +1,22 @@
-"""A refit on paper: for the terminal, the bench list, the record for other programs."""
+"""A refit on paper: the table for the terminal, the bench list, the record for other programs."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
 from blankcam.outputs.figures import both
+from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Section
-from blankcam.outputs.tables.refit import floor_table, need_table, ridge_table
-from blankcam.parts.saddle import Saddle
-from blankcam.refit.as_cut import Standing, end_heights
-from blankcam.refit.needs import Refit
+from blankcam.outputs.tables.refit import OFF, READ, THEN, floor_table, ridge_table, verdict_table
+from blankcam.refit.as_cut import Standing, Taken, end_heights
+from blankcam.refit.verdict import StringVerdict
 
-NEEDS = (
-    "name", "nut_need", "nut_take", "saddle_need", "saddle_take", "first_fret_after", "action_after",
-)  # fmt: skip
-NEED_RECORD = (
-    "string", "note", "nut_need", "nut_take", "saddle_need", "saddle_take", "nut_short",
-    "saddle_short", "first_fret_after", "action_after",
-)  # fmt: skip
+State = Literal["done", "cut", "mend"]
+"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,9 +27,18 @@ class RefitSheet:
     job_digest: str
     count: int
     """Which refit of this job it is, from 1."""
-    done: Refit
+    nut_number: int
+    saddle_number: int
+    state: State
+    strings: tuple[StringVerdict, ...]
+    """From the bass side."""
+    taken: Taken
     before: Standing
     after: Standing
+    top_due: bool
+    """Whether the nut's top is to come down when its floors are final."""
+    scatter: str
+    """Told where readings scatter more than they state; else empty."""
     cautions: tuple[str, ...]
     programs: tuple[Mapping[str, Any], ...]
     """Records as in report.json."""
@@ -42,36 +46,72 @@ class RefitSheet:
 
 
 def sections(sheet: RefitSheet) -> tuple[Section, ...]:
-    """What to take off, what will be read then, how the saddle comes down."""
-    done = sheet.done
-    needs = Section(
-        title=f"Refit {sheet.count} of {sheet.job}",
-        table=need_table(done.strings).pick(*NEEDS),
-        notes=(
-            f"clearances then: what you will read, within {done.band:.2f} mm",
-            *saddle_words(sheet),
+    """What was expected and read, what each string wants, how the parts come down."""
+    told = _told(sheet)
+    return (
+        Section(
+            title=f"Refit {sheet.count} of {sheet.job}",
+            table=verdict_table(sheet.strings).pick(*READ),
+            notes=(*summary(sheet), *(string_words(v) for v in sheet.strings)),
         ),
+        *_cut_section(sheet),
+        Section(title="Nut and saddle", notes=tuple(part_words(sheet))),
+        *(Section(title="What to know", notes=told) for _ in told[:1]),
     )
-    cautions = (*done.words, *sheet.cautions)
-    return (needs, Section(title="What to know", notes=cautions)) if cautions else (needs,)
 
 
-def saddle_words(sheet: RefitSheet) -> Iterator[str]:
-    """How the saddle comes down, for the hand too."""
-    done = sheet.done
-    if done.nothing and any(c.nut_short or c.saddle_short for c in done.strings):
-        yield "nothing to take off: fix what is too low first, as told below, then read again"
-    elif done.nothing:
-        yield "nothing to take off: the readings meet the targets, as far as they can be trusted"
-    if done.saddle_by == "bottom":
-        yield (
-            f"saddle: take {both(done.bottom_left, 3)} off its underside at the left end and"
-            f" {both(done.bottom_right, 3)} at the right end, straight from end to end; {_ends(sheet)}"
-        )
-    elif done.saddle_by == "crown":
-        yield f"saddle: no straight trim suits all strings, so its top is cut anew; {_ends(sheet)}"
+def _cut_section(sheet: RefitSheet) -> Iterator[Section]:
+    if any(v.nut_take or v.saddle_take for v in sheet.strings):
+        yield Section(title="What comes off", table=verdict_table(sheet.strings).pick(*OFF))
+
+
+def _told(sheet: RefitSheet) -> tuple[str, ...]:
+    return tuple(t for t in (sheet.scatter, *sheet.cautions) if t)
+
+
+def summary(sheet: RefitSheet) -> Iterator[str]:
+    """How it stands, in a sentence."""
+    if sheet.state == "done":
+        yield "done: every string is where it should be, as far as it can be measured"
+    elif sheet.state == "mend":
+        yield "nothing to cut: mend what is too low first, as told below, then read again"
     else:
-        yield "saddle: leave it"
+        done = sum(v.state == "done" for v in sheet.strings)
+        yield f"{done} of {len(sheet.strings)} strings are done; cut what is told below"
+
+
+def part_words(sheet: RefitSheet) -> Iterator[str]:
+    """How nut and saddle come down, for the hand too."""
+    for number, width in _widened(sheet):
+        yield f"slot {number}: widen it to {both(width)} mm"
+    if sheet.taken.top:
+        yield "nut: its floors are final, so its top comes down to them, once and last"
+    elif sheet.top_due:
+        yield "nut: leave its top; it comes down once, last, when every floor is final"
+    yield _saddle_words(sheet)
+    if sheet.state == "done":
+        then = "bring the top down, then polish" if sheet.taken.top else "polish"
+        yield f"next: {then} both parts, and glue the nut with a drop at its front edge"
+
+
+def _widened(sheet: RefitSheet) -> Iterator[tuple[int, float]]:
+    """Slots that other strings ask to be wider: their string's number, and the width."""
+    slots = zip(sheet.strings, sheet.before.nut.slots, sheet.after.nut.slots, strict=True)
+    for v, before, after in slots:
+        if after.width > before.width:
+            yield v.number, after.width
+
+
+def _saddle_words(sheet: RefitSheet) -> str:
+    taken = sheet.taken
+    if taken.trim == "bottom":
+        return (
+            f"saddle: take {both(taken.bottom_left)} off its underside at the left end and"
+            f" {both(taken.bottom_right)} at the right end, straight from end to end; {_ends(sheet)}"
+        )
+    if taken.trim == "crown":
+        return f"saddle: no straight trim suits all strings, so its top is cut anew; {_ends(sheet)}"
+    return "saddle: leave it"
 
 
 def _ends(sheet: RefitSheet) -> str:
@@ -84,75 +124,92 @@ def _ends(sheet: RefitSheet) -> str:
 
 def record(sheet: RefitSheet) -> dict[str, Any]:
     """The refit for other programs; mm."""
-    done = sheet.done
+    taken = sheet.taken
     floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
+    keys = ("string", "note", "floor_before", "floor_after", "depth_after", "width_after")
     return {
         "job": sheet.job,
         "job_digest": sheet.job_digest,
         "refit": sheet.count,
-        "cautions": [*done.words, *sheet.cautions],
-        "band": done.band,
-        "strings": need_table(done.strings).pick(*NEED_RECORD).records(),
-        "nut": floors.pick(
-            "string", "note", "floor_before", "floor_after", "depth_after"
-        ).records(),
+        "state": sheet.state,
+        "on_instrument": {"nut": sheet.nut_number, "saddle": sheet.saddle_number},
+        "cautions": list(_told(sheet)),
+        "strings": [_string_record(v) for v in sheet.strings],
+        "nut": floors.pick(*keys).records(),
+        "nut_top": taken.top,
         "saddle": {
-            "by": done.saddle_by,
-            "bottom_left": done.bottom_left,
-            "bottom_right": done.bottom_right,
+            "by": taken.trim,
+            "bottom_left": taken.bottom_left,
+            "bottom_right": taken.bottom_right,
             "ends_before": end_heights(sheet.before.saddle),
             "ends_after": end_heights(sheet.after.saddle),
-            "heights": _heights(sheet.after.saddle),
+            "heights": _heights(sheet),
         },
         "programs": list(sheet.programs),
     }
 
 
-def _heights(saddle: Saddle) -> list[dict[str, Any]]:
-    return [{"string": s.string, "note": s.note, "height": s.height} for s in saddle.strings]
+def _string_record(v: StringVerdict) -> dict[str, Any]:
+    return {
+        "string": v.number,
+        "note": v.note,
+        "verdict": v.state,
+        "words": string_words(v),
+        "nut_over": v.nut_over,
+        "saddle_over": v.saddle_over,
+        "nut_take": v.nut_take,
+        "saddle_take": v.saddle_take,
+        "by": v.by,
+        "first_fret": asdict(v.first),
+        "action": asdict(v.twelfth),
+    }
+
+
+def _heights(sheet: RefitSheet) -> list[dict[str, Any]]:
+    return [
+        {"string": v.number, "note": s.note, "height": s.height}
+        for v, s in zip(sheet.strings, sheet.after.saddle.strings, strict=True)
+    ]
 
 
 def bench(sheet: RefitSheet) -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     head += [f"> {line}  " for line in sheet.notice]
-    head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", ""]
+    head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
     return "\n".join([*head, "\n\n".join(map(markdown.render, _work(sheet))), ""])
 
 
 def _work(sheet: RefitSheet) -> Iterator[Section]:
     """The bench list's sections; their words are Markdown."""
-    if cautions := (*sheet.done.words, *sheet.cautions):
-        yield Section(title="First", notes=(_list(plain(c) for c in cautions),))
-    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
-    yield Section(
-        title="Nut",
-        table=floors.pick("name", "floor_before", "floor_after", "off", "depth_after"),
-        notes=(
-            (
-                "Floors over the seat and depths under the top, at the nut's front edge. Cut the floors"
-                " first, the top last."
-            ),
-        ),
-    )
-    yield Section(title="Saddle", notes=(_list(_saddle(sheet)),))
-    if sheet.done.saddle_by == "crown":
+    if told := _told(sheet):
+        yield Section(title="First", notes=(_list(plain(c) for c in told),))
+    yield Section(title="Strings", notes=(_list(map(string_words, sheet.strings)),))
+    yield from _nut(sheet)
+    yield Section(title="Nut and saddle", notes=(_list(part_words(sheet)),))
+    if sheet.taken.trim == "crown":
         yield _ridge(sheet)
-    yield Section(title="Programs", notes=(_list(_programs(sheet)),))
-    yield _then(sheet)
+    if sheet.programs:
+        yield Section(title="Programs", notes=(_list(_programs(sheet)),))
+    if sheet.state != "done":
+        yield _then(sheet)
 
 
 def _list(lines: Iterable[str]) -> str:
     return "\n".join(f"- {line}" for line in lines)
 
 
-def _saddle(sheet: RefitSheet) -> Iterator[str]:
-    yield from saddle_words(sheet)
-    if sheet.done.saddle_by == "bottom":
-        yield (
-            "by the machine: turn the saddle over about its length, its crown down in soft jaws, its"
-            " left end still on the left; level its underside and set zero as the program says"
-        )
+def _nut(sheet: RefitSheet) -> Iterator[Section]:
+    """The floors, where the nut is cut; depths only under a top that is finished."""
+    if not sheet.taken.nut_cut:
+        return
+    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
+    depth = () if sheet.after.nut.allowance else ("depth_after",)
+    yield Section(
+        title="Nut",
+        table=floors.pick("name", "floor_before", "floor_after", "off", *depth),
+        notes=("Floors over the seat, depths under the top, at the nut's front edge.",),
+    )
 
 
 def _ridge(sheet: RefitSheet) -> Section:
@@ -166,22 +223,26 @@ def _ridge(sheet: RefitSheet) -> Section:
 
 
 def _programs(sheet: RefitSheet) -> Iterator[str]:
+    """What the machine cuts; a bench without one is told nothing of machines."""
     for p in sheet.programs:
         minutes = p["seconds"] / 60
         yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
-    if not sheet.programs:
-        yield "none: this refit is by hand"
+    if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
+        yield (
+            "for the underside: turn the saddle over about its length, its crown down in soft jaws,"
+            " its left end still on the left; level its underside and set zero as the program says"
+        )
 
 
 def _then(sheet: RefitSheet) -> Section:
     return Section(
         title="Then",
-        table=need_table(sheet.done.strings).pick("name", "first_fret_after", "action_after"),
+        table=verdict_table(sheet.strings).pick(*THEN),
         notes=(
             (
-                "String it, tune it, let it settle, and read both clearances again: they should be as in"
-                f" the table, within {sheet.done.band:.2f} mm. If this refit is not cut, write"
-                ' `last_refit = "not cut"` in the next readings.'
+                "String it, tune it, let it settle, and read both clearances again: they should lie within"
+                ' the table\'s bands, in mm. If this refit is not cut, write `last_refit = "not cut"` in'
+                " the next readings."
             ),
         ),
     )

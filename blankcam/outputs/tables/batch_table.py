@@ -79,7 +79,7 @@ def _cell(value: object) -> object:
     if not isinstance(value, str):
         return value
     text = printable(value, 2000)
-    return f"'{text}" if text[:1] in "=+-@" and text else text
+    return f"'{text}" if text[:1] in tuple("=+-@\uff1d\uff0b\uff0d\uff20") else text
 
 
 def as_json(outcomes: Sequence[Outcome]) -> bytes:

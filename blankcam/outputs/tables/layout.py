@@ -33,6 +33,7 @@ def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, 
         *_nut(design, choices),
         *_saddle(design),
         _heights(design),
+        _buzz(design),
         _strings(design),
         *_cents(design),
         *_edges(design),
@@ -133,7 +134,7 @@ def _slant(design: Design, saddle: Saddle) -> Iterator[str]:
 
 def _heights(design: Design) -> Section:
     heights = string_table(design).pick(
-        "name", "first_fret", "usual_first_fret", "action", "usual_action"
+        "name", "first_fret", "usual_first_fret", "third_fret", "action", "usual_action"
     )
     kind = design.job.instrument.kind
     return Section(
@@ -144,6 +145,23 @@ def _heights(design: Design) -> Section:
             f"usual for a {kind}: {table('targets')['source']}",
             *advice.SENSITIVITIES,
             *advice.left_as_it_is(design.job),
+        ),
+    )
+
+
+def _buzz(design: Design) -> Section:
+    pluck = table("targets")[design.job.instrument.kind]["pluck"]
+    return Section(
+        title="Plucked: what the strings keep over the frets, at the least (a model)",
+        table=string_table(design).pick(
+            "name", "buzz_open", "buzz_least", "buzz_held", "buzz_fret", "action", "least_action"
+        ),
+        notes=(
+            (
+                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of the length "
+                "from the bridge (our own estimate); below 0 it would touch a fret"
+            ),
+            "least action: where the least would be 0 with this nut; offered, never applied",
         ),
     )
 

@@ -10,26 +10,43 @@ import numpy as np
 from blankcam.outputs.rows import Field, Table, field, tabulate
 from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Saddle, Seat
-from blankcam.refit.needs import StringCut
-
-NEED: tuple[Field[StringCut], ...] = (
-    field("name", "string", lambda s: f"{s.number} {s.note}"),
-    field("string", "string", lambda s: s.number),
-    field("note", "note", lambda s: s.note),
-    field("nut_need", "slot too high by", lambda s: s.nut_need, "mm", 3, signed=True),
-    field("nut_take", "take off its slot", lambda s: s.nut_take, "mm", 3),
-    field("saddle_need", "saddle too high by", lambda s: s.saddle_need, "mm", 3, signed=True),
-    field("saddle_take", "take off the saddle", lambda s: s.saddle_take, "mm", 3),
-    field("nut_short", "slot too low by", lambda s: s.nut_short, "mm", 3),
-    field("saddle_short", "saddle too low by", lambda s: s.saddle_short, "mm", 3),
-    field("first_fret_after", "fret 1 then", lambda s: s.first_fret_after, "mm"),
-    field("action_after", "fret 12 then", lambda s: s.action_after, "mm"),
-)
+from blankcam.refit.verdict import StringVerdict
 
 
-def need_table(strings: Iterable[StringCut]) -> Table:
-    """A row a string: what is too high, what comes off, what will be read after it."""
-    return tabulate("needs", NEED, strings)
+def _span(mean: float, band: float) -> str:
+    return f"{mean:.2f} ± {band:.2f}"
+
+
+def _off(mm: float) -> float | None:
+    """What comes off, nothing where nothing does."""
+    return mm or None
+
+
+VERDICT: tuple[Field[StringVerdict], ...] = (
+    field("name", "string", lambda v: f"{v.number} {v.note}"),
+    field("first_foreseen", "fret 1: expected", lambda v: _span(v.first.foreseen, v.first.foreseen_band)),
+    field("first_read", "read", lambda v: v.first.read, "mm"),
+    field("first_wanted", "wanted", lambda v: v.first.wanted, "mm"),
+    field("twelfth_foreseen", "fret 12: expected",
+          lambda v: _span(v.twelfth.foreseen, v.twelfth.foreseen_band)),
+    field("twelfth_read", "read", lambda v: v.twelfth.read, "mm"),
+    field("twelfth_wanted", "wanted", lambda v: v.twelfth.wanted, "mm"),
+    field("nut_take", "take off its slot", lambda v: _off(v.nut_take), "mm"),
+    field("saddle_take", "take off the saddle", lambda v: _off(v.saddle_take), "mm"),
+    field("first_after", "fret 1 then", lambda v: _span(v.first.after, v.first.after_band)),
+    field("twelfth_after", "fret 12 then", lambda v: _span(v.twelfth.after, v.twelfth.after_band)),
+)  # fmt: skip
+READ = (
+    "name", "first_foreseen", "first_read", "first_wanted", "twelfth_foreseen", "twelfth_read",
+    "twelfth_wanted",
+)  # fmt: skip
+OFF = ("name", "nut_take", "saddle_take", "first_after", "twelfth_after")
+THEN = ("name", "first_after", "twelfth_after")
+
+
+def verdict_table(strings: Iterable[StringVerdict]) -> Table:
+    """A row a string: expected, read and wanted, what comes off, what should be read after it."""
+    return tabulate("verdicts", VERDICT, strings)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +65,7 @@ FLOOR: tuple[Field[Lowered], ...] = (
     field("floor_after", "floor then", lambda s: s.after.floor_front, "mm", 3),
     field("off", "take off", lambda s: s.before.floor_front - s.after.floor_front, "mm", 3),
     field("depth_after", "depth then", lambda s: s.after.depth_front, "mm", 3),
+    field("width_after", "width then", lambda s: s.after.width, "mm"),
 )
 
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.instrument import advice
-from blankcam.instrument.heights import StringPath
+from blankcam.instrument.buzz import BuzzMargin, buzz_margins
+from blankcam.instrument.heights import StringPath, gap_held_at_third_fret
 from blankcam.instrument.strings import StringData, degrees
 from blankcam.outputs.rows import Column, Field, Table, field, tabulate
 from blankcam.parts.design import Design
@@ -25,6 +26,9 @@ class StringFacts:
     action: float
     usual: tuple[float, float]
     """At frets 1 and 12."""
+    third_fret: float
+    """Gap over fret 1 with the string held at fret 3."""
+    buzz: BuzzMargin
 
 
 STRING: tuple[Field[StringFacts], ...] = (
@@ -34,6 +38,12 @@ STRING: tuple[Field[StringFacts], ...] = (
     field("gauge", "gauge", lambda f: f.data.gauge, "mm", 3),
     field("first_fret", "fret 1", lambda f: f.first_fret, "mm"),
     field("action", "fret 12", lambda f: f.action, "mm"),
+    field("third_fret", "fret 1, held at 3", lambda f: f.third_fret, "mm"),
+    field("buzz_open", "open", lambda f: min(f.buzz.open), "mm"),
+    field("buzz_least", "least", lambda f: f.buzz.least, "mm"),
+    field("buzz_held", "held at", lambda f: f"fret {f.buzz.held}" if f.buzz.held else "open"),
+    field("buzz_fret", "over fret", lambda f: f.buzz.fret),
+    field("least_action", "least action", lambda f: f.buzz.least_action, "mm"),
     field("usual_first_fret", "usual at fret 1", lambda f: f.usual[0], "mm"),
     field("usual_action", "usual at fret 12", lambda f: f.usual[1], "mm"),
     field("unit_weight", "weight", lambda f: f.data.force.unit_weight, "g/m", 3),
@@ -55,10 +65,16 @@ def string_table(design: Design) -> Table:
 def _facts(design: Design) -> Iterator[StringFacts]:
     paths, board = design.instrument.strings, design.instrument.board
     usual = advice.usual_heights(design.job.instrument.kind, paths)
-    for data, path, heights in zip(design.strings, paths, usual, strict=True):
+    margins = buzz_margins(design.instrument)
+    for data, path, heights, buzz in zip(design.strings, paths, usual, margins, strict=True):
         first_fret, action = path.clearance(board, np.array([1.0, 12.0]))
         yield StringFacts(
-            data=data, first_fret=float(first_fret), action=float(action), usual=heights
+            data=data,
+            first_fret=float(first_fret),
+            action=float(action),
+            usual=heights,
+            third_fret=gap_held_at_third_fret(board, path),
+            buzz=buzz,
         )
 
 

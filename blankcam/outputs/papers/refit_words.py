@@ -1,0 +1,215 @@
+"""A refit in a maker's words: what each string wants, and what to ask where readings surprise."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from blankcam.refit.numbers import number_at
+from blankcam.refit.questions import Cause, Explanation, Family
+from blankcam.refit.verdict import FretVerdict, StringVerdict
+
+MOST_CAUSES = 3
+_LEAST_LIKELY = 0.02
+_LEAST_SHIM = 0.02  # mm
+_NECK = (
+    " if the neck moved, set its relief and let it settle first, for a saddle lowered under finished"
+    " slots takes a little at fret 1 too"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surprise:
+    """Readings that were not used, as far as words need them."""
+
+    explanations: tuple[Explanation, ...]
+    """The likeliest family first."""
+    strings: int
+    worst: int
+    """The string farthest from what was foreseen: its number."""
+    fret: int
+    read: float
+    foreseen: float
+    band: float
+    nut_rise: float
+    """How much higher than the book says the nut would stand by the readings, mm."""
+    saddle_rise: float
+    part_names: tuple[str, str]
+    """``nut 1``, ``saddle 2``."""
+
+
+def string_words(v: StringVerdict) -> str:
+    """What one string wants."""
+    name = f"string {v.number}"
+    if v.first.low:
+        return (
+            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and file it anew,"
+            " shim the nut, or make a new one, and say so in the next readings"
+        )
+    if v.twelfth.low:
+        return (
+            f"{name} is {v.twelfth.wanted - v.twelfth.believed:.2f} mm too low over fret 12: shim"
+            " the saddle or make a new one, and say so in the next readings"
+        )
+    if v.nut_take:
+        return f"{name} is {max(v.nut_over, v.nut_take):.2f} mm too high at the nut: {_slot(v)}"
+    if v.saddle_take:
+        return (
+            f"{name} is {_over(v.twelfth):.2f} mm too high over fret 12: the saddle comes down"
+            f" {v.saddle_take:.2f} mm under it"
+        )
+    if v.waits:
+        return f"{name} waits: its slot, cut now, would bring its action under the target"
+    return (
+        f"{name} is done: {v.first.believed:.2f} mm over fret 1,"
+        f" {v.twelfth.believed:.2f} mm over fret 12"
+    )
+
+
+def _over(v: FretVerdict) -> float:
+    return v.believed - v.wanted
+
+
+def _slot(v: StringVerdict) -> str:
+    if v.by == "files":
+        return f"file its slot {v.nut_take:.2f} mm deeper, then measure again"
+    return f"its slot is cut {v.nut_take:.2f} mm deeper, then measure again"
+
+
+def scatter_words(times: float, stated: float) -> str:
+    """Told where readings scatter more than they state."""
+    return (
+        f"your readings scatter about {times:.1f} times what you state ({stated:g} mm): cuts and"
+        f' bands allow for it; uncertainty = "{times * stated:.2f} mm" would say so'
+    )
+
+
+def surprise_words(s: Surprise) -> str:
+    """What was not as foreseen."""
+    low, high = s.foreseen - s.band, s.foreseen + s.band
+    return (
+        f"string {s.worst} was read {s.read:.2f} mm over fret {s.fret} where {max(low, 0):.2f} to"
+        f" {high:.2f} mm was expected: these readings are not used, and nothing is written"
+    )
+
+
+CONFIRM = 'where they are right all the same, take them again and add measured = "twice"'
+
+
+def cause_words(s: Surprise) -> Iterator[tuple[str, str]]:
+    """The likely causes in their order, a family each: what may be, and what would do."""
+    shown = 0
+    for family in dict.fromkeys(e.cause.family for e in s.explanations):
+        members = [e for e in s.explanations if e.cause.family == family]
+        if shown and sum(e.likely for e in members) < _LEAST_LIKELY:
+            continue
+        yield _FAMILY_WORDS[family](s, members)
+        shown += 1
+        if shown == MOST_CAUSES:
+            return
+
+
+_Words = tuple[str, str]
+
+
+def _inches(_: Surprise, members: Sequence[Explanation]) -> _Words:
+    which = members[0].cause.which
+    of = {"first_fret": "those over fret 1 are", "action": "those over fret 12 are"}
+    what = of.get(which or "", "they are")
+    return f"{what} inches typed as millimetres", 'write inches as such: "0.024 in"'
+
+
+def _swapped(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    cause = members[0].cause
+    if cause.kind == "string_swapped":
+        return f"string {_number(s, cause)}'s two readings are swapped", "put them right"
+    return "the readings over fret 1 and fret 12 are swapped", "swap first_fret and action"
+
+
+def _reversed(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    of = {"first_reversed": " over fret 1", "action_reversed": " over fret 12"}
+    which = of.get(members[0].cause.kind, "")
+    return (
+        f"the readings{which} begin at the wrong end",
+        f"string 1 is the treble side's outermost, string {s.strings} the bass side's",
+    )
+
+
+def _one_reading(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    cause = members[0].cause
+    fret = 1 if cause.which == "first_fret" else 12
+    return f"the one reading of string {_number(s, cause)} over fret {fret} is off", "read it again"
+
+
+def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    told = {
+        "new_nut": f"it is another than {s.part_names[0]}",
+        "nut_not_cut": "it was not cut at the last refit",
+        "last_not_cut": "neither part was cut at the last refit",
+        "nut_shimmed": "a shim lies under it",
+    }
+    why = " or ".join(told[k] for k in _kinds(members))
+    way = "higher" if s.nut_rise > 0 else "lower"
+    ways = {
+        "new_nut": 'nut = "new"',
+        "nut_not_cut": 'last_refit = "not cut"',
+        "last_not_cut": 'last_refit = "not cut"',
+        "nut_shimmed": f'nut = "shimmed {max(s.nut_rise, _LEAST_SHIM):.2f} mm"',
+    }
+    say = " or ".join(dict.fromkeys(ways[k] for k in _kinds(members)))
+    return f"the nut stands {abs(s.nut_rise):.2f} mm {way} than expected: {why}", f"say {say}"
+
+
+def _kinds(members: Sequence[Explanation]) -> Iterator[str]:
+    """The causes of one family that are worth a word, the likeliest first."""
+    kinds = [e.cause.kind for e in members if e.likely > _LEAST_LIKELY] or [members[0].cause.kind]
+    yield from dict.fromkeys(kinds)
+
+
+def _slot_odd(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    number = _number(s, members[0].cause)
+    return (
+        f"string {number}'s slot is not as the book says: filled, or filed deeper",
+        f"if it was filled, say filled = [{number}]",
+    )
+
+
+def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
+    told = {
+        "new_saddle": f"another saddle than {s.part_names[1]}",
+        "saddle_shimmed": "a shim under it",
+        "saddle_not_cut": "it was not cut at the last refit",
+        "neck_moved": "the neck moved",
+        "not_settled": "the instrument has not settled yet",
+        "relief_changed": "the relief was changed",
+    }
+    why = " or ".join(told[k] for k in _kinds(members))
+    way = "higher" if s.saddle_rise > 0 else "lower"
+    shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if s.saddle_rise >= _LEAST_SHIM else ""
+    return (
+        f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than expected: {why}",
+        f'say saddle = "new"{shim};{_NECK}',
+    )
+
+
+def _stage(_: Surprise, members: Sequence[Explanation]) -> _Words:
+    which = members[0].cause.which
+    parts = {"nut": "the nut was", "saddle": "the saddle was"}.get(which or "", "the parts were")
+    return f"{parts} cut to the other stage when made", 'say stage = "final" or stage = "rough"'
+
+
+def _number(s: Surprise, cause: Cause) -> int:
+    assert cause.string is not None
+    return number_at(cause.string, s.strings)
+
+
+_FAMILY_WORDS: Mapping[Family, Callable[[Surprise, Sequence[Explanation]], _Words]] = {
+    "inches": _inches,
+    "swapped": _swapped,
+    "reversed": _reversed,
+    "one reading": _one_reading,
+    "nut": _nut,
+    "slot": _slot_odd,
+    "saddle": _saddle,
+    "stage": _stage,
+}

@@ -1,0 +1,81 @@
+"""Whether the readings scatter more than they state, told from the book itself.
+
+Each fret is replayed once for every scatter in data/refit.toml and weighed by how well that explains
+all its readings; what is believed then is a replay with the scatter that the weights make.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.data import table
+from blankcam.refit.estimate import Array
+from blankcam.refit.history import Believed, Bench, Event, Fret, replay
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Scatter:
+    """Of one fret's readings, in times of the stated uncertainty."""
+
+    times: Array
+    """Those tried, shape (K,)."""
+    weights: Array
+    """How likely each is after all readings, shape (K,), sum 1."""
+    replays: tuple[Believed, ...]
+    """The book with each."""
+
+    @property
+    def value(self) -> float:
+        """The root of the weighted mean square."""
+        return float(np.sqrt(np.sum(self.weights * self.times**2)))
+
+    @property
+    def over_stated(self) -> float:
+        """How likely the readings scatter more than they state, 0 to 1."""
+        from_on = float(table("refit")["scatter"]["told_over"])
+        return float(np.sum(self.weights[self.times >= from_on]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Belief:
+    """Both frets as believed after the whole book."""
+
+    first: Believed
+    twelfth: Believed
+    first_scatter: Scatter
+    twelfth_scatter: Scatter
+
+    @property
+    def understated(self) -> bool:
+        """Whether the readings scatter more than they state, nearly for certain."""
+        sure = 1 - (1 - self.first_scatter.over_stated) * (1 - self.twelfth_scatter.over_stated)
+        return sure > float(table("refit")["scatter"]["told_at"])
+
+    @property
+    def times(self) -> float:
+        """How many times the stated uncertainty they scatter, the greater of both frets."""
+        return max(self.first_scatter.value, self.twelfth_scatter.value)
+
+
+def scatter_over(bench: Bench, fret: Fret, events: Sequence[Event]) -> Scatter:
+    """How the readings over one fret scatter."""
+    values = table("refit")["scatter"]
+    times, before = np.array(values["times"]), np.array(values["weight"])
+    replays = tuple(replay(bench, fret, events, float(s)) for s in times)
+    logs = np.array([r.log_likelihood for r in replays])
+    weights = before * np.exp(logs - logs.max())
+    return Scatter(times=times, weights=weights / weights.sum(), replays=replays)
+
+
+def belief(bench: Bench, events: Sequence[Event]) -> Belief:
+    """What is believed after the whole book."""
+    first, twelfth = (scatter_over(bench, f, events) for f in bench.frets)
+    return Belief(
+        first=replay(bench, bench.first, events, first.value),
+        twelfth=replay(bench, bench.twelfth, events, twelfth.value),
+        first_scatter=first,
+        twelfth_scatter=twelfth,
+    )

@@ -1,0 +1,143 @@
+"""What a refit takes off, as requests to the machine, and what came of them."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from blankcam.faults import RefusedError
+from blankcam.inputs.job import Job
+from blankcam.inputs.machine import Profile
+from blankcam.machining.request import CutRequest, Label
+from blankcam.outputs.reasons import words
+from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Stage
+from blankcam.parts.saddle import Saddle
+from blankcam.refit import as_cut
+from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.numbers import number_at, numbers_where
+
+if TYPE_CHECKING:
+    from blankcam.cut import CutResult
+
+STEMS = ("nut-refit", "saddle-refit", "saddle-bottom")
+OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are not cut again
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A part as it is to be, how high it stands now, and the name of its program."""
+
+    part: Nut | Saddle
+    height: float
+    stem: str
+    stage: Stage = Stage.FINAL
+    turned: bool = False
+
+    @property
+    def box(self) -> Box:
+        """What the standing part fills at most."""
+        part = self.part
+        return Box(
+            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=part.thickness, z0=0.0, z1=self.height
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cuts:
+    """The proven programs of a refit, and what is left to the hand."""
+
+    results: tuple[CutResult, ...] = ()
+    by_hand: tuple[str, ...] = ()
+    """Why a piece has no program: its marks serve a hand too."""
+    left_to_the_file: tuple[str, ...] = ()
+    """Slots that no tool cuts, and why."""
+    milled: tuple[int, ...] = ()
+    """Numbers of the strings whose slots the machine cuts."""
+    saddle_milled: bool = False
+
+
+def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
+    """What is to be cut."""
+    if taken.nut_cut:
+        height = now.nut.height + now.nut.allowance
+        yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
+    if taken.trim == "crown":
+        yield Piece(after.saddle, now.saddle.height, "saddle-refit")
+    elif taken.trim == "bottom":
+        trim = as_cut.bottom_trim(now.saddle, taken)
+        yield Piece(trim, now.saddle.height, "saddle-bottom", turned=True)
+
+
+def requests(
+    job: Job, readings: str, profile: Profile, asked: Iterable[Piece]
+) -> Iterator[CutRequest]:
+    """A request a piece: nothing is cut but its top, its slots and round ends.
+
+    Parameters
+    ----------
+    readings : digest of the readings that ask for it
+    """
+    wishes = dataclasses.replace(job.plan, outline="saw", thickness="hand", ends="mill")
+    for piece in asked:
+        yield CutRequest(
+            part=piece.part,
+            blank=piece.box,
+            machine=profile,
+            material=job.blanks.material,
+            stage=piece.stage,
+            wishes=wishes,
+            label=Label(
+                stem=piece.stem,
+                job=job.instrument.name,
+                job_digest=job.digest,
+                readings_digest=readings,
+            ),
+            turned=piece.turned,
+        )
+
+
+def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]) -> Cuts:
+    """The programs of what is to be cut, proven.
+
+    Raises
+    ------
+    RefusedError
+        A proof failed.
+    """
+    from blankcam.workflows.cut_part import cut_part, stop_unproven
+
+    results, by_hand = [], []
+    for request in requests(job, readings, profile, asked):
+        try:
+            results.append(cut_part(request))
+        except RefusedError as refused:
+            first, *others = refused.faults
+            more = f" (and {len(others)} more)" if others else ""
+            name = request.part.name
+            by_hand.append(f"{name}: no program, cut it by hand to the marks: {first.wrong}{more}")
+    stop_unproven(results)
+    return Cuts(
+        results=tuple(results),
+        by_hand=tuple(by_hand),
+        left_to_the_file=tuple(_left_to_the_file(results)),
+        milled=next((_milled(r) for r in results if r.request.label.stem == "nut-refit"), ()),
+        saddle_milled=any(r.request.part.name == "saddle" for r in results),
+    )
+
+
+def _milled(result: CutResult) -> tuple[int, ...]:
+    part = result.request.part
+    assert isinstance(part, Nut)
+    return numbers_where([s.string in result.milled for s in part.slots])
+
+
+def _left_to_the_file(results: Sequence[CutResult]) -> Iterator[str]:
+    for result in results:
+        for place, slot in enumerate(result.slots):
+            if slot.tool is None:
+                number = number_at(place, len(result.slots))
+                yield f"slot {number} is left to the file: {words(slot.reasons)}"
