@@ -10,7 +10,7 @@ from blankcam.outputs.rows import Section
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.machine_work import ProvenProgram, operation_table, proof_table
 from blankcam.outputs.tables.nut import slot_table
-from blankcam.outputs.tables.saddle import seat_table
+from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.tables.strings import cents_table, clearance_table, string_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
@@ -20,7 +20,12 @@ from blankcam.parts.saddle import Saddle
 def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
     """The tables that every job has."""
     return (
-        *(_nut(p, choices) if isinstance(p, Nut) else _saddle(p) for p in found.parts),
+        *(
+            _nut(p, choices)
+            if isinstance(p, Nut)
+            else _saddle(p, left_handed=found.job.left_handed)
+            for p in found.parts
+        ),
         Section(
             title="Blanks",
             table=blank_table(found.checks),
@@ -56,15 +61,18 @@ def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Section:
     )  # fmt: skip
 
 
-def _saddle(saddle: Saddle) -> Section:
+def _saddle(saddle: Saddle, *, left_handed: bool) -> Section:
     return Section(
         title="Saddle",
         table=seat_table(saddle).pick("name", "centre", "height", "residual", "setback", "ridge"),
-        notes=((
-            "Centres from the left end, heights over the floor of the slot. The rough top stands "
-            f"{saddle.allowance:.2f} mm higher."
-        ),),
-    )  # fmt: skip
+        notes=(
+            (
+                "Centres from the left end, heights over the floor of the slot. The rough top stands "
+                f"{saddle.allowance:.2f} mm higher."
+            ),
+            *slant_words(saddle, left_handed=left_handed),
+        ),
+    )
 
 
 def _strings(found: Design) -> Section:

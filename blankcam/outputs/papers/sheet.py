@@ -17,7 +17,7 @@ from blankcam.outputs.render.ruled import SIXTY_FOURTHS
 from blankcam.outputs.rows import Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.nut import slot_table
-from blankcam.outputs.tables.saddle import seat_table
+from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.typeface import width
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut, Slot
@@ -142,7 +142,9 @@ def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> D
     band = views.strip(saddle.length, marks, bass_left, "saddle")
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
     low = y
-    head = _title("Saddle by hand", "heights over the slot's floor at the ridge")
+    slant = slant_words(saddle, left_handed=design.job.left_handed)
+    words = "; ".join(("heights over the slot's floor at the ridge", *slant))
+    head = _title("Saddle by hand", words)
     y = _table(parts, y, head, seat_table(saddle).pick(*SEAT_KEYS), SEAT_VIEWS)
     seat = views.middle(saddle)
     at, low = _section_at(saddle, size, low, y)

@@ -14,10 +14,9 @@ from blankcam.outputs.figures import both, number
 from blankcam.outputs.rows import Column, Section, Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.nut import edge_table, slot_table
-from blankcam.outputs.tables.saddle import seat_table
+from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.tables.strings import cents_table, string_table
 from blankcam.parts.design import Design
-from blankcam.parts.saddle import Saddle
 
 if TYPE_CHECKING:
     from blankcam.instrument.uncertainty import Band, Scatter
@@ -115,20 +114,8 @@ def _saddle(design: Design) -> Iterator[Section]:
                 f"{_radius(saddle.top_radius)}; crown radius {both(saddle.crown_radius)}"
             ),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
-            *_slant(design, saddle),
+            *slant_words(saddle, left_handed=design.job.left_handed),
         ),
-    )
-
-
-def _slant(design: Design, saddle: Saddle) -> Iterator[str]:
-    """How the saddle's slot is slanted, where it is."""
-    front = design.job.saddle.front_at
-    if front.bass == front.treble:
-        return
-    further = "bass" if front.bass > front.treble else "treble"
-    yield (
-        f"its slot is slanted {abs(math.degrees(saddle.slot.angle)):.1f} degrees, the {further}"
-        " end further from the nut; places are along the slot"
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from blankcam.outputs.rows import Field, Table, field, tabulate
@@ -33,7 +35,7 @@ SEAT: tuple[Field[SeatFacts], ...] = (
     field("wanted_setback", "compensation wanted", lambda f: f.seat.wanted_compensation, "mm"),
     field("ridge", "ridge from tail side", lambda f: f.seat.ridge, "mm"),
     field("ridge_front", "ridge from nut side", lambda f: f.saddle.thickness - f.seat.ridge, "mm"),
-    field("residual", "top is off by", lambda f: f.seat.residual, "mm", 3, signed=True),
+    field("residual", "top too high by", lambda f: f.seat.residual, "mm", 3, signed=True),
     field("cents_at_12", "cents at fret 12", lambda f: f.seat.cents, decimals=1, signed=True),
 )
 
@@ -42,3 +44,15 @@ def seat_table(saddle: Saddle) -> Table:
     """A row a string; centres from the saddle's left end, heights over the floor of its slot."""
     facts = (SeatFacts(seat=seat, saddle=saddle) for seat in saddle.strings)
     return tabulate("saddle", SEAT, facts)
+
+
+def slant_words(saddle: Saddle, *, left_handed: bool) -> Iterator[str]:
+    """How the saddle's slot is slanted, where it is."""
+    angle = saddle.slot.angle
+    if not angle:
+        return
+    further = "treble" if (angle > 0) != left_handed else "bass"
+    yield (
+        f"its slot is slanted {abs(math.degrees(angle)):.1f} degrees, the {further} end further "
+        "from the nut; places are along the slot"
+    )
