@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.machining.decision import Decision
 from blankcam.machining.request import CutRequest, Label
+from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.parts.part import FeatureKind
 from blankcam.replay.proof import Proof
 
@@ -22,6 +23,8 @@ class CutResult:
     programs: tuple[ProgramFile, ...]
     """In the order they are run."""
     cautions: tuple[str, ...]
+    setups: tuple[SetupSheet, ...] = ()
+    """How the blank is held, zeroed and stands in each set-up, in the order they are run."""
     proof: Proof | None = None
     """None where nothing was proven yet."""
 

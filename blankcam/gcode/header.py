@@ -28,7 +28,7 @@ _NAME = re.compile(rf"{_STEM}\.ngc")
 _STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
 _READINGS = re.compile(r"readings digest ([0-9a-f]{16})")
 _PLACE = re.compile(
-    r"\bplace \d+ at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
+    r"\bplace (\d{1,4}) at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
     r".{1,300}?, job digest ([0-9a-f]{16})\b"
 )
 
@@ -43,6 +43,8 @@ class Header:
     readings_digest: str
     places: dict[str, Place]
     """Where each blank's zero stands in a fixture, mm, by the digest of its job."""
+    every_place: tuple[tuple[int, str, Place], ...]
+    """Number, digest of the job and zero of every place: equal jobs have the same digest."""
 
 
 def read_header(data: bytes) -> Header:
@@ -51,11 +53,15 @@ def read_header(data: bytes) -> Header:
     bare = (line.strip() for line in lines)
     head = " ".join(line.strip("();") for line in bare if line.startswith(_COMMENTS))
     stem, stage, readings = _FILE.search(head), _STAGE.search(head), _READINGS.search(head)
+    places = tuple(
+        (int(m[1]), m[5], (float(m[2]), float(m[3]), float(m[4]))) for m in _PLACE.finditer(head)
+    )
     return Header(
         stem=stem[1] if stem else None,
         stage=Stage(stage[1]) if stage else None,
         readings_digest=readings[1] if readings else "",
-        places={m[4]: (float(m[1]), float(m[2]), float(m[3])) for m in _PLACE.finditer(head)},
+        places={job: zero for _, job, zero in places},
+        every_place=places,
     )
 
 
@@ -100,7 +106,7 @@ def header_lines(
 
 def signed(text: str) -> str:
     """The program's text with the digest of its moves in its header."""
-    return text.replace(f"moves digest {_PLACEHOLDER}", f"moves digest {digest.of_moves(text)}")
+    return text.replace(f"moves digest {_PLACEHOLDER}", f"moves digest {digest.of_program(text)}")
 
 
 def tool_words(tool: Tool) -> str:

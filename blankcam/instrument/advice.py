@@ -161,8 +161,12 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
         worst = int(np.argmax(np.abs(found.cents)))
         if abs(found.cents[worst]) > table("limits")["cents"]["fret"]:
             high_nut = found.cents[worst] > 0 and worst < NEAR_NUT
-            fix = ": less clearance at fret 1 would bring it down" if high_nut else ""
-            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all{fix}"
+            fix = (
+                "ask for less clearance at fret 1"
+                if high_nut
+                else "check action, gauge and front_at"
+            )
+            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all: {fix}"
     yield from _height_cautions(instrument)
 
 
@@ -178,9 +182,12 @@ def _height_cautions(instrument: Instrument) -> Iterator[str]:
             if not low - 1e-9 <= value <= high + 1e-9:
                 yield (
                     f"string {string.number} ({string.note}): {words} of {value:.2f} mm is outside"
-                    f" the {low:g} to {high:g} mm usual for a {instrument.kind}"
+                    f" the {low:g} to {high:g} mm usual for a {instrument.kind}: check it, or know why"
                 )
     low, high = usual["relief_range"]
     relief = instrument.board.relief
     if not low <= relief <= high:
-        yield f"relief of {relief:.2f} mm is outside the {low:g} to {high:g} mm usual"
+        yield (
+            f"relief of {relief:.2f} mm is outside the {low:g} to {high:g} mm usual: set the neck and"
+            " measure it again"
+        )

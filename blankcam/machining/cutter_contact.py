@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,24 +18,13 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
+from blankcam.parts.surface import Surface
 
 Bools = NDArray[np.bool_]
 
 
-class Surface(Protocol):
-    """Heights over a plan and their slopes."""
-
-    def height(self, x: Array, y: Array) -> Array:
-        """Z over x and y."""
-
-    def gradient(self, x: Array, y: Array) -> tuple[Array, Array]:
-        """Slopes along x and along y, of the shape of y; x may lack its leading axes."""
-
-
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
-WASTE = 1.0
-"""mm beyond a part's ends over which its surface still goes on falling."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
@@ -46,16 +34,6 @@ AXES = 129
 _D = 1e-6
 _ROUNDS = 60
 _SETTLED = 1e-8
-
-
-def beside(x: Array, length: float) -> tuple[Array, Array]:
-    """Places x kept to a part and ``WASTE`` beyond, and 1 where they are inside that, else 0.
-
-    A surface goes on level from there: a top that falls toward its ends would lead the tool down
-    to the jaws in the waste beside the part.
-    """
-    kept = np.minimum(np.maximum(x, -WASTE), length + WASTE)
-    return kept, np.asarray(kept == x, dtype=float)
 
 
 def contact(surface: Surface, radius: float, x: Array, y: Array) -> tuple[Array, Array]:

@@ -20,14 +20,22 @@ from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.request import CutRequest
-from blankcam.machining.setup_sheet import BESIDE, Bench, set_up
+from blankcam.machining.setup_sheet import (
+    BESIDE,
+    Bench,
+    SetupSheet,
+    set_up,
+    setup_on_edge,
+    setup_on_face,
+)
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.surface import TopSurface, crown_surface
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Feature, FeatureKind
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Feature, FeatureKind, Part
+from blankcam.parts.slot import Slot
+
+LEVEL = 1e-9
+"""rad under which a top that falls toward the head is level."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +54,12 @@ class Decided:
     faults: tuple[Fault, ...]
     """Why it must not or can't be cut so."""
     cautions: tuple[str, ...]
+
+    @property
+    def setups(self) -> tuple[SetupSheet, ...]:
+        """How the blank is held and zeroed, in the order in which the set-ups are run."""
+        face = (setup_on_face(self.face),) if self.face else ()
+        return (*face, setup_on_edge(self.request, self.edge))
 
     def by(self, *kinds: FeatureKind) -> Iterator[Decision]:
         """The decisions on features of those kinds."""
@@ -66,8 +80,9 @@ def decide(request: CutRequest) -> Decided:
     if wishes.thickness == "mill":
         faults += thickness.faults(part, request.blank)
     mills = wishes.outline == "mill"
+    unmilled = ReasonCode.THIN_ENOUGH if wishes.thickness == "mill" else ReasonCode.HAND_BY_JOB
     face = _on_face(bench, off) if mills or off else None
-    lying, found = _decide_on_face(part, face, mills=mills)
+    lying, found = _decide_on_face(part, face, unmilled, mills=mills)
     faults += found
     edge = cut_out(part, bench) if mills else bench
     standing, finish, found = _decide_on_edge(request, edge)
@@ -85,7 +100,7 @@ def decide(request: CutRequest) -> Decided:
 
 
 def _cautions(
-    part: Nut | Saddle, decisions: Iterable[Decision], bench: Bench, *, milled_thickness: bool
+    part: Part, decisions: Iterable[Decision], bench: Bench, *, milled_thickness: bool
 ) -> dict[str, None]:
     """What there is to tell of the tools, each once; a tool is the same in every operation."""
     decisions = list(decisions)
@@ -127,11 +142,12 @@ def _on_face(bench: Bench, off: float) -> Bench:
 
 
 def _decide_on_face(
-    part: Nut | Saddle, face: Bench | None, *, mills: bool
+    part: Part, face: Bench | None, unmilled: ReasonCode, *, mills: bool
 ) -> tuple[list[Decision], list[Fault]]:
     """Thickness and outline."""
     if face is None:
-        return [_by_hand(FeatureKind.THICKNESS), _by_hand(FeatureKind.OUTLINE)], []
+        thin_enough = _by_hand(FeatureKind.THICKNESS, unmilled)
+        return [thin_enough, _by_hand(FeatureKind.OUTLINE, ReasonCode.HAND_BY_JOB)], []
     stock, held = face.stock, face.profile.holding
     faults = workholding.face_faults(part.name, held, stock, outline=mills, thickness=stock.z1 > 0)
     thin, around = _facing_tool(face), _outline_tool(face) if mills else None
@@ -151,7 +167,18 @@ def _decide_on_face(
         faults += _clamp_faults(part, face, reaches)
         boxes = [r[1] for r in reaches.values() if r]
         faults += workholding.travel_faults(f"{part.name}, on face", face.profile, boxes)
-    return [_made(FeatureKind.THICKNESS, thin), _made(FeatureKind.OUTLINE, around)], faults
+    deep = -stock.z0 + outline.THROUGH
+    flat = (ReasonCode.LARGEST_FLAT, ReasonCode.NO_FLAT)
+    spans = {name: reach[1] if reach else None for name, reach in reaches.items()}
+    if stock.z1 > 0:
+        decided = [_made(FeatureKind.THICKNESS, thin, spans["thickness"], flat, stock.z1)]
+    else:
+        decided = [_by_hand(FeatureKind.THICKNESS, unmilled)]
+    if mills:
+        decided.append(_made(FeatureKind.OUTLINE, around, spans["outline"], flat, deep))
+    else:
+        decided.append(_by_hand(FeatureKind.OUTLINE, ReasonCode.HAND_BY_JOB))
+    return decided, faults
 
 
 def _facing_tool(face: Bench) -> Tool | None:
@@ -163,12 +190,12 @@ def _outline_tool(face: Bench) -> Tool | None:
     return tools.outline_tool(face.profile, -face.stock.z0 + outline.THROUGH)
 
 
-def _no_facing_tool(part: Nut | Saddle, face: Bench) -> Fault:
+def _no_facing_tool(part: Part, face: Bench) -> Fault:
     wrong = f"no flat tool of 1 mm or more takes {face.stock.z1:.2f} mm off the {part.name}"
     return _no_tool(face.profile, wrong, 'set thickness = "hand" in [plan]')
 
 
-def _no_outline_tool(part: Nut | Saddle, face: Bench) -> Fault:
+def _no_outline_tool(part: Part, face: Bench) -> Fault:
     wrong = f"no flat tool of 1 to {tools.WIDEST:g} mm cuts the {-face.stock.z0:.1f} mm "
     wrong += f"of the {part.name}'s outline"
     return _no_tool(face.profile, wrong, 'set outline = "saw" in [plan]')
@@ -188,7 +215,7 @@ def _facing_reach(tool: Tool, face: Bench) -> Box:
     )  # fmt: skip
 
 
-def _outline_reach(part: Nut | Saddle, tool: Tool, face: Bench) -> Box:
+def _outline_reach(part: Part, tool: Tool, face: Bench) -> Box:
     """Where the tool's axis and tip go around the outline."""
     stock, r, held = face.stock, tool.radius, face.profile.holding
     x = np.linspace(0.0, part.length, 201)
@@ -205,7 +232,7 @@ def _outline_reach(part: Nut | Saddle, tool: Tool, face: Bench) -> Box:
 
 
 def _clamp_faults(
-    part: Nut | Saddle, face: Bench, reaches: dict[str, tuple[Tool, Box] | None]
+    part: Part, face: Bench, reaches: dict[str, tuple[Tool, Box] | None]
 ) -> list[Fault]:
     """The tool, its shank or its holder too near a clamp: the first such operation only."""
     stock, held = face.stock, face.profile.holding
@@ -228,7 +255,7 @@ def _clamp_faults(
     return []
 
 
-def cut_out(part: Nut | Saddle, bench: Bench) -> Bench:
+def cut_out(part: Part, bench: Bench) -> Bench:
     """The set-up on edge of what the outline on face has left; its clearance stays the blank's."""
 
     def standing(x: Array) -> Array:
@@ -247,27 +274,24 @@ def _decide_on_edge(
 ) -> tuple[list[Decision], Table | None, list[Fault]]:
     """Top, waste and slots of a nut; crown and ends of a saddle."""
     part = request.part
-    sweep, fault = nut_sweep(part, edge) if isinstance(part, Nut) else saddle_sweep(part, edge)
-    kind = part.top_feature
-    decided = [_made(kind, sweep.tool if sweep else None)]
-    finish, faults = None, [fault] if fault else []
+    sweep = sweep_of(part, edge)
+    finish, faults = None, [] if sweep else [_no_ball(part, edge)]
     reaches: list[tuple[str, Box]] = []
     if sweep is not None:
         faults += top.limber_faults(sweep, edge)
         finish = sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool)))
-        reaches.append((str(kind), _finish_reach(finish, edge)))
-    if isinstance(part, Nut):
-        made, reach = _decide_slots(part, request, edge)
-        decided += made
-        reaches += reach
-    else:
-        made, reach, found = _decide_ends(part, request, edge, sweep)
-        decided, reaches, faults = decided + made, reaches + reach, faults + found
-    faults += _edge_limits(part, edge, reaches)
-    return decided, finish, faults
+        reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
+    tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
+    why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
+    decided = [_made(part.top_feature, tool, box, why, _depth_of_top(part, edge))]
+    made, reach = _decide_slots(part, request, edge)
+    rounded, around, found = _decide_ends(part, request, edge, sweep)
+    reaches += [*reach, *around]
+    faults += [*found, *_edge_limits(part, edge, reaches)]
+    return [*decided, *made, *rounded], finish, faults
 
 
-def _edge_limits(part: Nut | Saddle, edge: Bench, reaches: list[tuple[str, Box]]) -> list[Fault]:
+def _edge_limits(part: Part, edge: Bench, reaches: list[tuple[str, Box]]) -> list[Fault]:
     """Too near the jaws, or further than the machine goes."""
     if not reaches:
         return []
@@ -285,7 +309,7 @@ def _finish_reach(finish: Table, edge: Bench) -> Box:
 
 
 def _decide_slots(
-    nut: Nut, request: CutRequest, edge: Bench
+    nut: Part, request: CutRequest, edge: Bench
 ) -> tuple[list[Decision], list[tuple[str, Box]]]:
     chosen = slots.chosen(nut, edge, by_file=request.wishes.slots != "mill")
     opened = [_opened(d) for d in chosen if isinstance(d.by, ByMachine) and d.by.opening]
@@ -323,13 +347,13 @@ def _across_reach(slot: Slot, tool: Tool, edge: Bench, low: float) -> Box:
 
 
 def _decide_ends(
-    saddle: Saddle, request: CutRequest, edge: Bench, sweep: Sweep | None
+    part: Part, request: CutRequest, edge: Bench, sweep: Sweep | None
 ) -> tuple[list[Decision], list[tuple[str, Box]], list[Fault]]:
     """The round ends, where a flat tool is long enough; else they are the hand's."""
-    if saddle.ends != "round":
+    if FeatureKind.ENDS not in {f.kind for f in part.features}:
         return [], [], []
     if request.wishes.ends != "mill" or sweep is None:
-        decision = _by_hand(FeatureKind.ENDS)
+        decision = _by_hand(FeatureKind.ENDS, ReasonCode.HAND_BY_JOB)
         faults = square_faults(request.wishes.outline) if sweep else []
         return [decision], [], faults
     need = highest(sweep, sweep.stock.x0, sweep.stock.x1) - ends.lowest(edge.profile.holding) + 0.2
@@ -338,15 +362,17 @@ def _decide_ends(
         short = Reason(code=ReasonCode.NO_FLAT, values={"need": need})
         decision = Decision(feature=Feature(kind=FeatureKind.ENDS), by=ByHand(), reasons=(short,))
         return [decision], [], square_faults(request.wishes.outline)
-    return [_made(FeatureKind.ENDS, tool)], [("ends", _ends_reach(saddle, tool, edge))], []
+    box = _ends_reach(part, tool, edge)
+    why = (ReasonCode.LARGEST_FLAT, ReasonCode.NO_FLAT)
+    return [_made(FeatureKind.ENDS, tool, box, why, need)], [("ends", box)], []
 
 
-def _ends_reach(saddle: Saddle, tool: Tool, edge: Bench) -> Box:
-    r, stock = saddle.thickness / 2, edge.stock
+def _ends_reach(part: Part, tool: Tool, edge: Bench) -> Box:
+    r, stock = part.thickness / 2, edge.stock
     aside = tool.radius + BESIDE
     return Box(
         x0=r,
-        x1=saddle.length - r,
+        x1=part.length - r,
         y0=min(-tool.radius, stock.y0 - tool.radius) - BESIDE,
         y1=max(2 * r, stock.y1) + aside,
         z0=ends.lowest(edge.profile.holding),
@@ -375,56 +401,55 @@ def highest(sweep: Sweep, low: float, high: float) -> float:
     return float(np.max(sweep.surface.height(x, y))) + 0.02
 
 
-def saddle_sweep(saddle: Saddle, edge: Bench) -> tuple[Sweep | None, Fault | None]:
-    """The saddle's crown and its tool, or why there is none."""
-    stock, held = edge.stock, edge.profile.holding
-    need = stock.z1 - held.jaw_top
-    tool = tools.surfacing_tool(edge.profile, need, level=False)
+def sweep_of(part: Part, edge: Bench) -> Sweep | None:
+    """The part's top or crown and its tool; None where no tool reaches so deep."""
+    surface = part.at(edge.stage).surface
+    straight = math.isinf(surface.section_radius)
+    level = straight and abs(surface.tilt) < LEVEL
+    tool = tools.surfacing_tool(edge.profile, _depth_of_top(part, edge), level=level)
     if tool is None:
-        return None, _no_ball("saddle", edge.profile, need)
-    sweep = Sweep(
-        surface=crown_surface(saddle, edge.stage),
-        tool=tool,
-        stock=stock,
-        y_low=0.0,
-        y_high=stock.y1,
-        crown=saddle.crown_radius,
-        outline=edge.outline,
-    )
-    return sweep, None
-
-
-def nut_sweep(nut: Nut, edge: Bench) -> tuple[Sweep | None, Fault | None]:
-    """The nut's top and its tool, or why there is none."""
-    stock = edge.stock
-    surface = TopSurface(nut=nut, stage=edge.stage)
-    xs = np.linspace(stock.x0, stock.x1, 33)
-    need = stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
-    tool = tools.surfacing_tool(edge.profile, need, level=abs(nut.tilt) < 1e-9)
-    if tool is None:
-        return None, _no_ball("nut", edge.profile, need)
-    sweep = Sweep(
+        return None
+    return Sweep(
         surface=surface,
         tool=tool,
-        stock=stock,
+        stock=edge.stock,
         y_low=0.0,
-        y_high=stock.y1,
-        crown=math.inf,
+        y_high=edge.stock.y1,
+        crown=surface.section_radius,
         outline=edge.outline,
     )
-    return sweep, None
 
 
-def _no_ball(part: str, profile: Profile, need: float) -> Fault:
-    wrong = f"no ball tool of 1 to 6 mm reaches {need:.1f} mm deep for the {part}"
-    return _no_tool(profile, wrong, "cut this part by hand")
+def _depth_of_top(part: Part, edge: Bench) -> float:
+    """How deep a tool goes to bring out the top: to its lowest; round a crown, to the jaws."""
+    stock, surface = edge.stock, part.at(edge.stage).surface
+    if math.isfinite(surface.section_radius):
+        return stock.z1 - edge.profile.holding.jaw_top
+    xs = np.linspace(stock.x0, stock.x1, 33)
+    return stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
 
 
-def _made(kind: FeatureKind, tool: Tool | None) -> Decision:
-    by = ByHand() if tool is None else ByMachine(tool=tool)
-    return Decision(feature=Feature(kind=kind), by=by)
+def _no_ball(part: Part, edge: Bench) -> Fault:
+    need = _depth_of_top(part, edge)
+    wrong = f"no ball tool of 1 to 6 mm reaches {need:.1f} mm deep for the {part.name}"
+    return _no_tool(edge.profile, wrong, "cut this part by hand")
 
 
-def _by_hand(kind: FeatureKind) -> Decision:
-    asked = Reason(code=ReasonCode.HAND_BY_JOB)
-    return Decision(feature=Feature(kind=kind), by=ByHand(), reasons=(asked,))
+def _made(
+    kind: FeatureKind,
+    tool: Tool | None,
+    reach: Box | None,
+    why: tuple[ReasonCode, ReasonCode],
+    need: float,
+) -> Decision:
+    """A feature that the machine makes, or the hand for want of a tool.
+
+    ``why``: the reason with a tool and the one without; ``need``: how deep it must reach, mm.
+    """
+    by = ByHand() if tool is None else ByMachine(tool=tool, reach=reach)
+    reason = Reason(code=why[tool is None], values={"need": need})
+    return Decision(feature=Feature(kind=kind), by=by, reasons=(reason,))
+
+
+def _by_hand(kind: FeatureKind, code: ReasonCode) -> Decision:
+    return Decision(feature=Feature(kind=kind), by=ByHand(), reasons=(Reason(code=code),))

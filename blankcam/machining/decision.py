@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from blankcam.inputs.tool import Tool
+from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature
 
 
@@ -20,6 +21,14 @@ class ReasonCode(StrEnum):
     OPENED_FOR_SPEED = "opened for speed"
     LEFT_BY_JOB = "left by the job"
     HAND_BY_JOB = "hand by job"
+    THIN_ENOUGH = "thin enough"
+    """A blank that is within its fit already."""
+    LARGEST_FLAT = "largest flat"
+    """``need``: how deep it must reach."""
+    LARGEST_REACHING = "largest reaching"
+    """The largest tool for a top or a crown; ``need``."""
+    NONE_REACHES = "none reaches"
+    """No tool for a top or a crown; ``need``."""
     NO_FLAT = "no flat"
     """``need``: how deep a flat tool must reach."""
     NO_BALL = "no ball"
@@ -63,6 +72,8 @@ class ByMachine:
     tool: Tool
     depth: float = 0.0
     """How deep the tool goes below what stands when it starts, mm."""
+    reach: Box | None = None
+    """Where its tip and axis go, in its set-up's axes; None for a slot and the waste over it."""
     opening: Opening | None = None
     """Of a slot: how the waste over it is opened first; None where it is not."""
 

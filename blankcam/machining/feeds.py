@@ -15,10 +15,8 @@ from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 
-SPEED_STEP = 100.0
-"""rpm are rounded down to this."""
-STICK_OUT = 4.0
-"""Shank diameters a tool may stick out (common practice, 3 to 4)."""
+SPEED_STEP: float = table("cutting")["tools"]["speed_step"]
+STICK_OUT: float = table("cutting")["tools"]["stick_out"]
 
 
 class Work(StrEnum):

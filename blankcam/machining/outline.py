@@ -8,34 +8,27 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.parts.curve import Array
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 
 LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""
-TAB_HEIGHT = 0.8
-"""mm: least height of a tab (our own)."""
-TAB_SHARE = 0.3
-"""Least height of a tab as a share of the thickness (our own)."""
+TAB_HEIGHT: float = table("cutting")["tabs"]["height"]
+TAB_SHARE: float = table("cutting")["tabs"]["share"]
 STANDING = 0.01
 """mm more that an outline may leave: its arcs are fitted, its places rounded."""
-THICKEST = 0.5
-"""Share of the thickness that tabs may have where that saves a level (our own)."""
-THROUGH = 0.3
-"""mm cut into the waste board, where it may be cut so deep."""
-LEAST_THROUGH = 0.15
-"""mm cut into it where less saves a level (our own: twice what a planed board is out of flat)."""
+THICKEST: float = table("cutting")["tabs"]["share_most"]
+THROUGH: float = table("cutting")["outline"]["through"]
+LEAST_THROUGH: float = table("cutting")["outline"]["through_least"]
 
 
-def left_standing(part: Nut | Saddle, stage: Stage, x: Array) -> Array:
+def left_standing(part: Part, stage: Stage, x: Array) -> Array:
     """Height over x that the outline of a stage leaves for the set-up on edge, mm."""
     return np.asarray(part.top.height(np.clip(x, 0.0, part.length)) + raised(part, stage))
 
 
-def raised(part: Nut | Saddle, stage: Stage) -> float:
+def raised(part: Part, stage: Stage) -> float:
     """How much higher than the finished top a stage's outline runs, mm."""
-    return LEAVE + stage.left(part.allowance)
+    return LEAVE + part.at(stage).raised
 
 
 def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:

@@ -8,9 +8,7 @@ from dataclasses import dataclass, field
 from blankcam.inputs.job import PlanJob
 from blankcam.inputs.machine import Profile
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,7 +31,7 @@ class Label:
 class CutRequest:
     """One part to be cut from one blank."""
 
-    part: Nut | Saddle
+    part: Part
     blank: Box
     """As it comes under the cutter, in the part's frame; what lies below y 0 is milled off."""
     machine: Profile

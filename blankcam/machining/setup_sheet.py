@@ -6,18 +6,17 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from blankcam.inputs.machine import Profile
+from blankcam.data import table
+from blankcam.inputs.machine import Holding, Profile
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Material
 from blankcam.machining.request import CutRequest
 from blankcam.parts.curve import Array
-from blankcam.parts.frames import Box
+from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
 from blankcam.parts.part import Stage
 
-BESIDE = 0.3
-"""mm of air between the tool's side and the blank where a tool goes down or a pass begins."""
-HOP = 1.0
-"""mm of air over what stands, for moves inside one operation."""
+BESIDE: float = table("cutting")["air"]["beside"]
+HOP: float = table("cutting")["air"]["hop"]
 STANDING = 0.02
 """mm that may stand over a surface already cut: cusps, and what rounding adds."""
 
@@ -34,6 +33,62 @@ class Bench:
     """Z of the clearance plane."""
     outline: Callable[[Array], Array] | None = None
     """Height over x of what an outline cut before has left; None where the whole blank stands."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetupSheet:
+    """How a blank is held and zeroed for the programs of one set-up."""
+
+    setup: Setup
+    holding: Holding
+    zeros: tuple[Zero, ...]
+    stock: Box
+    """What stands of the blank when it begins, in the set-up's own axes."""
+
+
+def setup_on_face(face: Bench) -> SetupSheet:
+    """The blank lying on its face."""
+    return SetupSheet(
+        setup=Setup.FACE,
+        holding=face.profile.holding,
+        zeros=_zeros_on_face(face.stock),
+        stock=face.stock,
+    )
+
+
+def setup_on_edge(request: CutRequest, edge: Bench) -> SetupSheet:
+    """The blank, or what the outline has left of it, in the jaws."""
+    return SetupSheet(
+        setup=Setup.EDGE,
+        holding=edge.profile.holding,
+        zeros=_zeros_on_edge(request, edge),
+        stock=edge.stock,
+    )
+
+
+def _zeros_on_face(stock: Box) -> tuple[Zero, ...]:
+    return (
+        Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=stock.x0),
+        Zero(axis="Y", surface=ReferenceSurface.SEAT_SIDE),
+        Zero(axis="Z", surface=ReferenceSurface.UPPER_FACE, value=stock.z1),
+    )
+
+
+def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
+    left, seat = ReferenceSurface.LEFT_END, Zero(axis="Z", surface=ReferenceSurface.SEAT_SIDE)
+    if request.turned:
+        return (
+            Zero(axis="X", surface=left),
+            Zero(axis="Y", surface=ReferenceSurface.NUT_SIDE),
+            Zero(axis="Z", surface=ReferenceSurface.UNDERSIDE, value=request.blank.z1),
+        )
+    front = Zero(axis="Y", surface=request.part.seen_side)
+    if request.label.readings_digest:
+        return Zero(axis="X", surface=left), front, seat
+    if edge.outline is not None:
+        return Zero(axis="X", surface=ReferenceSurface.CUT_LEFT_END), front, seat
+    blank = Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=edge.stock.x0)
+    return blank, front, seat
 
 
 def set_up(request: CutRequest, *, y0: float = 0.0) -> Bench:

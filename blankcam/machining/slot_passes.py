@@ -16,36 +16,33 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE, STANDING
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot
 
-FLOOR_CUSP = 0.008
-"""mm left between the passes of a round floor; the design allows 0.010 mm."""
+FLOOR_CUSP: float = table("cutting")["slots"]["scallop_floor"]
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
 """Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
 THINNER = (1.0, 0.85, 0.7, 0.5)
 """Layers that are tried, as shares of the depth of cut."""
 CLOSE = 2e-4
 """mm by which a planned depth may pass the table's; the proof allows 0.001 mm."""
-ONE_WAY = 1
-"""So many rough layers over the floor's own passes are cut one way (our own)."""
+ONE_WAY: int = table("cutting")["slots"]["one_way_layers"]
 LOW = 0.002
 """mm that may stand on the lowest line where no pass runs along it."""
 MOST_PASSES = 400
 SAME = 1e-4
 """mm under which two radii are one."""
-SIDE_CUSP = 0.003
-"""mm a cusp may stand into a slot sideways; the proof allows twice 0.005 mm in its width."""
-BEHIND = 0.1
-"""mm of air beyond the head side where a pass only ends."""
+SIDE_CUSP: float = table("cutting")["slots"]["scallop_wall"]
+BEHIND: float = table("cutting")["air"]["behind"]
 
 
-def floor_front(nut: Nut, slot: Slot, stage: Stage) -> float:
+def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
     """Where the floor is wanted at the front edge in that stage."""
-    return slot.floor_front + stage.left(nut.hold_back)
+    return slot.floor_front + nut.at(stage).floor_raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +57,7 @@ class Groove:
     yaw: float
 
     @classmethod
-    def of(cls, nut: Nut, slot: Slot, stage: Stage) -> Groove:
+    def of(cls, nut: Part, slot: Slot, stage: Stage) -> Groove:
         """The groove of a slot in that stage."""
         return cls(
             x=slot.centre,

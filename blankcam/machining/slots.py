@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import NICK, Shape, Tool
 from blankcam.machining import slot_passes, taper, tools, waste
@@ -22,28 +23,21 @@ from blankcam.machining.decision import (
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Feature, FeatureKind, Stage
+from blankcam.parts.part import Feature, FeatureKind, Part, Stage
+from blankcam.parts.slot import Slot, clear_window
 
-SIDE_ROOM = 0.05
-"""mm a tool must be narrower than the slot (a common rule of rotary pilots; our own value)."""
-SMALLEST = 0.5
-"""mm; smaller tools are left to steadier machines (our own)."""
-DEPTH_ROOM = 0.2
-"""mm the flutes must reach beyond the depth (our own)."""
-BESIDE_SLOT = 0.5
-"""mm beside a slot that a tool's depth counts from the highest of (our own)."""
-DEEPEST = 3.0
-"""Deepest slot in tool diameters."""
+SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
+SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
+DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
+BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
+DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF = 10.0
-"""Seconds that one more tool must save over its change (our own)."""
-LEAST_LEFT = 0.08
-"""mm of a slot's depth that must be left below waste opened only for speed (our own)."""
+TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
-def choose(nut: Nut, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
+def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
     """The largest ball narrower than the slot whose flutes and neck clear its depth.
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
@@ -77,7 +71,7 @@ def _by_file(slot: Slot, profile: Profile, why: Sequence[Reason]) -> Decision:
 
 
 def _by_machine(
-    nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
+    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
 ) -> ByMachine:
     opener = _opener(nut, slot, profile) if clear else None
     if opener is None:
@@ -99,13 +93,13 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
     )
 
 
-def chosen(nut: Nut, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
+def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
     """How every slot is to be made, from the bass side."""
     each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
     return _quicker_cleared(nut, each, bench)
 
 
-def _quicker_cleared(nut: Nut, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
+def _quicker_cleared(nut: Part, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
     """The choices, the waste over slots opened first with a wider tool where that saves time."""
     if not bench.stage.leaves_waste:
         return tuple(choices)
@@ -123,7 +117,7 @@ def _quicker_cleared(nut: Nut, choices: Sequence[Decision], bench: Bench) -> tup
 
 
 def _cleared(
-    nut: Nut, slot: Slot, choice: Decision, bench: Bench
+    nut: Part, slot: Slot, choice: Decision, bench: Bench
 ) -> tuple[float, Tool, Decision] | None:
     """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
     if not isinstance(choice.by, ByMachine) or choice.by.opening is not None:
@@ -164,31 +158,31 @@ def _cleared(
     return gain, wide, new
 
 
-def _left_open(nut: Nut, slot: Slot) -> float:
+def _left_open(nut: Part, slot: Slot) -> float:
     """How deep a rough slot is below the finished top, mm."""
-    return slot.depth_front - nut.slot_raise(Stage.ROUGH)
+    return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
 
 
-def depths(nut: Nut, slot: Slot, stage: Stage) -> tuple[float, float]:
+def depths(nut: Part, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (high + s.left(nut.allowance) - floor for s in (stage, Stage.FINAL))
+    full, cleared = (high + nut.at(s).raised - floor for s in (stage, Stage.FINAL))
     return full, cleared
 
 
-def over_groove(nut: Nut, slot: Slot) -> float:
+def over_groove(nut: Part, slot: Slot) -> float:
     """How much less stands over the groove itself than beside it, mm."""
     return _highest(nut, slot, BESIDE_SLOT) - _highest(nut, slot, 0.0)
 
 
-def _highest(nut: Nut, slot: Slot, beside: float) -> float:
+def _highest(nut: Part, slot: Slot, beside: float) -> float:
     """The highest of the finished top over a slot and so far beside it, at the front edge, mm."""
     reach, lean = slot.radius + beside, nut.thickness * math.tan(slot.yaw)
     x = slot.centre + np.linspace(min(lean, 0.0) - reach, max(lean, 0.0) + reach, 9)
-    return float(np.max(nut.top_height(x, np.zeros_like(x), Stage.FINAL)))
+    return float(np.max(nut.at(Stage.FINAL).surface.height(x, np.zeros_like(x))))
 
 
-def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
+def _opened(nut: Part, slot: Slot, profile: Profile) -> float:
     """From what stands once the waste is opened down to a rough slot's floor, mm.
 
     A ball that opens it leaves its round beside and between its passes.
@@ -198,24 +192,24 @@ def _opened(nut: Nut, slot: Slot, profile: Profile) -> float:
     return cleared + over
 
 
-def _opener(nut: Nut, slot: Slot, profile: Profile) -> Tool | None:
+def _opener(nut: Part, slot: Slot, profile: Profile) -> Tool | None:
     """The tool that opens the waste over a slot, if there is one."""
     full, cleared = depths(nut, slot, Stage.ROUGH)
-    left, right = nut.clear_window(slot)
+    left, right = clear_window(nut.slots, slot, nut.length)
     return tools.opening_tool(profile, right - left, full - cleared)
 
 
-def lowest_of_nick(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
+def lowest_of_nick(nut: Part, slot: Slot, tool: Tool, bench: Bench) -> float:
     """The lowest z that a tool's tip is sent to in a nick: where it ends."""
-    y1 = across_ends(bench.stock, tool, back=False, lean=nut.tilt)[1]
-    rise = tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
+    y1 = across_ends(bench.stock, tool, back=False, lean=slot.tilt)[1]
+    rise = tool.tip_radius * (1 / math.cos(slot.tilt) - 1)
     depth = nick_depth(nut, slot, tool, bench.stage)
-    return top_at(nut, slot.centre, bench.stage) + rise - depth - math.tan(nut.tilt) * y1
+    return top_at(nut, slot.centre, bench.stage) + rise - depth - math.tan(slot.tilt) * y1
 
 
-def top_at(nut: Nut, x: float, stage: Stage) -> float:
+def top_at(nut: Part, x: float, stage: Stage) -> float:
     """Height of the top at the front edge."""
-    return float(nut.top_height(np.array(x), np.array(0.0), stage))
+    return float(nut.at(stage).surface.height(np.array(x), np.array(0.0)))
 
 
 def _candidates(profile: Profile) -> list[Tool]:
@@ -242,7 +236,7 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
 
 
 def _fits(
-    nut: Nut, slot: Slot, tool: Tool, profile: Profile, stage: Stage
+    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage)
@@ -270,7 +264,7 @@ def _fits(
         return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
     below = taper.widens(r, tool, cleared) <= taper.WALL
     if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
-        left, right = nut.clear_window(slot)
+        left, right = clear_window(nut.slots, slot, nut.length)
         room = min(slot.centre - left, right - slot.centre)
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
         aside = taper.aside(r, tool, full)
@@ -283,7 +277,7 @@ def _fits(
     return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
 
 
-def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
+def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go: never wider than the slot where it meets the finished top, mm.
 
     Where the top rises across the slot, the nick meets it higher and wider on that side.
@@ -296,12 +290,12 @@ def nick_depth(nut: Nut, slot: Slot, tool: Tool, stage: Stage) -> float:
     return min(NICK, waste + 0.8 * within)
 
 
-def _opening(nut: Nut, slot: Slot, stage: Stage) -> float:
+def _opening(nut: Part, slot: Slot, stage: Stage) -> float:
     """Half the width of the stage's groove where it meets the finished top, mm.
 
     A thin string's slot is shallower than its own radius: its round floor is all there is.
     """
-    depth = max(slot.depth_front - nut.slot_raise(stage), 0.0) * math.cos(slot.tilt)
+    depth = max(slot.depth_front - nut.at(stage).floor_raise, 0.0) * math.cos(slot.tilt)
     short = max(slot.radius - depth, 0.0)
     return math.sqrt(slot.radius**2 - short**2)
 
@@ -311,7 +305,7 @@ def _nicker(profile: Profile) -> Tool | None:
     return min(pointed, key=lambda t: (t.tip_radius, t.number), default=None)
 
 
-def lowest(nut: Nut, slot: Slot, tool: Tool, bench: Bench) -> float:
+def lowest(nut: Part, slot: Slot, tool: Tool, bench: Bench) -> float:
     """The lowest z that a tool's tip is sent to in a slot: where its last pass ends."""
     groove = slot_passes.Groove.of(nut, slot, bench.stage)
     y1 = across_ends(bench.stock, tool, back=False, lean=abs(slot.tilt) + abs(slot.yaw))[1]

@@ -10,10 +10,10 @@ import math
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 
-WALL = 0.003
-"""mm a cone may cut into each wall; the proof allows 0.005 mm (our own)."""
+WALL: float = table("cutting")["slots"]["cone_wall"]
 
 
 def widens(radius: float, tool: Tool, depth: float) -> float:

@@ -6,24 +6,22 @@ from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.units import inches
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part
 
-BESIDE = 0.5
-"""mm of air beside the blank where a pass begins and ends."""
+BESIDE: float = table("cutting")["air"]["beside_face"]
 
 
-def off(part: Nut | Saddle, blank: Box, by: str) -> float:
+def off(part: Part, blank: Box, by: str) -> float:
     """How much the machine takes off the blank's face, mm; 0 where it does not or need not."""
     return -blank.y0 if by == "mill" and needed(part, blank.y1 - blank.y0) else 0.0
 
 
-def needed(part: Nut | Saddle, thick: float) -> bool:
+def needed(part: Part, thick: float) -> bool:
     """Whether a blank so thick, mm, is thicker than its seat takes."""
     return thick > part.fit.high + 1e-9
 
 
-def faults(part: Nut | Saddle, blank: Box) -> list[Fault]:
+def faults(part: Part, blank: Box) -> list[Fault]:
     """Why the machine must not bring that blank to its thickness."""
     thick = blank.y1 - blank.y0
     key, found = f"blanks.{part.name}.thickness", f"{thick:g} mm"
@@ -53,7 +51,7 @@ def faults(part: Nut | Saddle, blank: Box) -> list[Fault]:
     ]
 
 
-def caution(part: Nut | Saddle) -> str:
+def caution(part: Part) -> str:
     """What to tell of a thickness that the machine brings about."""
     return (
         f"the {part.name}'s milled thickness is as good as the blank's measure and the touch-off: "

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 
-WIDEST = 3.2
-"""mm: largest tool for an outline."""
-ROOM = 0.1
-"""mm by which a tool is narrower than the window (our own)."""
+WIDEST: float = table("cutting")["outline"]["widest_tool"]
+ROOM: float = table("cutting")["slots"]["opening_room"]
 
 
 def facing_tool(profile: Profile, depth: float) -> Tool | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
@@ -23,14 +24,10 @@ from blankcam.machining.feeds import (
 )
 from blankcam.machining.setup_sheet import Bench
 
-CUSP = 0.013
-"""mm left standing between passes; the proof allows 0.020 mm in all."""
-LEAST_LEAVE = 0.05
-"""mm that rough layers leave at least for the finishing passes, beside the ridges between them."""
-LEAST_LAYER = 0.2
-"""A rough layer takes at least this share of the depth of cut."""
-STOUT = 0.3
-"""mm: a tool that may take so much is never too limber, for the closest rows leave far less."""
+CUSP: float = table("cutting")["top"]["scallop"]
+LEAST_LEAVE: float = table("cutting")["top"]["left_for_finish"]
+LEAST_LAYER: float = table("cutting")["top"]["thinnest_layer"]
+STOUT: float = table("cutting")["top"]["stout"]
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 CLOSE = 2 * FIT

@@ -6,23 +6,22 @@ import math
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.cutter_contact import LINK, tip_height
 from blankcam.machining.decision import Opening
 from blankcam.machining.feeds import Cut
 from blankcam.machining.setup_sheet import STANDING
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.surface import TopSurface
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot, clear_window
 
-NARROWEST = 0.07
-"""mm that an opening must be wider than its slot on each side (our own)."""
+NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
-def standing(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> float:
+def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
     """Most that stands over the finished top across a slot once its waste is opened, mm."""
     if tool.shape is not Shape.BALL:
         return 0.0
@@ -33,21 +32,21 @@ def standing(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> float:
 
 
 def seconds(
-    nut: Nut, slot: Slot, tool: Tool, cut: Cut, over_faces: float, *, narrow: bool
+    nut: Part, slot: Slot, tool: Tool, cut: Cut, over_faces: float, *, narrow: bool
 ) -> float:
     """About how long opening the waste over a slot takes."""
     layers, places = layer_count(nut, cut.depth), pass_places(nut, slot, tool, narrow=narrow)
     return LINK + 60 * layers * len(places) * (over_faces + tool.diameter) / cut.feed
 
 
-def layer_count(nut: Nut, depth: float) -> int:
+def layer_count(nut: Part, depth: float) -> int:
     """Layers in which the waste is opened, each no deeper than ``depth`` mm."""
     return max(1, math.ceil((nut.allowance + STANDING) / depth))
 
 
-def pass_places(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
+def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
     """Where the passes over a slot run, x: over its whole window, or one where that will do."""
-    left, right = nut.clear_window(slot)
+    left, right = clear_window(nut.slots, slot, nut.length)
     if narrow and tool.radius >= slot.radius + NARROWEST:
         middle = min(max(slot.centre, left + tool.radius), right - tool.radius)
         if abs(middle - slot.centre) <= tool.radius - slot.radius - NARROWEST:
@@ -57,10 +56,10 @@ def pass_places(nut: Nut, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
     return left + tool.radius + span * np.linspace(0, 1, count)
 
 
-def lowest(nut: Nut, slot: Slot, opening: Opening, stock: Box) -> float:
+def lowest(nut: Part, slot: Slot, opening: Opening, stock: Box) -> float:
     """The lowest z that the tip is sent to over a slot: where its last passes end."""
     tool = opening.tool
     xs = pass_places(nut, slot, tool, narrow=opening.narrow)
-    tips = tip_height(TopSurface(nut=nut, stage=Stage.FINAL), tool, xs, np.zeros_like(xs))
-    y1 = across_ends(stock, tool, back=False, lean=nut.tilt)[1]
-    return float(np.min(tips)) - math.tan(nut.tilt) * y1
+    tips = tip_height(nut.at(Stage.FINAL).surface, tool, xs, np.zeros_like(xs))
+    y1 = across_ends(stock, tool, back=False, lean=slot.tilt)[1]
+    return float(np.min(tips)) - math.tan(slot.tilt) * y1

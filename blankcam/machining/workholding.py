@@ -4,21 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
 
-GRIP = 3.0
-"""mm of the blank that jaws must hold at least (our own),"""
-GRIP_SHARE = 1 / 3
-"""and this share of its height (our own)."""
-TAPE_TOOL = 1.0
-"""mm: up to this diameter tape alone will do,"""
-TAPE_AREA = 400.0
-"""mm²: or from this face on (our own, from tape of 5 to 15 psi)."""
-JAW_ROOM = 0.5
-"""mm that a tool must stay over the jaws, or beside a clamp (our own)."""
+GRIP: float = table("cutting")["holding"]["grip"]
+GRIP_SHARE: float = table("cutting")["holding"]["grip_share"]
+TAPE_TOOL: float = table("cutting")["holding"]["tape_tool"]
+TAPE_AREA: float = table("cutting")["holding"]["tape_area"]
+JAW_ROOM: float = table("cutting")["holding"]["jaw_room"]
 
 
 def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:

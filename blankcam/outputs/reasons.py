@@ -15,6 +15,10 @@ _WITH_FIGURES = {
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
     ReasonCode.HAND_BY_JOB: "the job leaves it to the hand",
+    ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
+    ReasonCode.LARGEST_FLAT: "largest flat tool that reaches {need:.1f} mm deep",
+    ReasonCode.LARGEST_REACHING: "largest tool for it that reaches {need:.1f} mm deep",
+    ReasonCode.NONE_REACHES: "no ball tool reaches {need:.1f} mm deep",
     ReasonCode.NO_FLAT: "no flat tool reaches {need:.1f} mm deep",
     ReasonCode.NO_BALL: "the machine has no ball tool",
     ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot of "

@@ -86,7 +86,8 @@ def _thickness(part: Blanked, have: float, by: str) -> Check:
         loose = limits.low - have
         caution = (
             f"the {part.name} blank is {loose:.3f} mm ({inches(loose)} in) thinner than a "
-            f"{limits.name} fit wants: it will have {limits.seat - have:.3f} mm of play"
+            f"{limits.name} fit wants: it will have {limits.seat - have:.3f} mm of play: "
+            "a thicker blank would not"
         )
     return Check(
         part=part.name, dimension="thickness", have=have, need=limits.low,

@@ -17,11 +17,9 @@ from blankcam.instrument.heights import Instrument
 from blankcam.instrument.strings import StringData
 from blankcam.parts import blank, nut, saddle
 from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.whole_design import whole_design_faults
-
-RESIDUAL_NOTICED = 0.05  # mm the saddle's top may be off a string's height likewise
-
 
 Made = TypeVar("Made")
 
@@ -42,7 +40,7 @@ class Design:
     """Where the nut's edges would lie; empty unless the job asks."""
 
     @property
-    def parts(self) -> tuple[Nut | Saddle, ...]:
+    def parts(self) -> tuple[Part, ...]:
         """What is made, the nut first."""
         return tuple(part for part in (self.nut, self.saddle) if part is not None)
 
@@ -101,7 +99,7 @@ def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
         return None
 
 
-def _checks(faults: list[Fault], job: Job, part: Nut | Saddle | None) -> tuple[blank.Check, ...]:
+def _checks(faults: list[Fault], job: Job, part: Part | None) -> tuple[blank.Check, ...]:
     if part is None:
         return ()
     return _made(faults, lambda: blank.check(job, part)) or ()
@@ -151,25 +149,29 @@ def _cautions(
     if assumed := [key for key in MEASURED if key in job.assumed]:
         effects = ((key, error_effects.effect_of(job, instrument, key)) for key in assumed)
         told = (f"{key} ({effect})" if effect else key for key, effect in effects)
-        yield f"not measured but assumed for a {job.instrument.kind}: {', '.join(told)}"
+        yield (
+            f"not measured but assumed for a {job.instrument.kind}: {', '.join(told)}: measure them and "
+            "write them into the job"
+        )
     yield from _line_cautions(job, instrument)
     low = table("limits")["nut"]["lift_caution"]
     for slot in the_nut.slots if the_nut else ():
         if slot.lift < low:
             yield (
                 f"string {slot.string} ({slot.note}) stands only {slot.lift:.3f} mm over the "
-                "line of the frets at the nut: it may touch fret 1 when open"
+                "line of the frets at the nut and may touch fret 1 when open: ask for more at fret 1"
             )
     for seat in the_saddle.strings if the_saddle else ():
         if abs(seat.cents) >= table("limits")["cents"]["ridge"]:
             yield (
                 f"string {seat.string} ({seat.note}) wants "
                 f"{seat.wanted_compensation:.2f} mm of compensation but the saddle "
-                f"reaches {seat.compensation:.2f} mm: that "
-                f"alone is {seat.cents:+z.1f} cents at fret 12"
+                f"reaches {seat.compensation:.2f} mm, which alone is {seat.cents:+z.1f} cents at fret "
+                f"12: measure front_at at both ends again, or have the slot's front moved by "
+                f"{seat.wanted_compensation - seat.compensation:+z.2f} mm there or widened by as much"
             )
-        if abs(seat.residual) > RESIDUAL_NOTICED:
+        if abs(seat.residual) > table("limits")["saddle"]["residual"]:
             yield (
                 f"the saddle's top stands {seat.residual:+z.3f} mm off the height wanted under "
-                f'string {seat.string} ({seat.note}): top = "per string" would follow it'
+                f'string {seat.string} ({seat.note}): write top = "per string" to follow it'
             )

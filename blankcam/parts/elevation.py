@@ -13,45 +13,17 @@ from itertools import pairwise
 
 import numpy as np
 
-from blankcam.parts.curve import Arc, Array, Chain, Line, Point, Segment, fit, through
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.curve import Arc, Chain, Line, Point, Segment, fit, through
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
-from blankcam.parts.top_curve import ArcCurve, Curve
-
-WITHIN = 0.001
-"""Curves that are no arcs are drawn as arcs nowhere further off, mm."""
-
-
-def top_line(top: Curve, start: float, end: float, raised: float = 0.0) -> Chain:
-    """A top from x = ``start`` to ``end``: one true arc where it is one, else arcs fitted."""
-    if isinstance(top, ArcCurve) and (math.isinf(top.radius) or top.k == 0):
-        return (_exact(top, start, end, raised),)
-
-    def height(x: Array) -> Array:
-        return np.asarray(top.height(x) + raised)
-
-    return fit(height, start, end, WITHIN)
+from blankcam.parts.silhouette import WITHIN, closed_under, top_line
+from blankcam.parts.slot import Slot
+from blankcam.parts.top_curve import Curve
 
 
-def _exact(top: ArcCurve, start: float, end: float, raised: float) -> Segment:
-    """The top as the line or the arc that it is."""
-    z = top.height(np.array([start, end])) + raised
-    p, q = (start, float(z[0])), (end, float(z[1]))
-    if math.isinf(top.radius):
-        return Line(p, q)
-    return Arc(p, q, (top.middle, top.z0 + raised - top.radius), end < start)
-
-
-def elevation(part: Nut | Saddle, stage: Stage) -> Chain:
-    """The whole part as a closed outline, slots aside, seen from the bridge."""
-    raised = stage.left(part.allowance)
-    back = top_line(part.top, part.length, 0.0, raised)
-    return _closed(part.length, back)
-
-
-def slotted(nut: Nut) -> Chain:
-    """The finished nut's closed outline at its front, with the slots in it."""
+def slotted(nut: Part) -> Chain:
+    """A finished part's closed outline at its front, with the slots in it."""
     cuts = sorted((slot_section(nut, s, 0.0) for s in nut.slots), key=lambda c: -c[0].start[0])
     back: list[Segment] = []
     at = nut.length
@@ -60,20 +32,10 @@ def slotted(nut: Nut) -> Chain:
         back += cut
         at = cut[-1].end[0]
     back += top_line(nut.top, at, 0.0)
-    return _closed(nut.length, tuple(back))
+    return closed_under(nut.length, tuple(back))
 
 
-def _closed(length: float, back: Chain) -> Chain:
-    """Seat side, right end, the way back over the top, left end."""
-    return (
-        Line((0.0, 0.0), (length, 0.0)),
-        Line((length, 0.0), back[0].start),
-        *back,
-        Line(back[-1].end, (0.0, 0.0)),
-    )
-
-
-def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
+def slot_section(nut: Part, slot: Slot, raised: float) -> Chain:
     """A slot at its front from its right mouth down, round its floor and up to the left.
 
     ``raised``: how much higher than finished its floor stands. The round floor is the section of
@@ -95,7 +57,7 @@ def slot_section(nut: Nut, slot: Slot, raised: float) -> Chain:
     return (*_upright(nut.top, low[0].start), *low, *_upright(nut.top, low[-1].end, up=True))
 
 
-def slot_shape(nut: Nut, slot: Slot, raised: float = 0.0) -> Chain:
+def slot_shape(nut: Part, slot: Slot, raised: float = 0.0) -> Chain:
     """A slot's section as a closed outline, its mouth closed by the finished top."""
     section = slot_section(nut, slot, raised)
     lid = top_line(nut.top, section[-1].end[0], section[0].start[0])
@@ -126,25 +88,6 @@ def _upright(top: Curve, foot: Point, *, up: bool = False) -> Chain:
     if mouth[1] - z < 1e-6:
         return ()
     return (Line(foot, mouth),) if up else (Line(mouth, foot),)
-
-
-def rectangle(a: float, b: float, width: float, height: float) -> Chain:
-    """A closed rectangle from its lower left corner."""
-    corners = ((a, b), (a + width, b), (a + width, b + height), (a, b + height))
-    return tuple(Line(p, q) for p, q in zip(corners, (*corners[1:], corners[0]), strict=True))
-
-
-def plan(part: Nut | Saddle) -> Chain:
-    """The part from above: x to the right, y toward the head."""
-    if part.ends == "square":
-        return rectangle(0.0, 0.0, part.length, part.thickness)
-    r, far = part.thickness / 2, part.length - part.thickness / 2
-    return (
-        Line((r, 0.0), (far, 0.0)),
-        Arc((far, 0.0), (far, 2 * r), (far, r), ccw=True),
-        Line((far, 2 * r), (r, 2 * r)),
-        Arc((r, 2 * r), (r, 0.0), (r, r), ccw=True),
-    )
 
 
 def slot_plan(nut: Nut, slot: Slot) -> tuple[Chain, Chain, Chain]:
@@ -178,7 +121,7 @@ def slot_end(nut: Nut, slot: Slot) -> Chain:
 
 
 def _top_at(nut: Nut, x: float, y: float, stage: Stage) -> float:
-    return float(nut.top_height(np.array(x), np.array(y), stage))
+    return float(nut.at(stage).surface.height(np.array(x), np.array(y)))
 
 
 def _leaning(thickness: float, front: float, back: float) -> Chain:
@@ -193,8 +136,7 @@ def saddle_end(saddle: Saddle, x: float, stage: Stage) -> Chain:
     The face toward the nut (y = thickness) stands on the left.
     """
     t, r = saddle.thickness, saddle.crown_radius
-    raised = stage.left(saddle.allowance)
-    high = float(saddle.top.height(np.array(x))) + raised
+    high = float(saddle.at(stage).top.height(np.array(x)))
     ridge = t - float(saddle.ridge.height(np.array(x)))
     right, left = (high - r + math.sqrt(r**2 - (a - ridge) ** 2) for a in (t, 0.0))
     return (

@@ -17,66 +17,21 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, nut_floor_at, per_string
-from blankcam.parts.curve import Array
+from blankcam.parts import silhouette
+from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.frames import ReferenceSurface
-from blankcam.parts.part import FeatureKind, Stage
+from blankcam.parts.part import Feature, FeatureKind, Stage, features_of
 from blankcam.parts.resting import Crossing, resting_faults
-from blankcam.parts.top_curve import ArcCurve, fit_arc
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slot:
-    """The groove a string lies in: a round cylinder laid along the floor line, walls upright."""
-
-    string: int
-    note: str
-    course: int
-    gauge: float
-    centre: float
-    """x at the front edge."""
-    width: float
-    floor_front: float
-    """Finished floor at the front edge, over the seat."""
-    tilt: float
-    """The floor falls toward the head by this angle."""
-    yaw: float
-    """The axis turns toward +x by this angle going to the head."""
-    lift: float
-    exposure: float
-    """Part of the gauge really standing above the finished top."""
-    depth_front: float
-    """Depth under the finished top at the front edge."""
-
-    @property
-    def radius(self) -> float:
-        """Radius of the round floor."""
-        return self.width / 2
-
-    def axis(self, y: Array | float) -> Array:
-        """Place x of the slot's middle over y."""
-        return np.asarray(self.centre + math.tan(self.yaw) * np.asarray(y, dtype=float))
-
-    def floor(self, y: Array | float) -> Array:
-        """Height of the finished floor line over y."""
-        return np.asarray(self.floor_front - math.tan(self.tilt) * np.asarray(y, dtype=float))
-
-    def surface(self, x: Array, y: Array) -> Array:
-        """Finished groove over the plan; +inf outside its walls.
-
-        The cylinder of radius r along a line falling by ``tilt``: a section across x at one y is
-        an ellipse, so z = floor + (r − sqrt(r² − dx²))/cos(tilt).
-        """
-        dx = np.asarray(x - self.axis(y)) * math.cos(self.yaw)
-        r = self.radius
-        inside = np.abs(dx) <= r
-        rise = (r - np.sqrt(np.maximum(r**2 - dx**2, 0.0))) / math.cos(self.tilt)
-        return np.where(inside, self.floor(y) + rise, np.inf)
+from blankcam.parts.silhouette import straight_ended
+from blankcam.parts.slot import Slot, clear_window
+from blankcam.parts.surface import TopSurface
+from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, fit_arc
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Nut:
-    """The whole nut."""
+    """The whole nut; a ``Part``."""
 
     length: float
     thickness: float
@@ -88,7 +43,25 @@ class Nut:
     allowance: float
     hold_back: float
     name: str = "nut"
-    ends: str = "square"
+
+    @property
+    def features(self) -> tuple[Feature, ...]:
+        """What is made of it, in working order."""
+        return tuple(
+            features_of(
+                FeatureKind.THICKNESS,
+                FeatureKind.OUTLINE,
+                FeatureKind.TOP,
+                FeatureKind.WASTE,
+                FeatureKind.SLOT,
+                slots=self.slots,
+            )
+        )
+
+    @property
+    def top_radius(self) -> float:
+        """Of its top; infinite for a straight one."""
+        return self.top.radius
 
     @property
     def top_feature(self) -> FeatureKind:
@@ -105,78 +78,96 @@ class Nut:
         """The finished nut at its highest."""
         return float(np.max(self.top.height(np.linspace(0.0, self.length, 2001))))
 
-    def top_height(self, x: Array, y: Array, stage: Stage) -> Array:
-        """Top over the plan, slots aside."""
-        raised = stage.left(self.allowance)
-        return np.asarray(self.top.height(x) - math.tan(self.tilt) * y + raised)
+    def at(self, stage: Stage) -> NutTarget:
+        """What that stage is to leave of it."""
+        return NutTarget(
+            nut=self, raised=stage.left(self.allowance), floor_raise=stage.left(self.hold_back)
+        )
 
-    def slot_raise(self, stage: Stage) -> float:
-        """How much higher than finished the floors stand."""
-        return stage.left(self.hold_back)
+    def elevation(self) -> Chain:
+        """The finished nut's closed outline seen from the bridge, slots aside."""
+        return self.at(Stage.FINAL).elevation()
 
-    def clear_window(self, slot: Slot) -> tuple[float, float]:
-        """Between which x the waste over a slot may be opened, in stage rough."""
-        limits = table("limits")["nut"]
-        at = sorted(self.slots, key=lambda s: s.centre)
-        i = at.index(slot)
-        left = slot.centre - slot.radius - limits["clear_side"]
-        right = slot.centre + slot.radius + limits["clear_side"]
-        if i > 0:
-            left = max(left, _between(at[i - 1], slot) + limits["clear_wall"] / 2)
-        if i < len(at) - 1:
-            right = min(right, _between(slot, at[i + 1]) - limits["clear_wall"] / 2)
-        left, right = max(left, limits["clear_wall"]), min(right, self.length - 0.3)
-        return (min(left, slot.centre - slot.radius), max(right, slot.centre + slot.radius))
-
-    def lower(self, x: Array, y: Array, stage: Stage) -> Array:
-        """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
-        x, y, z = self._tops(x, y, stage)
-        raised = stage.left(self.allowance)
-        for left, right in (self.clear_window(s) for s in self.slots if raised):
-            z -= np.where((x >= left) & (x <= right), raised, 0.0)
-        self._groove(z, x, y, stage, self.slots)
-        return np.where(self.covers(x, y), z, -np.inf)
-
-    def upper(self, x: Array, y: Array, stage: Stage, milled: frozenset[int]) -> Array:
-        """Nothing may be left above this; +inf outside the plan.
-
-        ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
-        others are left to the file.
-        """
-        x, y, z = self._tops(x, y, stage)
-        self._groove(z, x, y, stage, [s for s in self.slots if s.string in milled])
-        return np.where(self.covers(x, y), z, np.inf)
-
-    def _tops(self, x: Array, y: Array, stage: Stage) -> tuple[Array, Array, Array]:
-        """Places as arrays, and the top over them in the shape they broadcast to, for changes."""
-        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-        z = self.top_height(x, y, stage)
-        return x, y, np.array(np.broadcast_to(z, np.broadcast_shapes(x.shape, y.shape)))
-
-    def _groove(self, z: Array, x: Array, y: Array, stage: Stage, slots: Iterable[Slot]) -> None:
-        """Lower the heights z to the stage's grooves, in place; only where each one runs."""
-        for slot in slots:
-            part, row = z, x
-            if x.ndim == 2 and x.shape[0] == 1 and y.size:  # a grid: only its columns at the slot
-                axis = slot.axis(np.array((y.min(), y.max())))
-                half = slot.radius / math.cos(slot.yaw)
-                near = (x[0] >= axis.min() - half) & (x[0] <= axis.max() + half)
-                some = np.flatnonzero(near)
-                if not some.size:
-                    continue
-                kept = slice(int(some[0]), int(some[-1]) + 1)
-                part, row = z[:, kept], x[:, kept]
-            groove = slot.surface(row, y) + self.slot_raise(stage)
-            np.minimum(part, groove, out=part)
+    def plan(self) -> Chain:
+        """Its closed outline from above."""
+        return straight_ended(self.length, self.thickness)
 
     def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
         """Whether a place lies in the part's plan."""
         return np.asarray((x >= 0) & (x <= self.length) & (y >= 0) & (y <= self.thickness))
 
 
-def _between(left: Slot, right: Slot) -> float:
-    """Middle of the wall between two slots."""
-    return (left.centre + left.radius + right.centre - right.radius) / 2
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NutTarget:
+    """What a stage is to leave of a nut; a ``Target``."""
+
+    nut: Nut
+    raised: float
+    """How much higher than finished its top stands."""
+    floor_raise: float
+    """How much higher than finished its floors stand."""
+
+    @property
+    def top(self) -> Curve:
+        """Its top along the front edge."""
+        return RaisedCurve(base=self.nut.top, by=self.raised)
+
+    @property
+    def slots(self) -> tuple[Slot, ...]:
+        """Its slots with the floors that it leaves."""
+        return tuple(s.with_floor_raised(self.floor_raise) for s in self.nut.slots)
+
+    @property
+    def surface(self) -> TopSurface:
+        """Its top over the plan and beyond, slots aside."""
+        nut = self.nut
+        return TopSurface(top=nut.top, length=nut.length, tilt=nut.tilt, raised=self.raised)
+
+    def lower(self, x: Array, y: Array) -> Array:
+        """Nothing may be cut below this; -inf outside the plan. Shapes of x and y broadcast."""
+        x, y, z = self._tops(x, y)
+        nut = self.nut
+        for slot in nut.slots if self.raised else ():
+            left, right = clear_window(nut.slots, slot, nut.length)
+            z -= np.where((x >= left) & (x <= right), self.raised, 0.0)
+        _groove(z, x, y, self.slots)
+        return np.where(nut.covers(x, y), z, -np.inf)
+
+    def upper(self, x: Array, y: Array, milled: frozenset[int]) -> Array:
+        """Nothing may be left above this; +inf outside the plan.
+
+        ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
+        others are left to the file.
+        """
+        x, y, z = self._tops(x, y)
+        _groove(z, x, y, [s for s in self.slots if s.string in milled])
+        return np.where(self.nut.covers(x, y), z, np.inf)
+
+    def elevation(self) -> Chain:
+        """The whole nut as a closed outline, slots aside, seen from the bridge."""
+        return silhouette.elevation(self.nut.top, self.nut.length, self.raised)
+
+    def _tops(self, x: Array, y: Array) -> tuple[Array, Array, Array]:
+        """Places as arrays, and the top over them in the shape they broadcast to, for changes."""
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        z = self.surface.height(x, y)
+        return x, y, np.array(np.broadcast_to(z, np.broadcast_shapes(x.shape, y.shape)))
+
+
+def _groove(z: Array, x: Array, y: Array, slots: Iterable[Slot]) -> None:
+    """Lower the heights z to the grooves, in place; only where each one runs."""
+    for slot in slots:
+        part, row = z, x
+        if x.ndim == 2 and x.shape[0] == 1 and y.size:  # a grid: only its columns at the slot
+            axis = slot.axis(np.array((y.min(), y.max())))
+            half = slot.radius / math.cos(slot.yaw)
+            near = (x[0] >= axis.min() - half) & (x[0] <= axis.max() + half)
+            some = np.flatnonzero(near)
+            if not some.size:
+                continue
+            kept = slice(int(some[0]), int(some[-1]) + 1)
+            part, row = z[:, kept], x[:, kept]
+        np.minimum(part, slot.surface(row, y), out=part)
 
 
 def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:

@@ -16,13 +16,17 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath
-from blankcam.parts.curve import Array
+from blankcam.parts import silhouette
+from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.frames import ReferenceSurface
-from blankcam.parts.part import FeatureKind, Stage
+from blankcam.parts.part import Feature, FeatureKind, Stage, features_of
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
-from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
+from blankcam.parts.silhouette import round_ended, straight_ended
+from blankcam.parts.slot import Slot
+from blankcam.parts.surface import CrownSurface
+from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, SmoothCurve, fit_arc
 
 CENTS_PER_RATIO = 1200 / np.log(2)  # of a small change of length
 
@@ -71,6 +75,18 @@ class Saddle:
     name: str = "saddle"
 
     @property
+    def slots(self) -> tuple[Slot, ...]:
+        """A saddle has none."""
+        return ()
+
+    @property
+    def features(self) -> tuple[Feature, ...]:
+        """What is made of it, in working order."""
+        ends = (FeatureKind.ENDS,) if self.ends == "round" else ()
+        kinds = (FeatureKind.THICKNESS, FeatureKind.OUTLINE, FeatureKind.CROWN, *ends)
+        return tuple(features_of(*kinds))
+
+    @property
     def top_feature(self) -> FeatureKind:
         """What bringing out its top is called."""
         return FeatureKind.CROWN
@@ -85,24 +101,18 @@ class Saddle:
         """The finished saddle at its highest."""
         return float(np.max(self.top.height(np.linspace(0.0, self.length, 4001))))
 
-    def surface(self, x: Array, y: Array, stage: Stage) -> Array:
-        """Top of the part of that stage over the plan, wherever x and y are."""
-        raised = stage.left(self.allowance)
-        off = y - self.ridge.height(x)
-        fall = off**2 / (self.crown_radius + np.sqrt(self.crown_radius**2 - off**2))
-        return np.asarray(self.top.height(x) + raised - fall)
+    def at(self, stage: Stage) -> SaddleTarget:
+        """What that stage is to leave of it."""
+        return SaddleTarget(saddle=self, raised=stage.left(self.allowance))
 
-    def lower(self, x: Array, y: Array, stage: Stage) -> Array:
-        """Nothing may be cut below this; −inf outside the plan. Shapes of x and y broadcast."""
-        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
-        inside = np.clip(y, 0.0, self.thickness)
-        return np.where(self.covers(x, y), self.surface(x, inside, stage), -np.inf)
+    def elevation(self) -> Chain:
+        """The finished saddle's closed outline seen from the bridge."""
+        return self.at(Stage.FINAL).elevation()
 
-    def upper(self, x: Array, y: Array, stage: Stage, milled: frozenset[int]) -> Array:
-        """Nothing may be left above this; +inf outside the plan. ``milled`` has no meaning here."""
-        del milled
-        lower = self.lower(x, y, stage)
-        return np.where(np.isinf(lower), np.inf, lower)
+    def plan(self) -> Chain:
+        """Its closed outline from above."""
+        ended = straight_ended if self.ends == "square" else round_ended
+        return ended(self.length, self.thickness)
 
     def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
         """Whether a place lies in the part's plan."""
@@ -112,6 +122,60 @@ class Saddle:
         r = self.thickness / 2
         past = np.maximum(np.maximum(r - x, x - (self.length - r)), 0.0)
         return np.asarray(inside & (past**2 + (y - r) ** 2 <= r**2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SaddleTarget:
+    """What a stage is to leave of a saddle; a ``Target``."""
+
+    saddle: Saddle
+    raised: float
+    """How much higher than finished its top stands."""
+
+    @property
+    def floor_raise(self) -> float:
+        """A saddle has no floors."""
+        return 0.0
+
+    @property
+    def slots(self) -> tuple[Slot, ...]:
+        """A saddle has none."""
+        return ()
+
+    @property
+    def top(self) -> Curve:
+        """Its top over the ridge."""
+        return RaisedCurve(base=self.saddle.top, by=self.raised)
+
+    @property
+    def surface(self) -> CrownSurface:
+        """Its crown over the plan and beyond."""
+        saddle = self.saddle
+        return CrownSurface(
+            top=saddle.top,
+            ridge=saddle.ridge,
+            length=saddle.length,
+            section_radius=saddle.crown_radius,
+            raised=self.raised,
+        )
+
+    def lower(self, x: Array, y: Array) -> Array:
+        """Nothing may be cut below this; -inf outside the plan. Shapes of x and y broadcast."""
+        x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
+        saddle = self.saddle
+        off = np.clip(y, 0.0, saddle.thickness) - saddle.ridge.height(x)
+        fall = off**2 / (saddle.crown_radius + np.sqrt(saddle.crown_radius**2 - off**2))
+        return np.where(saddle.covers(x, y), self.top.height(x) - fall, -np.inf)
+
+    def upper(self, x: Array, y: Array, milled: frozenset[int]) -> Array:
+        """Nothing may be left above this; +inf outside the plan. ``milled`` has no meaning here."""
+        del milled
+        lower = self.lower(x, y)
+        return np.where(np.isinf(lower), np.inf, lower)
+
+    def elevation(self) -> Chain:
+        """The whole saddle as a closed outline seen from the bridge."""
+        return silhouette.elevation(self.saddle.top, self.saddle.length, self.raised)
 
 
 def thickness_of(job: Job, blank: BlankJob) -> float:
@@ -264,7 +328,7 @@ def _refusals(path: str, saddle: Saddle) -> Iterator[Fault]:
             fix=f"at least {reach / limits['steepest']:.2f} mm",
         )
         return
-    lowest = float(np.min(saddle.lower(x, saddle.thickness / 2 + 0 * x, Stage.FINAL)[1:-1]))
+    lowest = float(np.min(saddle.at(Stage.FINAL).lower(x, saddle.thickness / 2 + 0 * x)[1:-1]))
     if lowest < limits["floor"]:
         yield Fault(
             where=path,

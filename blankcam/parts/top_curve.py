@@ -47,6 +47,22 @@ class ArcCurve:
         return self.k - u / np.sqrt(self.radius**2 - u**2)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RaisedCurve:
+    """A curve so much higher."""
+
+    base: Curve
+    by: float
+
+    def height(self, x: Array) -> Array:
+        """Its value at each x, mm."""
+        return np.asarray(self.base.height(x) + self.by)
+
+    def slope(self, x: Array) -> Array:
+        """Its derivative at each x."""
+        return self.base.slope(x)
+
+
 def sagged(radius: float, u: Array) -> Array:
     """sqrt(R² − u²) − R without the loss of digits, 0 for an infinite radius."""
     u = np.asarray(u, dtype=float)

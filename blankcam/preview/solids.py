@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -16,9 +17,9 @@ from blankcam.outputs.rows import Table, Value
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.saddle import Saddle
 from blankcam.preview.model import (
     Elevation,
     Fact,
@@ -67,7 +68,7 @@ class Left:
     field: Field
 
 
-def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
+def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
               choices: Mapping[int, Decision]) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
@@ -79,18 +80,13 @@ def part_view(found: Design, part: Nut | Saddle, left: Mapping[Stage, Left],
         length=part.length,
         thickness=part.thickness,
         height=part.height,
-        spots=tuple(
-            _slot_spots(part, choices) if isinstance(part, Nut) else _seat_spots(found, part)
-        ),
-        strings=tuple(
-            _over_nut(found, part, i) if isinstance(part, Nut) else _over_saddle(found, part, i)
-            for i in range(len(found.instrument.strings))
-        ),
+        spots=tuple(_spots(part, found, choices)),
+        strings=tuple(_string_over(part, found, i) for i in range(len(found.instrument.strings))),
         stages=stages,
     )
 
 
-def replayed(part: Nut | Saddle, left: Left) -> StageView:
+def replayed(part: Part, left: Left) -> StageView:
     """The replay's own heights, thinned, and their deviations, of which the worst are kept."""
     heights, rows, columns = thinned(_whole(left.field), CELL_X, CELL_Y)
     off = deviation(part, left)
@@ -103,16 +99,16 @@ def replayed(part: Nut | Saddle, left: Left) -> StageView:
     )
 
 
-def _waste(part: Nut | Saddle, heights: Heights) -> str:
+def _waste(part: Part, heights: Heights) -> str:
     """Whether more stands than the part."""
     there = np.isfinite(heights.z).any(axis=0)
     beyond = (heights.x < 0) | (heights.x > part.length)
     return "What stands beyond its ends is waste, to be cut off." if (there & beyond).any() else ""
 
 
-def _filed(part: Nut | Saddle, milled: frozenset[int]) -> str:
+def _filed(part: Part, milled: frozenset[int]) -> str:
     """Which slots no program cuts to their floors."""
-    slots = part.slots if isinstance(part, Nut) else ()
+    slots = part.slots
     names = [f"{s.string} {s.note}" for s in slots if s.string not in milled]
     if not names:
         return ""
@@ -132,7 +128,7 @@ def _whole(field: Field) -> Heights:
     return Heights(x=field.x, y=field.y, z=field.z, box=box)
 
 
-def deviation(part: Nut | Saddle, left: Left) -> Floats:
+def deviation(part: Part, left: Left) -> Floats:
     """How far each cell stands over (+) or under (-) what the stage allows, µm, (ny, nx).
 
     0 where it lies between the two bounds, NaN outside the part. Beyond the proof's limits the
@@ -141,16 +137,16 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
     limits = table("proof")["limits"]
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
-    lower = part.lower(x, y, left.stage)
-    upper = part.upper(x, y, left.stage, left.milled)
+    lower = part.at(left.stage).lower(x, y)
+    upper = part.at(left.stage).upper(x, y, left.milled)
     off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
     rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
     at, kept = z[rows, columns], off[rows, columns]
     for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
         xs, ys = left.field.x[columns] + a, left.field.y[rows] + b
-        low = part.lower(xs, ys, left.stage)
-        high = part.upper(xs, ys, left.stage, left.milled)
+        low = part.at(left.stage).lower(xs, ys)
+        high = part.at(left.stage).upper(xs, ys, left.milled)
         under = np.where(np.isfinite(low), np.minimum(at - low, 0.0), 0.0) * 1000
         over = np.where(np.isfinite(high), np.maximum(at - high, 0.0), 0.0) * 1000
         kept = np.where(kept > 0, np.minimum(kept, over), np.maximum(kept, under))
@@ -158,10 +154,10 @@ def deviation(part: Nut | Saddle, left: Left) -> Floats:
     return np.asarray(off)
 
 
-def wanted(part: Nut | Saddle, stage: Stage) -> StageView:
+def wanted(part: Part, stage: Stage) -> StageView:
     """The shape that a stage asks for."""
     x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
-    z = part.lower(x[None, :], y[:, None], stage)
+    z = part.at(stage).lower(x[None, :], y[:, None])
     z = np.where(np.isfinite(z), z, np.nan)
     return StageView(
         stage=str(stage),
@@ -176,7 +172,16 @@ def middles(length: float, step: float) -> Floats:
     return np.asarray((np.arange(count) + 0.5) * (length / count), dtype=np.float64)
 
 
-def _slot_spots(nut: Nut, choices: Mapping[int, Decision]) -> Iterator[Spot]:
+@functools.singledispatch
+def _spots(part: Part, found: Design, choices: Mapping[int, Decision]) -> Iterator[Spot]:
+    """What is told of each string's place on a part."""
+    del found, choices
+    raise TypeError(type(part))
+
+
+@_spots.register(Nut)
+def _slot_spots(nut: Nut, found: Design, choices: Mapping[int, Decision]) -> Iterator[Spot]:
+    del found
     table = slot_table(nut).pick(*SLOT_FACTS)
     for slot, row in zip(nut.slots, table.rows, strict=True):
         yield Spot(string=slot.string, note=slot.note, x=slot.centre, half_width=slot.radius,
@@ -199,7 +204,9 @@ def made_by(choice: Decision | None) -> str:
     return f"milled with tool {choice.tool.number}" if choice.tool else "left to the file"
 
 
-def _seat_spots(found: Design, saddle: Saddle) -> Iterator[Spot]:
+@_spots.register(Saddle)
+def _seat_spots(saddle: Saddle, found: Design, choices: Mapping[int, Decision]) -> Iterator[Spot]:
+    del choices
     table = seat_table(saddle).pick(*SEAT_FACTS)
     gauges = {p.number: p.gauge for p in found.instrument.strings}
     for seat, row in zip(saddle.strings, table.rows, strict=True):
@@ -208,7 +215,15 @@ def _seat_spots(found: Design, saddle: Saddle) -> Iterator[Spot]:
                    facts=_facts(table, row))  # fmt: skip
 
 
-def _over_nut(found: Design, nut: Nut, i: int) -> StringLine:
+@functools.singledispatch
+def _string_over(part: Part, found: Design, i: int) -> StringLine:
+    """One string as it runs over a part."""
+    del found, i
+    raise TypeError(type(part))
+
+
+@_string_over.register(Nut)
+def _over_nut(nut: Nut, found: Design, i: int) -> StringLine:
     """From the board side, over the front edge, down the slot and on behind the nut."""
     s, slot = found.instrument.strings[i], nut.slots[i]
     half = slot.gauge / 2
@@ -233,7 +248,8 @@ def _over_nut(found: Design, nut: Nut, i: int) -> StringLine:
     )
 
 
-def _over_saddle(found: Design, saddle: Saddle, i: int) -> StringLine:
+@_string_over.register(Saddle)
+def _over_saddle(saddle: Saddle, found: Design, i: int) -> StringLine:
     """From the nut's side, over the ridge, and down behind where the job says to where."""
     s, seat = found.instrument.strings[i], saddle.strings[i]
     half = s.gauge / 2
@@ -256,21 +272,32 @@ def _over_saddle(found: Design, saddle: Saddle, i: int) -> StringLine:
                       points=np.array(run), raised=saddle.allowance)  # fmt: skip
 
 
-def elevation(part: Nut | Saddle) -> Elevation:
+def elevation(part: Part) -> Elevation:
     """What is drawn of a part as seen from the bridge."""
-    places: Sequence[Slot | Seat] = part.slots if isinstance(part, Nut) else part.strings
+    places = _heights(part)
     return Elevation(
         part=part.name,
         length=part.length,
         height=part.height,
         rough_height=part.height + part.allowance,
         drawing=seen_from_bridge(part),
-        slots=slot_shapes(part) if isinstance(part, Nut) else (),
-        ordinates=tuple((f"{s.string} {s.note}", s.centre) for s in places),
-        heights=tuple((s.centre, _written(s)) for s in places),
+        slots=slot_shapes(part),
+        ordinates=tuple((name, x) for name, x, _ in places),
+        heights=tuple((x, z) for _, x, z in places),
     )
 
 
-def _written(place: Slot | Seat) -> float:
-    """The height written over a string: of its slot's floor, or of the saddle's top."""
-    return place.floor_front if isinstance(place, Slot) else place.height + place.residual
+@functools.singledispatch
+def _heights(part: Part) -> list[tuple[str, float, float]]:
+    """Each string's name, its x and the height written over it."""
+    raise TypeError(type(part))
+
+
+@_heights.register(Nut)
+def _floors(nut: Nut) -> list[tuple[str, float, float]]:
+    return [(f"{s.string} {s.note}", s.centre, s.floor_front) for s in nut.slots]
+
+
+@_heights.register(Saddle)
+def _tops(saddle: Saddle) -> list[tuple[str, float, float]]:
+    return [(f"{s.string} {s.note}", s.centre, s.height + s.residual) for s in saddle.strings]

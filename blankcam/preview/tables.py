@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
@@ -14,18 +15,14 @@ from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.tables.strings import cents_table, clearance_table, string_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 
 
 def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
     """The tables that every job has."""
     return (
-        *(
-            _nut(p, choices)
-            if isinstance(p, Nut)
-            else _saddle(p, left_handed=found.job.left_handed)
-            for p in found.parts
-        ),
+        *(_places(p, found, choices) for p in found.parts),
         Section(
             title="Blanks",
             table=blank_table(found.checks),
@@ -45,7 +42,16 @@ def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section,
     )
 
 
-def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Section:
+@functools.singledispatch
+def _places(part: Part, found: Design, choices: Mapping[int, Decision]) -> Section:
+    """Where the strings lie on a part."""
+    del found, choices
+    raise TypeError(type(part))
+
+
+@_places.register(Nut)
+def _nut(nut: Nut, found: Design, choices: Mapping[int, Decision]) -> Section:
+    del found
     return Section(
         title="Nut slots",
         table=slot_table(nut, choices).pick(
@@ -61,18 +67,17 @@ def _nut(nut: Nut, choices: Mapping[int, Decision]) -> Section:
     )  # fmt: skip
 
 
-def _saddle(saddle: Saddle, *, left_handed: bool) -> Section:
+@_places.register(Saddle)
+def _saddle(saddle: Saddle, found: Design, choices: Mapping[int, Decision]) -> Section:
+    del choices
     return Section(
         title="Saddle",
         table=seat_table(saddle).pick("name", "centre", "height", "residual", "setback", "ridge"),
-        notes=(
-            (
-                "Centres from the left end, heights over the floor of the slot. The rough top stands "
-                f"{saddle.allowance:.2f} mm higher."
-            ),
-            *slant_words(saddle, left_handed=left_handed),
-        ),
-    )
+        notes=((
+            "Centres from the left end, heights over the floor of the slot. The rough top stands "
+            f"{saddle.allowance:.2f} mm higher."
+        ), *slant_words(saddle, found.job.saddle.front_at)),
+    )  # fmt: skip
 
 
 def _strings(found: Design) -> Section:

@@ -110,19 +110,14 @@ def both_parts(found: Design) -> tuple[Nut, Saddle]:
 def nut_as_made(found: Design, stage: Stage) -> Nut:
     """The nut as ``make`` left it."""
     nut = both_parts(found)[0]
-    raised = nut.slot_raise(stage)
-    slots = tuple(
-        replace(s, floor_front=s.floor_front + raised, depth_front=s.depth_front - raised)
-        for s in nut.slots
-    )
-    rough = stage is Stage.ROUGH
-    return replace(nut, slots=slots, hold_back=0.0, allowance=nut.allowance if rough else 0.0)
+    target = nut.at(stage)
+    return replace(nut, slots=target.slots, hold_back=0.0, allowance=target.raised)
 
 
 def saddle_as_made(found: Design, stage: Stage) -> Saddle:
     """The saddle as ``make`` left it."""
     saddle = both_parts(found)[1]
-    over = straight(-saddle.allowance if stage is Stage.ROUGH else 0.0, 0.0)
+    over = straight(-saddle.at(stage).raised, 0.0)
     return replace(saddle, top=lowered(saddle.top, over), allowance=0.0)
 
 

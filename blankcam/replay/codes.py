@@ -1,6 +1,6 @@
 """The stable codes of what the proof may find, grouped by the steps of the proof.
 
-R reading the program, M the moves and their state, C contacts, H holding, J the part that is left. A code
+V what the program states in words. R reading the program, M the moves and their state, C contacts, H holding, J the part that is left. A code
 never changes its meaning, and one that is no longer used is never given to anything else.
 """
 
@@ -77,6 +77,13 @@ class Code(StrEnum):
     TAB = "H02"  # tabs smaller than they must be
     GRIP = "H03"  # the jaws hold too little of what stands in them
     TAPE = "H04"  # tape alone against a tool that it cannot hold against
+    # what header and stops state, against job, blank and machine as they are now, V0
+    STATED_ZERO = "V01"  # a zero elsewhere, or the place of a blank in a fixture
+    STATED_HOLDING = "V02"  # held in another way, or jaws and clamps of another height
+    STATED_STOCK = "V03"  # a blank of another size
+    STATED_TOOL = "V04"  # another tool, in the header or at a stop
+    STATED_MACHINE = "V05"  # another machine
+    STATED_MATERIAL = "V06"  # another material
     # the part that is left, J0
     GOUGE = "J01"  # cut below the part
     LEFT = "J02"  # material left above the part

@@ -6,64 +6,17 @@ import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage, Target
+from blankcam.parts.slot import Slot
 from blankcam.replay.heightmap import Heightmap
 
 Floats = NDArray[np.float64]
-
-
-class SlotLike(Protocol):
-    """What the proof needs of a slot: a round groove laid along a falling floor line."""
-
-    @property
-    def string(self) -> int: ...  # noqa: D102
-    @property
-    def centre(self) -> float: ...  # noqa: D102
-    @property
-    def width(self) -> float: ...  # noqa: D102
-    @property
-    def floor_front(self) -> float: ...  # noqa: D102
-    @property
-    def tilt(self) -> float: ...  # noqa: D102
-    @property
-    def yaw(self) -> float: ...  # noqa: D102
-
-
-class TopLike(Protocol):
-    """The top's line over x, slots aside."""
-
-    def height(self, x: Floats) -> Floats:
-        """Height of the finished top at each x, mm."""
-        ...
-
-
-class PartLike(Protocol):
-    """What the proof needs of a part; a nut has ``slots`` and ``hold_back`` besides."""
-
-    @property
-    def name(self) -> str: ...  # noqa: D102
-    @property
-    def length(self) -> float: ...  # noqa: D102
-    @property
-    def thickness(self) -> float: ...  # noqa: D102
-    @property
-    def allowance(self) -> float: ...  # noqa: D102
-    @property
-    def top(self) -> TopLike: ...  # noqa: D102
-    def lower(self, x: Any, y: Any, stage: Stage) -> Floats:
-        """Nothing may be cut below this, -inf outside the plan."""
-        ...
-
-    def upper(self, x: Any, y: Any, stage: Stage, milled: frozenset[int]) -> Floats:
-        """Nothing may be left above this, +inf outside the plan."""
-        ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,15 +88,15 @@ class ProbeLines:
     """The same heights side by side in as few heightmaps as possible, for the replay."""
 
 
-def probe_lines(part: PartLike, stock: Box, milled: frozenset[int]) -> ProbeLines:
+def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
     """The probe lines of a blank that is not cut yet."""
     cells = table("proof")["cells"]
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
     y = np.linspace(0.0, part.thickness, stations)
     y[[0, -1]] += np.array((1.0, -1.0)) * cells["probe_face"]
     runs: list[tuple[float, float]] = []
-    strings = [s.string for s in slots_of(part) if s.string in milled]
-    for slot in (s for s in slots_of(part) if s.string in milled):
+    strings = [s.string for s in part.slots if s.string in milled]
+    for slot in (s for s in part.slots if s.string in milled):
         axis = slot_axis(slot, y)
         half = slot.width / 2 / math.cos(slot.yaw) + side
         runs.append((float(axis.min()) - half, float(axis.max()) + half))
@@ -179,37 +132,28 @@ def _full_blank(x: Floats, y: Floats, stock: Box) -> Heightmap:
     return Heightmap(x, y, np.repeat(z[None, :], len(y), axis=0))
 
 
-def slots_of(part: PartLike) -> tuple[SlotLike, ...]:
-    """The part's slots; a saddle has none."""
-    found: tuple[SlotLike, ...] = getattr(part, "slots", ())
-    return found
-
-
-def slot_axis(slot: SlotLike, y: Floats) -> Floats:
+def slot_axis(slot: Slot, y: Floats) -> Floats:
     """Place x of the slot's middle over y."""
     return slot.centre + math.tan(slot.yaw) * y
 
 
-def slot_deviation(
-    heightmap: Heightmap, slot: SlotLike, part: PartLike, stage: Stage
-) -> SlotDeviation:
-    """Floor, centre and width of a slot from its probe lines.
+def slot_deviation(heightmap: Heightmap, slot: Slot, target: Target) -> SlotDeviation:
+    """Floor, centre and width of one of the target's slots from its probe lines.
 
     The width is taken between the walls, at the height of the round floor or at 0.9 of the
     slot's depth where that is less, and compared with the groove's own width at that height. The
     depth is down from what stands close beside the groove; where waste was opened there, from the
     part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
-    raised = stage.left(float(getattr(part, "hold_back", 0.0)))
-    own = _shoulders(part.lower, heightmap, slot, stage)
+    own = _shoulders(target.lower, heightmap, slot)
     milled = frozenset((slot.string,))
-    whole = _shoulders(lambda x, y, s: part.upper(x, y, s, milled), heightmap, slot, stage)
+    whole = _shoulders(lambda x, y: target.upper(x, y, milled), heightmap, slot)
     found = []
     for row in range(len(heightmap.y)):
         shoulder = float(own[row])
         if _height_beside(heightmap, row, slot) >= whole[row] - table("proof")["limits"]["gouge"]:
             shoulder = float(whole[row])
-        found.append(_probe_line_errors(heightmap, row, slot, raised, shoulder))
+        found.append(_probe_line_errors(heightmap, row, slot, shoulder))
     floor = max(found, key=lambda f: abs(f[0]))
     return SlotDeviation(
         string=slot.string,
@@ -220,19 +164,14 @@ def slot_deviation(
     )
 
 
-Bound = Callable[[Floats, Floats, Stage], Floats]
-
-
-def _shoulders(bound: Bound, heightmap: Heightmap, slot: SlotLike, stage: Stage) -> Floats:
+def _shoulders(bound: HeightAt, heightmap: Heightmap, slot: Slot) -> Floats:
     """The lower of a bound's heights close beside both walls, over each probe line."""
     half = slot.width / 2 / math.cos(slot.yaw) + table("proof")["limits"]["width"]
     axis = slot_axis(slot, heightmap.y)
-    return np.asarray(
-        np.minimum(*(bound(axis + s * half, heightmap.y, stage) for s in (-1.0, 1.0)))
-    )
+    return np.asarray(np.minimum(*(bound(axis + s * half, heightmap.y) for s in (-1.0, 1.0))))
 
 
-def _height_beside(heightmap: Heightmap, row: int, slot: SlotLike) -> float:
+def _height_beside(heightmap: Heightmap, row: int, slot: Slot) -> float:
     """Height of the material within ``shoulder`` mm of both walls of a slot, the lower of the two."""
     off = heightmap.x - float(slot_axis(slot, heightmap.y)[row])
     half = slot.width / 2 / math.cos(slot.yaw)
@@ -245,12 +184,12 @@ ProbeLineErrors = tuple[float, float, float, tuple[float, float, float]]
 
 
 def _probe_line_errors(
-    heightmap: Heightmap, row: int, slot: SlotLike, raised: float, shoulder: float
+    heightmap: Heightmap, row: int, slot: Slot, shoulder: float
 ) -> ProbeLineErrors:
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = heightmap.x, heightmap.z[row], float(heightmap.y[row])
     axis = float(slot_axis(slot, heightmap.y)[row])
-    wanted = slot.floor_front + raised - math.tan(slot.tilt) * y
+    wanted = slot.floor_front - math.tan(slot.tilt) * y
     r = slot.width / 2
     inside = np.flatnonzero(np.abs(x - axis) < r)
     lowest = inside[int(z[inside].argmin())]
@@ -284,7 +223,7 @@ def _crossing_at(x: Floats, z: Floats, high: int, low: int, level: float) -> flo
 
 
 def end_deviations(
-    part: PartLike, ends: tuple[Heightmap, Heightmap], stage: Stage
+    part: Part, ends: tuple[Heightmap, Heightmap], stage: Stage
 ) -> Iterator[Deviation]:
     """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
 
@@ -297,7 +236,7 @@ def end_deviations(
             yield from (worst for _, worst in found)
 
 
-def uncut_ends(part: PartLike, face: Heightmap) -> Iterator[Deviation]:
+def uncut_ends(part: Part, face: Heightmap) -> Iterator[Deviation]:
     """What an outline on face left uncut close outside an end, mm thick, above the tabs.
 
     ``face`` has the axes of the machine: x, the part's z along y, and -y as its height. A later
@@ -310,7 +249,7 @@ def uncut_ends(part: PartLike, face: Heightmap) -> Iterator[Deviation]:
         away = outward * (face.x - end)
         columns = np.flatnonzero((away > 0.03) & (away < 0.16))
         inside = np.array([end - outward * 0.05])
-        nominal = part.lower(inside, np.array([part.thickness / 2]), Stage.FINAL)
+        nominal = part.at(Stage.FINAL).lower(inside, np.array([part.thickness / 2]))
         rows = np.flatnonzero((face.y > limits["tabs"]) & (face.y < 0.9 * float(nominal[0])))
         strip = face.z[np.ix_(rows, columns)] - bottom
         if not strip.size or np.all(strip > part.thickness - 0.01):
@@ -321,11 +260,11 @@ def uncut_ends(part: PartLike, face: Heightmap) -> Iterator[Deviation]:
             yield Deviation(amount=skin, at=at)
 
 
-def _end_lines(part: PartLike, heightmap: Heightmap, outward: float, stage: Stage
+def _end_lines(part: Part, heightmap: Heightmap, outward: float, stage: Stage
                ) -> Iterator[tuple[bool, Deviation]]:  # fmt: skip
     """Whether each line of an end was cut at all, and how far it stands out."""
     for row, y in enumerate(heightmap.y):
-        nominal = part.lower(heightmap.x, np.full_like(heightmap.x, y), stage)
+        nominal = part.at(stage).lower(heightmap.x, np.full_like(heightmap.x, y))
         there = np.flatnonzero(np.isfinite(nominal))
         if not there.size:
             continue

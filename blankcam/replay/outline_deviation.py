@@ -20,10 +20,9 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
-from blankcam.replay.deviation import PartLike
 from blankcam.replay.findings import Collector
 from blankcam.replay.motions import Moves, arc_angles
 from blankcam.replay.polyline import value_by_tool
@@ -52,11 +51,10 @@ class EdgeDeviation:
     """x and z in the part's frame."""
 
 
-def outline_places(part: PartLike, stage: Stage, leave: float) -> Floats:
+def outline_places(part: Part, stage: Stage, leave: float) -> Floats:
     """Places (n, 2) in x and z: up the left end, over the top and down the right end."""
-    raised = leave + stage.left(part.allowance)
     x = np.linspace(0.0, part.length, round(part.length / APART) + 2)
-    z = np.asarray(part.top.height(x)) + raised
+    z = np.asarray(part.at(stage).top.height(x)) + leave
     ends = []
     for at, high in ((0.0, z[0]), (part.length, z[-1])):
         up = np.linspace(0.0, high, round(high / APART) + 2)
@@ -121,7 +119,7 @@ def path_distances(at: Floats, moves: Moves) -> Floats:
     return np.asarray(out)
 
 
-def judge_outline(part: PartLike, stage: Stage, stock: Box, programs: Sequence[Program],
+def judge_outline(part: Part, stage: Stage, stock: Box, programs: Sequence[Program],
           tools: Mapping[int, Tool], found: Collector) -> None:  # fmt: skip
     """Fault an edge that the programs on face leave off the part's outline.
 

@@ -11,17 +11,15 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Setup
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage, Target
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import (
     Deviation,
-    PartLike,
     SlotDeviation,
     end_deviations,
     greatest_deviation,
     slot_deviation,
-    slots_of,
 )
 from blankcam.replay.face_setup import lower_by_face
 from blankcam.replay.findings import Collector
@@ -45,19 +43,20 @@ NOWHERE = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
 class WantedPart:
     """What is to be left: the part at a stage, the strings whose slots are milled."""
 
-    part: PartLike
+    part: Part
     stage: Stage
     milled: frozenset[int]
     whole: bool
     """False where not all of the part's programs are given: what is left is not judged."""
 
-    def lower(self, x: Floats, y: Floats) -> Floats:
-        """Nothing may be cut below this, mm; -inf outside the plan."""
-        return self.part.lower(x, y, self.stage)
+    @property
+    def target(self) -> Target:
+        """What the stage is to leave of the part."""
+        return self.part.at(self.stage)
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""
-        return self.part.upper(x, y, self.stage, self.milled)
+        return self.target.upper(x, y, self.milled)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +97,9 @@ def _gouge(
     found: Collector,
 ) -> Deviation:
     allowed = table("proof")["limits"]
-    gouge = greatest_deviation(stock.on_edge, wanted.lower, -1.0, allowed["gouge"], allowed["side"])
+    gouge = greatest_deviation(
+        stock.on_edge, wanted.target.lower, -1.0, allowed["gouge"], allowed["side"]
+    )
     if gouge.amount > allowed["gouge"]:
         line, found.program, text = _lowest_cut(gouge.at, programs, tools)
         found.add(Code.GOUGE, "cut below the part, mm", line=line, text=text, value=gouge.amount,
@@ -133,8 +134,8 @@ def _slots(stock: StockAsCut, wanted: WantedPart, found: Collector) -> tuple[Slo
         return ()
     probes = stock.probes.slots
     out = tuple(
-        slot_deviation(probes[slot.string], slot, wanted.part, wanted.stage)
-        for slot in slots_of(wanted.part)
+        slot_deviation(probes[slot.string], slot, wanted.target)
+        for slot in wanted.target.slots
         if slot.string in probes
     )
     for slot in out:

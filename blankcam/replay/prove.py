@@ -11,15 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
-from blankcam.digest import of_moves
+from blankcam.digest import of_program
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
-from blankcam.replay.deviation import PartLike, uncut_ends
+from blankcam.replay.deviation import uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
 from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
@@ -43,7 +43,7 @@ _CONTACT = {
 
 def prove(
     programs: Sequence[ProgramText],
-    part: PartLike,
+    part: Part,
     *,
     stage: Stage,
     milled: frozenset[int],
@@ -305,4 +305,4 @@ def signature(program: Program) -> tuple[bool | None, tuple[str, ...]]:
     }
     if not stated["moves"]:
         return None, stated["job"]
-    return stated["moves"] == (of_moves(program.text),), stated["job"]
+    return stated["moves"] == (of_program(program.text),), stated["job"]

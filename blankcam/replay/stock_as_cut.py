@@ -8,9 +8,9 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.replay import thickness_deviation
-from blankcam.replay.deviation import PartLike, probe_lines, slots_of
+from blankcam.replay.deviation import probe_lines
 from blankcam.replay.face_setup import drop_waste, lower_by_milled_face
 from blankcam.replay.heightmap import Heightmap
 
@@ -22,13 +22,11 @@ class StockAsCut:
     face, in the machine's axes. ``held`` is the box that the jaws hold on edge.
     """
 
-    def __init__(
-        self, part: PartLike, stock: Box, milled: frozenset[int], step: float | None
-    ) -> None:
+    def __init__(self, part: Part, stock: Box, milled: frozenset[int], step: float | None) -> None:
         """A full blank. ``step`` is the size of the cells, mm; data/proof.toml's without."""
         cells = table("proof")["cells"]
         dx = dy = step or cells["step"]
-        if step is None and any(s.width < cells["fine_under"] for s in slots_of(part)):
+        if step is None and any(s.width < cells["fine_under"] for s in part.slots):
             dx = cells["fine"]
         self.part, self.stock, self.held = part, stock, stock
         self.main = Heightmap.of(stock, dx, dy)
@@ -39,7 +37,7 @@ class StockAsCut:
             thickness_deviation.face_probe_lines(stock) if self.mills_thickness else ()
         )
         across = np.linspace(0.0, part.length, 201)[1:-1]
-        heights = part.lower(across, np.full_like(across, part.thickness / 2), Stage.FINAL)
+        heights = part.at(Stage.FINAL).lower(across, np.full_like(across, part.thickness / 2))
         self.inside = float(heights.min()) / 2
         """A height that is inside the part all along it, mm."""
 

@@ -8,6 +8,7 @@ Order of execution on a line: NISTIR 6556 Table 8 (spindle before dwell before m
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
 
@@ -68,7 +69,7 @@ def _check_spin_up(program: Program, profile: Profile, found: Collector) -> None
     """Fault the first cut after each start that comes before ``spin_up`` seconds of dwell."""
     starts = [i for i, e in enumerate(program.events) if e.kind is EventKind.START]
     cutting = np.flatnonzero(program.moves.cutting)
-    for at, after in zip(starts, [*starts[1:], len(program.events)], strict=True):
+    for at, after in itertools.pairwise([*starts, len(program.events)]):
         start = program.events[at]
         first = cutting[np.searchsorted(cutting, start.moves) :][:1]
         if not first.size or (after < len(program.events)

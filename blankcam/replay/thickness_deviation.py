@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
-from blankcam.replay.deviation import Deviation, PartLike
+from blankcam.replay.deviation import Deviation
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.reader import Program
@@ -42,7 +42,7 @@ def face_probe_lines(stock: Box) -> tuple[Heightmap, Heightmap]:
 
 
 def face_deviations(
-    part: PartLike, faces: Sequence[Heightmap], standing: Floats, stage: Stage
+    part: Part, faces: Sequence[Heightmap], standing: Floats, stage: Stage
 ) -> tuple[Deviation, Deviation]:
     """What a milled face has left over (first) and under its finished height 0, at worst, mm.
 
@@ -53,7 +53,7 @@ def face_deviations(
     over = under = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
     for face in faces:
         kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
-        high = part.lower(face.x, np.full_like(face.x, part.thickness / 2), stage)
+        high = part.at(stage).lower(face.x, np.full_like(face.x, part.thickness / 2))
         aside = (face.x > side) & (face.x < part.length - side)
         inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
         over = max(over, _greatest(face, np.where(kept[None, :], face.z, -np.inf)),
@@ -69,7 +69,7 @@ def _greatest(face: Heightmap, amount: Floats) -> Deviation:
     return Deviation(amount=float(amount[row, column]), at=at)
 
 
-def judge_thickness(part: PartLike, stage: Stage, faces: Sequence[Heightmap], standing: Floats,
+def judge_thickness(part: Part, stage: Stage, faces: Sequence[Heightmap], standing: Floats,
           programs: Sequence[Program], tools: Mapping[int, Tool], found: Collector
           ) -> None:  # fmt: skip
     """Fault material left over the finished face, and cuts below it inside the part."""

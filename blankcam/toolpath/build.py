@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -16,11 +17,9 @@ from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decide import Decided, decide, highest
 from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
-from blankcam.machining.setup_sheet import Bench
-from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import FeatureKind
-from blankcam.parts.saddle import Saddle
+from blankcam.machining.setup_sheet import Bench, SetupSheet
+from blankcam.parts.frames import Setup
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.toolpath import (
     bounds,
     clearing,
@@ -40,6 +39,7 @@ class Plan:
 
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
+    setups: tuple[SetupSheet, ...] = ()
     cautions: tuple[str, ...] = ()
 
     @property
@@ -59,7 +59,12 @@ def plan(request: CutRequest) -> Plan:
     decided = decide(request)
     _stop(decided.faults)
     programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
-    return Plan(programs=programs, decisions=decided.decisions, cautions=decided.cautions)
+    return Plan(
+        programs=programs,
+        decisions=decided.decisions,
+        setups=decided.setups,
+        cautions=decided.cautions,
+    )
 
 
 # -- on face -----------------------------------------------------------------------------------
@@ -74,8 +79,7 @@ def _programs_on_face(decided: Decided) -> tuple[Program, ...]:
     held = face.profile.holding
     _stop(bounds.clamp_faults(part.name, held, face.stock, face.profile, operations))
     _stop(bounds.travel_faults(f"{part.name}, on face", face.profile, operations))
-    zeros = _zeros_on_face(face.stock)
-    return split(_program(decided, face, Setup.FACE, zeros, operations), face.profile)
+    return split(_program(decided, face, Setup.FACE, operations), face.profile)
 
 
 def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
@@ -89,57 +93,40 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
         yield contouring.outline_operation(decided.request.part, around, face)
 
 
-def _zeros_on_face(stock: Box) -> tuple[Zero, ...]:
-    return (
-        Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=stock.x0),
-        Zero(axis="Y", surface=ReferenceSurface.SEAT_SIDE),
-        Zero(axis="Z", surface=ReferenceSurface.UPPER_FACE, value=stock.z1),
-    )
-
-
 # -- on edge -----------------------------------------------------------------------------------
 
 
 def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     edge, part = decided.edge, decided.request.part
     assert decided.finish is not None
-    made = (
-        _nut_operations(decided, part, decided.finish)
-        if isinstance(part, Nut)
-        else _saddle_operations(decided, part, decided.finish)
-    )
+    made = _edge_operations(decided, part, decided.finish)
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
-    zeros = _zeros_on_edge(decided.request, edge)
-    return split(_program(decided, edge, Setup.EDGE, zeros, operations), edge.profile)
+    return split(_program(decided, edge, Setup.EDGE, operations), edge.profile)
 
 
-def _nut_operations(decided: Decided, nut: Nut, finish: Table) -> Iterator[Operation]:
-    """Top, waste, slots and nicks."""
-    edge = decided.edge
-    yield surfacing.sweep_operation("top", f"{edge.stage} top along x", finish, edge, one_way=True)
+def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Operation]:
+    """The top or the crown, waste, slots and nicks, round ends."""
+    edge, kind = decided.edge, str(part.top_feature)
+    one_way = math.isinf(finish.sweep.crown)
+    yield surfacing.sweep_operation(
+        kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
+    )
     ceiling = _ceiling(finish.sweep)
     slots = tuple(decided.by(FeatureKind.SLOT))
-    yield from _clearing(nut, slots, edge, ceiling)
+    yield from _clearing(part, slots, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.tool):
-        yield slotting.slot_operation(nut, chosen, tool, edge, ceiling)
+        yield slotting.slot_operation(part, chosen, tool, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.nick):
-        yield slotting.nick_operation(nut, chosen, tool, edge, ceiling)
-
-
-def _saddle_operations(decided: Decided, saddle: Saddle, finish: Table) -> Iterator[Operation]:
-    """Crown and round ends."""
-    edge = decided.edge
-    words = f"{edge.stage} crown along x"
-    yield surfacing.sweep_operation("crown", words, finish, edge, one_way=False)
-    if (tool := decided.tool_for(FeatureKind.ENDS)) is not None:
+        yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
+    if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
         high = functools.partial(highest, finish.sweep)
-        yield end_rounding.ends_operation(saddle, tool, edge, edge.profile.holding, high)
+        yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
 
 
 def _clearing(
-    nut: Nut, slots: Sequence[Decision], edge: Bench, ceiling: float
+    nut: Part, slots: Sequence[Decision], edge: Bench, ceiling: float
 ) -> Iterator[Operation]:
     """An operation a tool that opens waste, over every slot that it opens."""
     opened = {d.string: d.by.opening for d in slots if isinstance(d.by, ByMachine)}
@@ -172,23 +159,6 @@ def _ceiling(sweep: Sweep) -> float:
     return high + 0.05
 
 
-def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
-    left, seat = ReferenceSurface.LEFT_END, Zero(axis="Z", surface=ReferenceSurface.SEAT_SIDE)
-    if request.turned:
-        return (
-            Zero(axis="X", surface=left),
-            Zero(axis="Y", surface=ReferenceSurface.NUT_SIDE),
-            Zero(axis="Z", surface=ReferenceSurface.UNDERSIDE, value=request.blank.z1),
-        )
-    front = Zero(axis="Y", surface=request.part.seen_side)
-    if request.label.readings_digest:
-        return Zero(axis="X", surface=left), front, seat
-    if edge.outline is not None:
-        return Zero(axis="X", surface=ReferenceSurface.CUT_LEFT_END), front, seat
-    blank = Zero(axis="X", surface=ReferenceSurface.BLANK_LEFT_END, value=edge.stock.x0)
-    return blank, front, seat
-
-
 # -- both --------------------------------------------------------------------------------------
 
 
@@ -201,7 +171,6 @@ def _program(
     decided: Decided,
     bench: Bench,
     setup: Setup,
-    zeros: tuple[Zero, ...],
     operations: tuple[Operation, ...],
 ) -> Program:
     """The whole program of a set-up, before it is split by tools."""
@@ -215,7 +184,7 @@ def _program(
         material=request.material,
         stock=bench.stock,
         holding=bench.profile.holding,
-        zeros=zeros,
+        zeros=next(s.zeros for s in decided.setups if s.setup is setup),
         clearance=bench.clearance,
         operations=operations,
         readings=readings,

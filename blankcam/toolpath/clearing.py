@@ -13,12 +13,11 @@ from blankcam.machining.cutter_contact import tip_height
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.surface import TopSurface
 from blankcam.machining.waste import layer_count, pass_places
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
@@ -33,7 +32,7 @@ class Waste:
 
 
 def clear_operation(
-    nut: Nut,
+    nut: Part,
     wastes: Sequence[Waste],
     tool: Tool,
     bench: Bench,
@@ -62,16 +61,16 @@ def clear_operation(
 
 
 def _passes(
-    nut: Nut, xs: Array, tool: Tool, stock: Box, depth: float
+    nut: Part, xs: Array, tool: Tool, stock: Box, depth: float
 ) -> Iterator[tuple[Place, Place, bool]]:
     """Both ends of each pass, layer by layer, and whether it is of the last layer."""
-    finished = TopSurface(nut=nut, stage=Stage.FINAL)
+    finished = nut.at(Stage.FINAL).surface
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
-    fall = math.tan(nut.tilt)
+    fall = math.tan(finished.tilt)
     rise = nut.allowance + STANDING
     layers = layer_count(nut, depth)
     for k in range(layers - 1, -1, -1):
-        y0, y1 = across_ends(stock, tool, back=k > 0, lean=nut.tilt)
+        y0, y1 = across_ends(stock, tool, back=k > 0, lean=finished.tilt)
         for x, tip in zip(xs.tolist(), tips.tolist(), strict=True):
             z = tip + rise * k / layers
             yield (x, y0, z - fall * y0), (x, y1, z - fall * y1), k == 0

@@ -15,6 +15,7 @@ from functools import cached_property
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
 from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
@@ -22,16 +23,12 @@ from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Arc, Operation, Path
 
-TAB_WIDTH = 2.0
-"""mm of a tab along the end."""
-OVER_BOARD = 0.2
-"""mm over the waste board to which a rapid goes down beside the blank."""
+TAB_WIDTH: float = table("cutting")["tabs"]["width"]
+OVER_BOARD: float = table("cutting")["air"]["over_board"]
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
@@ -41,7 +38,7 @@ HAIR = 0.01
 """mm by which a tool must reach past the waste beside an end for nothing of it to stand."""
 
 
-def outline_operation(part: Nut | Saddle, tool: Tool, bench: Bench) -> Operation:
+def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     """The outline in levels, the last ones raised over the tabs."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     way = _Way(
@@ -88,7 +85,7 @@ def _from_beside(way: _Way, stock: Box, levels: Sequence[float], tab: float) -> 
 class _Way:
     """The tool's centre around a part."""
 
-    part: Nut | Saddle
+    part: Part
     tool: Tool
     stage: Stage
     cut: Cut

@@ -14,12 +14,12 @@ from blankcam.inputs.tool import Tool
 from blankcam.machining.ends import lowest
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, STANDING, Bench
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part
 from blankcam.toolpath.moves import Arc, Operation, Path
 
 
 def ends_operation(
-    saddle: Saddle,
+    part: Part,
     tool: Tool,
     bench: Bench,
     held: Holding,
@@ -32,11 +32,11 @@ def ends_operation(
     """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
-    r = saddle.thickness / 2
+    r = part.thickness / 2
     x0, x1 = bench.stock.x0, bench.stock.x1
     hop, deep = highest(x0, x1) + HOP, 0.0
     # The first level clockwise seen from above: the left end toward the head, the right end back
-    for x, outward in ((r, 1.0), (saddle.length - r, -1.0)):
+    for x, outward in ((r, 1.0), (part.length - r, -1.0)):
         near = (x0, x + tool.radius) if outward > 0 else (x - tool.radius, x1)
         top = highest(*near) + STANDING
         depth = top - lowest(held)

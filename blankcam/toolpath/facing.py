@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 
+from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
@@ -18,12 +19,9 @@ from blankcam.parts.frames import Box
 from blankcam.toolpath.moves import Operation, Path
 from blankcam.toolpath.pass_order import inward
 
-STEP = 0.7
-"""Between rows, tool diameters; the depth is that of a full slot."""
-OVERLAP = 0.2
-"""mm by which the rows of both sides overlap, so that no strip stays (our own)."""
-LAST = 0.1
-"""mm at most that the last layer takes."""
+STEP: float = table("cutting")["face"]["step"]
+OVERLAP: float = table("cutting")["face"]["overlap"]
+LAST: float = table("cutting")["face"]["last_layer"]
 
 
 def thickness_operation(tool: Tool, bench: Bench) -> Operation:

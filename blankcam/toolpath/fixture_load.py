@@ -12,12 +12,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.parts.frames import Box, Place, ReferenceSurface, Zero
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Program, Rapid
 
-WALL = 3.0
-"""mm that a fixture must stand between two blanks at least (our own)."""
+WALL: float = table("cutting")["holding"]["fixture_wall"]
 ZEROS = {
     "edge": (
         Zero(axis="X", surface=ReferenceSurface.STOP),

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.tool import Shape
 from blankcam.machining.cutter_contact import FIT, LINK, Bools, Sweep, Table
 from blankcam.machining.feeds import Cut
@@ -18,8 +19,7 @@ from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Path
 
-AIR = 0.3
-"""mm over what stands to which a rapid goes down; the rest is at plunging feed."""
+AIR: float = table("cutting")["air"]["plunge"]
 HAIR = 0.005
 """mm over what stands at which a pass begins and ends where it need not go further."""
 NEAR = 1.8

@@ -6,6 +6,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 
+from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining import slot_passes
 from blankcam.machining.decision import (
@@ -16,26 +17,26 @@ from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.slots import nick_depth, over_groove, top_at
-from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
-LOW_HOP = 0.5
-"""mm of air over what stands beside a slot, on the way back to its next pass."""
+LOW_HOP: float = table("cutting")["air"]["low_hop"]
 
 
 def nick_operation(
-    nut: Nut,
+    nut: Part,
     choices: Sequence[Decision],
     tool: Tool,
     bench: Bench,
     ceiling: float,
 ) -> Operation:
     """A shallow groove on the centre of every slot that is left to the file."""
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    tilt = nut.at(bench.stage).surface.tilt
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
-    y0, y1 = across_ends(bench.stock, tool, back=False, lean=nut.tilt)
+    y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
     passes = 0
     for choice in choices:
         slot = by_string[choice.string]
@@ -43,9 +44,9 @@ def nick_operation(
         top = top_at(nut, slot.centre, bench.stage)
         layers = math.ceil((depth + STANDING) / cut.depth)
         passes += layers
-        fall, lean = math.tan(nut.tilt), math.tan(slot.yaw)
+        fall, lean = math.tan(tilt), math.tan(slot.yaw)
         # On a slope a ball cuts below the line of its tip
-        top += tool.tip_radius * (1 / math.cos(nut.tilt) - 1)
+        top += tool.tip_radius * (1 / math.cos(tilt) - 1)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
             z = top + STANDING - (depth + STANDING) * k / layers
@@ -64,21 +65,22 @@ def nick_operation(
 
 
 def slot_operation(
-    nut: Nut,
+    nut: Part,
     choices: Sequence[Decision],
     tool: Tool,
     bench: Bench,
     ceiling: float,
 ) -> Operation:
     """Every slot that this tool makes, from the bass side."""
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), nut.tilt)
+    tilt = nut.at(bench.stage).surface.tilt
+    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), tilt)
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
     passes = 0.0
     for choice in choices:
         slot = by_string[choice.string]
         groove = slot_passes.Groove.of(nut, slot, bench.stage)
-        left = slot.depth_front - nut.slot_raise(bench.stage)
+        left = slot.depth_front - nut.at(bench.stage).floor_raise
         cusp = slot_passes.floor_cusp(slot, left)
         lean = abs(slot.tilt) + abs(slot.yaw)
         assert isinstance(choice.by, ByMachine)

@@ -12,15 +12,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from blankcam.data import table
 from blankcam.inputs.machine import Axis, Profile, ToolChange
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plane_arc
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid
 
-FLOOR = 1.10
-"""An estimate is at least this much over the sum of the moves (our own),"""
-PAUSE = 0.5
-"""and so many seconds a tool change or pause (our own)."""
+FLOOR: float = table("cutting")["time"]["floor"]
+PAUSE: float = table("cutting")["time"]["pause"]
 
 Vector = tuple[float, float, float]
 

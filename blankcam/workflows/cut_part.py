@@ -76,7 +76,11 @@ def write_part(request: CutRequest) -> CutResult:
     plan = build.plan(request)
     files = tuple(_written(program, request) for program in plan.programs)
     return CutResult(
-        request=request, decisions=plan.decisions, programs=files, cautions=plan.cautions
+        request=request,
+        decisions=plan.decisions,
+        setups=plan.setups,
+        programs=files,
+        cautions=plan.cautions,
     )
 
 
@@ -85,15 +89,21 @@ def _written(program: Program, request: CutRequest) -> ProgramFile:
     return writer.write(program, request.machine, label.job, label.job_digest)
 
 
-def proven(result: CutResult) -> CutResult:
-    """The result with the proof of its programs, those given by the request in place of ours."""
+def proven(result: CutResult, zero: Place | None = None) -> CutResult:
+    """The result with the proof of its programs, those given by the request in place of ours.
+
+    ``zero`` is where this blank's zero stands in the given programs, which may be for a fixture;
+    without it as their header says for the request's job.
+    """
     given = result.request.given
     texts = [
         ProgramText(
             name=file.name,
             data=given.get(file.name, file.text),
             setup=Setup(file.setup),
-            zero=_zero(given.get(file.name), result.request.label),
+            zero=zero
+            if zero is not None and file.name in given
+            else _zero(given.get(file.name), result.request.label),
         )
         for file in result.programs
     ]

@@ -166,7 +166,7 @@ def _loads(
 
 def load_made(load: Load) -> Loaded:
     """Plan, write and prove one load: what a worker runs. A fault becomes words."""
-    planned, said = _planned(load, _held_in_fixture(load.profile))
+    planned, said = _planned(load, held_in_fixture(load.profile))
     try:
         made = _made(load, planned) if planned else Loaded(filled=None)
     except BlankcamError as failed:
@@ -178,7 +178,8 @@ def load_made(load: Load) -> Loaded:
     return dataclasses.replace(made, said=(*said, *made.said))
 
 
-def _held_in_fixture(profile: Profile) -> Profile:
+def held_in_fixture(profile: Profile) -> Profile:
+    """The machine with its blanks between the walls of a fixture, where it holds them in a vice."""
     held = profile.holding
     kind = "fixture" if held.kind == "vice" else held.kind
     return dataclasses.replace(profile, holding=dataclasses.replace(held, kind=kind))

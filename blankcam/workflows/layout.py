@@ -18,7 +18,7 @@ from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
-from blankcam.parts.part import Stage
+from blankcam.parts.part import FeatureKind, Stage
 from blankcam.workflows.request import machine_of, requests_of
 
 if TYPE_CHECKING:
@@ -127,7 +127,6 @@ def slot_decisions(
     ``parts``: what is decided already, if anything.
     """
     from blankcam.machining import slots
-    from blankcam.parts.part import FeatureKind
 
     parts = parts or decided(found, profile, stage)
     if not parts:

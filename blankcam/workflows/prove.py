@@ -2,24 +2,31 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path, PurePath
 
-from blankcam.cut import CutRequest
-from blankcam.faults import Fault, InputError
+from blankcam.cut import CutRequest, CutResult
+from blankcam.faults import BlankcamError, Fault, InputError
 from blankcam.file_kinds import why_no_file
 from blankcam.gcode import header
 from blankcam.inputs import job_file
+from blankcam.inputs.job import Job
 from blankcam.outputs.render import records
 from blankcam.parts.design import design
+from blankcam.parts.frames import Place
 from blankcam.parts.part import Stage
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD, proven, write_part
+from blankcam.workflows.fixture import held_in_fixture
 from blankcam.workflows.request import machine_of, request_of
+from blankcam.workflows.stated import stated_differences
 
 LARGEST_PROGRAM = 20_000_000
 """Bytes."""
+MOST_JOBS = 200
+"""Files of a folder that are read to find the jobs of a load."""
 
 
 def prove(
@@ -36,17 +43,95 @@ def prove(
     said = header.read_header(data)
     stage = stage or said.stage or Stage.ROUGH
     stem = stem_of(program, data)
-    request = request_of(found, "saddle" if stem.startswith("saddle") else "nut", profile, stage)
-    if said.places and job.digest not in said.places:
+    part = "saddle" if stem.startswith("saddle") else "nut"
+    if not said.every_place:
+        request = request_of(found, part, profile, stage)
+        return prove_given(program, data, stem, request, as_json=as_json)
+    if job.digest not in said.places:
         raise InputError(
             Fault(
                 where=program,
-                wrong=f"is for {len(said.places)} blanks in a fixture, none of {job.path} as it is"
-                " now",
+                wrong=f"is for {len(said.every_place)} blanks in a fixture, none of {job.path} as "
+                "it is now",
                 fix="give the job of one of them, or run batch --fixture again",
             )
         )
-    return prove_given(program, data, stem, request, as_json=as_json)
+    jobs = {job.digest: job} | _jobs_near((program, job_path), set(said.places) - {job.digest})
+    load = _Load(program=program, data=data, stem=stem, part=part, machine=machine, stage=stage)
+    return _prove_load(load, said.every_place, jobs, as_json=as_json)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class _Load:
+    """A program for several blanks in one fixture."""
+
+    program: str
+    data: bytes
+    stem: str
+    part: str
+    machine: str | None
+    stage: Stage
+
+
+def _jobs_near(paths: Sequence[str], wanted: set[str]) -> dict[str, Job]:
+    """The jobs of those digests, looked for beside the files named and one folder further up."""
+    found: dict[str, Job] = {}
+    folders = dict.fromkeys(
+        f for p in paths for f in (Path(p).parent, Path(p).resolve().parents[1])
+    )
+    files = (file for folder in folders for file in sorted(folder.glob("*.toml"))[:MOST_JOBS])
+    for file in files:
+        if not wanted - found.keys():
+            break
+        with contextlib.suppress(BlankcamError):
+            job = job_file.load(str(file))
+            if job.digest in wanted:
+                found[job.digest] = job
+    return found
+
+
+def _prove_load(
+    load: _Load,
+    places: Sequence[tuple[int, str, Place]],
+    jobs: Mapping[str, Job],
+    *,
+    as_json: bool,
+) -> tuple[bool, list[str]]:
+    """Every place of a load's program judged, one line a place; not passed where one is not."""
+    passed, lines = True, list[str]()
+    entries: list[dict[str, object]] = []
+    for number, digest, zero in places:
+        job = jobs.get(digest)
+        if job is None:
+            passed = False
+            why = f"not judged: the job of digest {digest} is not beside the program or the job"
+            lines.append(f"place {number}: {why}")
+            entries.append({"place": number, "job": None, "passed": False, "faults": [why]})
+            continue
+        proof, signed = _prove_place(load, job, digest, zero)
+        passed &= proof.passed
+        verdict = "passed" if proof.passed else "FAILED"
+        lines.append(f"place {number}: {verdict}; {signed}; {job.instrument.name[:60]}")
+        lines += [f"  {finding}" for finding in proof.faults[:MOST_TOLD]]
+        entries.append({"place": number, "job": job.instrument.name, "signed": signed,
+                        **proof.record()})  # fmt: skip
+    head = {"file": load.program, "part": load.part, "stage": str(load.stage)}
+    if as_json:
+        return passed, [records.render({**head, "passed": passed, "places": entries}).rstrip("\n")]
+    verdict = "passed" if passed else "FAILED"
+    return passed, [f"{load.program}: {verdict}; {len(places)} places", *lines, *_judged()]
+
+
+def _prove_place(load: _Load, job: Job, digest: str, zero: Place) -> tuple[Proof, str]:
+    """The proof of one place of a load, and whether the program is as written."""
+    profile = held_in_fixture(machine_of(job, load.machine))
+    request = request_of(design(job), load.part, profile, load.stage)
+    name = f"{load.stem}{header.ENDING}"
+    result = write_part(dataclasses.replace(request, given={name: load.data}))
+    _need_program(load.program, name, result)
+    proof = _with_stated(proven(result, zero).proof, name, load.data, result, load=True)
+    one = next(p for p in proof.programs if p.name == name)
+    return proof, _signed(one.as_written, one.job_digests, digest)
 
 
 def prove_given(
@@ -61,19 +146,46 @@ def prove_given(
     """
     name = f"{stem}{header.ENDING}"
     result = write_part(dataclasses.replace(request, given={name: data}))
-    if name not in (names := [file.name for file in result.programs]):
-        raise InputError(
-            Fault(
-                where=program,
-                wrong=f"does not say which program of the {request.part.name} it is",
-                fix=f"name it like one of these: {', '.join(names)}",
-            )
-        )
-    proof = proven(result).proof
-    assert proof is not None
+    _need_program(program, name, result)
+    proof = _with_stated(proven(result).proof, name, data, result)
     stage = "refit" if request.label.readings_digest else str(request.stage)
     place = {"file": program, "part": request.part.name, "stage": stage}
     return _told(place, proof, name, request.label.job_digest, as_json=as_json)
+
+
+def _need_program(program: str, name: str, result: CutResult) -> None:
+    names = [file.name for file in result.programs]
+    if name not in names:
+        raise InputError(
+            Fault(
+                where=program,
+                wrong=f"does not say which program of the {result.request.part.name} it is",
+                fix=f"name it like one of these: {', '.join(names)}",
+            )
+        )
+
+
+def _with_stated(
+    proof: Proof | None, name: str, data: bytes, result: CutResult, *, load: bool = False
+) -> Proof:
+    """The proof with what the program states wrongly for job, blank and machine of today."""
+    assert proof is not None
+    today = next(file.text for file in result.programs if file.name == name)
+    wrong = tuple(stated_differences(name, data, today, load=load))
+    faults = (*proof.faults, *wrong)
+    return dataclasses.replace(proof, passed=not faults, faults=faults)
+
+
+def _judged() -> Iterator[str]:
+    """What the proof says something about, and what it cannot."""
+    yield (
+        "  judged: the path and the part it leaves, what is touched and held, feeds and speeds "
+        "against the material table, stops and dwells, header and stops against today's job"
+    )
+    yield (
+        "  not judged: whether zero, tools and blank on the machine are as stated, how sharp the "
+        "tools are, how firmly anything is clamped or glued, flaws in the blank"
+    )
 
 
 def _told(
@@ -102,6 +214,7 @@ def _verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
     yield from (f"  {finding}" for finding in proof.faults[:MOST_TOLD])
     if len(proof.faults) > MOST_TOLD:
         yield f"  and {len(proof.faults) - MOST_TOLD} more"
+    yield from _judged()
 
 
 def _signed(as_written: bool | None, in_header: tuple[str, ...], digest: str) -> str:

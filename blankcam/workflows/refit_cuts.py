@@ -13,9 +13,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.request import CutRequest, Label
 from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.numbers import number_at, numbers_where
@@ -31,7 +29,7 @@ OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are n
 class Piece:
     """A part as it is to be, how high it stands now, and the name of its program."""
 
-    part: Nut | Saddle
+    part: Part
     height: float
     stem: str
     stage: Stage = Stage.FINAL
@@ -130,9 +128,8 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
 
 
 def _milled(result: CutResult) -> tuple[int, ...]:
-    part = result.request.part
-    assert isinstance(part, Nut)
-    return numbers_where([s.string in result.milled for s in part.slots])
+    slots = result.request.part.slots
+    return numbers_where([s.string in result.milled for s in slots])
 
 
 def _left_to_the_file(results: Sequence[CutResult]) -> Iterator[str]:

@@ -11,9 +11,7 @@ from blankcam.machining import thickness
 from blankcam.machining.request import CutRequest, Label
 from blankcam.parts.design import Design
 from blankcam.parts.frames import Box
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:
@@ -46,7 +44,7 @@ def requests_of(found: Design, machine: Profile, stage: Stage) -> tuple[CutReque
     return tuple(request_of(found, name, machine, stage) for name in (p.name for p in found.parts))
 
 
-def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
+def blank_as_cut(found: Design, part: Part) -> BlankJob:
     """The blank as it comes under the cutter: rubbed to its thickness first, where by hand."""
     blank: BlankJob = getattr(found.job.blanks, part.name)
     if found.job.plan.thickness == "mill" and thickness.needed(part, blank.thickness):
@@ -54,7 +52,7 @@ def blank_as_cut(found: Design, part: Nut | Saddle) -> BlankJob:
     return dataclasses.replace(blank, thickness=part.thickness)
 
 
-def box_of(blank: BlankJob, part: Nut | Saddle) -> Box:
+def box_of(blank: BlankJob, part: Part) -> Box:
     """A blank in its part's frame; what is to be milled off its face lies below y 0."""
     over = (blank.length - part.length) / 2
     return Box(

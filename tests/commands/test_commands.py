@@ -271,7 +271,7 @@ print(sorted(m for m in {heavy!r} if m in sys.modules), file=sys.stderr)
         (["layout", str(STEEL), "--json"], ["blankcam.toolpath", "ezdxf", "shapely", "reportlab"]),
     ):
         done = subprocess.run(
-            [sys.executable, "-c", code.format(args=args, heavy=heavy)],
+            [sys.executable, "-c", code.format(args=[str(a) for a in args], heavy=heavy)],
             capture_output=True, text=True, timeout=60, check=True,
         )  # fmt: skip
         assert done.stderr.strip().splitlines()[-1] == "[]", done.stderr

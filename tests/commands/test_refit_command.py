@@ -20,6 +20,12 @@ action = { bass = "2.65 mm", treble = "2.15 mm" }
 settled = "36 h"
 uncertainty = "0.03 mm"
 """
+EVERY = """[readings]
+first_fret = { 6 = "0.77 mm", 5 = "0.74 mm", 4 = "0.71 mm", 3 = "0.68 mm", 2 = "0.65 mm", 1 = "0.62 mm" }
+action = { 6 = "2.65 mm", 5 = "2.55 mm", 4 = "2.45 mm", 3 = "2.35 mm", 2 = "2.25 mm", 1 = "2.15 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
 
 
 @pytest.fixture
@@ -65,7 +71,8 @@ def test_from_make_to_done(bench):
     """The whole loop: cut, refit, refit again: done, with the figures and what is next."""
     made = run("make", "job.toml", "--out", "cuts", "--machine", "hand-bench", cwd=bench)
     assert made.returncode == 0, made.stderr
-    assert refit(bench, "readings.toml", "one", "--machine", "hand-bench").returncode == 0
+    (bench / "every.toml").write_text(EVERY, encoding="utf-8")
+    assert refit(bench, "every.toml", "one", "--machine", "hand-bench").returncode == 0
     record = json.loads((bench / "one" / "refit.json").read_text())
     (bench / "met.toml").write_text(lowered(record), encoding="utf-8")
     done = refit(bench, "met.toml", "met", "--machine", "hand-bench")
@@ -168,7 +175,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
     (bench / "more.toml").write_text(more, encoding="utf-8")
     assert refit(bench, "more.toml", "two").returncode == 0
     programs = sorted(p.relative_to(bench) for p in bench.glob("*/*.ngc"))
-    assert {p.name for p in programs} == {"nut-refit.ngc", "saddle-bottom.ngc"}
+    assert {p.name for p in programs} >= {"nut-refit.ngc", "saddle-bottom.ngc"}
     assert len(programs) == 4
     for program in programs:
         done = proved(bench, program)
@@ -229,17 +236,19 @@ def test_a_refit_program_without_its_log_or_with_a_stage_is_refused_in_words(ben
 
 def test_a_crown_cut_anew_by_hand_is_told_string_by_string(bench):
     (bench / "far.toml").write_text(
-        '[readings]\nfirst_fret = { bass = "0.77 mm", treble = "0.62 mm" }\n'
-        'action = { 6 = "2.65 mm", 5 = "2.75 mm", 4 = "2.65 mm", 3 = "2.60 mm", 2 = "2.65 mm",'
-        ' 1 = "2.30 mm" }\nmeasured = "twice"\n',
+        EVERY[: EVERY.index("action")]
+        + 'action = { 6 = "2.65 mm", 5 = "2.67 mm", 4 = "2.61 mm", 3 = "2.51 mm", 2 = "2.37 mm",'
+        ' 1 = "2.15 mm" }\nuncertainty = "0.03 mm"\nmeasured = "twice"\n',
         encoding="utf-8",
     )
     done = refit(bench, "far.toml", "far", "--machine", "hand-bench")
     assert done.returncode == 0, done.stderr
     assert "cut anew" in " ".join(done.stdout.split())
-    text = (bench / "far" / "refit.md").read_text(encoding="utf-8")
+    text = (bench / "far" / "refit.md").read_text(encoding="utf-8").split("from the left end")[1]
     rows = re.findall(
-        r"^\| (\d) \w+ \| [\d.]+ \([\d.]+\) \| ([\d.]+) \| ([\d.]+) \|", text, re.MULTILINE
+        r"^\| (\d) \w+ \| [\d.]+ \([\d.]+\) \| ([\d.]+) \([\d.]+\) \| ([\d.]+) \([\d.]+\) \|",
+        text,
+        re.MULTILINE,
     )
     taken = json.loads((bench / "far" / "refit.json").read_text())["strings"]
     assert len(rows) == len(taken) == 6

@@ -92,8 +92,10 @@ def wrong_on_edge(case, text, places=900):
             wrong.append("rapid")
         z = np.minimum(z, low)
     around = [(ASIDE * i, ASIDE * j) for i in (-1, 0, 1) for j in (-1, 0, 1)]
-    lower = np.min([part.lower(x + i, y + j, Stage.FINAL) for i, j in around], axis=0)
-    upper = np.max([part.upper(x + i, y + j, Stage.FINAL, case.milled) for i, j in around], axis=0)
+    lower = np.min([part.at(Stage.FINAL).lower(x + i, y + j) for i, j in around], axis=0)
+    upper = np.max(
+        [part.at(Stage.FINAL).upper(x + i, y + j, case.milled) for i, j in around], axis=0
+    )
     wrong += ["gouge"] * int((z < lower - GOUGE - SLACK).any())
     return wrong + ["left"] * int((z > upper + LEFT + SLACK).any())
 
@@ -130,7 +132,7 @@ def wrong_on_face(case, text):
     part, stock, wrong = case.part, case.stock, []
     x = np.linspace(0.0, part.length, 1500)
     x[[0, -1]] += (1e-6, -1e-6)
-    top = part.lower(x, np.full_like(x, part.thickness / 2), Stage.FINAL)
+    top = part.at(Stage.FINAL).lower(x, np.full_like(x, part.thickness / 2))
     shape = np.vstack((
         np.column_stack((x, top)), np.column_stack((x, np.zeros_like(x))),
         *(np.column_stack((np.full(200, end), np.linspace(0.0, high, 200)))

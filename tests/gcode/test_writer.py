@@ -170,10 +170,10 @@ def test_digests():
     text = written().text
     moves = re.search(r"\(moves digest ([0-9a-f]{16})\)", text)
     assert moves
-    assert moves[1] == digest.of_moves(text)
+    assert moves[1] == digest.of_program(text)
     assert f"(job digest {'ab' * 8})" in text
-    assert digest.of_moves(text.replace("G1 X11", "G1 X12")) != moves[1]
-    assert digest.of_moves(text.lower().replace(" ", "")) == moves[1]
+    assert digest.of_program(text.replace("G1 X11", "G1 X12")) != moves[1]
+    assert digest.of_program(text.lower().replace(" ", "")) == moves[1]
 
 
 def test_abilities():

@@ -157,7 +157,7 @@ def test_no_markup_gets_into_the_page(harmless):
 
 def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
     def listed(found):
-        return bench_list.bench(found, MILL, Stage.ROUGH, {}, {}).splitlines()
+        return bench_list.bench(found, MILL, Stage.ROUGH, {}).splitlines()
 
     plain = listed(harmless)
     for evil in HOSTILE:

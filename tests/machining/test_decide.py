@@ -6,6 +6,7 @@ import pytest
 
 from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
+from blankcam.machining.decision import ByMachine
 from blankcam.machining.thickness import caution
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
@@ -152,3 +153,37 @@ def test_what_only_the_moves_tell_is_foretold_too(job, changed):
     found, profile = design(loaded), changed(machine_of(loaded, "bench-mill"))
     told = refusals(found, profile, Stage.FINAL)
     assert bool(told) == refused_by_plan(found, profile, Stage.FINAL)
+
+
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+def test_every_decision_says_why_and_every_program_has_its_setup(machine):
+    loaded = job_file.load(str(STEEL))
+    found, profile = design(loaded), machine_of(loaded, machine)
+    for part, decided in zip(found.parts, layout.decided(found, profile, Stage.ROUGH), strict=True):
+        assert all(decision.reasons for decision in decided.decisions if decision.string == 0)
+        made = {d.feature.kind for d in decided.decisions}
+        assert {f.kind for f in part.features if f.string is None} <= made
+        programs = plan_of(found, part, profile, Stage.ROUGH).programs
+        sheets = {str(s.setup): s for s in decided.setups}
+        assert {p.setup for p in programs} <= set(sheets)
+        for program in programs:
+            assert {z.axis for z in sheets[program.setup].zeros} == {"X", "Y", "Z"}
+            assert program.stock == sheets[program.setup].stock
+
+
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+def test_no_tip_leaves_the_reach_that_was_decided(machine):
+    loaded = job_file.load(str(STEEL))
+    found, profile = design(loaded), machine_of(loaded, machine)
+    for part, decided in zip(found.parts, layout.decided(found, profile, Stage.ROUGH), strict=True):
+        reaches = {
+            str(d.feature.kind): d.by.reach
+            for d in decided.decisions
+            if isinstance(d.by, ByMachine) and d.by.reach
+        }
+        assert reaches
+        for program in plan_of(found, part, profile, Stage.ROUGH).programs:
+            for operation in program.operations:
+                if (box := reaches.get(operation.name)) is not None:
+                    lowest = min(m.to[2] for m in operation.moves if hasattr(m, "to"))
+                    assert lowest >= box.z0 - 0.05

@@ -19,7 +19,6 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings import cut_files
-from blankcam.parts import elevation
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from tests.conftest import EACH_DEMO_JOB, needed
@@ -53,7 +52,7 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     monkeypatch.setattr(trimesh.constants.res_path, "seg_angle", 1e-4)  # how it flattens arcs
     monkeypatch.setattr(trimesh.constants.res_path, "seg_frac", 0.002)
     for part in (found.nut, found.saddle):
-        chain = elevation.elevation(part, Stage.FINAL)
+        chain = part.elevation()
         alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
         data = cut_files.write(alone, notice=NOTICE)
         path = trimesh.load_path(io.BytesIO(data), file_type="dxf")

@@ -31,7 +31,7 @@ NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 
 IN_ANOTHER_PROCESS = """
 import sys
-from blankcam.parts.elevation import rectangle
+from blankcam.parts.silhouette import rectangle
 from blankcam.outputs.drawings import cut_files
 from blankcam.outputs.drawing import Drawing, Path
 path = Path(chain=rectangle(0, 0, 9, 9), holds="outline", closed=True)
@@ -179,7 +179,7 @@ def test_nothing_is_written_into_the_home_folder(tmp_path):
     code = (
         "import sys; from blankcam.outputs.drawings import cut_files; assert 'ezdxf' not in sys.modules\n"
         "from blankcam.outputs.drawing import Drawing, Path\n"
-        "from blankcam.parts.elevation import rectangle\n"
+        "from blankcam.parts.silhouette import rectangle\n"
         "p = Path(chain=rectangle(0, 0, 9, 9), holds='outline', closed=True)\n"
         "cut_files.write(Drawing(paths=(p,)), notice=['x'])\n"
     )

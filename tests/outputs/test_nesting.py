@@ -14,7 +14,7 @@ from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings.cut_offset import Offset, with_offset
 from blankcam.outputs.drawings.nesting import Stock, laid_out
 from blankcam.parts.curve import points
-from blankcam.parts.elevation import rectangle
+from blankcam.parts.silhouette import rectangle
 
 
 def plate(size):

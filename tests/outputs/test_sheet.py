@@ -68,6 +68,7 @@ tilt = "3 deg"
 seat_drop = "9 mm"
 [blanks]
 nut = { length = "60 mm", height = "20 mm", thickness = "12.5 mm" }
+saddle = { length = "80 mm", height = "12 mm", thickness = "3.2 mm" }
 """,
     "high": """[instrument]
 name = "High"
@@ -75,6 +76,7 @@ kind = "electric"
 [saddle]
 slot_depth = "14 mm"
 [blanks]
+nut = { length = "60 mm", height = "12 mm", thickness = "6 mm" }
 saddle = { length = "90 mm", height = "35 mm", thickness = "3.2 mm" }
 """,
     "nothing left standing": """[instrument]

@@ -28,8 +28,8 @@ def chains(found):
     nut, saddle = found.nut, found.saddle
     for part in (nut, saddle):
         for stage in Stage:
-            yield elevation.elevation(part, stage)
-        yield elevation.plan(part)
+            yield part.at(stage).elevation()
+        yield part.plan()
     yield elevation.slotted(nut)
     yield from (elevation.slot_shape(nut, s) for s in nut.slots)
     yield elevation.slot_end(nut, nut.slots[0])
@@ -56,7 +56,7 @@ def test_the_slotted_elevation_is_the_solids_front_face(made):
     for s in nut.slots:
         steep |= np.abs(np.abs(x - s.centre) - s.radius) < 0.05 * s.radius
     x = x[~steep]
-    z = nut.lower(x, np.zeros_like(x), Stage.FINAL)
+    z = nut.at(Stage.FINAL).lower(x, np.zeros_like(x))
     off = shapely.distance(shapely.points(x, z), ring)
     assert float(off.max()) < 1.5 * MICROMETRE
 
@@ -64,7 +64,7 @@ def test_the_slotted_elevation_is_the_solids_front_face(made):
 def test_elevations_are_the_solids_tops(made):
     for part in (made.nut, made.saddle):
         for stage in Stage:
-            ring = shapely.LinearRing(list(points(elevation.elevation(part, stage), 1e-5))[:-1])
+            ring = shapely.LinearRing(list(points(part.at(stage).elevation(), 1e-5))[:-1])
             x = np.linspace(0.0, part.length, 1001)
             raised = part.allowance if stage is Stage.ROUGH else 0.0
             z = part.top.height(x) + raised
@@ -110,7 +110,7 @@ def test_a_saddle_with_round_ends_is_a_stadium():
     saddle = found.saddle
     t = saddle.thickness
     wanted = (saddle.length - t) * t + math.pi * t**2 / 4
-    assert area(elevation.plan(saddle)) == pytest.approx(wanted, abs=1e-9)
+    assert area(saddle.plan()) == pytest.approx(wanted, abs=1e-9)
 
 
 def test_the_saddles_section_is_the_solids(made):
@@ -119,7 +119,7 @@ def test_the_saddles_section_is_the_solids(made):
     x = made.saddle.strings[1].centre
     ring = shapely.LinearRing(list(points(elevation.saddle_end(saddle, x, Stage.FINAL), 1e-6))[:-1])
     y = np.linspace(0.0, saddle.thickness, 301)
-    z = saddle.lower(np.full_like(y, x), y, Stage.FINAL)
+    z = saddle.at(Stage.FINAL).lower(np.full_like(y, x), y)
     assert shapely.distance(shapely.points(saddle.thickness - y, z), ring).max() < 1e-5
 
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from blankcam.outputs.drawings import gauges
 from blankcam.parts import offset as off
 from blankcam.parts.curve import Arc, Line, area, points
-from blankcam.parts.elevation import rectangle
+from blankcam.parts.silhouette import rectangle
 
 MICROMETRE = 0.001
 

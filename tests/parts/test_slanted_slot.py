@@ -65,7 +65,7 @@ def ridge_points(found):
     saddle = found.saddle
     y = np.linspace(0.0, saddle.thickness, 30001)
     for seat in saddle.strings:
-        z = saddle.lower(np.full_like(y, seat.centre), y, Stage.FINAL)
+        z = saddle.at(Stage.FINAL).lower(np.full_like(y, seat.centre), y)
         yield np.array([seat.centre, y[np.argmax(z)], np.max(z)])
 
 

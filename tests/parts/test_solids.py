@@ -28,14 +28,14 @@ def made(request):
 def nut_low_point(made, slot):
     """The deepest place of a slot at the witness face, found on the solid alone."""
     x = np.linspace(slot.centre - 0.3, slot.centre + 0.3, 60001)
-    z = made.nut.lower(x, np.zeros_like(x), FINAL)
+    z = made.nut.at(FINAL).lower(x, np.zeros_like(x))
     return x[np.argmin(z)], float(np.min(z))
 
 
 def saddle_high_point(made, x):
     """Top of the saddle along y at one x, found on the solid alone."""
     y = np.linspace(0.0, made.saddle.thickness, 30001)
-    z = made.saddle.lower(np.full_like(y, x), y, FINAL)
+    z = made.saddle.at(FINAL).lower(np.full_like(y, x), y)
     return y[np.argmax(z)], float(np.max(z))
 
 
@@ -102,7 +102,7 @@ def test_per_string_tops_leave_nothing_and_arcs_little(made):
 def test_exposures_are_what_the_solid_shows(made):
     for slot in made.nut.slots:
         beside = np.array([slot.centre - slot.radius - 1e-6, slot.centre + slot.radius + 1e-6])
-        top = float(np.mean(made.nut.lower(beside, np.zeros(2), FINAL)))
+        top = float(np.mean(made.nut.at(FINAL).lower(beside, np.zeros(2))))
         _, floor = nut_low_point(made, slot)
         assert (floor + slot.gauge - top) / slot.gauge == pytest.approx(slot.exposure, abs=0.003)
 
@@ -110,7 +110,7 @@ def test_exposures_are_what_the_solid_shows(made):
 def test_floors_and_top_fall_toward_the_head_alike(made):
     nut, slot = made.nut, made.nut.slots[0]
     for x in (slot.centre, 0.5):
-        front, back = nut.lower(np.full(2, x), np.array([0.0, nut.thickness]), FINAL)
+        front, back = nut.at(FINAL).lower(np.full(2, x), np.array([0.0, nut.thickness]))
         assert math.atan2(front - back, nut.thickness) == pytest.approx(made.job.nut.tilt)
 
 
@@ -131,15 +131,15 @@ def test_a_round_cylinder_lies_in_each_slot(made):
 
 def test_rough_is_higher_than_final_by_what_is_left(made):
     x, y = np.linspace(0.2, made.saddle.length - 0.2, 50), np.full(50, made.saddle.thickness / 2)
-    rough, final = (made.saddle.lower(x, y, s) for s in (Stage.ROUGH, FINAL))
+    rough, final = (made.saddle.at(s).lower(x, y) for s in (Stage.ROUGH, FINAL))
     assert rough - final == pytest.approx(np.full(50, made.job.saddle.allowance))
     slot = made.nut.slots[0]
     at = np.array([slot.centre]), np.zeros(1)
-    rough, final = (float(made.nut.lower(*at, s)[0]) for s in (Stage.ROUGH, FINAL))
+    rough, final = (float(made.nut.at(s).lower(*at)[0]) for s in (Stage.ROUGH, FINAL))
     assert rough - final == pytest.approx(made.job.nut.hold_back)
     between = (made.nut.slots[0].centre + made.nut.slots[-1].centre) / 2
     upper = [
-        float(made.nut.upper(np.array([between]), np.zeros(1), s, frozenset())[0])
+        float(made.nut.at(s).upper(np.array([between]), np.zeros(1), frozenset())[0])
         for s in (Stage.ROUGH, FINAL)
     ]
     assert upper[0] - upper[1] == pytest.approx(made.job.nut.allowance)
@@ -149,7 +149,7 @@ def test_the_crown_is_a_circle_seen_from_the_end(made):
     saddle = made.saddle
     seat = saddle.strings[0]
     y = np.linspace(0.0, saddle.thickness, 200)
-    z = saddle.lower(np.full_like(y, seat.centre), y, FINAL)
+    z = saddle.at(FINAL).lower(np.full_like(y, seat.centre), y)
     centre = np.max(z) - saddle.crown_radius
     off = np.hypot(y - seat.ridge, z - centre)
     assert off == pytest.approx(np.full_like(y, saddle.crown_radius), abs=1e-4)

@@ -32,8 +32,11 @@ def jobs(draw):
         for i in range(count)
     )
     width = draw(st.floats(7.2 * count, 9.0 * count))
-    radius = draw(st.sampled_from(['"flat"', '"10 in"', '"16 in"', '"500 mm"']))
+    radius = draw(st.sampled_from(['"flat"', '"10 in"', '"16 in"', '"500 mm"', '"20 ft"']))
     seat, slot = number(4.5, 6.5), number(2.6, 3.4)
+    front = {"steel-string": 646.5, "classical": 651.2, "bass": 866.5}[kind]
+    slant = draw(st.floats(-0.5, 3.0)) / 2
+    crown = draw(st.sampled_from(["", 'crown_radius = "3.6 mm"', 'crown_radius = "4.4 mm"']))
     thick = draw(st.sampled_from([0.0, 0.02, 0.3, 1.4]))  # to be rubbed off, or milled
     return f"""
 [instrument]
@@ -61,7 +64,8 @@ slot_length = "{width + 24:.1f} mm"
 string_span = "{width + 6:.1f} mm"
 slot_ends = "{draw(st.sampled_from(["round", "square"]))}"
 top = "{draw(st.sampled_from(["board radius", "per string"]))}"
-crown_radius = "{number(3.3, 4.5)} mm"
+{crown}
+front_at = {{ bass = "{front + slant:.3f} mm", treble = "{front - slant:.3f} mm" }}
 [blanks]
 material = "{draw(st.sampled_from(["bone", "phenolic laminate", "hardwood"]))}"
 nut = {{ length = "{width + 6:.1f} mm", height = "10 mm", thickness = "{float(seat) + thick:.3f} mm" }}

@@ -37,7 +37,8 @@ class World:
     restring: float = 0.03
     restring_slope: float = 0.01
     creep: float = 0.02
-    """Each stringing, at the saddle, upward, mean and sd."""
+    """At the saddle, upward, mean and sd: what the first day at pitch leaves to come; half of it
+    comes at each further stringing."""
     cut: float = 0.010
     cut_common: float = 0.007
     cut_bias: float = 0.0
@@ -70,6 +71,7 @@ class Instrument:
     frets: np.ndarray = field(init=False)
     first_saddle: np.ndarray = field(init=False)
     undo: tuple = field(init=False, default=())
+    strung: int = field(init=False, default=0)
     spoiled: int | None = field(init=False, default=None)
     """A string whose slot the maker himself filed too deep."""
     right: np.ndarray = field(init=False)
@@ -132,12 +134,9 @@ class Instrument:
     def string_again(self):
         """Strings off, on, to pitch, and left for a day."""
         w, n = self.world, self.rng.normal
-        self.saddle = (
-            self.saddle
-            + n(0, w.restring)
-            + n(0, w.restring_slope) * SPREAD
-            + abs(n(w.creep, w.creep)) * (w.creep > 0)
-        )
+        self.strung += 1
+        creep = abs(n(w.creep, w.creep)) * 0.5 ** (self.strung - 1)
+        self.saddle = self.saddle + n(0, w.restring) + n(0, w.restring_slope) * SPREAD + creep
 
 
 def with_reading(world, kind):

@@ -45,7 +45,7 @@ def test_rough_parts_stand_higher_by_hold_back_and_allowances():
     for standing, finished in zip(now.nut.slots, found.nut.slots, strict=True):
         assert standing.floor_front - finished.floor_front == pytest.approx(0.2)
     assert now.nut_stage is Stage.ROUGH
-    rough = now.nut.top_height(X, np.zeros(1), Stage.ROUGH)
+    rough = now.nut.at(Stage.ROUGH).surface.height(X, np.zeros(1))
     assert rough - found.nut.top.height(X) == pytest.approx(1.0)
     assert now.saddle.top.height(X) - found.saddle.top.height(X) == pytest.approx(0.5)
     assert now.saddle.height == pytest.approx(found.saddle.height + 0.5)
@@ -148,11 +148,11 @@ def test_no_new_nut_stands_over_the_old_one(kind):
     now = as_made(found, Stage.ROUGH)
     x = np.linspace(0, found.nut.length, 400)[None, :]
     y = np.linspace(0, found.nut.thickness, 20)[:, None]
-    before = found.nut.lower(x, y, Stage.ROUGH)  # as milled: windows opened over the slots
+    before = found.nut.at(Stage.ROUGH).lower(x, y)  # as milled: windows opened over the slots
     for k in range(3):
         cut = taken(found, nut=tuple(rng.uniform(0, 0.15, count)), top=k == 2)
         made = after(found, now, cut)
-        surface = made.nut.lower(x, y, made.nut_stage)
+        surface = made.nut.at(made.nut_stage).lower(x, y)
         assert np.max(surface - before) <= 1e-9
         before, now = surface, made
 

@@ -22,7 +22,7 @@ WORLDS = {"mill": simulated.MILL, "files": simulated.FILES}
 HARDER = {
     "heavy tails": {"tail": 4.0},
     "wrong zero common to a set": {"read_common": 0.02},
-    "creep of a week": {"creep": 0.08},
+    "creep of a week": {"creep": 0.05},
     "one misreading in twenty sets": {"slip": 0.05},
 }
 TIERS = [

@@ -1,7 +1,7 @@
 """An invented bench for the proof's tests: a mill, a plain nut, and a program written by hand."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -72,6 +72,9 @@ class Nut:
     top: object = Top()
     name: str = "nut"
 
+    def at(self, stage):
+        return Target(self, stage)
+
     def inside(self, x, y):
         return (x >= 0) & (x <= self.length) & (y >= 0) & (y <= self.thickness)
 
@@ -98,6 +101,38 @@ class Nut:
     def upper(self, x, y, stage, milled):
         z = self.height(x, y, stage, milled)
         return np.where(self.inside(x, y), z, np.inf)
+
+
+@dataclass(frozen=True)
+class Target:
+    """What a stage wants of the nut."""
+
+    part: object
+    stage: Stage
+
+    @property
+    def slots(self):
+        raised = self.part.hold_back if self.stage is Stage.ROUGH else 0.0
+        return tuple(replace(s, floor_front=s.floor_front + raised) for s in self.part.slots)
+
+    @property
+    def top(self):
+        return RaisedTop(self.part.top, self.stage.left(self.part.allowance))
+
+    def lower(self, x, y):
+        return self.part.lower(x, y, self.stage)
+
+    def upper(self, x, y, milled):
+        return self.part.upper(x, y, self.stage, milled)
+
+
+@dataclass(frozen=True)
+class RaisedTop:
+    top: object
+    by: float
+
+    def height(self, x):
+        return self.top.height(x) + self.by
 
 
 NUT = Nut()

@@ -15,7 +15,6 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.machining import slot_passes, slots
 from blankcam.machining.cutter_contact import tip_height
-from blankcam.machining.surface import TopSurface
 from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box as ProofStock
@@ -96,7 +95,7 @@ def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
 
 def test_a_ball_on_the_tilted_top_touches_and_does_not_cut(found):
     """Brute force: the ball's underside over a fine grid of the surface."""
-    surface = TopSurface(nut=found.nut, stage=Stage.FINAL)
+    surface = found.nut.at(Stage.FINAL).surface
     tool = ROUTER.tool(2)
     for x0, y0 in ((3.0, 0.2), (20.0, 3.0), (40.0, 5.5)):
         (z,) = tip_height(surface, tool, np.array([x0]), np.array([y0]))
@@ -239,7 +238,7 @@ def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough)
     _, cut_out = plan_for(found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline="mill").programs
     (sawn,) = rough.programs
     xs = np.linspace(0.0, found.nut.length, 501)
-    crest = float(np.max(found.nut.top_height(xs, np.zeros_like(xs), Stage.ROUGH)))
+    crest = float(np.max(found.nut.at(Stage.ROUGH).surface.height(xs, np.zeros_like(xs))))
     assert (cut_out.stock.x0, cut_out.stock.x1) == (0.0, found.nut.length)
     assert cut_out.stock.z1 == pytest.approx(crest + 0.3, abs=0.02)
     assert "outline on face" in zero_words(cut_out.zeros)

@@ -13,7 +13,6 @@ from hypothesis import strategies as st
 from blankcam.inputs import job_file
 from blankcam.machining import feeds, slot_passes
 from blankcam.machining.setup_sheet import STANDING
-from blankcam.machining.surface import crown_surface
 from blankcam.parts.design import design
 from blankcam.parts.part import Stage
 from blankcam.toolpath import pass_order, surfacing
@@ -112,7 +111,7 @@ def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
     saddle = found.saddle
     edge = plan_of(found, saddle, profile, Stage.FINAL).programs[-1]
     (ends,) = (o for o in edge.operations if o.name == "ends")
-    surface = crown_surface(saddle, Stage.FINAL)
+    surface = saddle.at(Stage.FINAL).surface
     r = saddle.thickness / 2
     arcs = [m for m in ends.moves if isinstance(m, Arc)]
     for middle, low, high in (

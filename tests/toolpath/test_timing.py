@@ -62,6 +62,6 @@ def test_rectangle(acceleration, seconds):
     assert sum(run_time(legs, 0.01)) == pytest.approx(seconds, rel=1e-5)
 
 
-def test_estimate_is_never_under_the_sum_of_moves_and_a_tenth():
+def test_estimate_is_never_under_the_sum_of_program_and_a_tenth():
     times = timing.Times(cutting=100, air=20, changes=16)
     assert times.total == pytest.approx(148)

@@ -207,14 +207,16 @@ def test_a_program_of_a_load_is_proved_for_each_of_its_jobs(jobs, filled, number
     job = jobs[number - 1][1].path
     done = run("prove", program, "--job", job, "--machine", MACHINE, "--json")
     said = json.loads(done.stdout)
-    assert (done.returncode, said["proof"]["passed"], said["signed"]) == (0, True, "as written")
+    assert (done.returncode, said["passed"]) == (0, True)
+    assert [p["place"] for p in said["places"]] == [1, 2]
+    assert all(p["passed"] and p["signed"] == "as written" for p in said["places"])
     refused = run("prove", program, "--job", UKULELE.with_name("wide-bass.toml"),
                   "--machine", MACHINE)  # fmt: skip
     assert refused.returncode == 2
     assert "2 blanks in a fixture, none of" in refused.stderr
 
 
-def test_an_edited_program_of_a_load_fails_for_the_blank_it_harms(jobs, filled, tmp_path):
+def test_an_edited_program_of_a_load_fails_whichever_job_is_named(jobs, filled, tmp_path):
     text = (filled / "load-1-nut-edge.ngc").read_text()
     before, sign, after = text.rpartition(" place 2 ")
     lines = after.split("\n")
@@ -222,12 +224,42 @@ def test_an_edited_program_of_a_load_fails_for_the_blank_it_harms(jobs, filled, 
     lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 0.5:.4f}", lines[i])
     edited = tmp_path / "load-1-nut-edge.ngc"
     edited.write_text(before + sign + "\n".join(lines))
-    codes = []
     for _, job in jobs:
         done = run("prove", edited, "--job", job.path, "--machine", MACHINE)
-        codes.append(done.returncode)
-        assert "differs from what was written" in done.stdout
-    assert codes == [0, 1]
+        assert done.returncode == 1
+        verdicts = re.findall(
+            r"^place (\d): (\w+); differs from what was written", done.stdout, re.MULTILINE
+        )
+        assert verdicts == [("1", "passed"), ("2", "FAILED")]
+
+
+def test_places_of_equal_jobs_are_judged_each(tmp_path):
+    """Three of one job: equal digests, and only the first is cut 0.5 mm too deep."""
+    folder = tmp_path / "jobs"
+    folder.mkdir()
+    for name in "abc":
+        (folder / f"{name}.toml").write_bytes(UKULELE.read_bytes())
+    filled = run("batch", folder, "--out", tmp_path / "out", "--machine", MACHINE,
+                 "--fixture", "3 x 30 mm")  # fmt: skip
+    assert filled.returncode == 0, filled.stderr
+    program = tmp_path / "out" / "fixture" / "load-1-nut-edge.ngc"
+    good = run("prove", program, "--job", folder / "b.toml", "--machine", MACHINE)
+    assert good.returncode == 0, good.stdout
+    assert good.stdout.count(": passed; as written") == 3
+    lines = program.read_text().split("\n")
+    first = next(i for i, s in enumerate(lines) if "place 1" in s and "slots" in s)
+    i = next(i for i in range(first, len(lines)) if re.match(r"G1 .*Y.*Z[\d.]+", lines[i]))
+    lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 2:.4f}", lines[i])
+    bad = tmp_path / "load-1-nut-edge.ngc"
+    bad.write_text("\n".join(lines))
+    for name in "abc":
+        done = run("prove", bad, "--job", folder / f"{name}.toml", "--machine", MACHINE)
+        assert done.returncode == 1
+        assert re.findall(r"^place \d: (\w+)", done.stdout, re.MULTILINE) == [
+            "FAILED",
+            "passed",
+            "passed",
+        ]
 
 
 @pytest.mark.parametrize("text", ["", "4", "4 x", "x 20 mm", "4 x 20", "0 x 20 mm", "51 x 20 mm",

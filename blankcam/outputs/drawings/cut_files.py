@@ -13,7 +13,7 @@ from blankcam.outputs.drawings.flat import gauges, nut_drawing, saddle_drawing
 from blankcam.outputs.drawings.gauges import SQUARE
 from blankcam.outputs.render import dxf
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 
 
@@ -115,7 +115,7 @@ def write(
 
 def _part(
     drawn: Drawing,
-    part: Nut | Saddle,
+    part: Part,
     notice: Sequence[str],
     title: Sequence[str],
     options: Options,

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Sequence
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
 from blankcam.outputs.drawings.cut_offset import Offset
 from blankcam.outputs.drawings.gauges import Template, radius_gauges, slot_gauge, square
-from blankcam.parts import elevation
+from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.top_curve import ArcCurve
 
@@ -31,19 +32,16 @@ def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Draw
     return joined((saddle_elevation(saddle, stage, seat_top), below))
 
 
-def seen_from_bridge(part: Nut | Saddle) -> Drawing:
+def seen_from_bridge(part: Part) -> Drawing:
     """The finished outline with a nut's slots in it, and the rough one around it."""
-    finished = (
-        elevation.slotted(part) if isinstance(part, Nut) else elevation.elevation(part, Stage.FINAL)
-    )
-    paths = [Path(chain=finished, holds="outline", closed=True)]
+    paths = [Path(chain=elevation.slotted(part), holds="outline", closed=True)]
     if part.allowance:
-        rough = elevation.elevation(part, Stage.ROUGH)
+        rough = part.at(Stage.ROUGH).elevation()
         paths.append(Path(chain=rough, holds="rough", closed=True))
     return Drawing(paths=tuple(paths))
 
 
-def slot_shapes(nut: Nut) -> tuple[Path, ...]:
+def slot_shapes(nut: Part) -> tuple[Path, ...]:
     """Each slot at the nut's front edge, closed by the finished top."""
     return tuple(
         Path(chain=elevation.slot_shape(nut, slot), holds="slots", closed=True)
@@ -51,6 +49,14 @@ def slot_shapes(nut: Nut) -> tuple[Path, ...]:
     )
 
 
+@functools.singledispatch
+def part_elevation(part: Part, stage: Stage) -> Drawing:
+    """The part's elevation with its left end at the origin."""
+    del stage
+    raise TypeError(type(part))
+
+
+@part_elevation.register(Nut)
 def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """Outlines finished and rough, each slot's shape and centre line, the board's surface.
 
@@ -59,7 +65,7 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
     paths = [*_outlines(nut, stage)]
     if board is not None and board[0] > 0:
         wood = ArcCurve(z0=board[0], k=0.0, radius=board[1], middle=nut.length / 2)
-        paths.append(Path(chain=elevation.top_line(wood, 0.0, nut.length), holds="seat"))
+        paths.append(Path(chain=silhouette.top_line(wood, 0.0, nut.length), holds="seat"))
     for slot, shape in zip(nut.slots, slot_shapes(nut), strict=True):
         paths.append(shape)
         top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
@@ -70,7 +76,8 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
     )
 
 
-def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
+@part_elevation.register(Saddle)
+def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None = None) -> Drawing:
     """Outlines finished and rough, string centres, the line of the bridge's top."""
     paths = [*_outlines(saddle, stage)]
     for seat in saddle.strings:
@@ -85,22 +92,22 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None) -> Dr
     )
 
 
-def _outlines(part: Nut | Saddle, stage: Stage) -> Iterable[Path]:
+def _outlines(part: Part, stage: Stage) -> Iterable[Path]:
     """The outline that is to be cut at this stage, and the other one beside it.
 
     The finished outline is always drawn; the rough one only while it is the one to cut to.
     """
     rough = stage is Stage.ROUGH and part.allowance > 0
-    finished = elevation.elevation(part, Stage.FINAL)
+    finished = part.elevation()
     yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
     if rough:
-        chain = elevation.elevation(part, Stage.ROUGH)
+        chain = part.at(Stage.ROUGH).elevation()
         yield Path(chain=chain, holds="rough", closed=True, cut=True)
 
 
 def nut_plan(nut: Nut) -> Drawing:
     """The nut from above, its slots at their full width."""
-    paths = [Path(chain=elevation.plan(nut), holds="plan", closed=True)]
+    paths = [Path(chain=nut.plan(), holds="plan", closed=True)]
     for slot in nut.slots:
         left, axis, right = elevation.slot_plan(nut, slot)
         paths += [Path(chain=c, holds="plan slots") for c in (left, axis, right)]
@@ -110,7 +117,7 @@ def nut_plan(nut: Nut) -> Drawing:
 def saddle_plan(saddle: Saddle) -> Drawing:
     """The saddle from above with its ridge line and where each string crosses it."""
     paths = [
-        Path(chain=elevation.plan(saddle), holds="plan", closed=True),
+        Path(chain=saddle.plan(), holds="plan", closed=True),
         Path(chain=elevation.ridge_plan(saddle), holds="ridge"),
     ]
     for seat in saddle.strings:
@@ -147,13 +154,9 @@ def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
     )
 
 
-def gauges(
-    part: Nut | Saddle, way: Offset | None = None, label: str = "nut"
-) -> tuple[Drawing, ...]:
+def gauges(part: Part, way: Offset | None = None, label: str = "nut") -> tuple[Drawing, ...]:
     """The part's gauges and the test square, each a drawing of its own."""
     out = 0.0 if way is None else way.out
-    if isinstance(part, Nut):
-        made = (slot_gauge(part, out, label), *radius_gauges("nut", part.top.radius, part.length))
-    else:
-        made = radius_gauges("saddle", part.top_radius, part.length)
+    notched = (slot_gauge(part, out, label),) if part.slots else ()
+    made = (*notched, *radius_gauges(part.name, part.top_radius, part.length))
     return (*(template_drawing(t) for t in made), template_drawing(square(), cut=False))

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from blankcam.outputs.drawing import spread
 from blankcam.parts.curve import Arc, Chain, Line, Point
-from blankcam.parts.elevation import rectangle
-from blankcam.parts.nut import Nut
 from blankcam.parts.offset import offset
+from blankcam.parts.part import Part
+from blankcam.parts.silhouette import rectangle
 
 # Our own choice of sizes, mm; no source.
 STRIP = 16.0  # height of the slot gauge
@@ -30,7 +30,7 @@ class Template:
     """Middle of a baseline, text."""
 
 
-def slot_gauge(nut: Nut, out: float = 0.0, label: str = "nut") -> Template:
+def slot_gauge(nut: Part, out: float = 0.0, label: str = "nut") -> Template:
     """A strip as long as the nut with a notch and a line at every slot's centre.
 
     ``out``: the offset it is to be cut with. Where its notches would close up, they are left out
@@ -54,7 +54,7 @@ def slot_gauge(nut: Nut, out: float = 0.0, label: str = "nut") -> Template:
     )
 
 
-def _notched(nut: Nut) -> Chain:
+def _notched(nut: Part) -> Chain:
     corners: list[Point] = [(0.0, 0.0), (nut.length, 0.0), (nut.length, STRIP)]
     for slot in sorted(nut.slots, key=lambda s: -s.centre):
         at = slot.centre

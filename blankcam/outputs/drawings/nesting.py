@@ -8,10 +8,8 @@ from dataclasses import dataclass, replace
 from blankcam.faults import Fault, RefusedError
 from blankcam.outputs.drawing import Drawing, Words, joined
 from blankcam.outputs.drawings.cut_offset import Offset, with_offset
-from blankcam.outputs.drawings.flat import gauges, nut_elevation, saddle_elevation
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.outputs.drawings.flat import gauges, part_elevation
+from blankcam.parts.part import Part, Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +35,7 @@ class _Box:
 
 
 def outlines(
-    parts: Sequence[tuple[str, Nut | Saddle]],
+    parts: Sequence[tuple[str, Part]],
     stage: Stage,
     *,
     way: Offset | None = None,
@@ -58,12 +56,9 @@ def outlines(
     return tuple(made)
 
 
-def _named(name: str, part: Nut | Saddle, stage: Stage) -> Drawing:
+def _named(name: str, part: Part, stage: Stage) -> Drawing:
     """A part's elevation with its name inside."""
-    if isinstance(part, Nut):
-        drawn = nut_elevation(part, stage)
-    else:
-        drawn = saddle_elevation(part, stage, None)
+    drawn = part_elevation(part, stage)
     fits = max(3, int(part.length / 1.3))  # letters 1.4 mm high are under 1.3 mm wide
     words = Words(at=(part.length / 2, 1.0), text=name[:fits], height=1.4, anchor="middle")
     return replace(drawn, words=(*drawn.words, words))

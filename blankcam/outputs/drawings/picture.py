@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from blankcam.outputs.render import blocks
 from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 
 LEAST, MOST = 40, 160
@@ -17,7 +18,7 @@ LEAST, MOST = 40, 160
 
 
 def lines(
-    parts: Sequence[Nut | Saddle], width: int, *, bass_left: bool = True, plain: bool = False
+    parts: Sequence[Part], width: int, *, bass_left: bool = True, plain: bool = False
 ) -> list[str]:
     """The parts as lines no wider than ``width`` columns (at least 40), seen from the bridge.
 
@@ -26,18 +27,21 @@ def lines(
     """
     wide = min(max(width, LEAST), MOST)
     ends = ("bass", "treble") if bass_left else ("treble", "bass")
-    drawn = [
-        blocks.render(
-            _nut(p, wide, ends) if isinstance(p, Nut) else _saddle(p, wide, ends), plain=plain
-        )
-        for p in parts
-    ]
+    drawn = [blocks.render(_profile(p, wide, ends), plain=plain) for p in parts]
     return [line for i, one in enumerate(drawn) for line in ([""] if i else []) + list(one)]
 
 
+@functools.singledispatch
+def _profile(part: Part, wide: int, ends: tuple[str, str]) -> blocks.Profile:
+    """What is drawn of a part."""
+    del wide, ends
+    raise TypeError(type(part))
+
+
+@_profile.register(Nut)
 def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:
     x = _columns(nut.length, wide)
-    z = nut.lower(x, np.zeros_like(x), Stage.FINAL)
+    z = nut.at(Stage.FINAL).lower(x, np.zeros_like(x))
     for slot in nut.slots:  # a slot narrower than a column still shows
         at = min(int(slot.centre / (nut.length / wide)), wide - 1)
         z[at] = min(z[at], slot.floor_front)
@@ -53,6 +57,7 @@ def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:
     )
 
 
+@_profile.register(Saddle)
 def _saddle(saddle: Saddle, wide: int, ends: tuple[str, str]) -> blocks.Profile:
     z = np.asarray(saddle.top.height(_columns(saddle.length, wide)))
     return blocks.Profile(

@@ -13,11 +13,12 @@ import numpy as np
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, scaled, spread, stroke
 from blankcam.outputs.drawings.dimension import across, hatch, leader, up
 from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
-from blankcam.parts import elevation
+from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.slot import Slot
 from blankcam.parts.top_curve import Curve
 
 LABEL = 1.6  # height of a string's label, mm
@@ -32,7 +33,7 @@ def nut_views(nut: Nut, bass_left: bool) -> Drawing:
     places = [s.centre for s in nut.slots]
     top = nut.height + nut.allowance
     centres = tuple(_centre(s.centre, s.floor_front - 1, top + 1) for s in nut.slots)
-    plan = [Path(chain=elevation.plan(nut), holds="plan", closed=True)]
+    plan = [Path(chain=nut.plan(), holds="plan", closed=True)]
     for slot in nut.slots:
         left, _, right = elevation.slot_plan(nut, slot)
         plan += [Path(chain=c, holds="plan slots") for c in (left, right)]
@@ -81,12 +82,12 @@ def _centre(x: float, low: float, high: float) -> Path:
     return stroke((x, low), (x, high), holds="centres")
 
 
-def _below(part: Nut | Saddle) -> float:
+def _below(part: Part) -> float:
     """Where the plan's lower edge stands."""
     return -13.0 - part.thickness
 
 
-def _overall(part: Nut | Saddle, bass_left: bool) -> Drawing:
+def _overall(part: Part, bass_left: bool) -> Drawing:
     """Length under the elevation; finished and rough height on its left; the two sides' names."""
     x = np.linspace(0.0, part.length, 2001)
     peak = float(x[int(np.argmax(part.top.height(x)))])
@@ -137,7 +138,9 @@ def strip(
     cumulative positions stand over it.
     """
     sides = ("bass", "treble") if bass_left else ("treble", "bass")
-    paths = [Path(chain=elevation.rectangle(0.0, 0.0, length, STRIP), holds="outline", closed=True)]
+    paths = [
+        Path(chain=silhouette.rectangle(0.0, 0.0, length, STRIP), holds="outline", closed=True)
+    ]
     words = []
     for _, x, width in marks:
         paths.append(stroke((x, STRIP), (x, STRIP - 4.5)))
@@ -167,11 +170,11 @@ def slot_cell(nut: Nut, slot: Slot, wide: float) -> Drawing:
     low = slot.floor_front - 0.5
     section = elevation.slot_section(nut, slot, 0.0)
     a, b = max(slot.centre - half, 0.0), min(slot.centre + half, nut.length)
-    raised = elevation.top_line(nut.top, a, b, nut.allowance)
+    raised = silhouette.top_line(nut.top, a, b, nut.allowance)
     paths = [
         Path(chain=section, holds="outline"),
-        Path(chain=elevation.top_line(nut.top, a, section[-1].end[0]), holds="outline"),
-        Path(chain=elevation.top_line(nut.top, section[0].start[0], b), holds="outline"),
+        Path(chain=silhouette.top_line(nut.top, a, section[-1].end[0]), holds="outline"),
+        Path(chain=silhouette.top_line(nut.top, section[0].start[0], b), holds="outline"),
         stroke((slot.centre, low), (slot.centre, raised[0].start[1] + 0.3), holds="centres"),
     ]
     if nut.allowance:
@@ -210,7 +213,10 @@ def nut_section(nut: Nut, by: float) -> Drawing:
     slot = lowest(nut)
     t, front = nut.thickness, slot.floor_front
     back = float(slot.floor(t))
-    z = [float(nut.top_height(np.array(slot.centre), np.array(y), Stage.FINAL)) for y in (0.0, t)]
+    z = [
+        float(nut.at(Stage.FINAL).surface.height(np.array(slot.centre), np.array(y)))
+        for y in (0.0, t)
+    ]
     cut = elevation.slot_end(nut, slot)
     wall = tuple(Line(p, q) for p, q in (((t, front), (t, z[0])), ((t, z[0]), (0.0, z[1])),
                                          ((0.0, z[1]), (0.0, back))))  # fmt: skip

@@ -25,9 +25,7 @@ from blankcam.outputs.rows import Column
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part, Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
 
@@ -62,7 +60,7 @@ def bench(
         lines += _numbered(_steps(design, work, result))
         if said := list(hand_steps.lines(work)):
             lines += ["", *said]
-        if isinstance(part, Nut):
+        if part.slots:
             lines += ["", *_slot_table(part, work)]
     lines += ["", "## Then", ""]
     lines += _numbered(_then(profile, stage))
@@ -99,7 +97,7 @@ def _steps(
 
 
 def _work(
-    design: Design, part: Nut | Saddle, result: CutResult | None, stage: Stage, *, templates: bool
+    design: Design, part: Part, result: CutResult | None, stage: Stage, *, templates: bool
 ) -> hand_steps.Work:
     blank: BlankJob = getattr(design.job.blanks, part.name)
     return hand_steps.Work(
@@ -112,7 +110,7 @@ def _work(
     )
 
 
-def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) -> str:
+def _blank_step(part: Part, checks: Iterable[Check], *, milled: bool) -> str:
     said = []
     for check in checks:
         words = f"{check.dimension} {both(check.have)}"
@@ -130,7 +128,7 @@ def _blank_step(part: Nut | Saddle, checks: Iterable[Check], *, milled: bool) ->
     return f"**Measure the blank**: {'; '.join(said)}."
 
 
-def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
+def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
     zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
@@ -148,7 +146,7 @@ def _setup_steps(part: Nut | Saddle, programs: Sequence[ProgramFile], setup: str
         yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
 
 
-def _held(part: Nut | Saddle, program: Program) -> str:
+def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
@@ -185,7 +183,7 @@ def _size(tool: Tool) -> str:
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
 
 
-def _slot_table(nut: Nut, work: hand_steps.Work) -> Iterator[str]:
+def _slot_table(nut: Part, work: hand_steps.Work) -> Iterator[str]:
     """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
     slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")

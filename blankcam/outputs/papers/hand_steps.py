@@ -5,6 +5,7 @@ Lengths are millimetres with inches in brackets.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -17,19 +18,26 @@ from blankcam.outputs.figures import both
 from blankcam.outputs.render import markdown
 from blankcam.outputs.rows import Column, Field, Table, field, tabulate
 from blankcam.parts.blank import Check
-from blankcam.parts.nut import Nut, Slot
-from blankcam.parts.part import Stage
+from blankcam.parts.frames import ReferenceSurface
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import FeatureKind, Part, Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 
 BLUNT = 0.2
 """mm, about, that sharp edges are broken by (common practice, no source)."""
+
+SEEN_SIDES = {
+    ReferenceSurface.FINGERBOARD_SIDE: "the fingerboard side",
+    ReferenceSurface.TAIL_SIDE: "the tail side",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Work:
     """One part and who has done what of it."""
 
-    part: Nut | Saddle
+    part: Part
     stage: Stage
     done: frozenset[str]
     """Names of the operations that a machine does."""
@@ -57,15 +65,13 @@ class Work:
     @property
     def by_file(self) -> tuple[Slot, ...]:
         """The slots left to the file."""
-        if not isinstance(self.part, Nut):
-            return ()
         milled = {c.string for c in self.slots if c.tool is not None}
         return tuple(s for s in self.part.slots if s.string not in milled)
 
 
-def seen_side(part: Nut | Saddle) -> str:
+def seen_side(part: Part) -> str:
     """The face that is worked from, marked and turned to you: seen from the bridge."""
-    return "the fingerboard side" if isinstance(part, Nut) else "the tail side"
+    return SEEN_SIDES[part.seen_side]
 
 
 def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
@@ -94,18 +100,18 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
 def _marked(work: Work) -> str:
     """Everything that is scribed, all from one end."""
     part = work.part
-    what = "slot" if isinstance(part, Nut) else "string"
+    what = "slot" if part.slots else "string"
     if work.templates:
         gauge = (
             "Lay the slot gauge there, ends together, its words upright: scribe in every notch."
-            if isinstance(part, Nut)
+            if part.slots
             else f"Scribe every {what}'s centre from the table."
         )
         return (
             f"**Mark out** on {seen_side(part)}: lay the {part.name} template on it, seat "
             f"sides flush, scribe both ends and the top line round it. {gauge}"
         )
-    edges = f", and each slot's two edges beside its centre{_nick(work)}" * isinstance(part, Nut)
+    edges = f", and each slot's two edges beside its centre{_nick(work)}" * bool(part.slots)
     return (
         f"**Mark out** on {seen_side(part)}: glue the marking-out strip of `sheet.pdf` on, "
         f"upper edges together, or measure, always from the left end. Scribe both ends, "
@@ -118,15 +124,24 @@ def _nick(work: Work) -> str:
     return "" if not any(c.nick for c in work.slots) else " where no nick shows it"
 
 
-def _round(part: Nut | Saddle) -> bool:
-    return isinstance(part, Saddle) and part.ends == "round"
+def _round(part: Part) -> bool:
+    return FeatureKind.ENDS in {f.kind for f in part.features}
 
 
 def _shaped(work: Work) -> Iterator[str]:
-    part = work.part
-    if isinstance(part, Nut):
-        yield _nut_top(work, part)
-        return
+    """The top brought out by hand."""
+    return _top_steps(work.part, work)
+
+
+@functools.singledispatch
+def _top_steps(part: Part, work: Work) -> Iterator[str]:
+    """How the hand brings out the part's top."""
+    del work
+    raise TypeError(type(part))
+
+
+@_top_steps.register(Saddle)
+def _saddle_top(part: Saddle, work: Work) -> Iterator[str]:
     if _round(part):
         yield (
             f"**Ends**: file both to a full round, radius {both(part.thickness / 2)}, all the way "
@@ -146,7 +161,8 @@ def _shaped(work: Work) -> Iterator[str]:
     )
 
 
-def _nut_top(work: Work, nut: Nut) -> str:
+@_top_steps.register(Nut)
+def _nut_top(nut: Nut, work: Work) -> Iterator[str]:
     fall = math.tan(nut.tilt) * nut.thickness
     back = (
         f", then on so that it falls {math.degrees(nut.tilt):.1f} deg toward the head: "
@@ -154,7 +170,7 @@ def _nut_top(work: Work, nut: Nut) -> str:
         if fall >= 0.005
         else ", level across"
     )
-    return (
+    yield (
         f"**Top**: file down to the line, at the highest {both(highest(work))} over the seat side"
         f"{_allowed(work)}{back}.{_gauge(work)} Carry the centres over the top, square to the face."
     )
@@ -167,7 +183,7 @@ def _allowed(work: Work) -> str:
 def _gauge(work: Work) -> str:
     """What the shape of the top is tried with."""
     part = work.part
-    radius = part.top.radius if isinstance(part, Nut) else part.top_radius
+    radius = part.top_radius
     if radius is None:
         return " It follows each string: no radius fits it, only the line."
     if math.isinf(radius):
@@ -188,9 +204,9 @@ def after(work: Work) -> Iterator[str]:
     part = work.part
     if work.shaped:
         yield from _after_machine(work)
-    if isinstance(part, Nut):
+    if part.slots:
         yield from _slots(work, part)
-    crisp = ", but not of the slots at the fingerboard side" if isinstance(part, Nut) else ""
+    crisp = ", but not of the slots at the fingerboard side" if part.slots else ""
     yield f"**Edges**: break the sharp ones by about {both(BLUNT, 1)}{crisp}."
     yield "**Dry fit**: it goes into its seat by hand and does not rock; no glue yet."
 
@@ -208,8 +224,8 @@ def _after_machine(work: Work) -> Iterator[str]:
         yield f"**Ends**: file them to a full round {where}, radius {both(part.thickness / 2)}."
 
 
-def _slots(work: Work, nut: Nut) -> Iterator[str]:
-    held = nut.slot_raise(work.stage)
+def _slots(work: Work, nut: Part) -> Iterator[str]:
+    held = nut.at(work.stage).floor_raise
     left = f" {both(held)} stays in their floors." if held else ""
     if not work.by_file:
         yield f"**Slots** as in the table.{left}"
@@ -219,17 +235,18 @@ def _slots(work: Work, nut: Nut) -> Iterator[str]:
             "**Mark out** the slots for the file: their centres by the strip of `sheet.pdf` or "
             "the table, from the left end."
         )
-    fall = f"falling {math.degrees(nut.tilt):.1f} deg toward the head" if nut.tilt else "level"
+    tilt = nut.at(work.stage).surface.tilt
+    fall = f"falling {math.degrees(tilt):.1f} deg toward the head" if tilt else "level"
     yield (
         f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
         f"depth at the fingerboard side.{left}"
     )
 
 
-def slots_by_hand(work: Work, nut: Nut) -> Iterator[str]:
+def slots_by_hand(work: Work, nut: Part) -> Iterator[str]:
     """For each slot what the hand does: the files and how deep, or what is left to do later."""
     milled = {c.string for c in work.slots if c.tool is not None}
-    held = nut.slot_raise(work.stage)
+    held = nut.at(work.stage).floor_raise
     for slot in nut.slots:
         if slot.string in milled:
             yield f"{both(held)} more later" if held > 0 else "polish"
@@ -251,11 +268,19 @@ def lines(work: Work) -> Iterator[str]:
     if work.shaped:
         return
     part = work.part
-    table = _nut_line(work, part) if isinstance(part, Nut) else _saddle_line(work, part)
+    table = _top_line(part, work)
     yield markdown.table(table, shared="mm")
 
 
-def _nut_line(work: Work, nut: Nut) -> Table:
+@functools.singledispatch
+def _top_line(part: Part, work: Work) -> Table:
+    """Heights along the top that it is filed to."""
+    del work
+    raise TypeError(type(part))
+
+
+@_top_line.register(Nut)
+def _nut_line(nut: Nut, work: Work) -> Table:
     """The top line at seven places, lying down so that it stays short on a wall."""
     places = [nut.length * i / 6 for i in range(7)]
     over = (Column(key=f"x{i}", title=both(x), unit="mm", decimals=2) for i, x in enumerate(places))
@@ -297,7 +322,8 @@ _PLACE: tuple[Field[_Place], ...] = (
 )
 
 
-def _saddle_line(work: Work, saddle: Saddle) -> Table:
+@_top_line.register(Saddle)
+def _saddle_line(saddle: Saddle, work: Work) -> Table:
     strings = [(f"{s.string} {s.note}", s.centre) for s in saddle.strings]
     places = [("left end", 0.0), *strings, ("right end", saddle.length)]
     return tabulate(

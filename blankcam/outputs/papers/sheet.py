@@ -6,6 +6,7 @@ carries a 100 mm and a 4 in rule.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import partial
 
@@ -20,8 +21,10 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.typeface import width
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.nut import Nut
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # ISO 216; ANSI/ASME Y14.1 size A
 MARGIN = 12.0
@@ -60,10 +63,7 @@ def pages(design: Design, notice: Sequence[str], paper: str) -> tuple[Drawing, .
     """The pages; the lower left corner of the paper is the origin, mm."""
     size = PAPERS[paper]
     last = _last_pages(design, notice, size)
-    of_parts = [
-        _nut_page(design, part, size) if isinstance(part, Nut) else _saddle_page(design, part, size)
-        for part in design.parts
-    ]
+    of_parts = [_part_page(part, design, size) for part in design.parts]
     made = (*of_parts, *last)
     names = (*(part.name for part in design.parts), *("blanks and cautions" for _ in last))
     return tuple(
@@ -112,7 +112,15 @@ def _top(size: tuple[float, float]) -> float:
     return size[1] - MARGIN - 13.0
 
 
-def _nut_page(design: Design, nut: Nut, size: tuple[float, float]) -> Drawing:
+@functools.singledispatch
+def _part_page(part: Part, design: Design, size: tuple[float, float]) -> Drawing:
+    """The page of one part."""
+    del design, size
+    raise TypeError(type(part))
+
+
+@_part_page.register(Nut)
+def _nut_page(nut: Nut, design: Design, size: tuple[float, float]) -> Drawing:
     bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
@@ -132,7 +140,8 @@ def _nut_page(design: Design, nut: Nut, size: tuple[float, float]) -> Drawing:
     return joined(parts)
 
 
-def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> Drawing:
+@_part_page.register(Saddle)
+def _saddle_page(saddle: Saddle, design: Design, size: tuple[float, float]) -> Drawing:
     bass_left = not design.job.left_handed
     y = _top(size)
     parts: list[Drawing] = []
@@ -142,9 +151,10 @@ def _saddle_page(design: Design, saddle: Saddle, size: tuple[float, float]) -> D
     band = views.strip(saddle.length, marks, bass_left, "saddle")
     y = _under(parts, y, band, _title("Marking-out strip", STRIP_WORDS))
     low = y
-    slant = slant_words(saddle, left_handed=design.job.left_handed)
-    words = "; ".join(("heights over the slot's floor at the ridge", *slant))
-    head = _title("Saddle by hand", words)
+    more = slant_words(saddle, design.job.saddle.front_at)
+    head = _title(
+        "Saddle by hand", "; ".join(("heights over the slot's floor at the ridge", *more))
+    )
     y = _table(parts, y, head, seat_table(saddle).pick(*SEAT_KEYS), SEAT_VIEWS)
     seat = views.middle(saddle)
     at, low = _section_at(saddle, size, low, y)
@@ -202,7 +212,7 @@ def _section(
 
 
 def _section_at(
-    part: Nut | Saddle, size: tuple[float, float], low: float, under: float
+    part: Part, size: tuple[float, float], low: float, under: float
 ) -> tuple[tuple[float, float], float]:
     """Where a part's section goes and how far down it may reach: beside short parts' views."""
     if part.length <= BESIDE:

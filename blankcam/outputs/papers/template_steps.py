@@ -10,8 +10,7 @@ from blankcam.outputs.drawings.cut_files import options_for
 from blankcam.outputs.drawings.gauges import SQUARE
 from blankcam.outputs.figures import both
 from blankcam.parts.design import Design
-from blankcam.parts.nut import Nut
-from blankcam.parts.saddle import Saddle
+from blankcam.parts.part import Part
 
 MARKED = {"nut": ("marks", "centres", "slots"), "saddle": ("centres",)}
 
@@ -53,12 +52,12 @@ def _work(part: str, names: dict[str, str], profile: Profile) -> str:
     return f"{mark}cut {', '.join(cut)}"
 
 
-def _held(part: Nut | Saddle) -> str:
+def _held(part: Part) -> str:
     """Which templates and gauges a part's drawing has, and what each is for."""
     template = f"the {part.name} template, its outline with the top line, to scribe round"
-    radius = part.top.radius if isinstance(part, Nut) else part.top_radius
+    radius = part.top_radius
     held = [template]
-    if isinstance(part, Nut):
+    if part.slots:
         held.append("the slot gauge, a strip with a notch (or a line) at every slot's centre")
     if radius is not None and not math.isinf(radius):
         held.append(f"a hollow gauge of radius {both(radius)} to hold over the top")

@@ -114,7 +114,7 @@ def _saddle(design: Design) -> Iterator[Section]:
                 f"{_radius(saddle.top_radius)}; crown radius {both(saddle.crown_radius)}"
             ),
             f"stage rough leaves {saddle.allowance:.2f} mm on the top",
-            *slant_words(saddle, left_handed=design.job.left_handed),
+            *slant_words(saddle, design.job.saddle.front_at),
         ),
     )
 

@@ -12,7 +12,8 @@ from blankcam.machining.decision import Decision
 from blankcam.machining.files import Files, files
 from blankcam.outputs.reasons import words
 from blankcam.outputs.rows import Field, Table, field, tabulate
-from blankcam.parts.nut import Nut, Slot
+from blankcam.parts.part import Part, Stage
+from blankcam.parts.slot import Slot
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,7 +21,7 @@ class SlotFacts:
     """A slot with what its row needs besides."""
 
     slot: Slot
-    nut: Nut
+    nut: Part
     gap: float | None
     """Between its string and the one before; None for the first."""
     choice: Decision | None
@@ -63,7 +64,7 @@ SLOT: tuple[Field[SlotFacts], ...] = (
     field("depth_front", "finished depth", lambda f: f.slot.depth_front, "mm"),
     field("rough_depth", "depth from rough top", lambda f: f.rough_depth, "mm"),
     field("first_depth", "cut at first",
-          lambda f: max(f.rough_depth - f.nut.hold_back, 0.0), "mm"),
+          lambda f: max(f.rough_depth - f.nut.at(Stage.ROUGH).floor_raise, 0.0), "mm"),
     field("tilt", "tilt", lambda f: math.degrees(f.slot.tilt), "deg", 1),
     field("lift", "lift", lambda f: f.slot.lift, "mm"),
     field("exposure", "exposed", lambda f: f.slot.exposure, decimals=2),
@@ -78,7 +79,7 @@ SLOT: tuple[Field[SlotFacts], ...] = (
 )  # fmt: skip
 
 
-def slot_table(nut: Nut, choices: Mapping[int, Decision] | None = None) -> Table:
+def slot_table(nut: Part, choices: Mapping[int, Decision] | None = None) -> Table:
     """A row a slot; centres from the nut's left end, floors and depths at its front edge.
 
     ``choices``: who makes each slot, by the number of its string.
@@ -86,7 +87,7 @@ def slot_table(nut: Nut, choices: Mapping[int, Decision] | None = None) -> Table
     return tabulate("nut", SLOT, _facts(nut, choices or {}))
 
 
-def _facts(nut: Nut, choices: Mapping[int, Decision]) -> list[SlotFacts]:
+def _facts(nut: Part, choices: Mapping[int, Decision]) -> list[SlotFacts]:
     gaps = [None, *(_gap(a, b) for a, b in pairwise(nut.slots))]
     return [
         SlotFacts(slot=s, nut=nut, gap=gap, choice=choices.get(s.string), files=files(s.width))

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.outputs.rows import Field, Table, field, tabulate
-from blankcam.parts.nut import Slot
 from blankcam.parts.saddle import Saddle, Seat
+from blankcam.parts.slot import Slot
 from blankcam.refit.verdict import StringVerdict
 
 

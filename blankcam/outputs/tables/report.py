@@ -5,11 +5,11 @@ Millimetres, degrees, newtons, seconds; proof figures in micrometres.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from blankcam.instrument import advice
-from blankcam.instrument.advice import NutEdge
 from blankcam.machining.decision import Decision
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
@@ -18,7 +18,7 @@ from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.fit import Fit
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
+from blankcam.parts.part import Part, Stage
 from blankcam.parts.saddle import Saddle
 
 if TYPE_CHECKING:
@@ -86,13 +86,19 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
 
 def _parts(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
     """What is made, by its name; a part that is not made is absent."""
-    return {
-        part.name: _nut(part, design.edges, choices) if isinstance(part, Nut) else _saddle(part)
-        for part in design.parts
-    }
+    return {part.name: _record(part, design, choices) for part in design.parts}
 
 
-def _nut(nut: Nut, edges: tuple[NutEdge, ...], choices: Mapping[int, Decision]) -> dict[str, Any]:
+@functools.singledispatch
+def _record(part: Part, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+    """All that is known of a part."""
+    del design, choices
+    raise TypeError(type(part))
+
+
+@_record.register(Nut)
+def _nut(nut: Nut, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+    edges = design.edges
     moved = edge_table(edges).pick("string", "note", "forward", "back", "setback").records()
     return {
         "length": nut.length,
@@ -107,7 +113,9 @@ def _nut(nut: Nut, edges: tuple[NutEdge, ...], choices: Mapping[int, Decision]) 
     }
 
 
-def _saddle(saddle: Saddle) -> dict[str, Any]:
+@_record.register(Saddle)
+def _saddle(saddle: Saddle, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+    del design, choices
     return {
         "length": saddle.length,
         "height": saddle.height,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 
+from blankcam.inputs.job import Graded
 from blankcam.outputs.rows import Field, Table, field, tabulate
 from blankcam.parts.saddle import Saddle, Seat
 
@@ -46,13 +46,11 @@ def seat_table(saddle: Saddle) -> Table:
     return tabulate("saddle", SEAT, facts)
 
 
-def slant_words(saddle: Saddle, *, left_handed: bool) -> Iterator[str]:
-    """How the saddle's slot is slanted, where it is."""
-    angle = saddle.slot.angle
-    if not angle:
-        return
-    further = "treble" if (angle > 0) != left_handed else "bass"
-    yield (
-        f"its slot is slanted {abs(math.degrees(angle)):.1f} degrees, the {further} end further "
-        "from the nut; places are along the slot"
-    )
+def slant_words(saddle: Saddle, front_at: Graded) -> tuple[str, ...]:
+    """How the saddle's slot is slanted; nothing where it is square."""
+    if front_at.bass == front_at.treble:
+        return ()
+    further = "bass" if front_at.bass > front_at.treble else "treble"
+    angle = abs(math.degrees(saddle.slot.angle))
+    words = f"its slot is slanted {angle:.1f} degrees, the {further} end further from the nut"
+    return (f"{words}; places are along the slot",)

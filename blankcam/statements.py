@@ -1,0 +1,91 @@
+"""What a program states in its comments for the operator to act on: its header and its stops.
+
+The header's statements are the comments from ``makes`` on, before the first code, each beginning
+with one of the words below and running on over as many comments as it needs. A stop's text is what
+stands in comments right before its M0, or on its line.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+
+COMMENT = re.compile(r"\([^()]*\)|;.*")
+LINE_END = re.compile("\r\n|\r|\n")
+SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool")
+"""Words that begin a statement which the operator acts on."""
+OTHERS = ("file", "job", "time", "moves digest", "readings digest")
+"""Words that begin any other."""
+_BEGINS = re.compile(
+    "|".join(word.replace(" ", r"\s*") for word in (*SIGNED, *OTHERS)), re.IGNORECASE
+)
+_NUMBER = re.compile(r"\s*(\d+)")
+_STOP = re.compile(r"(?:^|[A-Z0-9.\s])M0+(?![\d.])", re.IGNORECASE)
+
+
+def read_statements(program: str) -> dict[str, str]:
+    """The statements of a program's text by name: ``zero``, ``tool 2``, ``place 1``, ``stop 1``.
+
+    Anything at all may stand in the text. Of two statements of one name the last counts.
+    """
+    head: list[str] = []
+    stops: list[str] = []
+    said: list[str] = []
+    in_head = True
+    for line in LINE_END.split(program.removeprefix("\ufeff")):
+        comments = [c.strip("();: \t") for c in COMMENT.findall(line)] if _marked(line) else []
+        code = COMMENT.sub("", line).strip() if comments else line.strip()
+        if code and code != "%":
+            in_head = False
+        if in_head:
+            head += comments
+        elif code and _STOP.search(code):
+            stops.append(" ".join((*said, *comments)))
+        said = [] if code else said + comments
+    found = dict(_named(head))
+    return found | {f"stop {n}": text for n, text in enumerate(stops, start=1)}
+
+
+def _marked(line: str) -> bool:
+    return "(" in line or ";" in line
+
+
+def _named(head: list[str]) -> Iterator[tuple[str, str]]:
+    """Name and text of each signed statement of a header's comments."""
+    name, text = "", ""
+    began = False
+    for comment in head:
+        begins = _BEGINS.match(comment)
+        word = begins[0].lower() if begins else ""
+        began = began or word == "makes"
+        if not began:
+            continue
+        if begins is None:
+            text = f"{text} {comment}"
+            continue
+        if name:
+            yield name, text
+        rest = comment[begins.end() :].lstrip(": ")
+        number = _NUMBER.match(rest) if word in ("tool", "place") else None
+        name = f"{word} {int(number[1])}" if number else word
+        name, text = (name if word in SIGNED else ""), rest
+    if name:
+        yield name, text
+
+
+def squeezed(text: str) -> str:
+    """A statement as it is compared: no spaces, no colons, small letters."""
+    return re.sub(r"[\s:]+", "", text).lower()
+
+
+def differences(
+    given: Mapping[str, str], today: Mapping[str, str], names: tuple[str, ...]
+) -> Iterator[tuple[str, str, str]]:
+    """Name, text given and text as it would be today of each statement that differs.
+
+    Only statements whose names begin with one of ``names``; one that is missing is an empty text.
+    """
+    for name in dict.fromkeys((*today, *given)):
+        one, other = given.get(name, ""), today.get(name, "")
+        if name.split()[0] in names and squeezed(one) != squeezed(other):
+            yield name, one, other
