@@ -311,30 +311,43 @@ def _finish_reach(finish: Table, edge: Bench) -> Box:
 def _decide_slots(
     nut: Part, request: CutRequest, edge: Bench
 ) -> tuple[list[Decision], list[tuple[str, Box]]]:
-    chosen = slots.chosen(nut, edge, by_file=request.wishes.slots != "mill")
-    opened = [_opened(d) for d in chosen if isinstance(d.by, ByMachine) and d.by.opening]
     by_string = {s.string: s for s in nut.slots}
-    reaches: list[tuple[str, Box]] = []
-    for decision in chosen:
-        slot = by_string[decision.string]
-        if isinstance(decision.by, ByMachine):
-            low = slots.lowest(nut, slot, decision.by.tool, edge)
-            reaches.append(("slots", _across_reach(slot, decision.by.tool, edge, low)))
-            if opening := decision.by.opening:
-                low = waste.lowest(nut, slot, opening, edge.stock)
-                reaches.append(("clear", _across_reach(slot, opening.tool, edge, low)))
-        elif decision.nick:
-            low = slots.lowest_of_nick(nut, slot, decision.nick, edge)
-            reaches.append(("slots", _across_reach(slot, decision.nick, edge, low)))
-    return [*opened, *chosen], reaches
+    each = slots.chosen(nut, edge, by_file=request.wishes.slots != "mill")
+    chosen = [_with_reach(nut, by_string[d.string], d, edge) for d in each]
+    opened = [w for d in chosen if (w := _opened(nut, by_string[d.string], d, edge))]
+    made = [*opened, *chosen]
+    reaches = [
+        (str(d.feature.kind), d.by.reach)
+        for d in made
+        if isinstance(d.by, ByMachine) and d.by.reach is not None
+    ]
+    nicked = ((by_string[d.string], d.nick) for d in chosen if d.nick is not None)
+    reaches += [("slots", _nick_reach(nut, slot, tool, edge)) for slot, tool in nicked]
+    return made, reaches
 
 
-def _opened(slot: Decision) -> Decision:
+def _with_reach(nut: Part, slot: Slot, decision: Decision, edge: Bench) -> Decision:
+    """The decision on a slot with where the tip goes; as it is where the file makes it."""
+    if not isinstance(decision.by, ByMachine):
+        return decision
+    tool = decision.by.tool
+    reach = _across_reach(slot, tool, edge, slots.lowest(nut, slot, tool, edge))
+    return dataclasses.replace(decision, by=dataclasses.replace(decision.by, reach=reach))
+
+
+def _opened(nut: Part, slot: Slot, decision: Decision, edge: Bench) -> Decision | None:
     """The waste over a slot, where it is opened first."""
-    assert isinstance(slot.by, ByMachine)
-    assert slot.by.opening
+    if not isinstance(decision.by, ByMachine) or (opening := decision.by.opening) is None:
+        return None
+    low = waste.lowest(nut, slot, opening, edge.stock)
+    reach = _across_reach(slot, opening.tool, edge, low)
     feature = Feature(kind=FeatureKind.WASTE, string=slot.string)
-    return Decision(feature=feature, by=ByMachine(tool=slot.by.opening.tool))
+    return Decision(feature=feature, by=ByMachine(tool=opening.tool, reach=reach))
+
+
+def _nick_reach(nut: Part, slot: Slot, tool: Tool, edge: Bench) -> Box:
+    """Where the tip goes for a locating nick."""
+    return _across_reach(slot, tool, edge, slots.lowest_of_nick(nut, slot, tool, edge))
 
 
 def _across_reach(slot: Slot, tool: Tool, edge: Bench, low: float) -> Box:

@@ -73,7 +73,7 @@ class ByMachine:
     depth: float = 0.0
     """How deep the tool goes below what stands when it starts, mm."""
     reach: Box | None = None
-    """Where its tip and axis go, in its set-up's axes; None for a slot and the waste over it."""
+    """Where its tip and axis go, in its set-up's axes; None until the set-up is known."""
     opening: Opening | None = None
     """Of a slot: how the waste over it is opened first; None where it is not."""
 

@@ -148,10 +148,9 @@ def test_the_rules_and_the_strip_have_their_lengths(made):
 def test_the_strip_carries_every_slot_from_the_left_end(made):
     """Tick marks drawn, found again in the PDF's own commands relative to the strip's corner."""
     reader = PdfReader(io.BytesIO(sheet.pdf(made, notice=NOTICE)))
-    for page, centres in (
-        (reader.pages[0], [s.centre for s in made.nut.slots]),
-        (reader.pages[1], [s.centre for s in made.saddle.strings]),
-    ):
+    for page, part in zip(reader.pages[: len(made.parts)], made.parts, strict=True):
+        placed = part.slots if part.name == "nut" else part.strings
+        centres = [s.centre for s in placed]
         left = sheet.MARGIN + 15.0
         ticks = sorted(
             a - left for a, b, c, d in strokes_mm(page)
@@ -235,25 +234,26 @@ def numbers(page):
 def test_drawn_text_parsed_back_is_the_report(made):
     """Every centre, width, floor and depth of the report stands on the sheet, rounded."""
     reader = PdfReader(io.BytesIO(sheet.pdf(made, notice=NOTICE)))
-    nut, saddle = (set(numbers(reader.pages[i])) for i in (0, 1))
+    shown = {p.name: set(numbers(reader.pages[i])) for i, p in enumerate(made.parts)}
     said = report.report(made, stage=Stage.ROUGH, machine="x")
+    assert {"nut", "saddle"} & said.keys() == shown.keys()
 
     def stands(value, places, page):
         return any(n == places and abs(x - value) <= 0.501 * 10**-places for x, n in page)
 
-    for slot in said["nut"]["slots"]:
-        assert stands(slot["centre"], 2, nut)
-        assert stands(slot["centre"] / 25.4, 3, nut)
-        assert stands(slot["width"], 3, nut)
-        assert stands(slot["depth_front"], 3, nut)
-        assert stands(slot["floor_front"], 2, nut)
-    for seat in said["saddle"]["strings"]:
-        assert stands(seat["centre"], 2, saddle)
-        assert stands(seat["setback"], 2, saddle)
-        assert stands(seat["height"] + seat["residual"], 2, saddle)
-    for key in ("length", "height", "thickness"):
-        assert stands(said["nut"][key], 2, nut)
-        assert stands(said["saddle"][key], 2, saddle)
+    for name, page in shown.items():
+        for slot in said[name].get("slots", ()):
+            assert stands(slot["centre"], 2, page)
+            assert stands(slot["centre"] / 25.4, 3, page)
+            assert stands(slot["width"], 3, page)
+            assert stands(slot["depth_front"], 3, page)
+            assert stands(slot["floor_front"], 2, page)
+        for seat in said[name].get("strings", ()):
+            assert stands(seat["centre"], 2, page)
+            assert stands(seat["setback"], 2, page)
+            assert stands(seat["height"] + seat["residual"], 2, page)
+        for key in ("length", "height", "thickness"):
+            assert stands(said[name][key], 2, page)
 
 
 def test_the_notice_is_on_the_sheet_whole(six):

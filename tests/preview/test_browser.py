@@ -248,7 +248,7 @@ def test_the_scrubber_at_the_end_stands_where_the_proof_stands(desk, steel, inde
 def test_on_edge_the_stock_is_what_the_outline_left(opened, faced):
     cuts, file = faced
     p = opened(file)
-    setups = [(q.part, q.setup) for cut in cuts for q in cut.programs]
+    setups = [(q.program.part, q.setup) for cut in cuts for q in cut.programs]
     assert setups == [(part, s) for part in ("nut", "saddle") for s in ("face", "edge")]
     for index, cut in ((1, cuts[0]), (3, cuts[1])):
         want = solids.cells(cut.proof.field).z
@@ -308,7 +308,9 @@ def test_play_moves_on_and_pauses(desk):
     page.click("#play")
     page.wait_for_timeout(400)
     assert page.inner_text("#play") == "Pause"
-    page.click("#play")
+    # While it plays every frame is drawn anew: a mouse click that waits for two equal frames would
+    # judge how busy this computer is.
+    page.click("#play", force=True)
     assert page.evaluate("blankcam.cutView.now") > 1
     assert page.inner_text("#play") == "Play"
 

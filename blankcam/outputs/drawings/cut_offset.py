@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape
-from blankcam.outputs.drawing import Drawing, Path
-from blankcam.parts.offset import offset
+
+if TYPE_CHECKING:
+    from blankcam.outputs.drawing import Drawing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +51,10 @@ def with_offset(drawing: Drawing, way: Offset | None) -> Drawing:
     """
     if way is None or way.width == 0:
         return drawing
+    # here, for ``layout`` wants the cautions below and no drawing
+    from blankcam.outputs.drawing import Path
+    from blankcam.parts.offset import offset
+
     moved = tuple(
         Path(chain=offset(p.chain, way.out), holds=way.kind, closed=True)
         for p in drawing.paths

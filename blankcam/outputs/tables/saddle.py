@@ -35,7 +35,7 @@ SEAT: tuple[Field[SeatFacts], ...] = (
     field("wanted_setback", "compensation wanted", lambda f: f.seat.wanted_compensation, "mm"),
     field("ridge", "ridge from tail side", lambda f: f.seat.ridge, "mm"),
     field("ridge_front", "ridge from nut side", lambda f: f.saddle.thickness - f.seat.ridge, "mm"),
-    field("residual", "top is off by", lambda f: f.seat.residual, "mm", 3, signed=True),
+    field("residual", "top too high by", lambda f: f.seat.residual, "mm", 3, signed=True),
     field("cents_at_12", "cents at fret 12", lambda f: f.seat.cents, decimals=1, signed=True),
 )
 
