@@ -10,7 +10,7 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import Job
 from blankcam.inputs.job_file import MEASURED
-from blankcam.instrument import advice, error_effects, strings
+from blankcam.instrument import advice, strings
 from blankcam.instrument import heights as instruments
 from blankcam.instrument.advice import NutEdge
 from blankcam.instrument.heights import Instrument
@@ -147,6 +147,9 @@ def _cautions(
     job: Job, instrument: Instrument, the_nut: Nut | None, the_saddle: Saddle | None
 ) -> Iterator[str]:
     if assumed := [key for key in MEASURED if key in job.assumed]:
+        # here, for a job that was measured has no use for it and starts the sooner
+        from blankcam.instrument import error_effects
+
         effects = ((key, error_effects.effect_of(job, instrument, key)) for key in assumed)
         told = (f"{key} ({effect})" if effect else key for key, effect in effects)
         yield (
