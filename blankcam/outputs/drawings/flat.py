@@ -97,7 +97,7 @@ def _outlines(part: Part, stage: Stage) -> Iterable[Path]:
 
     The finished outline is always drawn; the rough one only while it is the one to cut to.
     """
-    rough = stage is Stage.ROUGH and part.allowance > 0
+    rough = part.at(stage).raised > 0
     finished = part.elevation()
     yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
     if rough:

@@ -56,7 +56,7 @@ class Work:
     @property
     def raised(self) -> float:
         """What stands over the finished top at this stage."""
-        return self.part.allowance if self.stage is Stage.ROUGH else 0.0
+        return self.part.at(self.stage).raised
 
     def height(self, x: float) -> float:
         """The line that the top, or the ridge, is brought to at a place along the part."""
