@@ -25,7 +25,7 @@ from blankcam.faults import (
     InputError,
     printable,
 )
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 
 _INTERRUPTED = 130  # what typer makes of Ctrl-C
 

@@ -10,7 +10,7 @@ from blankcam import digest
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Place, ReferenceSurface, Zero
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
 

@@ -8,7 +8,8 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.parts.curve import Array
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 
 LEAVE: float = table("limits")["outline"]["leave"]
 """mm left over the stage's top for the set-up on edge (our own: a touch-off error adds to it)."""

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from blankcam.inputs.job import PlanJob
 from blankcam.inputs.machine import Profile
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

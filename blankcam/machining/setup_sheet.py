@@ -13,7 +13,7 @@ from blankcam.machining.feeds import Material
 from blankcam.machining.request import CutRequest
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 
 BESIDE: float = table("cutting")["air"]["beside"]
 HOP: float = table("cutting")["air"]["hop"]

@@ -20,8 +20,9 @@ from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.setup_sheet import BESIDE, STANDING
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 
 FLOOR_CUSP: float = table("cutting")["slots"]["scallop_floor"]
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)

@@ -23,8 +23,9 @@ from blankcam.machining.decision import (
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.parts.part import Feature, FeatureKind, Part, Stage
+from blankcam.parts.part import Feature, FeatureKind, Part
 from blankcam.parts.slot import Slot, clear_window
+from blankcam.parts.stage import Stage
 
 SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
 SMALLEST: float = table("cutting")["slots"]["smallest_tool"]

@@ -15,8 +15,9 @@ from blankcam.machining.setup_sheet import STANDING
 from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
+from blankcam.parts.stage import Stage
 
 NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 

@@ -15,10 +15,11 @@ import numpy as np
 
 from blankcam.parts.curve import Arc, Chain, Line, Point, Segment, fit, through
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.silhouette import WITHIN, closed_under, top_line
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import Curve
 
 

@@ -21,10 +21,11 @@ from blankcam.parts import silhouette
 from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.frames import ReferenceSurface
-from blankcam.parts.part import Feature, FeatureKind, Stage, features_of
+from blankcam.parts.part import Feature, FeatureKind, features_of
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.silhouette import straight_ended
 from blankcam.parts.slot import Slot, clear_window
+from blankcam.parts.stage import Stage
 from blankcam.parts.surface import TopSurface
 from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, fit_arc
 

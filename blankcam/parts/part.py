@@ -11,24 +11,9 @@ from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit
 from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.parts.surface import PartSurface
 from blankcam.parts.top_curve import Curve
-
-
-class Stage(StrEnum):
-    """How far a program takes the part."""
-
-    ROUGH = "rough"  # the allowance and the hold-back are left for the set-up
-    FINAL = "final"  # the finished part
-
-    def left(self, amount: float) -> float:
-        """How much of an ``amount`` left for later this stage leaves, mm: all of it, or none."""
-        return amount if self is Stage.ROUGH else 0.0
-
-    @property
-    def leaves_waste(self) -> bool:
-        """Whether waste stands over the finished top, so that a slot may be opened through it."""
-        return self is Stage.ROUGH
 
 
 class FeatureKind(StrEnum):

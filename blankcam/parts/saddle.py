@@ -20,11 +20,12 @@ from blankcam.parts import silhouette
 from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
 from blankcam.parts.frames import ReferenceSurface
-from blankcam.parts.part import Feature, FeatureKind, Stage, features_of
+from blankcam.parts.part import Feature, FeatureKind, features_of
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.saddle_slot import SaddleSlot, saddle_slot
 from blankcam.parts.silhouette import round_ended, straight_ended
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.parts.surface import CrownSurface
 from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, SmoothCurve, fit_arc
 

@@ -12,7 +12,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.model import Block, Cells, Heights, PageData, ProgramView
 from blankcam.preview.tables import job_tables, program_tables

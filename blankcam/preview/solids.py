@@ -18,8 +18,9 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 from blankcam.preview.model import (
     Elevation,
     Fact,

@@ -19,8 +19,8 @@ from blankcam.instrument.heights import per_string
 from blankcam.parts.curve import Array
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Stage
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve, Curve, SmoothCurve, fit_arc
 from blankcam.refit.history import Trim
 from blankcam.refit.numbers import number_at

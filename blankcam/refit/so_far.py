@@ -10,7 +10,7 @@ import numpy as np
 from blankcam.data import table
 from blankcam.instrument.heights import StringPath
 from blankcam.parts.design import Design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.book import (

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage, Target
+from blankcam.parts.part import Part, Target
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.replay.heightmap import Heightmap
 
 Floats = NDArray[np.float64]

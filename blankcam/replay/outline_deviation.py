@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
 from blankcam.replay.findings import Collector

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Setup
-from blankcam.parts.part import Part, Stage, Target
+from blankcam.parts.part import Part, Target
+from blankcam.parts.stage import Stage
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import (

@@ -15,7 +15,8 @@ from blankcam.digest import of_program
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for

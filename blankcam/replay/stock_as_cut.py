@@ -8,7 +8,8 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.replay import thickness_deviation
 from blankcam.replay.deviation import probe_lines
 from blankcam.replay.face_setup import drop_waste, lower_by_milled_face

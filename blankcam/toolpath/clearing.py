@@ -16,8 +16,9 @@ from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.waste import layer_count, pass_places
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, Place
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 

@@ -23,7 +23,8 @@ from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Arc, Operation, Path
 

@@ -38,7 +38,7 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.design import Design, design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.safety import laser_cautions
 
 STOCK = "stock.dxf"

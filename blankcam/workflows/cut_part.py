@@ -17,7 +17,7 @@ from blankcam.gcode import header, writer
 from blankcam.inputs.machine import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.frames import Place, Setup
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.toolpath import bounds, build, fixture_load

@@ -22,7 +22,7 @@ from blankcam.outputs.papers.fixture_list import Filled, Seat, Shared, paper
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows.request import machine_of, request_of
 
 if TYPE_CHECKING:

@@ -18,7 +18,8 @@ from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
-from blankcam.parts.part import FeatureKind, Stage
+from blankcam.parts.part import FeatureKind
+from blankcam.parts.stage import Stage
 from blankcam.workflows.request import machine_of, requests_of
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
 from blankcam.workflows.layout import slot_decisions

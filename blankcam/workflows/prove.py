@@ -16,7 +16,7 @@ from blankcam.inputs.job import Job
 from blankcam.outputs.render import records
 from blankcam.parts.design import design
 from blankcam.parts.frames import Place
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD, proven, write_part
 from blankcam.workflows.fixture import held_in_fixture

@@ -27,7 +27,7 @@ from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import report
 from blankcam.parts.design import Design, design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut, book
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.book import (

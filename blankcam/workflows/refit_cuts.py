@@ -13,7 +13,8 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.request import CutRequest, Label
 from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.numbers import number_at, numbers_where

@@ -11,7 +11,8 @@ from blankcam.machining import thickness
 from blankcam.machining.request import CutRequest, Label
 from blankcam.parts.design import Design
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:

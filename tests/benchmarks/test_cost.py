@@ -10,7 +10,7 @@ from blankcam.data import table
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay import prove
 from blankcam.replay.proof import ProgramText
 from blankcam.workflows.request import blank_as_cut, machine_of

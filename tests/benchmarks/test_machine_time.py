@@ -6,7 +6,7 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.timing import estimate
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS

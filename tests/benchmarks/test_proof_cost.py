@@ -11,7 +11,7 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import proven
 from blankcam.workflows.request import machine_of
 from tests.conftest import EACH_DEMO_JOB

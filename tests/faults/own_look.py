@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import KDTree
 
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from tests.replay.dense import profile
 
 SAMPLE = 0.04

@@ -7,7 +7,7 @@ from functools import cache
 from blankcam.inputs import job_file as job_reader
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box, Setup
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.replay.reader import read_program

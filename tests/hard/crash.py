@@ -198,7 +198,7 @@ def batch(folder: Path, source: str) -> None:
     from concurrent.futures import Executor, Future
 
     from blankcam.faults import BlankcamError
-    from blankcam.parts.part import Stage
+    from blankcam.parts.stage import Stage
     from blankcam.workflows import batch as batches
     from tests.workflows.test_batch import HAND, quick
 

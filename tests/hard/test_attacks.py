@@ -21,7 +21,7 @@ from blankcam.outputs.papers import bench_list
 from blankcam.outputs.render import dxf, records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
 from blankcam.workflows import make

@@ -12,7 +12,7 @@ import pytest
 from blankcam.faults import BlankcamError
 from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import parse_profile
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import make
 from tests.conftest import REPO, STEEL
 

@@ -21,7 +21,7 @@ from blankcam.inputs.machine_file import parse_profile
 from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import make
 from tests.commands.test_commands import run
 from tests.conftest import REPO, STEEL

@@ -10,7 +10,7 @@ from blankcam.inputs import job_file
 from blankcam.machining.decision import ByMachine
 from blankcam.machining.thickness import caution
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import layout
 from blankcam.workflows.request import machine_of
 from tests.conftest import EACH_DEMO_JOB, STEEL

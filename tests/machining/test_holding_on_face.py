@@ -11,7 +11,7 @@ from blankcam.inputs.machine import Holding
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from blankcam.toolpath import bounds
 from blankcam.toolpath.moves import Line, Operation

@@ -12,7 +12,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds, slots, taper
 from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from tests.conftest import STEEL
 from tests.proved import files_of, plan_of, proved, result_of
 from tests.replay.dense import profile as drawn

@@ -15,7 +15,7 @@ from blankcam.inputs.machine import Controller, Holding, ToolChange
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove

@@ -19,7 +19,7 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Controller, ToolChange
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay import reader
 from blankcam.toolpath.moves import Arc
 from blankcam.workflows.request import machine_of

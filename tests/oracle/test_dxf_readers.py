@@ -20,7 +20,7 @@ from blankcam.inputs import job_file
 from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings import cut_files
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from tests.conftest import EACH_DEMO_JOB, needed
 
 pytestmark = pytest.mark.oracle

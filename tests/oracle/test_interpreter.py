@@ -10,7 +10,7 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Note, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import EACH_DEMO_JOB

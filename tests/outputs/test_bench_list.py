@@ -15,7 +15,7 @@ from blankcam.outputs.papers.bench_list import bench
 from blankcam.outputs.reasons import words
 from blankcam.outputs.tables import machine_work
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.timing import Times
 from blankcam.workflows import make

@@ -22,7 +22,7 @@ from blankcam.outputs.drawings import cut_files, nesting
 from blankcam.outputs.drawings.cut_offset import Offset, drawing_cautions
 from blankcam.outputs.render import dxf
 from blankcam.parts import nut, saddle
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve
 from tests.conftest import first_then_long
 

@@ -26,7 +26,7 @@ from blankcam.outputs.tables import report
 from blankcam.outputs.typeface import width
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from tests.conftest import DEMO_JOBS, STEEL, first_then_long, needed
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.", "Follow local codes.")

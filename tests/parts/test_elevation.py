@@ -13,7 +13,7 @@ from blankcam.parts import elevation
 from blankcam.parts.curve import Arc, area, points
 from blankcam.parts.design import design
 from blankcam.parts.offset import gaps
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL
 
 MICROMETRE = 0.001

@@ -11,7 +11,7 @@ from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
 from blankcam.instrument.uncertainty import scatter
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import layout
 from tests.conftest import demo_job
 

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from blankcam.faults import InputError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 
 SCALE, SPAN = 645.0, 54.0
 JOB = """

@@ -13,7 +13,7 @@ from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.curve import Arc, area, fit, points
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve, SmoothCurve, fit_arc
 from tests.conftest import EACH_DEMO_JOB
 

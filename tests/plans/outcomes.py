@@ -7,12 +7,13 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from blankcam.beside import Hand
+
 from blankcam.faults import BlankcamError, Fault
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import cut_part
 from tests.plans import hobby_machines
 

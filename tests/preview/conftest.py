@@ -10,7 +10,7 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import PartCut, page_data
 from blankcam.safety import notice

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.preview import solids
 from blankcam.preview.page import _data
 from blankcam.replay.heightmap import Heightmap

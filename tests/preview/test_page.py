@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from blankcam.inputs.machine import Profile
 from blankcam.outputs.rows import Column
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.preview import html, paths, solids
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workers import Worker
 from blankcam.workflows import layout
 from blankcam.workflows.cut_part import cut_parts

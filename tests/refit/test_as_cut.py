@@ -6,7 +6,7 @@ import pytest
 from blankcam.faults import RefusedError
 from blankcam.inputs.job_file import parse
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.refit.as_cut import (
     Standing,
     Taken,

@@ -8,7 +8,7 @@ import numpy as np
 from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Box
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import uncut_ends

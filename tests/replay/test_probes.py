@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.deviation import probe_lines, slot_deviation
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.digest import of_program
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from tests.replay.bench import HOLDING, MILL, NUT, STOCK, Nut, edge_program, prove_edge
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from tests.replay.bench import RADIUS, WasteNut, edge_program, prove_edge, slot_lines
 

@@ -18,7 +18,7 @@ from blankcam.machining.cutter_contact import tip_height
 from blankcam.outputs.reasons import words
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box as ProofStock
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
 from blankcam.toolpath.linearize import chords

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from blankcam.inputs import job_file
 from blankcam.machining import outline
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.moves import Line, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import demo_job

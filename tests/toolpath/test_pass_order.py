@@ -14,7 +14,7 @@ from blankcam.inputs import job_file
 from blankcam.machining import feeds, slot_passes
 from blankcam.machining.setup_sheet import STANDING
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath import pass_order, surfacing
 from blankcam.toolpath.moves import Arc, Rapid
 from blankcam.workflows.layout import slot_decisions

@@ -16,7 +16,7 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath.moves import Line
 from tests.conftest import demo_job
 from tests.proved import plan_of, proved, unproven

@@ -18,7 +18,7 @@ from blankcam.inputs import job_table
 from blankcam.inputs.job import Job
 from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import batch
 from tests.commands.test_commands import run as command
 from tests.conftest import REPO, STEEL

@@ -16,7 +16,7 @@ from blankcam.faults import InputError, RefusedError
 from blankcam.gcode import writer
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.toolpath import fixture_load
 from blankcam.workflows import fixture
 from blankcam.workflows.request import machine_of

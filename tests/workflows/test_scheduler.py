@@ -11,7 +11,7 @@ import time
 import pytest
 
 from blankcam import workers
-from blankcam.parts.part import Stage
+from blankcam.parts.stage import Stage
 from blankcam.workflows import batch
 from tests.commands.test_commands import run
 from tests.conftest import REPO, library

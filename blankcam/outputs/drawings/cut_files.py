@@ -13,8 +13,9 @@ from blankcam.outputs.drawings.flat import gauges, nut_drawing, saddle_drawing
 from blankcam.outputs.drawings.gauges import SQUARE
 from blankcam.outputs.render import dxf
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,9 @@ from blankcam.outputs.drawings.gauges import Template, radius_gauges, slot_gauge
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve
 
 GAP = 6.0  # between two views of one part, mm

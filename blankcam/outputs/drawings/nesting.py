@@ -9,7 +9,8 @@ from blankcam.faults import Fault, RefusedError
 from blankcam.outputs.drawing import Drawing, Words, joined
 from blankcam.outputs.drawings.cut_offset import Offset, with_offset
 from blankcam.outputs.drawings.flat import gauges, part_elevation
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,8 +10,9 @@ import numpy as np
 from blankcam.outputs.render import blocks
 from blankcam.parts.curve import Array
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 
 LEAST, MOST = 40, 160
 """Columns a picture may take."""

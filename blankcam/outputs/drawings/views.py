@@ -16,9 +16,10 @@ from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle, Seat
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import Curve
 
 LABEL = 1.6  # height of a string's label, mm

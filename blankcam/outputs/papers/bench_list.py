@@ -25,7 +25,8 @@ from blankcam.outputs.rows import Column
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
+from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
 

@@ -20,9 +20,10 @@ from blankcam.outputs.rows import Column, Field, Table, field, tabulate
 from blankcam.parts.blank import Check
 from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import FeatureKind, Part, Stage
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 
 BLUNT = 0.2
 """mm, about, that sharp edges are broken by (common practice, no source)."""

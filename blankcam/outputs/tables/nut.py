@@ -12,8 +12,9 @@ from blankcam.machining.decision import Decision
 from blankcam.machining.files import Files, files
 from blankcam.outputs.reasons import words
 from blankcam.outputs.rows import Field, Table, field, tabulate
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,8 +18,9 @@ from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.fit import Fit
 from blankcam.parts.nut import Nut
-from blankcam.parts.part import Part, Stage
+from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
+from blankcam.parts.stage import Stage
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
