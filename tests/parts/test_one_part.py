@@ -94,4 +94,4 @@ def test_a_refit_needs_both_parts():
     from blankcam.refit import as_cut
 
     with pytest.raises(RefusedError, match="makes no saddle"):
-        as_cut.as_made(design(job(f"nut = {NUT}")), Stage.ROUGH)
+        as_cut.both_parts(design(job(f"nut = {NUT}")))

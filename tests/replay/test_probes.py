@@ -59,7 +59,7 @@ def test_a_lane_with_gaps_is_lowered_as_each_probe_by_itself():
 
 def test_a_slot_not_cut_at_all_is_too_high_by_all_that_stands():
     found = probe_lines(NUT, STOCK, BOTH).slots[1]
-    got = slot_deviation(found, NUT.slots[0], NUT, Stage.FINAL)
+    got = slot_deviation(found, NUT.slots[0], NUT.at(Stage.FINAL))
     # the floor falls to the head by 7 degrees over 4.99 mm: 6.6 - tan 7 x 4.99 under 8.0
     assert got.floor_um == pytest.approx(1000 * (8.0 - 6.6 + 0.122785 * 4.99), abs=0.5)
     assert np.isinf(got.width_um)
