@@ -537,6 +537,7 @@ def right(name):
         "tools_exchanged": {"M10"},
         "a_tool_change_dropped": {"M10"},
         "a_sign_too_many": {"R04"},
+        "zero_too_low": {"H02"},  # on face nothing but the tabs is cut to a height
         "a_decimal_point_lost": {"R13"},  # a number no machine's travel holds
     }
     return set(RIGHT[name].split()) if name in RIGHT else MOVED | more.get(name, set())
