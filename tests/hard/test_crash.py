@@ -18,6 +18,11 @@ from tests.hard.crash import _files
 from tests.workflows.test_batch import TEXT
 
 CRASHED = 77
+READINGS = """[readings]
+first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
+action = { bass = "2.65 mm", treble = "2.15 mm" }
+settled = "36 h"
+"""
 pytestmark = [
     pytest.mark.long,
     pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork"),
@@ -140,3 +145,23 @@ def test_start(tmp_path):
             assert run["then"] == run["left"]
             run["next"], run["then"] = 0, without_ours(run["then"])
     check(found, old)
+
+
+def test_refit_and_its_book(tmp_path):
+    """The folder comes before the book, so that parts are never taken to be lower than they are."""
+    place = tmp_path / "w"
+    place.mkdir()
+    (place / "job.toml").write_text(TEXT)
+    (place / "readings.toml").write_text(READINGS)
+    args = "refit", place / "job.toml", place / "readings.toml", "--out", place / "out"
+    found = explored("write", place, *args, "--machine", "hand-bench", "--force")
+    book = next(n for n in found["clean"][1] if n.endswith(".jsonl"))
+
+    def same(files):  # an entry holds the time it was made at; it may be torn, never doubled
+        return {n: d for n, d in files.items() if n != book}
+
+    check(found, _files(tmp_path / "kept"), same=same)
+    for run in found["runs"]:
+        if run["left"].get(book, "") != "":
+            assert "out/refit.md" in run["left"]
+        assert run["then"][book] != ""
