@@ -36,13 +36,14 @@ def strings(count):
     blanks = dataclasses.replace(
         job.blanks,
         nut=dataclasses.replace(job.blanks.nut, length=job.blanks.nut.length + more),
-        saddle=dataclasses.replace(job.blanks.saddle, length=job.blanks.saddle.length + more),
+        saddle=dataclasses.replace(
+            job.blanks.saddle, length=job.blanks.saddle.length + more, height=14.0
+        ),
     )
     saddle = dataclasses.replace(job.saddle, string_span=job.saddle.string_span + more,
                                  slot_length=job.saddle.slot_length + more)  # fmt: skip
-    return dataclasses.replace(
-        job, strings=(one,) * count, board=board, blanks=blanks, saddle=saddle
-    )
+    alike = tuple(dataclasses.replace(one, number=n) for n in range(count, 0, -1))
+    return dataclasses.replace(job, strings=alike, board=board, blanks=blanks, saddle=saddle)
 
 
 @pytest.mark.benchmark

@@ -91,7 +91,7 @@ def test_completion_installs_itself(tmp_path):
 def last(done, title="Next\n"):
     assert done.returncode == 0, done.stderr
     assert title in done.stdout
-    return done.stdout.rsplit(title, 1)[1]
+    return " ".join(done.stdout.rsplit(title, 1)[1].split())  # wherever its lines broke
 
 
 def test_layout_ends_with_what_to_do_next(tmp_path):
@@ -100,7 +100,7 @@ def test_layout_ends_with_what_to_do_next(tmp_path):
     few.write_text('[instrument]\nname = "x"\nkind = "banjo"\n')
     assert "measure what" in last(run("layout", few))
     hand = last(run("layout", "a job.toml", "--machine", "hand-bench", cwd=tmp_path))
-    assert "blankcam make 'a job.toml' --out cuts --machine hand-bench\n" in hand
+    assert "blankcam make 'a job.toml' --out cuts --machine hand-bench which writes" in hand
     assert "programs" not in hand
     assert "programs" in last(run("layout", few, "--machine", "light-router"))
 

@@ -97,7 +97,8 @@ def a_slanted_plunge(lines, made):
     box = made.stock if on_edge else made.stock.on_face()
     start = indices(lines, "M3")[0]
     z = next(i for i in range(start, len(lines)) if has(lines[i], "G0", "Z"))
-    feed = next(value(s, "F") for s in lines[z:] if is_code(s) and value(s, "F"))
+    # the fastest cutting feed: the first may be a plunge's own, at which nothing is wrong
+    feed = max(value(s, "F") for s in lines[z:] if is_code(s) and value(s, "F"))
     x, y = (box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2
     top = float(made.part.top.height(x)) if on_edge else box.z1
     high = value(lines[z], "Z")
