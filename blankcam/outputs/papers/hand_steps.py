@@ -240,7 +240,7 @@ def _slots(work: Work, nut: Part) -> Iterator[str]:
     fall = f"falling {math.degrees(tilt):.1f} deg toward the head" if tilt else "level"
     yield (
         f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
-        f"depth at the fingerboard side.{left}"
+        f"measure the depth at the fingerboard side.{left}"
     )
 
 
