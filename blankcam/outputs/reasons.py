@@ -21,8 +21,8 @@ _WITH_FIGURES = {
     ReasonCode.NONE_REACHES: "no ball tool reaches {need:.1f} mm deep",
     ReasonCode.NO_FLAT: "no flat tool reaches {need:.1f} mm deep",
     ReasonCode.NO_BALL: "the machine has no ball tool",
-    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide for the slot of "
-    "{width:.2f} mm: it must be {room:g} mm narrower",
+    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide: it must be {room:g} mm "
+    "narrower than the slot of {width:.2f} mm",
     ReasonCode.ONLY_NICKS: "tool {tool} (vee) makes no round floor, only nicks",
     ReasonCode.TOO_SMALL: f"{_TOOL} is under {{least:g}} mm",
     ReasonCode.FLAT_FLOOR: f"{_TOOL} would leave the round floor {{high:.2f}} mm high in its "
@@ -32,7 +32,10 @@ _WITH_FIGURES = {
     "side; it would do for {deepest:.2f} mm deep",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm deep",
 }
-_NARROWER = "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot is deep"
+_NARROWER = (
+    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
+    "is deep"
+)
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,
     ReasonCode.LARGEST_TIP: f"{_NARROWER} at a tip, its cone inside the walls",
