@@ -14,32 +14,33 @@ _WITH_FIGURES = {
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
-    ReasonCode.HAND_BY_JOB: "the job leaves it to the hand",
+    ReasonCode.HAND_BY_JOB: "the job has it done by hand",
     ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
     ReasonCode.LARGEST_FLAT: "largest flat tool that reaches {need:.1f} mm deep",
-    ReasonCode.LARGEST_REACHING: "largest tool for it that reaches {need:.1f} mm deep",
+    ReasonCode.LARGEST_REACHING: "largest suitable tool that reaches {need:.1f} mm deep",
     ReasonCode.NONE_REACHES: "no ball tool reaches {need:.1f} mm deep",
     ReasonCode.NO_FLAT: "no flat tool reaches {need:.1f} mm deep",
     ReasonCode.NO_BALL: "the machine has no ball tool",
-    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot of "
-    "{width:.2f} mm less {room:g}",
+    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide: it must be {room:g} mm "
+    "narrower than the slot of {width:.2f} mm",
     ReasonCode.ONLY_NICKS: "tool {tool} (vee) makes no round floor, only nicks",
     ReasonCode.TOO_SMALL: f"{_TOOL} is under {{least:g}} mm",
     ReasonCode.FLAT_FLOOR: f"{_TOOL} would leave the round floor {{high:.2f}} mm high in its "
     "middle",
-    ReasonCode.SHORT_REACH: f"{_TOOL} reaches {{reach:g}} mm, {{need:.2f}} are needed",
+    ReasonCode.SHORT_REACH: f"{_TOOL} reaches {{reach:g}} mm, {{need:.2f}} mm is needed",
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do for {deepest:.2f} mm deep",
-    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for {{depth:.2f}} mm deep",
+    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm deep",
 }
 _NARROWER = (
-    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than it is deep"
+    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
+    "is deep"
 )
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,
     ReasonCode.LARGEST_TIP: f"{_NARROWER} at a tip, its cone inside the walls",
-    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is wider than the slot less "
-    "{room:g}",
+    ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide: it must be {room:g} mm "
+    "narrower than the slot",
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",

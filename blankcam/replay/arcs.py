@@ -77,7 +77,7 @@ def _from_radius(asked: ArcWords, radius: float) -> Plane | ArcFault:
         return ArcFault(Code.ARC_RADIUS, what, radius, half)
     turn = 2 * math.degrees(math.asin(min(1.0, half / abs(radius))))
     if turn > WIDEST or (radius < 0 and turn < NARROWEST):
-        what = "near half or whole turns R leaves the centre uncertain"
+        what = "R leaves the centre uncertain near a half or a whole turn"
         return ArcFault(Code.ARC_FORM, what, turn)
     rise = math.sqrt(radius**2 - half**2)
     side = 1.0 if asked.ccw == (radius > 0) else -1.0

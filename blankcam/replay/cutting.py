@@ -51,13 +51,13 @@ def check_cutting(
     chips = value_by_tool(moves, {n: a.chip for n, a in allowed.items()})
     turns = np.maximum(teeth * moves.speed, 1e-9)
     for i in np.flatnonzero(cuts & (moves.feed > turns * chips * over)):
-        what = "feed a tooth over the table, mm"
+        what = "feed a tooth over the material table's, mm"
         excess = Excess(Code.CHIP, what, moves.feed[i] / turns[i], chips[i])
         report_move(found, program, int(i), excess)
     fastest = value_by_tool(moves, {n: a.rpm() for n, a in allowed.items()})
     for i in np.flatnonzero(cuts & (moves.speed > fastest * over)):
         limit = allowed[int(moves.tool[i])].speed
-        what = "surface speed over the table, m/min"
+        what = "surface speed over the material table's, m/min"
         excess = Excess(Code.SURFACE_SPEED, what, limit * moves.speed[i] / fastest[i], limit)
         report_move(found, program, int(i), excess)
 

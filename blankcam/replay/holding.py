@@ -85,7 +85,7 @@ class HeldBlank:
         stands = self.solid.z > self.box.z0 + TOUCH
         for side, columns in (("left", slice(0, self.half)), ("right", slice(self.half, None))):
             if (area := self._apart(stands[:, columns], side)) > self.sizes["piece"]:
-                yield Code.CUT_FREE, f"cuts a piece loose at the {side} end, mm2 of it", area
+                yield Code.CUT_FREE, f"cuts a piece loose at the {side} end, mm2", area
             elif (area := self._apart(self._strong(side)[:, columns], side)) > self.sizes["piece"]:
                 what = f"leaves too small a tab at the {side} end, mm2 that hang on it"
                 yield Code.TAB, what, area
@@ -134,7 +134,7 @@ def _check_tape(
     wide = [n for n, t in tools.items() if t.diameter > sizes["tape_tool"]]
     for i in np.flatnonzero(moves.cutting & np.isin(moves.tool, wide))[:1]:
         diameter = tools[int(moves.tool[i])].diameter
-        what = f"tape alone holds {area:.0f} mm2 against this tool, mm"
+        what = f"tape alone on {area:.0f} mm2 cannot hold against a tool this wide, mm"
         report_move(found, program, int(i), Excess(Code.TAPE, what, diameter, sizes["tape_tool"]))
 
 
@@ -163,7 +163,7 @@ def check_on_edge(program: Program, standing: Heightmap, jaws: tuple[float, floa
     area = _largest(labels, loose, standing)
     piece = table("proof")["holding"]["piece"]
     if area > piece:
-        what = "cuts a piece loose beyond the jaws, mm2 of it"
+        what = "cuts a piece loose beyond the jaws, mm2"
         report_move(found, program, int(through[-1]), Excess(Code.CUT_FREE, what, area, piece))
 
 

@@ -59,7 +59,7 @@ def check_feeds(program: Program, profile: Profile, found: Collector) -> None:
     over = moves.cutting & ((share * moves.feed[:, None]) > most).any(axis=1)
     for i in np.flatnonzero(over):
         axis = int(np.argmax(share[i] * moves.feed[i] / most))
-        what = f"feed of axis {'XYZ'[axis]} over the machine's, mm/min"
+        what = f"feed of axis {'XYZ'[axis]} over what the machine can do, mm/min"
         value, limit = share[i, axis] * moves.feed[i], most[axis] / SLACK
         report_move(found, program, int(i), Excess(Code.FEED, what, value, limit))
 
@@ -109,7 +109,7 @@ def check_first_moves(program: Program, clear: float, found: Collector) -> None:
     unknown = ~np.isfinite(moves.start).all(axis=1)
     across = unknown & (np.nan_to_num(moves.end[:, 2], nan=-np.inf) < clear)
     for i in np.flatnonzero(across):
-        what = "first moves below the highest thing, mm"
+        what = "first moves lower than the highest thing on the machine, mm"
         report_move(found, program, int(i), Excess(Code.CLEARANCE, what, moves.end[i, 2], clear))
 
 

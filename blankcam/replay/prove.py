@@ -36,7 +36,7 @@ Floats = NDArray[np.float64]
 _DIGEST = {kind: re.compile(rf"\b{kind} digest ([0-9a-fA-F]{{16}})\b") for kind in ("moves", "job")}
 _CONTACT = {
     "rapid": (Code.RAPID, "rapid move through the stock, mm deep"),
-    "body": (Code.RUBBING, "the tool rubs above its flutes, mm deep"),
+    "body": (Code.RUBBING, "the tool rubs on the stock above its flutes, mm deep"),
     "shank": (Code.SHANK, "the shank runs into the stock, mm deep"),
     "holder": (Code.HOLDER, "the holder runs into the stock, mm deep"),
 }
@@ -285,7 +285,7 @@ def _check_depths(
     limit = np.array([depth.get(int(t), np.inf) for t in moves.tool])
     for i in np.flatnonzero(moves.cutting & (swept.depth > limit + 0.001)):
         at = (float(swept.place[i][0]), float(swept.place[i][1]), float(swept.place[i][2]))
-        excess = limits.Excess(Code.DEPTH, "depth of cut over the table, mm",
+        excess = limits.Excess(Code.DEPTH, "depth of cut over the material table's, mm",
                                float(swept.depth[i]), float(limit[i]), _in_part(setup, at)
                                )  # fmt: skip
         limits.report_move(found, program, int(i), excess)

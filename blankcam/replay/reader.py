@@ -89,7 +89,7 @@ def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Prog
     for number, line in enumerate(lines[:LINES_READ], 1):
         reader.take(number, line)
         if reader.faults > FAULTS_READ:
-            reader.fault(Code.LENGTH, "so many faults that the rest is not read", float(number))
+            reader.fault(Code.LENGTH, "too many faults: the rest is not read", float(number))
             break
     reader.finish(len(lines))
     return Program(
@@ -184,7 +184,7 @@ class _Reader:
     def _block(self, text: str) -> None:
         self.began = True
         if text.startswith("/"):
-            self.fault(Code.BLOCK_DELETE, "whether a / line is done hangs on a switch")
+            self.fault(Code.BLOCK_DELETE, "a switch on the machine decides whether a / line runs")
             text = text[1:]
         read = parse_block(text)
         if len(self.comments) < COMMENTS_KEPT:
@@ -263,7 +263,7 @@ class _Reader:
         if "units" in groups and self.units != unit:
             self.fault(Code.UNITS, "F is read before the units of its own line are set")
         if value <= 0:
-            self.fault(Code.NO_FEED, "a feed must be more than nothing", value, 0.0)
+            self.fault(Code.NO_FEED, "a feed must be more than 0", value, 0.0)
         self.feed = value * self.scale
         self.told.discard(Code.NO_FEED)
 
@@ -343,7 +343,7 @@ class _Reader:
         if self.units != units and (self.rows or self.units):
             self.fault(Code.UNITS, "units are set once, before the first move")
         if units != self.can.units:
-            self.fault(Code.UNITS, f"this machine is written for in {self.can.units}", units)
+            self.fault(Code.UNITS, f"programs for this machine are in {self.can.units}", units)
         if self.blending and self.units and units != self.units:
             self.fault(Code.UNITS, "the G64 P before it was in other units")
         self.units = units
@@ -451,10 +451,10 @@ class _Reader:
         if self.feed <= 0:
             self._once(Code.NO_FEED, "a cutting move without a feed", self.feed, 0.0)
         if not self.spindle:
-            self._once(Code.SPINDLE, "a cutting move while the spindle stands")
+            self._once(Code.SPINDLE, "a cutting move while the spindle is stopped")
         low, high = self.profile.spindle_min, self.profile.spindle_max
         if not low <= self.speed <= high or self.speed <= 0:
-            self._once(Code.SPEED, "spindle speed outside the machine's", self.speed,
+            self._once(Code.SPEED, "spindle speed outside the machine's range", self.speed,
                        f"{low:g} to {high:g}")  # fmt: skip
 
     def _event(self, kind: EventKind, seconds: float = 0.0) -> None:

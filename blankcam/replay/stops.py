@@ -81,7 +81,7 @@ def _check_spin_up(program: Program, profile: Profile, found: Collector) -> None
             if e.kind is EventKind.DWELL and e.moves <= first[0]
         )
         if dwelt < profile.spin_up - 1e-9:
-            what = "cuts before the spindle has had its time to come up, s"
+            what = "cuts before the spindle is up to speed, s"
             excess = Excess(Code.SPIN_UP, what, dwelt, profile.spin_up)
             report_move(found, program, int(first[0]), excess)
 

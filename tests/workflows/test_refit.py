@@ -188,10 +188,10 @@ def test_a_shim_and_a_filled_slot_are_taken_up(job):
 SLIPS = {
     "inches": (lambda y: y / 25.4, "they are inches typed as millimetres"),
     "swapped": (lambda y: y[:, ::-1], "fret 1 and fret 12 are swapped"),
-    "reversed": (lambda y: y[::-1], "the readings begin at the wrong end"),
+    "reversed": (lambda y: y[::-1], "the readings are numbered from the wrong end"),
     "one off": (
         lambda y: y + 0.5 * np.eye(6, 2)[:, :1] * [1, 0],
-        "the one reading of string 6 over fret 1 is off",
+        "one reading is wrong: string 6 over fret 1",
     ),
 }
 
@@ -215,7 +215,7 @@ def test_another_nut_than_the_book_says_is_asked_about_first(job):
     told = readings(job, "r2.toml", 0.9439 * 0.2, 0.1 + 0.02)
     with pytest.raises(RefusedError, match="not used") as refused:
         cut(job, told, "two")
-    assert "it is another than nut 1" in refused.value.faults[1].wrong
+    assert "it is not nut 1" in refused.value.faults[1].wrong
     assert 'nut = "new"' in refused.value.faults[1].fix
     assert (job.parent / BOOK).read_bytes() == before
 

@@ -123,7 +123,7 @@ def _blank_step(part: Part, checks: Iterable[Check], *, milled: bool) -> str:
             verb = "the program mills off" if milled else "rub off"
             words += f": {verb} {both(check.rub_off, 3)}"
         said.append(
-            f"{words}; to end between {both(part.fit.low, 3)} and {both(part.fit.high, 3)}, "
+            f"{words}; finished, between {both(part.fit.low, 3)} and {both(part.fit.high, 3)}, "
             f"{part.fit.name} {part.fit.code}"
         )
     return f"**Measure the blank**: {'; '.join(said)}."
@@ -144,7 +144,7 @@ def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Ite
             "if it is thicker, rub off the rest."
         )
     if "outline" in done:
-        yield "**Free it**: saw through the tabs at the seat end of both ends, file them flush."
+        yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
 
 
 def _held(part: Part, program: Program) -> str:
@@ -204,15 +204,15 @@ def _slot_table(nut: Part, work: hand_steps.Work) -> Iterator[str]:
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     yield "String it up, tune it, let it settle a day or two."
     yield (
-        "**Measure**, feeler gauges or a graded rule, tuned: each string's underside over the "
-        "crown of fret 1 and of fret 12, open; the relief. Write them into `readings.toml`."
+        "**Measure** at pitch, with feeler gauges or a graded rule: the height of each open string's "
+        "underside over the crown of fret 1 and of fret 12, and the relief. Write them into `readings.toml`."
     )
     what = "cut or file" if profile.cuts_programs else "file"
     if stage is Stage.ROUGH:
         yield (
             f"**Refit**: run `blankcam refit` with the readings; {what} what `refit.md` says, "
-            "slots first, the nut's top last; string up, measure again, until it says that nothing is "
-            "left to take off."
+            "slots first, the nut's top last; string up, measure again, until it says "
+            "`done`."
         )
         yield "Polish; glue only when all is right."
     else:

@@ -94,9 +94,9 @@ def _steps(load: Filled) -> Iterator[str]:
         yield f"Have ready: {'; '.join(s.tools)}."
         files = ", then ".join(f"`{file}`" for file in s.files)
         yield (
-            f"Dry run, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank after "
-            f"the other it would be {max(1, round(s.alone / 60))} min."
+            f"Dry run, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank at a "
+            f"time it would take {max(1, round(s.alone / 60))} min."
         )
         if s.setup == "face":
-            yield "Saw through the tabs at the seat end of both ends, file them flush."
+            yield "Saw through the tabs at both ends, near the seat side, and file them flush."
     yield "Let the spindle stop, brush and vacuum; keep each part with the name of its job."

@@ -81,7 +81,7 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
     rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
     if rub and "thickness" not in work.done:
         yield (
-            f"**Rub to thickness**: on abrasive paper on a flat plate, turned often; "
+            f"**Rub to thickness**: on abrasive paper on a flat plate, turning it often; "
             f"{both(rub, 3)} off, to {both(part.thickness, 3)}."
         )
     if "outline" not in work.done:
@@ -154,7 +154,7 @@ def _saddle_top(part: Saddle, work: Work) -> Iterator[str]:
     )
     yield (
         "**Ridge line**: on the top, measure the ridge of each string from the nut side "
-        "as in the table, join the marks to a smooth line, carry the centres over the top."
+        "as in the table, join the marks in a smooth line, carry the centres over the top."
     )
     yield (
         f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
@@ -207,8 +207,8 @@ def after(work: Work) -> Iterator[str]:
         yield from _after_machine(work)
     if part.slots:
         yield from _slots(work, part)
-    crisp = ", but not of the slots at the fingerboard side" if part.slots else ""
-    yield f"**Edges**: break the sharp ones by about {both(BLUNT, 1)}{crisp}."
+    crisp = ", but leave the slots' edges crisp at the fingerboard side" if part.slots else ""
+    yield f"**Edges**: break the sharp edges by about {both(BLUNT, 1)}{crisp}."
     yield "**Dry fit**: it goes into its seat by hand and does not rock; no glue yet."
 
 
@@ -240,7 +240,7 @@ def _slots(work: Work, nut: Part) -> Iterator[str]:
     fall = f"falling {math.degrees(tilt):.1f} deg toward the head" if tilt else "level"
     yield (
         f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
-        f"depth at the fingerboard side.{left}"
+        f"measure the depth at the fingerboard side.{left}"
     )
 
 

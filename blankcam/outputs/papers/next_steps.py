@@ -30,9 +30,9 @@ def after_layout(
     """
     path = quote(printable(job.path, 300))
     if not measured:
-        yield f"measure what the cautions say was assumed, write it into {path}, then look again"
+        yield f"measure what the cautions say was assumed, write it into {path}, then run layout again"
     elif cautions:
-        yield f"read the cautions above: put right what you can in {path}, then look again"
+        yield f"read the cautions above, put right what you can in {path}, then run layout again"
     yield f"when the numbers are right: blankcam make {path} --out cuts{_machine(machine)}"
     yield f"which writes {_FILES[profile.kind]}"
 

@@ -74,10 +74,10 @@ def summary(sheet: RefitSheet) -> Iterator[str]:
     if sheet.state == "done":
         yield "done: every string is where it should be, as far as it can be measured"
     elif sheet.state == "mend":
-        yield "nothing to cut: mend what is too low first, as told below, then read again"
+        yield "nothing to cut: first put right what is too low, as said below, then measure again"
     else:
         done = sum(v.state == "done" for v in sheet.strings)
-        yield f"{done} of {len(sheet.strings)} strings are done; cut what is told below"
+        yield f"{done} of {len(sheet.strings)} strings are done; cut what is listed below"
 
 
 def part_words(sheet: RefitSheet) -> Iterator[str]:
@@ -87,11 +87,11 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
     if sheet.taken.top:
         yield "nut: its floors are final, so its top comes down to them, once and last"
     elif sheet.top_due:
-        yield "nut: leave its top; it comes down once, last, when every floor is final"
+        yield "nut: leave its top for now; it comes down once, last, when every floor is final"
     yield _saddle_words(sheet)
     if sheet.state == "done":
         then = "bring the top down, then polish" if sheet.taken.top else "polish"
-        yield f"next: {then} both parts, and glue the nut with a drop at its front edge"
+        yield f"next: {then} both parts, and glue the nut with one drop of glue at its front edge"
 
 
 def _widened(sheet: RefitSheet) -> Iterator[tuple[int, float]]:
@@ -217,7 +217,7 @@ def _ridge(sheet: RefitSheet) -> Section:
         title="",
         table=ridge_table(sheet.before.saddle, sheet.after.saddle),
         notes=(
-            "Heights over its underside. By hand: file the ridge down, then round it as it was.",
+            "Heights over its underside. By hand: file the ridge down, then round it as it was before.",
         ),
     )
 
@@ -241,7 +241,7 @@ def _then(sheet: RefitSheet) -> Section:
         notes=(
             (
                 "String it, tune it, let it settle, and read both clearances again: they should lie within"
-                ' the table\'s bands, in mm. If this refit is not cut, write `last_refit = "not cut"` in'
+                ' the table\'s bands, in mm. If you do not cut this refit, write `last_refit = "not cut"` in'
                 " the next readings."
             ),
         ),

@@ -13,8 +13,8 @@ MOST_CAUSES = 3
 _LEAST_LIKELY = 0.02
 _LEAST_SHIM = 0.02  # mm
 _NECK = (
-    " if the neck moved, set its relief and let it settle first, for a saddle lowered under finished"
-    " slots takes a little at fret 1 too"
+    " if the neck moved, set its relief and let it settle first: lowering the saddle later lowers"
+    " the strings a little over fret 1 too"
 )
 
 
@@ -43,7 +43,7 @@ def string_words(v: StringVerdict) -> str:
     name = f"string {v.number}"
     if v.first.low:
         return (
-            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and file it anew,"
+            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and file it again,"
             " shim the nut, or make a new one, and say so in the next readings"
         )
     if v.twelfth.low:
@@ -59,7 +59,7 @@ def string_words(v: StringVerdict) -> str:
             f" {v.saddle_take:.2f} mm under it"
         )
     if v.waits:
-        return f"{name} waits: its slot, cut now, would bring its action under the target"
+        return f"{name} waits: cutting its slot now would bring its action under the target"
     return (
         f"{name} is done: {v.first.believed:.2f} mm over fret 1,"
         f" {v.twelfth.believed:.2f} mm over fret 12"
@@ -80,7 +80,7 @@ def scatter_words(times: float, stated: float) -> str:
     """Told where readings scatter more than they state."""
     return (
         f"your readings scatter about {times:.1f} times what you state ({stated:g} mm): cuts and"
-        f' bands allow for it; uncertainty = "{times * stated:.2f} mm" would say so'
+        f' bands allow for that; to say so, write uncertainty = "{times * stated:.2f} mm"'
     )
 
 
@@ -93,7 +93,7 @@ def surprise_words(s: Surprise) -> str:
     )
 
 
-CONFIRM = 'where they are right all the same, take them again and add measured = "twice"'
+CONFIRM = 'if they are right all the same, take them again and add measured = "twice"'
 
 
 def cause_words(s: Surprise) -> Iterator[tuple[str, str]]:
@@ -116,7 +116,7 @@ def _inches(_: Surprise, members: Sequence[Explanation]) -> _Words:
     which = members[0].cause.which
     of = {"first_fret": "those over fret 1 are", "action": "those over fret 12 are"}
     what = of.get(which or "", "they are")
-    return f"{what} inches typed as millimetres", 'write inches as such: "0.024 in"'
+    return f"{what} inches typed as millimetres", 'write inches with their unit: "0.024 in"'
 
 
 def _swapped(s: Surprise, members: Sequence[Explanation]) -> _Words:
@@ -130,7 +130,7 @@ def _reversed(s: Surprise, members: Sequence[Explanation]) -> _Words:
     of = {"first_reversed": " over fret 1", "action_reversed": " over fret 12"}
     which = of.get(members[0].cause.kind, "")
     return (
-        f"the readings{which} begin at the wrong end",
+        f"the readings{which} are numbered from the wrong end",
         f"string 1 is the treble side's outermost, string {s.strings} the bass side's",
     )
 
@@ -138,12 +138,12 @@ def _reversed(s: Surprise, members: Sequence[Explanation]) -> _Words:
 def _one_reading(s: Surprise, members: Sequence[Explanation]) -> _Words:
     cause = members[0].cause
     fret = 1 if cause.which == "first_fret" else 12
-    return f"the one reading of string {_number(s, cause)} over fret {fret} is off", "read it again"
+    return f"one reading is wrong: string {_number(s, cause)} over fret {fret}", "read it again"
 
 
 def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
     told = {
-        "new_nut": f"it is another than {s.part_names[0]}",
+        "new_nut": f"it is not {s.part_names[0]}",
         "nut_not_cut": "it was not cut at the last refit",
         "last_not_cut": "neither part was cut at the last refit",
         "nut_shimmed": "a shim lies under it",
@@ -176,8 +176,8 @@ def _slot_odd(s: Surprise, members: Sequence[Explanation]) -> _Words:
 
 def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     told = {
-        "new_saddle": f"another saddle than {s.part_names[1]}",
-        "saddle_shimmed": "a shim under it",
+        "new_saddle": f"it is not {s.part_names[1]}",
+        "saddle_shimmed": "a shim lies under it",
         "saddle_not_cut": "it was not cut at the last refit",
         "neck_moved": "the neck moved",
         "not_settled": "the instrument has not settled yet",

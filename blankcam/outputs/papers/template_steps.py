@@ -26,8 +26,8 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
     if square:
         yield (
             f"**Kerf**: cut `{square}` of `nut.dxf` first and measure it: {both(SQUARE)} less its "
-            f"width is the kerf. Not {both(profile.kerf, 3)}? Write yours into the profile, make "
-            "again."
+            f"width is the kerf. If it is not {both(profile.kerf, 3)}, write yours into the profile "
+            "and make again."
         )
     for part in design.parts:
         yield f"**Cut `{part.name}.dxf`**: {_work(part.name, names, profile)}. It holds {_held(part)}."
