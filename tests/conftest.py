@@ -3,10 +3,18 @@
 import importlib
 import os
 import shutil
+import signal
+import threading
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, seed, settings
+
+if threading.current_thread() is threading.main_thread() and (
+    signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+):
+    # Started in the background of a shell, all programs that tests start would ignore Ctrl-C.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 REPO = Path(__file__).parents[1]
 ALL_DEMO_JOBS = sorted((REPO / "demo_jobs").glob("*.toml"))

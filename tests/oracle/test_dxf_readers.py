@@ -44,6 +44,10 @@ def files(found):
     yield found.saddle, cut_files.write_saddle(found.saddle, Stage.FINAL, notice=NOTICE)
 
 
+FLATTEST = 5000.0
+"""mm; GDAL reads flatter arcs too."""
+
+
 def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
     """It loses the layer of a polyline with bulges, so the outline is written alone."""
     needed(find_spec("trimesh"), "trimesh")
@@ -51,6 +55,8 @@ def test_trimesh_reads_units_bounds_area_and_true_arcs(found, monkeypatch):
 
     monkeypatch.setattr(trimesh.constants.res_path, "seg_angle", 1e-4)  # how it flattens arcs
     monkeypatch.setattr(trimesh.constants.res_path, "seg_frac", 0.002)
+    if FLATTEST < found.nut.top_radius < np.inf:
+        pytest.skip("trimesh gives up on the centre of so flat an arc and draws three points of it")
     for part in (found.nut, found.saddle):
         chain = part.elevation()
         alone = Drawing(paths=(Path(chain=chain, holds="outline", closed=True),))
