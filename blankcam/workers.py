@@ -178,9 +178,10 @@ def _opened(pool: Callable[[], Executor]) -> Iterator[Executor]:
     except BaseException:
         import multiprocessing
 
-        executor.shutdown(wait=False, cancel_futures=True)
         for child in multiprocessing.active_children():
             child.terminate()
+        # waited for: else the library's own thread may be closing while Python ends, and complains
+        executor.shutdown(wait=True, cancel_futures=True)
         raise
     else:
         executor.shutdown()
