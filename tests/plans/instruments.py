@@ -178,18 +178,24 @@ def _plan(rng: random.Random) -> str:
 def _strings(
     chosen: tuple[tuple[str, str, str], ...], *, doubled: bool, octaves: bool
 ) -> list[str]:
-    tables = []
-    for course, (note, gauge, make) in enumerate(chosen, start=1):
+    """The tables of the strings from the bass side, numbered from the treble's."""
+    each = []
+    for course, (note, gauge, make) in zip(range(len(chosen), 0, -1), chosen, strict=True):
         own = f"course = {course}\n" if doubled else ""
-        again = [(note, gauge, make)]
+        each.append((note, gauge, make, own))
         if doubled:
-            thin = octaves and make == WOUND
-            again.append((_octave(note), f"{float(gauge) * 0.5:.3f}", PLAIN if float(gauge) < 0.046
-                          else WOUND) if thin else (note, gauge, make))  # fmt: skip
-        tables += [
-            f'[[strings]]\nnote = "{n}"\ngauge = "{g} in"\nmake = "{m}"\n{own}' for n, g, m in again
-        ]
-    return tables
+            each.append((*_second(note, gauge, make, octaves=octaves), own))
+    return [
+        f'[[strings]]\nnumber = {len(each) - i}\nnote = "{n}"\ngauge = "{g} in"\nmake = "{m}"\n{own}'
+        for i, (n, g, m, own) in enumerate(each)
+    ]
+
+
+def _second(note: str, gauge: str, make: str, *, octaves: bool) -> tuple[str, str, str]:
+    """The other string of a course: the same, or an octave higher."""
+    if not (octaves and make == WOUND):
+        return note, gauge, make
+    return _octave(note), f"{float(gauge) * 0.5:.3f}", PLAIN if float(gauge) < 0.046 else WOUND
 
 
 def _octave(note: str) -> str:

@@ -6,15 +6,14 @@ import traceback
 from dataclasses import dataclass
 from enum import StrEnum
 
-from blankcam.beside import Hand
-
 from blankcam.faults import BlankcamError, Fault
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.workflows import cut_part
+from blankcam.workers import Worker
+from blankcam.workflows.cut_part import cut_parts
 from tests.plans import hobby_machines
 
 
@@ -64,7 +63,7 @@ def _made(text: str, machine: str, stage: str) -> Outcome:
     on = profile(machine)
     if not on.cuts_programs:
         return Outcome(ending=Ending.MADE)
-    made = cut_part.programs(found, on, Stage(stage), Hand(None))
+    made = cut_parts(found, on, Stage(stage), Worker())
     failed = [str(f) for m in made for f in m.proof.faults if not m.proof.passed]
     ending = Ending.UNPROVEN if failed else Ending.MADE
     return Outcome(ending=ending, why=tuple(failed))
