@@ -135,19 +135,26 @@ def cylinders(tool: Tool, profile: Profile) -> tuple[tuple[str, float, float], .
 
 def travel_faults(where: str, profile: Profile, reaches: Sequence[Box]) -> list[Fault]:
     """A fault for each axis along which the operations' ``reaches`` span more than its travel."""
-    faults = []
-    for axis in "xyz" if reaches else "":
-        spans = [(getattr(r, f"{axis}0"), getattr(r, f"{axis}1")) for r in reaches]
-        span = max(high for _, high in spans) - min(low for low, _ in spans)
-        limit = getattr(profile.travel, axis)
-        if span > limit:
-            faults.append(
-                Fault(
-                    where=where,
-                    key=f"travel.{axis}",
-                    found=f"{limit:g} mm",
-                    wrong=f"is less than the {span:.1f} mm this part needs",
-                    fix="use a larger machine",
-                )
-            )
-    return faults
+    if not reaches:
+        return []
+    each = [[(getattr(r, f"{axis}0"), getattr(r, f"{axis}1")) for r in reaches] for axis in "xyz"]
+    spans = [max(high for _, high in e) - min(low for low, _ in e) for e in each]
+    return short_travel(where, profile, spans)
+
+
+def short_travel(where: str, profile: Profile, spans: Sequence[float]) -> list[Fault]:
+    """A fault for each of the axes x, y, z whose travel is less than its span, mm."""
+    limits = [
+        (axis, span, getattr(profile.travel, axis)) for axis, span in zip("xyz", spans, strict=True)
+    ]
+    return [
+        Fault(
+            where=where,
+            key=f"travel.{axis}",
+            found=f"{limit:g} mm",
+            wrong=f"is less than the {span:.1f} mm this part needs",
+            fix="use a larger machine",
+        )
+        for axis, span, limit in limits
+        if span > limit
+    ]

@@ -15,6 +15,7 @@ from blankcam.machining.workholding import (
     clamped_fault,
     cylinders,
     jaw_faults_at,
+    short_travel,
 )
 from blankcam.parts.frames import Box, Place
 from blankcam.toolpath.linearize import chords
@@ -29,21 +30,8 @@ def travel_faults(where: str, profile: Profile, operations: Iterable[Operation])
     places = np.array(
         [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
     )
-    faults = []
-    for i, axis in enumerate("xyz"):
-        span = float(np.nanmax(places[:, i]) - np.nanmin(places[:, i]))
-        limit = getattr(profile.travel, axis)
-        if span > limit:
-            faults.append(
-                Fault(
-                    where=where,
-                    key=f"travel.{axis}",
-                    found=f"{limit:g} mm",
-                    wrong=f"is less than the {span:.1f} mm this part needs",
-                    fix="use a larger machine",
-                )
-            )
-    return faults
+    spans = np.nanmax(places, axis=0) - np.nanmin(places, axis=0)
+    return short_travel(where, profile, [float(s) for s in spans])
 
 
 def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> list[Fault]:
