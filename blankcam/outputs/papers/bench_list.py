@@ -151,7 +151,7 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; "
+            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it; "
             f"{hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
