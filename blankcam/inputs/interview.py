@@ -115,7 +115,8 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     said = _with_units(text.strip(), asked.offered, talk.unit) or asked.offered
     if not said.isprintable():
         raise ValueError(f"{printable(said, 40)!r} holds signs that can't be written")
-    unit = (_unit(said) if text.strip() else None) or talk.unit
+    # What is offered may be typed or not: the file of answers can't tell, so it sets no unit.
+    unit = (_unit(said) if said != asked.offered else None) or talk.unit
     after = Talk(answers=(*talk.answers, (asked.key, said)), unit=unit)
     try:
         _judge(after)
