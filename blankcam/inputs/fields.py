@@ -111,11 +111,16 @@ def LengthOr(word: str, key: str) -> Any:  # noqa: N802
     read_length = quantity_reader(key)
 
     def read(value: object) -> float | str:
-        return word if value == word else read_length(value)
+        if value == word:
+            return word
+        try:
+            return read_length(value)
+        except UnfitError as unfit:
+            raise UnfitError(unfit.wrong, f'{unfit.fix}; or "{word}"') from None
 
     fix = f'{LENGTH.fix}, or "{word}"'
     return Annotated[
-        float | Literal[word],  # type: ignore[valid-type]
+        float | Literal[word],
         BeforeValidator(read),
         WithJsonSchema({"description": fix, "anyOf": [{"const": word}, LENGTH_SCHEMA]}),
         Wanted(fix),

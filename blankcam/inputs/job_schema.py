@@ -9,9 +9,9 @@ from pydantic import BeforeValidator, Field, WithJsonSchema
 from blankcam.faults import printable
 from blankcam.inputs import job
 from blankcam.inputs.fields import (
-    LengthOr,
     LENGTH_SCHEMA,
     Length,
+    LengthOr,
     Matching,
     Quantity,
     Table,

@@ -455,7 +455,8 @@ def finish_of(part: Part, edge: Bench) -> Table | None:
 def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table | None:
     """The finishing passes with that tool; None where it does not reach."""
     surface = part.at(edge.stage).surface
-    if math.isinf(surface.section_radius) and tool.reach < _depth_of_top(part, edge):
+    straight = math.isinf(surface.section_radius)
+    if straight and tool.reach < _depth_of_top(part, edge):
         return None
     sweep = Sweep(
         surface=surface,
@@ -467,7 +468,9 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table | None:
         outline=edge.outline,
     )
     finish = sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
-    return finish if tool.reach >= edge.stock.z1 - _lowest(finish) else None
+    # Beside a round crown the tip goes below what it brings out
+    reaches = straight or tool.reach >= edge.stock.z1 - _lowest(finish)
+    return finish if reaches else None
 
 
 def _lowest(finish: Table) -> float:

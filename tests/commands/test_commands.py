@@ -308,7 +308,7 @@ def test_layout_tells_what_a_laser_will_refuse():
     ("was", "becomes"),
     [
         ("", ""),
-        ('jaw_top = "4 mm"', 'jaw_top = "1 mm"'),
+        ('jaw_top = "auto"', 'jaw_top = "1 mm"'),
         ('shape = "ball"', 'shape = "flat"'),
         ('stick_out = "12 mm"', 'stick_out = "40 mm"'),
         ('travel = { x = "300 mm"', 'travel = { x = "40 mm"'),
