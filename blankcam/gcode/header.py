@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -17,6 +18,8 @@ from blankcam.toolpath.moves import Program
 ENDING = ".ngc"
 LONGEST_NAME = 100
 """Characters of the job's name."""
+Length = Callable[[float, int], str]
+"""Writes millimetres with so many decimals."""
 _LINES = 400
 """So many lines of a program are looked through for its header."""
 _PLACEHOLDER = "0" * digest.LENGTH
@@ -92,7 +95,9 @@ def header_lines(
         f"stock: x {stock.x0:.2f} to {stock.x1:.2f}, y {stock.y0:.2f} to "
         f"{stock.y1:.2f}, z {stock.z0:.2f} to {stock.z1:.2f} mm"
     )
-    yield f"zero: {zero_words(program.zeros)}"
+    first, *more = zero_sentences(program.zeros)
+    yield f"zero: {first}"
+    yield from more
     yield from program.places
     yield _holding_words(program)
     for tool in program.tools:
@@ -118,18 +123,19 @@ def tool_words(tool: Tool) -> str:
 
 
 _SURFACES = {
+    ReferenceSurface.BLANK_LEFT_END: "the left end of the blank",
     ReferenceSurface.CUT_LEFT_END: "the left end that the outline on face has cut",
-    ReferenceSurface.LEFT_END: "its left end",
-    ReferenceSurface.FINGERBOARD_SIDE: "its fingerboard side",
-    ReferenceSurface.TAIL_SIDE: "its tail side",
-    ReferenceSurface.NUT_SIDE: "its nut side",
-    ReferenceSurface.SEAT_SIDE: "its seat side",
-    ReferenceSurface.UPPER_FACE: "its upper face",
-    ReferenceSurface.STOP: "the stop at the left ends of the blanks",
-    ReferenceSurface.FIRST_SEEN_SIDE: "the side seen from the bridge of the blank in place 1",
-    ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the blank in place 1",
-    ReferenceSurface.FLOOR: "the floor under their seat sides",
-    ReferenceSurface.WASTE_BOARD: "the top of the waste board",
+    ReferenceSurface.LEFT_END: "the left end",
+    ReferenceSurface.FINGERBOARD_SIDE: "the fingerboard side",
+    ReferenceSurface.TAIL_SIDE: "the tail side",
+    ReferenceSurface.NUT_SIDE: "the nut side",
+    ReferenceSurface.SEAT_SIDE: "the seat side",
+    ReferenceSurface.STOPPED_ENDS: "the left ends of the blanks",
+    ReferenceSurface.FIRST_SEEN_SIDE: "the side seen from the bridge of the first blank",
+    ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the first blank",
+    ReferenceSurface.JAW_TOP: "the jaw top",
+    ReferenceSurface.WALL_TOP: "the top of the walls",
+    ReferenceSurface.WASTE_BOARD: "the waste board",
 }
 
 
@@ -137,28 +143,80 @@ def _millimetres(value: float, decimals: int) -> str:
     return f"{value:.{decimals}f} mm"
 
 
-def zero_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _millimetres) -> str:
-    """Where the work zero is; ``length`` writes mm with so many decimals."""
-    each = {z.surface: _zero_words(z, length) for z in zeros}
-    words = ", ".join(each.values())
-    if ReferenceSurface.UNDERSIDE in each:
-        return f"crown down, left end still on the left; {words}"
-    lying = ReferenceSurface.UPPER_FACE in each
-    return f"{words}, the side seen from the bridge up" if lying else words
+def surface_words(surface: ReferenceSurface) -> str:
+    """A surface that is touched, in words."""
+    return _SURFACES[surface]
 
 
-def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
-    if zero.surface is ReferenceSurface.BLANK_LEFT_END:
-        return f"{zero.axis}0 {length(-zero.value, 2)} from the blank's left end"
-    if zero.surface is ReferenceSurface.UNDERSIDE:
-        return f"{zero.axis}{zero.value:.3f} its underside, levelled"
-    if zero.surface is ReferenceSurface.UPPER_FACE and zero.value > 0:
-        off = length(zero.value, 3)
-        return (
-            f"{zero.axis}0 {off} under its upper face - touch off where its thickness was measured "
-            f"and set {zero.axis} to {off} there"
+def touch_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
+    """What to touch off on with a tool's tip, and which number to set Z to; empty without a Z."""
+    zero = next((z for z in zeros if z.axis == "Z"), None)
+    if zero is None:
+        return ""
+    return f"touch off on {surface_words(zero.surface)} and set Z to {_exact(zero.value, length)}"
+
+
+def zero_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
+    """What is touched, and which number each axis is set to; ``length`` writes mm so finely."""
+    return " ".join(zero_sentences(zeros, length))
+
+
+def zero_sentences(zeros: Iterable[Zero], length: Length = _millimetres) -> Iterator[str]:
+    """The same, a sentence at a time, in the order in which it is done."""
+    each = {z.axis: z for z in zeros}
+    surfaces = {z.surface for z in each.values()}
+    if ReferenceSurface.NUT_SIDE in surfaces:
+        yield "Crown down, the left end still on the left, the underside levelled."
+    if ReferenceSurface.SEAT_SIDE in surfaces:
+        yield "The side seen from the bridge up."
+    if "Z" in each:
+        words = touch_words(each.values(), length)
+        yield f"{words[0].upper()}{words[1:]}."
+        yield from _check_words(each["Z"], length)
+    yield from _side_sentences([each[a] for a in "XY" if a in each], length)
+    if touch := next((z.touch for z in each.values() if z.touch), None):
+        paper, tip = _exact(touch.paper, length), _exact(touch.tip, length)
+        yield f"The paper is {paper} thick, and the tip at Z {tip} meanwhile."
+
+
+def _check_words(zero: Zero, length: Length) -> Iterator[str]:
+    if zero.upper_face is not None:
+        at = length(zero.upper_face, 3)
+        yield (
+            f"The upper face is milled and must then stand at Z {at}, where its thickness was measured. "
+            f"Where glue or tape has lifted it, set Z to {at} there, and write down what "
+            f"{surface_words(zero.surface)} reads from then on."
         )
-    return f"{zero.axis}0 {_SURFACES[zero.surface]}"
+
+
+def _side_sentences(zeros: Iterable[Zero], length: Length) -> Iterator[str]:
+    """What X and Y are set to with a side against a surface each."""
+    before: Zero | None = None
+    for zero in zeros:
+        against = surface_words(zero.surface)
+        if before is not None and (before.value, before.touch) == (zero.value, zero.touch):
+            yield f"Set {zero.axis} likewise against {against}."
+            continue
+        half = (
+            "half the diameter of an edge finder or straight pin" if before is None else "the half"
+        )
+        less = f"{_exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
+        words = f"Set {zero.axis} to {less} against {against}"
+        yield f"{words}{_with_cutter(zero, length, first=before is None)}."
+        before = zero
+
+
+def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
+    if zero.touch is None:
+        return ""
+    at = length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
+    how = f" with the side of T{zero.touch.number} and paper between" if first else " likewise"
+    return f", or to {at}{how}"
+
+
+def _exact(value: float, length: Length) -> str:
+    """With two decimals, or three where it has them."""
+    return length(value, 2 if math.isclose(value, round(value, 2), abs_tol=1e-6) else 3)
 
 
 def _holding_words(program: Program) -> str:

@@ -59,8 +59,11 @@ class Decided:
     @property
     def setups(self) -> tuple[SetupSheet, ...]:
         """How the blank is held and zeroed, in the order in which the set-ups are run."""
-        face = (setup_on_face(self.face),) if self.face else ()
-        return (*face, setup_on_edge(self.request, self.edge))
+        lying = (FeatureKind.THICKNESS, FeatureKind.OUTLINE)
+        used = {on: [t for d in self.decisions if (d.feature.kind in lying) is on
+                     for t in (d.tool, d.nick) if t] for on in (True, False)}  # fmt: skip
+        face = (setup_on_face(self.face, used[True]),) if self.face else ()
+        return (*face, setup_on_edge(self.request, self.edge, used[False]))
 
     def by(self, *kinds: FeatureKind) -> Iterator[Decision]:
         """The decisions on features of those kinds."""

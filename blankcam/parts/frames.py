@@ -28,23 +28,47 @@ class ReferenceSurface(StrEnum):
     TAIL_SIDE = "a saddle's tail side"
     NUT_SIDE = "a saddle's nut side"
     SEAT_SIDE = "the seat side"
-    UPPER_FACE = "the upper face"
-    UNDERSIDE = "the underside"
-    STOP = "a fixture's stop"
+    STOPPED_ENDS = "the left ends that a fixture's stop has set"
     FIRST_SEEN_SIDE = "the first blank's side that is seen from the bridge"
     FIRST_SEAT_SIDE = "the first blank's seat side"
-    FLOOR = "a fixture's floor"
+    JAW_TOP = "the jaw top"
+    WALL_TOP = "the top of a fixture's walls"
     WASTE_BOARD = "the waste board"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Touch:
+    """A cutter that may stand in for an edge finder, its side against a surface."""
+
+    number: int
+    """Of the tool."""
+    diameter: float
+    paper: float
+    """Thickness of the paper between, mm."""
+    tip: float
+    """Z of its tip meanwhile: over what holds the blank, below what is ever cut there."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Zero:
-    """How one axis is zeroed: which surface stands where on it."""
+    """How one axis is zeroed: which surface stands where on it.
+
+    All are surfaces that can be reached before the first cut and again after any of them. Z is
+    touched by the tip from above, X and Y by a side from the smaller values.
+    """
 
     axis: str
     surface: ReferenceSurface
     value: float = 0.0
     """Where the surface stands, mm."""
+    touch: Touch | None = None
+    """Of X and Y: what may touch in place of an edge finder, if anything."""
+    upper_face: float | None = None
+    """Of Z, where a face is milled: where it must stand then; what glues it down may lift it."""
+
+    def beside(self, diameter: float, paper: float = 0.0) -> float:
+        """What to set the axis to while a side of that diameter touches, paper between, mm."""
+        return self.value - diameter / 2 - paper
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

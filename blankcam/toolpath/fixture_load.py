@@ -1,8 +1,9 @@
 """Several blanks in one fixture: their programs as one, the tool changes shared.
 
 The blanks stand side by side along y, a pitch apart, their left ends against one stop and their
-seat sides on one floor. The zero is the stop, the first blank's side seen from the bridge (on face
-its seat side) and the floor (on face the top of the waste board).
+seat sides on one floor. X 0 is the stop, Y 0 the side seen from the bridge (on face the seat side) of the
+blank in place 1, Z 0 the floor (on face the top of the waste board); what is touched is what can be
+reached: the left ends, that side, and the top of the walls (on face the board).
 """
 
 from __future__ import annotations
@@ -18,19 +19,8 @@ from blankcam.parts.frames import Box, Place, ReferenceSurface, Zero
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Program, Rapid
 
 WALL: float = table("cutting")["holding"]["fixture_wall"]
-ZEROS = {
-    "edge": (
-        Zero(axis="X", surface=ReferenceSurface.STOP),
-        Zero(axis="Y", surface=ReferenceSurface.FIRST_SEEN_SIDE),
-        Zero(axis="Z", surface=ReferenceSurface.FLOOR),
-    ),
-    "face": (
-        Zero(axis="X", surface=ReferenceSurface.STOP),
-        Zero(axis="Y", surface=ReferenceSurface.FIRST_SEAT_SIDE),
-        Zero(axis="Z", surface=ReferenceSurface.WASTE_BOARD),
-    ),
-}
-"""How a fixture is zeroed, by set-up."""
+BESIDE = {"edge": ReferenceSurface.FIRST_SEEN_SIDE, "face": ReferenceSurface.FIRST_SEAT_SIDE}
+"""What Y is touched on, by set-up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +62,24 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
             **{f"{a}0": min(getattr(s, f"{a}0") for s in stocks) for a in "xyz"},
             **{f"{a}1": max(getattr(s, f"{a}1") for s in stocks) for a in "xyz"},
         ),
-        zeros=ZEROS[first.setup],
+        zeros=tuple(_shared_zero(z, placed[0]) for z in first.zeros),
         clearance=clearance,
         operations=tuple(_in_turn([_moved(p, clearance) for p in placed])),
         places=places,
+    )
+
+
+def _shared_zero(zero: Zero, first: Placed) -> Zero:
+    """How an axis is zeroed for all the blanks: as for the first of them, where it stands."""
+    surfaces = {"X": ReferenceSurface.STOPPED_ENDS, "Y": BESIDE[first.program.setup]}
+    shift = dict(zip("XYZ", first.at, strict=True))
+    touch = zero.touch and dataclasses.replace(zero.touch, tip=zero.touch.tip + shift["Z"])
+    return dataclasses.replace(
+        zero,
+        surface=surfaces.get(zero.axis, zero.surface),
+        value=zero.value + shift[zero.axis],
+        upper_face=None,  # blanks of several thicknesses stand there
+        touch=touch,
     )
 
 

@@ -73,7 +73,10 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     face = got.programs[0].program
     assert [o.name for o in face.operations] == ["thickness", "outline"]
     assert face.stock.z1 == pytest.approx(OVER[name])
-    assert f"Z0 {OVER[name]:.3f} mm under its upper face" in zero_words(face.zeros)
+    said = zero_words(face.zeros)
+    thick = got.request.part.thickness
+    assert f"Touch off on the waste board and set Z to {-thick:.3f}" in said
+    assert f"must then stand at Z {OVER[name]:.3f} mm" in said
     assert got.programs[1].program.stock.y1 == pytest.approx(got.request.part.thickness)
     assert got.proof.before.y[0] < 0
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()

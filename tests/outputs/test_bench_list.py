@@ -56,8 +56,8 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     places = [nut.index(f"`{p.name}`") for p in plans["nut"].programs]
     assert places == sorted(places)
     assert "`nut-edge.ngc`**, dry first, about 10 min" in nut
-    order = ["Measure the blank", "Hold on face", "Zero: X0", "Fit", "nut-face.ngc", "Free it",
-             "Hold on edge", "nut-edge.ngc", "Before unclamping", "Slots"]  # fmt: skip
+    order = ["Measure the blank", "Hold on face", "Zero: ", "waste board", "Fit", "nut-face.ngc", "Free it",
+             "Hold on edge", "jaw top", "nut-edge.ngc", "Before unclamping", "Slots"]  # fmt: skip
     at = 0
     for word in order:
         at = nut.index(word, at)
@@ -133,7 +133,8 @@ def test_a_milled_thickness_is_told(made):
     drawn = cuts(thick, profile, ("nut",))
     nut = section(bench(thick, profile, Stage.ROUGH, drawn), "Nut")
     assert "the program mills off 0.035 (0.0014)" in nut
-    assert "Z0 0.035 (0.0014) under its upper face" in nut
+    assert "Touch off on the waste board and set Z to -6.045 (-0.2380)" in nut
+    assert "must then stand at Z 0.035 (0.0014)" in nut
     fit = thick.nut.fit
     assert f"**Measure the thickness**: {fit.low:.3f}" in nut
     # On a bench without a mill the same job is rubbed

@@ -159,8 +159,8 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it; "
-            f"{hand_steps.seen_side(part)} toward you."
+            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it, so that "
+            f"{both(program.stock.z1 - held.jaws)} stands out; {hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
