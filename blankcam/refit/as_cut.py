@@ -205,6 +205,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:
         top = replace(top, z0=top.z0 + float(lacking))
+    # the waste over its top is no help: a mill opens it down to that top around every slot it cuts
     return _under(top, nut.top, nut.length)
 
 
