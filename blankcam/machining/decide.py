@@ -15,7 +15,7 @@ import numpy as np
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
-from blankcam.machining import ends, outline, slots, thickness, tools, top, waste, workholding
+from blankcam.machining import ends, outline, slots, thickness, tools, waste, workholding
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -29,6 +29,7 @@ from blankcam.machining.setup_sheet import (
     setup_on_face,
 )
 from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.surface_passes import SurfacePasses, surface_passes
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -49,8 +50,8 @@ class Decided:
     """The set-up on face; None where nothing is done there."""
     edge: Bench
     """The set-up on edge: what stands after the one on face."""
-    finish: Table | None
-    """The finishing passes of the top or the crown; None where no tool makes it."""
+    surface: SurfacePasses | None
+    """The passes of the top or the crown; None where no tool makes it."""
     faults: tuple[Fault, ...]
     """Why it must not or can't be cut so."""
     cautions: tuple[str, ...]
@@ -85,7 +86,7 @@ def decide(request: CutRequest) -> Decided:
     lying, found = _decide_on_face(part, face, unmilled, mills=mills)
     faults += found
     edge = cut_out(part, bench) if mills else bench
-    standing, finish, found = _decide_on_edge(request, edge)
+    standing, surface, found = _decide_on_edge(request, edge)
     faults += found
     decisions = (*lying, *standing)
     return Decided(
@@ -93,7 +94,7 @@ def decide(request: CutRequest) -> Decided:
         decisions=decisions,
         face=face,
         edge=edge,
-        finish=finish,
+        surface=surface,
         faults=tuple(faults),
         cautions=tuple(_cautions(part, decisions, bench, milled_thickness=off > 0)),
     )
@@ -271,24 +272,25 @@ def cut_out(part: Part, bench: Bench) -> Bench:
 
 def _decide_on_edge(
     request: CutRequest, edge: Bench
-) -> tuple[list[Decision], Table | None, list[Fault]]:
+) -> tuple[list[Decision], SurfacePasses | None, list[Fault]]:
     """Top, waste and slots of a nut; crown and ends of a saddle."""
     part = request.part
     sweep = sweep_of(part, edge)
-    finish, faults = None, [] if sweep else [_no_ball(part, edge)]
+    surface, faults = None, [] if sweep else [_no_ball(part, edge)]
     reaches: list[tuple[str, Box]] = []
     if sweep is not None:
-        faults += top.limber_faults(sweep, edge)
-        finish = sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool)))
-        reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
-    tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
+        surface, limber = surface_passes(sweep, edge, one_way=math.isinf(sweep.crown))
+        faults += limber
+    if surface is not None:
+        reaches.append((str(part.top_feature), _finish_reach(surface.table, edge)))
+    tool, box = (sweep.tool, reaches[0][1]) if sweep and surface else (None, None)
     why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
     decided = [_made(part.top_feature, tool, box, why, _depth_of_top(part, edge))]
     made, reach = _decide_slots(part, request, edge)
     rounded, around, found = _decide_ends(part, request, edge, sweep)
     reaches += [*reach, *around]
     faults += [*found, *_edge_limits(part, edge, reaches)]
-    return [*decided, *made, *rounded], finish, faults
+    return [*decided, *made, *rounded], surface, faults
 
 
 def _edge_limits(part: Part, edge: Bench, reaches: list[tuple[str, Box]]) -> list[Fault]:
@@ -430,6 +432,7 @@ def sweep_of(part: Part, edge: Bench) -> Sweep | None:
         y_high=edge.stock.y1,
         crown=surface.section_radius,
         outline=edge.outline,
+        ridge=part.at(edge.stage).ridge,
     )
 
 

@@ -167,8 +167,8 @@ def _left_open(nut: Part, slot: Slot) -> float:
 def depths(nut: Part, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (high + nut.at(s).raised - floor for s in (stage, Stage.FINAL))
-    return full, cleared
+    target = nut.at(stage)
+    return high + target.raised + target.ridge - floor, high - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:

@@ -29,6 +29,8 @@ from blankcam.parts.stage import Stage
 from blankcam.parts.surface import TopSurface
 from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, fit_arc
 
+RIDGE: float = table("limits")["top"]["ridge"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Nut:
@@ -109,6 +111,11 @@ class NutTarget:
     """How much higher than finished its floors stand."""
 
     @property
+    def ridge(self) -> float:
+        """How high ridges may stand on its top: a share of what comes off it later."""
+        return RIDGE * self.raised
+
+    @property
     def top(self) -> Curve:
         """Its top along the front edge."""
         return RaisedCurve(base=self.nut.top, by=self.raised)
@@ -141,6 +148,7 @@ class NutTarget:
         others are left to the file.
         """
         x, y, z = self._tops(x, y)
+        z += self.ridge
         _groove(z, x, y, [s for s in self.slots if s.string in milled])
         return np.where(self.nut.covers(x, y), z, np.inf)
 

@@ -37,19 +37,19 @@ def nick_operation(
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
     y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
-    passes = 0
+    passes, over = 0, STANDING + nut.at(bench.stage).ridge
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + STANDING) / cut.depth)
+        layers = math.ceil((depth + over) / cut.depth)
         passes += layers
         fall, lean = math.tan(tilt), math.tan(slot.yaw)
         # On a slope a ball cuts below the line of its tip
         top += tool.tip_radius * (1 / math.cos(tilt) - 1)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
-            z = top + STANDING - (depth + STANDING) * k / layers
+            z = top + over - (depth + over) * k / layers
             near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()

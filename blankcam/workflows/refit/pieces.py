@@ -62,7 +62,8 @@ class Cuts:
 def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     """What is to be cut."""
     if taken.nut_cut:
-        height = now.nut.height + now.nut.allowance
+        rough = now.nut.at(Stage.ROUGH)
+        height = now.nut.height + rough.raised + rough.ridge
         yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
     if taken.trim == "crown":
         yield Piece(after.saddle, now.saddle.height, "saddle-refit")
