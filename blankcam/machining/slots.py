@@ -133,15 +133,13 @@ def _cleared(
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove, cusp = (
-        slot_passes.Groove.of(nut, slot, Stage.ROUGH),
-        slot_passes.floor_cusp(slot, _left_open(nut, slot)),
-    )
+    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
+    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
     each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
 
     def seconds(depth: float) -> float:
         deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp))
+        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
