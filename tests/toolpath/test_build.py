@@ -73,7 +73,7 @@ def test_a_flat_tool_is_refused_for_a_round_floor(found):
 )
 def test_passes_of_a_floor_leave_no_more_than_the_cusp(radius, ball):
     """The lower envelope of the balls' circles against the groove's circle, point by point."""
-    angles = slot_passes.around(radius, ball, slot_passes.FLOOR_CUSP)
+    angles = slot_passes.around(radius, ball, radius, math.pi / 2)
     off = radius - ball
     x = np.linspace(-0.999 * radius, 0.999 * radius, 4001)
     wanted = radius - np.sqrt(radius**2 - x**2)

@@ -10,14 +10,13 @@ from blankcam import digest
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.readings_file import OnInstrument
+from blankcam.inputs.readings_file import OnInstrument, PartName
 from blankcam.parts.design import Design, design
 from blankcam.refit.book import (
     Entry,
     Made,
     NewStrings,
     NotCut,
-    PartName,
     Refitted,
     ShimPut,
     SlotsFilled,
@@ -30,7 +29,8 @@ def said_since(bench: Bench, before: Sequence[Entry]) -> Iterator[Entry]:
     """What the maker says has happened since, as entries of the book."""
     readings = bench.readings
     if not before:
-        yield from (_made(bench, "nut", 1), _made(bench, "saddle", 1))
+        for part in bench.makes:
+            yield _made(bench, part, 1)
     if readings.last_refit == "not cut":
         if not any(isinstance(e, Refitted) for e in before):
             raise InputError(

@@ -8,10 +8,10 @@ import numpy as np
 
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs import readings_file
+from blankcam.inputs.readings_file import PartName
 from blankcam.outputs.papers import refit_words
 from blankcam.outputs.papers.refit_words import Surprise
 from blankcam.parts.stage import Stage
-from blankcam.refit import as_cut
 from blankcam.refit.book import ReadingsTaken
 from blankcam.refit.estimate import Array
 from blankcam.refit.numbers import by_number, from_bass, number_at
@@ -68,10 +68,10 @@ def _known(bench: Bench, known: SoFar) -> Known:
         lift = np.full(bench.count, (readings.relief - known.relief) * bow)
     other_nut, other_saddle = None, 0.0
     if not known.events:
-        nut, saddle = as_cut.both_parts(bench.found)
+        nut, saddle = bench.found.nut, bench.found.saddle
         sign = -1.0 if known.stage is Stage.ROUGH else 1.0
-        other_nut = np.full(bench.count, sign * nut.hold_back)
-        other_saddle = sign * saddle.allowance
+        other_nut = np.full(bench.count, sign * nut.hold_back if nut else 0.0)
+        other_saddle = sign * saddle.allowance if saddle else 0.0
     return Known(
         young=readings_file.is_young(readings),
         relief_lift=lift,
@@ -122,8 +122,14 @@ def _surprise(bench: Bench, known: SoFar, judged: Judged) -> Surprise:
         band=float(seen.band[place]),
         nut_rise=at_nut,
         saddle_rise=at_saddle,
-        part_names=(f"nut {known.nut_number}", f"saddle {known.saddle_number}"),
+        part_names=(_name("nut", known), _name("saddle", known)),
     )
+
+
+def _name(part: PartName, known: SoFar) -> str:
+    """``nut 1``; of a part that the job does not make its kind alone."""
+    number = known.numbers.get(part)
+    return part if number is None else f"{part} {number}"
 
 
 def _or_zero(values: Array) -> Array:

@@ -24,9 +24,7 @@ def settled(bench: Bench, known: SoFar, now: Belief) -> tuple[Choice, Taken, Sta
     Who cuts a slot is known only when it is planned, and how far off a cut may be is known only by
     who cuts: where a slot planned for the mill falls to the file, all is chosen once more.
     """
-    stands = dataclasses.replace(
-        known.standing, nut=as_cut.with_strings(bench.found, known.standing.nut)
-    )
+    stands = as_cut.with_strings(bench.found, known.standing)
     mills = bench.profile.cuts_programs
     slots = range(bench.count, 0, -1) if mills and bench.found.job.plan.slots == "mill" else ()
     cutting = cutting_of(tuple(slots), mills, bench.count)

@@ -32,8 +32,7 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
         job=job.instrument.name,
         job_digest=job.digest,
         count=known.refits + 1,
-        nut_number=known.nut_number,
-        saddle_number=known.saddle_number,
+        on_instrument=known.numbers,
         state=_state(worked),
         strings=tuple(_verdicts(bench, worked)),
         taken=worked.taken,
@@ -61,7 +60,7 @@ def _scatter(bench: Bench, now: Belief) -> str:
 
 def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
     readings = bench.readings
-    yield from readings_file.cautions(readings)
+    yield from readings_file.cautions(readings, bench.makes)
     if readings.relief is not None and abs(readings.relief - known.relief) > readings.uncertainty:
         yield (
             f"relief is {readings.relief:.2f} mm now and was {known.relief:.2f} mm: set the neck"
@@ -71,13 +70,13 @@ def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
 
 def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
     """Every string from the bass side: foreseen, read, believed, wanted, and what follows."""
-    choice, now = worked.choice, worked.now
+    choice, now, known = worked.choice, worked.now, worked.known
     aims = aims_of(bench, cutting_of((), False, bench.count))
     first, twelfth = _fret_verdicts(worked, aims, bench.readings.uncertainty)
     t1, t12 = now.first.fret.share, now.twelfth.fret.share
     over1 = now.first.estimate.mean - aims.first_fret
     over12 = now.twelfth.estimate.mean - aims.action
-    for i, string in enumerate(as_cut.both_parts(bench.found)[0].slots):
+    for i, string in enumerate(bench.found.instrument.strings):
         number = number_at(i, bench.count)
         yield StringVerdict(
             number=number,
@@ -90,6 +89,8 @@ def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
             saddle_over=float(over12[i] / t12[i]),
             by="mill" if number in worked.cuts.milled else "files",
             waits=bool(choice.held[i]),
+            nut_made=known.bench.nut_made,
+            saddle_made=known.bench.saddle_made,
         )
 
 
