@@ -167,19 +167,17 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
             count = math.ceil(deepest / most)
             if count > shares:
                 return None
-            where = np.flatnonzero((deep + BETWEEN > most).any(axis=0))
-            every = _over(run, table, span, where, deepest, count)
+            where = np.flatnonzero((deep + BETWEEN > most).any(axis=0)) + span.start
+            every = _over(run, table, (int(where[0]), int(where[-1])), deepest, count)
         runs += every
         stands[:, span] = np.minimum(stands[:, span], under(run))
     return replace(passes, runs=tuple(runs))
 
 
-def _over(
-    run: Run, table: Table, span: slice, where: Array, deepest: float, count: int
-) -> list[Run]:
-    """Raised runs over the places of a run that are too deep, then the run itself, unlinked."""
-    first = max((span.start + int(where[0]) - 1) * COARSE, 0)
-    last = min((span.start + int(where[-1]) + 1) * COARSE + 1, len(table.xs))
+def _over(run: Run, table: Table, ends: tuple[int, int], deepest: float, count: int) -> list[Run]:
+    """Raised runs between two places of ``looked`` in a run, then the run itself, unlinked."""
+    first = max((ends[0] - 1) * COARSE, 0)
+    last = min((ends[1] + 1) * COARSE + 1, len(table.xs))
     raised = (run.raised + deepest * (count - k) / count for k in range(1, count))
     short = replace(run, first=first, last=last, linked=False)
     return [*(replace(short, raised=high) for high in raised), replace(run, linked=False)]

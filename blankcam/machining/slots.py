@@ -35,6 +35,8 @@ DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
+OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
 LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
@@ -265,9 +267,11 @@ def _fits(
     if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = clear_window(nut.slots, slot, nut.length)
         room = min(slot.centre - left, right - slot.centre)
-        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
-        aside = taper.aside(r, tool, full)
-        tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
+        off = max(r - tool.tip_radius, 0.0)
+        aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
+        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
+        widest = taper.aside(r, tool, full)
+        tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
         if shank_fits and tool_fits and _opener(nut, slot, profile):
             return True, None
     if not straight and not below:

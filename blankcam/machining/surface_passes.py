@@ -21,6 +21,7 @@ from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.row_runs import Layer, RowPasses, row_passes
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.top import (
+    LEAST_LEAVE,
     Rows,
     finishing_step,
     may_be_last,
@@ -68,8 +69,10 @@ def surface_passes(
     Finishing passes go ``one_way``, or to and fro.
     """
     rough_cut = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
-    last = Work.SLOT if sweep.ridge else Work.FINISH
-    finish_cut = plan_cut(bench.material, sweep.tool, bench.profile, last)
+    stiff = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
+    if min(rough_cut.depth, stiff.depth) < LEAST_LEAVE:
+        return None, [too_limber(sweep.tool, bench.profile, stiff.depth)]
+    finish_cut = rough_cut if sweep.ridge else stiff
     most = min(rough_cut.depth, finish_cut.depth)
     rows = sweep.table(sweep.rows(finishing_step(sweep, sweep.tool)))
     ways = [

@@ -148,7 +148,6 @@ class NutTarget:
         others are left to the file.
         """
         x, y, z = self._tops(x, y)
-        z += self.ridge
         _groove(z, x, y, [s for s in self.slots if s.string in milled])
         return np.where(self.nut.covers(x, y), z, np.inf)
 
