@@ -23,7 +23,6 @@ from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.top import (
     LEAST_LEAVE,
     Rows,
-    finishing_step,
     may_be_last,
     may_be_wide,
     row_choices,
@@ -62,24 +61,24 @@ class SurfacePasses:
 
 
 def surface_passes(
-    sweep: Sweep, bench: Bench, *, one_way: bool
+    finish: Table, bench: Bench, *, one_way: bool
 ) -> tuple[SurfacePasses | None, list[Fault]]:
-    """The quickest passes that bring the surface out; none where the tool is too limber, and why.
+    """The quickest passes that bring a surface out; none where the tool is too limber, and why.
 
-    Finishing passes go ``one_way``, or to and fro.
+    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro.
     """
+    sweep = finish.sweep
     rough_cut = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
     stiff = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
     if min(rough_cut.depth, stiff.depth) < LEAST_LEAVE:
         return None, [too_limber(sweep.tool, bench.profile, stiff.depth)]
     finish_cut = rough_cut if sweep.ridge else stiff
     most = min(rough_cut.depth, finish_cut.depth)
-    rows = sweep.table(sweep.rows(finishing_step(sweep, sweep.tool)))
     ways = [
-        SurfacePasses(rough=rough, finish=finish, rough_cut=rough_cut, finish_cut=finish_cut)
-        for rough, finish in (
-            *_outward(rows, finish_cut, most, one_way=one_way),
-            *_after_layers(rows, rough_cut, finish_cut, most, one_way=one_way),
+        SurfacePasses(rough=rough, finish=last, rough_cut=rough_cut, finish_cut=finish_cut)
+        for rough, last in (
+            *_outward(finish, finish_cut, most, one_way=one_way),
+            *_after_layers(finish, rough_cut, finish_cut, most, one_way=one_way),
         )
     ]
     if not ways:
