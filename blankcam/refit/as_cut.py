@@ -360,5 +360,5 @@ def cautions(made: Standing) -> Iterator[str]:
         elif slot.depth_front > values["over_deep"] * slot.gauge:
             yield (
                 f"{name} is {slot.depth_front:.2f} mm deep under the nut's top, for a string of"
-                f" {slot.gauge:.2f} mm: it may bind; fill it and file it anew, or make a new nut"
+                f" {slot.gauge:.2f} mm: it may bind; fill it and begin it anew, or make a new nut"
             )

@@ -283,6 +283,43 @@ def test_thicker_strings_ask_for_wider_slots_and_move_the_prediction(job):
     assert again["state"] == "done"
 
 
+def test_new_strings_that_can_not_be_read_yet_get_their_slots_first(job):
+    first, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
+    old = job.read_text(encoding="utf-8")
+    gauge = re.search(r'gauge = "(0\.0\d+ in)"', old)[1]
+    thicker = f"{float(gauge[:-3]) + 0.004:.3f} in"
+    job.write_text(old.replace(gauge, thicker), encoding="utf-8")
+    new = job.parent / "new.toml"
+    new.write_text('[readings]\nstrings = "new"\n')
+    record, _ = cut(job, str(new), "two")
+    assert record["state"] == "cut"
+    assert {s["nut_take"] for s in record["strings"]} == {0}
+    assert record["saddle"]["by"] == "nothing"
+    assert {s["verdict"] for s in record["strings"]} == {"not read"}
+    told = (job.parent / "two" / "refit.md").read_text(encoding="utf-8")
+    assert re.search(r"slot \d: widen it to", told)
+    assert "first make the slots wider for the new strings" in told
+    then = np.array([[s[k]["after"] for k in ("first_fret", "action")] for s in first["strings"]])
+    last, _ = cut(job, written(job, "r3.toml", then[:, 0], then[:, 1]), "three")
+    assert last["state"] == "done"
+
+
+def test_new_strings_that_lie_in_the_slots_as_they_are_are_strung_and_read(job):
+    cut(job, readings(job, "r1.toml", *ROUGH), "one")
+    new = job.parent / "new.toml"
+    new.write_text('[readings]\nstrings = "new"\n')
+    record, _ = cut(job, str(new), "two")
+    assert record["state"] == "string"
+    assert "no slot need be wider" in (job.parent / "two" / "refit.md").read_text(encoding="utf-8")
+
+
+def test_new_strings_before_any_reading_are_told_what_to_do(job):
+    new = job.parent / "new.toml"
+    new.write_text('[readings]\nstrings = "new"\n')
+    with pytest.raises(InputError, match="the book knows of none"):
+        cut(job, str(new), "one")
+
+
 def test_new_targets_stand_in_the_readings_and_obey_the_design_check(job):
     lower = clearances(job)[:, 1] - 0.2
     told = readings(job, "r.toml", *ROUGH, f"want_action = {table(lower)}")
