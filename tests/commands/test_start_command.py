@@ -127,7 +127,7 @@ def test_what_stands_there_already_is_told_before_anything_is_asked(tmp_path):
 
 
 def test_a_blank_too_small_is_told_when_the_job_is_written(tmp_path):
-    answers = ["steel-string", *[""] * 24, "41 mm", *[""] * 60]
+    answers = ["steel-string", *[""] * 19, "41 mm", *[""] * 60]
     done = ask(tmp_path, "\n".join(answers))
     assert done.returncode == 0, done.stderr
     assert "not to be cut so yet" in done.stdout
