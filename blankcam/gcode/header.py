@@ -124,7 +124,7 @@ def tool_words(tool: Tool) -> str:
 
 _SURFACES = {
     ReferenceSurface.BLANK_LEFT_END: "the left end of the blank",
-    ReferenceSurface.CUT_LEFT_END: "the left end that the outline on face has cut",
+    ReferenceSurface.CUT_LEFT_END: "the left end that the outline cut",
     ReferenceSurface.LEFT_END: "the left end",
     ReferenceSurface.FINGERBOARD_SIDE: "the fingerboard side",
     ReferenceSurface.TAIL_SIDE: "the tail side",
@@ -153,7 +153,7 @@ def touch_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
     zero = next((z for z in zeros if z.axis == "Z"), None)
     if zero is None:
         return ""
-    return f"touch off on {surface_words(zero.surface)} and set Z to {_exact(zero.value, length)}"
+    return f"touch off on {surface_words(zero.surface)} and set Z to {exact(zero.value, length)}"
 
 
 def zero_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
@@ -175,8 +175,8 @@ def zero_sentences(zeros: Iterable[Zero], length: Length = _millimetres) -> Iter
         yield from _check_words(each["Z"], length)
     yield from _side_sentences([each[a] for a in "XY" if a in each], length)
     if touch := next((z.touch for z in each.values() if z.touch), None):
-        paper, tip = _exact(touch.paper, length), _exact(touch.tip, length)
-        yield f"The paper is {paper} thick, and the tip at Z {tip} meanwhile."
+        paper, tip = exact(touch.paper, length), exact(touch.tip, length)
+        yield f"The paper is {paper} thick, the tip at Z {tip}."
 
 
 def _check_words(zero: Zero, length: Length) -> Iterator[str]:
@@ -200,7 +200,7 @@ def _side_sentences(zeros: Iterable[Zero], length: Length) -> Iterator[str]:
         half = (
             "half the diameter of an edge finder or straight pin" if before is None else "the half"
         )
-        less = f"{_exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
+        less = f"{exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
         words = f"Set {zero.axis} to {less} against {against}"
         yield f"{words}{_with_cutter(zero, length, first=before is None)}."
         before = zero
@@ -214,8 +214,8 @@ def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
     return f", or to {at}{how}"
 
 
-def _exact(value: float, length: Length) -> str:
-    """With two decimals, or three where it has them."""
+def exact(value: float, length: Length) -> str:
+    """A length with two decimals, or three where it has them."""
     return length(value, 2 if math.isclose(value, round(value, 2), abs_tol=1e-6) else 3)
 
 

@@ -107,7 +107,7 @@ def test_the_numbers_are_half_a_cutter_and_the_paper():
     assert "Set X to minus half the diameter of an edge finder or straight pin against the" in edge
     assert "or to -1.600 mm with the side of T2 and paper between." in edge
     assert "Set Y likewise against the fingerboard side." in edge
-    assert f"the tip at Z {jaws + 0.3:.2f} mm meanwhile" in edge
+    assert f"the tip at Z {jaws + 0.3:.2f} mm." in edge
 
 
 def test_a_bench_without_a_cutter_that_can_touch_uses_an_edge_finder():
