@@ -190,6 +190,7 @@ def _produced(
         sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.programs}
+            files |= _setup_cards(found, made)
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
@@ -203,6 +204,14 @@ def _produced(
             files["report.json"] = records.render(content).encode()
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
     return made, files, said
+
+
+def _setup_cards(found: Design, made: Sequence[CutResult]) -> dict[str, bytes]:
+    """How each set-up is held and zeroed, drawn."""
+    from blankcam.outputs.drawings.setup_card import cards
+
+    drawn = [cards(m, bass_left=not found.job.left_handed) for m in made]
+    return {name: data for each in drawn for name, data in each.items()}
 
 
 def _bench_list(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> str:

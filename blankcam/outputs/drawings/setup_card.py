@@ -10,10 +10,14 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from blankcam.cut import CutResult
 from blankcam.gcode.header import exact, surface_words
+from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.dimension import arrow, up
+from blankcam.outputs.figures import IMPERIAL
+from blankcam.outputs.render import svg
 from blankcam.parts.curve import Arc, Point
 from blankcam.parts.curve import Line as Straight
 from blankcam.parts.frames import Setup, Zero
@@ -60,6 +64,44 @@ class Card:
         if zero.touch is None:
             return self.length(zero.value, 3)
         return self.length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
+
+
+def cards(result: CutResult, *, bass_left: bool) -> dict[str, bytes]:
+    """A card for each of a part's set-ups as SVG, by the name of its file."""
+    found = {}
+    for sheet in result.setups:
+        files = tuple(f.name for f in result.programs if f.setup == sheet.setup)
+        if files:
+            name = card_name(result.request.label.program_stem(sheet.setup))
+            drawing = card(_told(result, sheet, files, bass_left=bass_left))
+            found[name] = svg.render(drawing, SIZE, f"{result.request.part.name}, {sheet.setup}")
+    return found
+
+
+def card_name(stem: str) -> str:
+    """The name of a set-up's card; ``stem``: of its programs."""
+    return f"setup-{stem}.svg"
+
+
+def _told(result: CutResult, sheet: SetupSheet, files: tuple[str, ...], *, bass_left: bool) -> Card:
+    controller = result.request.machine.controller
+    return Card(
+        sheet=sheet,
+        part=result.request.part,
+        files=files,
+        bass_left=bass_left,
+        turned=result.request.turned,
+        changes_by_hand=controller.tool_change is not ToolChange.AUTOMATIC,
+        length=_inches if controller.units == "inch" else _millimetres,
+    )
+
+
+def _millimetres(value: float, decimals: int) -> str:
+    return f"{value:z.{decimals}f}"
+
+
+def _inches(value: float, decimals: int) -> str:
+    return f"{value / IMPERIAL["mm"].size:z.{decimals + 2}f} in"
 
 
 def card(told: Card) -> Drawing:
@@ -142,8 +184,8 @@ def _beside_z(told: Card) -> Iterator[str]:
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     yield (
-        f"Measure: {length(stock.z1, 2)} high, {out} of that out of the jaws. Where less than 0.2 mm "
-        "is amiss, set Z to what is in them."
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the jaws hold up to 0.2 mm "
+        "more or less, set Z to that."
     )
 
 

@@ -17,6 +17,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.decision import Decision
 from blankcam.outputs.figures import both
+from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render import markdown
@@ -141,7 +142,8 @@ def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Ite
     """Hold, tools, run, and what to do before the blank is turned."""
     first = programs[0].program
     zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
-    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
+    yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} "
+        f"Zero, as drawn in `{card_name(f"{part.name}-{setup}")}`: {zero}"
     for file in programs:
         about = max(1, round(file.seconds / 60))
         yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."

@@ -60,9 +60,13 @@ def refit(
         yield Section(title="Next", verbatim=True, notes=steps)
 
 
-def _files(sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
+def _files(sheet: RefitSheet, cuts: Cuts, *, left_handed: bool) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
+    from blankcam.outputs.drawings.setup_card import cards
+
     programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    for result in cuts.results:
+        programs |= cards(result, bass_left=not left_handed)
     return programs | {
         "refit.md": refit_list.bench(sheet).encode(),
         "refit.json": records.render(refit_list.record(sheet)).encode(),
