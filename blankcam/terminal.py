@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from blankcam.outputs.figures import Units
+from blankcam.inputs.units import Units
 from blankcam.outputs.render import text
 from blankcam.outputs.rows import Section
 
