@@ -236,14 +236,14 @@ def saddle_section(saddle: Saddle, by: float) -> Drawing:
     lines = hatch((0.0, 0.0, t * by, high * by), [(a * by, b * by) for a, b in tops])
     over = (high + saddle.allowance) * by
     words = _sides("nut side", "tail side", t * by, high * by / 3)
-    spot = arc.at(0.15)
+    spot = arc.at(0.85)
     return joined((
         view,
         Drawing(paths=lines, words=words),
         up(0.0, high * by, t * by + 6.0, t * by, f"{high:.2f}"),
         across(0.0, t * by, -5.0, 0.0, f"{t:.2f}"),
         across(0.0, ridge * by, over + 5.0, high * by, f"{ridge:.2f}"),
-        leader((spot[0] * by, spot[1] * by), (t * by + 4.0, over + 3.0), f"R {r:g}"),
+        leader((spot[0] * by, spot[1] * by), (-5.0, over + 0.5), f"R {r:g}", right=False),
     ))  # fmt: skip
 
 
