@@ -161,6 +161,8 @@ class Profile:
     drawing: Drawn = Drawn()
     kerf: float = 0.0
     """Laser: width of the cut."""
+    stock: str = ""
+    """Laser: what lies under the beam; empty where the profile does not say."""
     path: str = ""
     """The file it came from."""
 

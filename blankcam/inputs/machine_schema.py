@@ -147,6 +147,7 @@ class ProfileFile(Table):
     tool_change: Quantity("profile.tool_change", TIME) | None = None  # type: ignore[valid-type]
     spin_up: Quantity("profile.spin_up", TIME) | None = None  # type: ignore[valid-type]
     kerf: Length("profile.kerf") | None = None  # type: ignore[valid-type]
+    stock: ShortText | None = None
     controller: ControllerTable = ControllerTable.model_construct()
     holding: HoldingTable = HoldingTable.model_construct()
     drawing: DrawingTable = DrawingTable.model_construct()
