@@ -56,7 +56,7 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     places = [nut.index(f"`{p.name}`") for p in plans["nut"].programs]
     assert places == sorted(places)
     assert "`nut-edge.ngc`**, dry first, about 10 min" in nut
-    order = ["Measure the blank", "Hold on face", "Zero: ", "waste board", "Fit", "nut-face.ngc", "Free it",
+    order = ["Measure the blank", "Hold on face", "Zero, ", "waste board", "Fit", "nut-face.ngc", "Free it",
              "Hold on edge", "jaw top", "nut-edge.ngc", "Before unclamping", "Slots"]  # fmt: skip
     at = 0
     for word in order:

@@ -101,7 +101,7 @@ def _millimetres(value: float, decimals: int) -> str:
 
 
 def _inches(value: float, decimals: int) -> str:
-    return f"{value / IMPERIAL["mm"].size:z.{decimals + 2}f} in"
+    return f"{value / IMPERIAL['mm'].size:z.{decimals + 2}f} in"
 
 
 def card(told: Card) -> Drawing:
