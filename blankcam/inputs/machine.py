@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
+from blankcam.data import table
 from blankcam.inputs.layers import LayerRule
 from blankcam.inputs.tool import Tool
 from blankcam.inputs.units import Units
@@ -99,6 +100,16 @@ class Holding:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Probe:
+    """A touch probe that the controller reads."""
+
+    diameter: float
+    """Of its ball, mm."""
+    feed: float = table("cutting")["probe"]["feed"]
+    """mm/min that it touches at."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drawn:
     """How drawings are wanted."""
 
@@ -159,6 +170,7 @@ class Profile:
     holding: Holding = Holding()
     tools: tuple[Tool, ...] = ()
     drawing: Drawn = Drawn()
+    probe: Probe | None = None
     kerf: float = 0.0
     """Laser: width of the cut."""
     stock: str = ""

@@ -21,7 +21,16 @@ from blankcam.inputs.border import (
     wanted,
 )
 from blankcam.inputs.fields import Table
-from blankcam.inputs.machine import Axis, Controller, Drawn, Holding, Kind, Profile, ToolChange
+from blankcam.inputs.machine import (
+    Axis,
+    Controller,
+    Drawn,
+    Holding,
+    Kind,
+    Probe,
+    Profile,
+    ToolChange,
+)
 from blankcam.inputs.machine_schema import DrawingTable, ProfileFile, ToolTable
 from blankcam.inputs.tool import Shape, Tool
 
@@ -119,6 +128,7 @@ def _profile(model: ProfileFile, where: str) -> Profile:
             "controller": _controller(_given(model.controller)),
             "holding": Holding(**_given(model.holding)),
             "drawing": _drawn(model.drawing),
+            "probe": Probe(**_given(model.probe)) if model.probe else None,
             "tools": tuple(_tool(t) for t in model.tools),
         }
     )

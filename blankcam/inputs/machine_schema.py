@@ -125,6 +125,13 @@ class DrawingTable(Table):
     layers: list[LayerTable] | None = None
 
 
+class ProbeTable(Table):
+    """The ``[probe]`` table: a touch probe that the controller reads."""
+
+    diameter: Length("profile.probe_diameter")  # type: ignore[valid-type]
+    feed: Quantity("profile.probe_feed", FEED) | None = None  # type: ignore[valid-type]
+
+
 class ProfileFile(Table):
     """A machine profile for blankcam: what the machine is, holds and cuts with."""
 
@@ -151,6 +158,7 @@ class ProfileFile(Table):
     controller: ControllerTable = ControllerTable.model_construct()
     holding: HoldingTable = HoldingTable.model_construct()
     drawing: DrawingTable = DrawingTable.model_construct()
+    probe: Annotated[ProbeTable | None, Wanted('write [probe] and diameter = "2 mm"')] = None
     tools: Annotated[list[ToolTable], Wanted("add a [[tools]] table for each tool you own")] = (
         Field(default=[], max_length=MOST_TOOLS)
     )

@@ -178,7 +178,6 @@ def _produced(
         sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.programs}
-            files |= _setup_cards(found, made)
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
@@ -190,6 +189,7 @@ def _produced(
         if what == "all":
             content = _report(found, profile, stage, made)
             files["report.json"] = records.render(content).encode()
+            files |= _setup_cards(found, made)
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
     return made, files, said
 

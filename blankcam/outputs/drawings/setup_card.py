@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from blankcam.cut import CutResult
+from blankcam.data import table
 from blankcam.gcode.header import exact, surface_words
 from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
@@ -23,6 +24,7 @@ from blankcam.parts.curve import Line as Straight
 from blankcam.parts.frames import Setup, Zero
 from blankcam.parts.part import Part
 
+SLACK: float = table("cutting")["holding"]["jaw_slack"]
 SIZE = (180.0, 112.0)
 """Of the card, mm."""
 _SMALL, _PLAIN, _LARGE = 1.8, 2.1, 2.8
@@ -184,8 +186,8 @@ def _beside_z(told: Card) -> Iterator[str]:
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     yield (
-        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the jaws hold up to 0.2 mm "
-        "more or less, set Z to that."
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the jaws hold up to "
+        f"{length(SLACK, 1)} mm more or less, set Z to that."
     )
 
 

@@ -1,0 +1,85 @@
+"""Probing programs of a part's set-ups, each judged before it is given out."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+
+import numpy as np
+
+from blankcam.cut import CutResult
+from blankcam.data import table
+from blankcam.gcode import probing as written
+from blankcam.gcode.header import ENDING
+from blankcam.inputs.machine import Probe
+from blankcam.machining.setup_sheet import SetupSheet
+from blankcam.parts.frames import Box, Setup
+from blankcam.replay import probing as judged
+from blankcam.replay.limits import Obstacle, obstacles_on_edge, obstacles_on_face
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Probing:
+    """A set-up's probing program; or, in place of its text, why there is none."""
+
+    name: str
+    text: str
+    why_not: str = ""
+
+
+def probing_programs(result: CutResult) -> Iterator[Probing]:
+    """One for each set-up, where the machine has a probe."""
+    machine = result.request.machine
+    if machine.probe is None:
+        return
+    for sheet in result.setups:
+        programs = [f.program for f in result.programs if f.setup == sheet.setup]
+        if programs:
+            begin = written.start()
+            name = f"{result.request.label.program_stem(sheet.setup)}-probe{ENDING}"
+            text = written.text(programs[-1], machine, machine.probe, begin)
+            wrong = judged.faults(text, _touched(result, sheet, machine.probe, begin))
+            why = f"{name} is not written: {wrong[0]}" if wrong else ""
+            yield Probing(name=name, text="" if wrong else text, why_not=why)
+
+
+def _touched(
+    result: CutResult, sheet: SetupSheet, probe: Probe, begin: written.Start
+) -> judged.Touched:
+    """What stands there, and where the probe may be started."""
+    others = list(_around(result, sheet))
+    found = next(o for o in others if o.name in ("jaws", "fixture", "board"))
+    blank = _obstacle("blank", sheet.stock)
+    boxes = {"Z": found, "Y": blank, "X": _left_end(result, sheet, blank, probe.diameter)}
+    boxes |= {f"other {n}": o for n, o in enumerate((blank, *others))}
+    return judged.Touched(
+        boxes=boxes,
+        radius=probe.diameter / 2,
+        fastest=table("proof")["probe"]["fastest"],
+        starts=judged.corners(begin.place(sheet.zeros), begin.off),
+    )
+
+
+def _around(result: CutResult, sheet: SetupSheet) -> Iterator[Obstacle]:
+    if sheet.setup is Setup.EDGE:
+        yield from obstacles_on_edge(sheet.stock, sheet.holding)
+        return
+    stock = dataclasses.replace(sheet.stock, z0=sheet.stock.z0 - 20.0, z1=sheet.stock.z0)
+    far = 1e4
+    yield from obstacles_on_face(result.request.blank, sheet.holding)[1:]
+    board = dataclasses.replace(stock, x0=-far, x1=far, y0=-far, y1=far)
+    yield _obstacle("board", board)
+
+
+def _left_end(result: CutResult, sheet: SetupSheet, blank: Obstacle, ball: float) -> Obstacle:
+    """The blank as high as its left end ever stands, less what a ball touches with under its width."""
+    part, (x, y, z) = result.request.part, blank.high
+    if sheet.setup is Setup.EDGE:
+        ends = part.at(result.request.stage).surface.height(np.zeros(2), np.array([0.0, y]))
+        z = min(z, float(np.min(ends)))
+    return dataclasses.replace(blank, name="left end", high=(x, y, z - ball / 2))
+
+
+def _obstacle(name: str, box: Box) -> Obstacle:
+    low, high = (box.x0, box.y0, box.z0), (box.x1, box.y1, box.z1)
+    return Obstacle(name=name, low=low, high=high)
