@@ -287,6 +287,7 @@ def batch(
     """Make every job of a folder, each in its own sub-folder."""
     from blankcam import terminal, workers
     from blankcam.outputs.tables import batch_table
+    from blankcam.outputs.tables.batch_table import Outcome
     from blankcam.workflows import batch
     from blankcam.workflows import fixture as fixture_run
 
@@ -298,7 +299,7 @@ def batch(
     cluster = scheduler and workers.cluster_pool(scheduler, terminal.say_meanwhile)
     with cluster or nullcontext(local) as (n, pool):
         at_once = (jobs or n) + 2
-        outcomes: list[batch.Outcome] = []
+        outcomes: list[Outcome] = []
         summed_up = False
         try:
             with terminal.progress(len(found)) as told:
