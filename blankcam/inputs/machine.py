@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Literal
 
 from blankcam.inputs.layers import LayerRule
 from blankcam.inputs.tool import Tool
+from blankcam.inputs.units import Units
 
 
 class Kind(StrEnum):
@@ -60,8 +62,9 @@ class Holding:
 
     kind: str = "vice"
     """``vice`` (soft jaws), ``fixture``, ``carrier`` (waste board with tabs), ``tape``."""
-    jaw_top: float = 4.0
-    """On edge: height of the jaws over the seat side of the blank (z of the part)."""
+    jaw_top: float | Literal["auto"] = "auto"
+    """On edge: height of the jaws over the seat side of the blank (z of the part); ``auto``: as high
+    as the cuts allow, worked out for each part."""
     jaw_length: float = 100.0
     """Along x, centred on the blank."""
     jaw_width: float = 20.0
@@ -82,6 +85,14 @@ class Holding:
     """Of all of a clamp over the blank's upper face."""
 
     @property
+    def jaws(self) -> float:
+        """Height of the jaws over the seat side, mm, where it is given or has been worked out.
+
+        Raises ValueError where it has not.
+        """
+        return float(self.jaw_top)
+
+    @property
     def on_face(self) -> str:
         """How a blank is held lying down; a bench with nothing but tape has that there too."""
         return "tape" if self.kind == "tape" else self.face
@@ -95,6 +106,8 @@ class Drawn:
     """Of the DXF: ``R2000``, ``R2010`` or ``R12``."""
     paper: str = "A4"
     """Of the sheet: ``A4`` or ``Letter``."""
+    units: Units = "both"
+    """Of the tables on the sheet and in the lists."""
     layers: tuple[LayerRule, ...] | None = None
     """Names, order and work of the layers; None: as data/layers.toml says for the kind."""
 
@@ -148,6 +161,8 @@ class Profile:
     drawing: Drawn = Drawn()
     kerf: float = 0.0
     """Laser: width of the cut."""
+    stock: str = ""
+    """Laser: what lies under the beam; empty where the profile does not say."""
     path: str = ""
     """The file it came from."""
 

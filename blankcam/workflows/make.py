@@ -11,21 +11,23 @@ from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_schema import PAPERS, RELEASES
-from blankcam.inputs.units import parse_length
+from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
+from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
 from blankcam.workflows.layout import slot_decisions
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
+    from blankcam.outputs.drawings.cut_files import Options
+    from blankcam.outputs.papers.slot_work import SlotsCut
 
 
 def make(
@@ -39,7 +41,9 @@ def make(
     alone: bool = True,
     release: str | None = None,
     paper: str | None = None,
+    units: Units | None = None,
     stock: str | None = None,
+    stock_material: str | None = None,
 ) -> Iterator[str]:
     """Make the files of a job, then write them as a whole; yields what to tell the maker.
 
@@ -47,8 +51,9 @@ def make(
     ----------
     what : ``all``, ``dxf``, ``gcode`` or ``preview``
     alone : whether the other cores are free; False in a batch
-    release, paper : of the DXF and the sheet, where not as the machine's profile says
+    release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
+    stock_material : what lies under a laser, where that is not as its profile says
 
     Raises
     ------
@@ -56,7 +61,8 @@ def make(
         Before anything is written.
     """
     job = job_file.load(job_path)
-    profile = _drawn_as(machine_of(job, machine), release, paper)
+    profile = drawn_as(machine_of(job, machine), release=release, paper=paper, units=units)
+    profile = _with_stock(profile, stock_material)
     output_folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
         raise RefusedError(
@@ -71,7 +77,7 @@ def make(
     found = design(job)
     made, files, said = _produced(found, profile, stage, what, alone=alone)
     if stock is not None:
-        files["stock.dxf"] = stock_drawing([("", found)], profile, stage, stock)
+        files |= stock_drawings([("", found)], profile, stage, stock)
     output_folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
     yield from next_steps.after_files(job, out, files, machine)
@@ -88,24 +94,25 @@ def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
     return _produced(design(job), profile, stage, "all", alone=False)[1]
 
 
-def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
-    """The profile with what the command says of drawings laid over it."""
-    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
-        if value is not None and value not in allowed:
-            fix = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
-    drawing = dataclasses.replace(
-        profile.drawing,
-        release=release or profile.drawing.release,
-        paper=paper or profile.drawing.paper,
-    )
-    return dataclasses.replace(profile, drawing=drawing)
+def _with_stock(profile: Profile, material: str | None) -> Profile:
+    """The profile with what the command says of the stock under a laser."""
+    if material is None:
+        return profile
+    if profile.kind is not Kind.LASER:
+        wrong = f"is for a laser, and {profile.name} is a {profile.kind}"
+        fix = "leave it out, or choose a laser with --machine"
+        raise InputError(Fault(where="--stock-material", found=material, wrong=wrong, fix=fix))
+    return dataclasses.replace(profile, stock=material)
 
 
-def stock_drawing(
+def _named(profile: Profile) -> str:
+    return profile.path or profile.name
+
+
+def stock_drawings(
     jobs: Sequence[tuple[str, Design]], profile: Profile, stage: Stage, size: str
-) -> bytes:
-    """All outlines, and gauges where the machine cuts them, on one sheet of stock.
+) -> dict[str, bytes]:
+    """All outlines, and gauges where the machine cuts them, on one sheet of stock, by file name.
 
     Parameters
     ----------
@@ -139,11 +146,17 @@ def stock_drawing(
     whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
     materials = {d.job.blanks.material for _, d in jobs}
     if profile.kind is Kind.LASER:
-        for _, d in jobs:
-            laser_cautions(d.job.path, d.job.blanks.material)
+        for material in materials:
+            laser_cautions(_named(profile), material, profile.stock)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
     title = tuple(d.job.instrument.name for _, d in jobs)
-    return write(whole, notice=tuple(lines), title=title, options=options)
+    ways = {"stock.dxf": options}
+    if options.templates:
+        ways["stock-cut.dxf"] = dataclasses.replace(options, cut_alone=True)
+    return {
+        name: write(whole, notice=tuple(lines), title=title, options=how)
+        for name, how in ways.items()
+    }
 
 
 def _produced(
@@ -161,14 +174,15 @@ def _produced(
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
+        cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
+        sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.programs}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
         if what == "preview":
-            files |= sheet_pages(found, profile)
+            files |= sheet_pages(found, profile, cut)
         if drawn is not None:
             files |= drawn.result()[0]
             said += drawn.result()[1]
@@ -191,9 +205,9 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     Raises
     ------
     RefusedError
-        For a laser and a material that must not come under one.
+        For a laser with stock under it that must not come under one.
     """
-    from blankcam.outputs.drawings.cut_files import options_for, write_nut, write_saddle
+    from blankcam.outputs.drawings.cut_files import options_for
     from blankcam.outputs.drawings.cut_offset import drawing_cautions
     from blankcam.safety import laser_cautions
 
@@ -201,12 +215,28 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     options = options_for(profile)
     said = [*drawing_cautions(options.release, options.offset)]
     if profile.kind is Kind.LASER:
-        said += laser_cautions(job.path, job.blanks.material)
+        said += laser_cautions(_named(profile), job.blanks.material, profile.stock)
+    files = _outlines(found, profile, stage, options)
+    if options.templates:
+        files |= {
+            f"{name}-cut": data
+            for name, data in _outlines(
+                found, profile, stage, dataclasses.replace(options, cut_alone=True)
+            ).items()
+        }
+    return {f"{name}.dxf": data for name, data in files.items()}, said
+
+
+def _outlines(found: Design, profile: Profile, stage: Stage, options: Options) -> dict[str, bytes]:
+    """Each part's DXF by the part's name."""
+    from blankcam.outputs.drawings.cut_files import write_nut, write_saddle
+
+    job = found.job
     lines = notice(job.blanks.material, str(profile.kind))
     title = (job.instrument.name, f"stage {stage}, job digest {job.digest}")
     files = {}
     if found.nut is not None:
-        files["nut.dxf"] = write_nut(
+        files["nut"] = write_nut(
             found.nut,
             stage,
             notice=lines,
@@ -215,31 +245,46 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
             options=options,
         )
     if found.saddle is not None:
-        files["saddle.dxf"] = write_saddle(
+        files["saddle"] = write_saddle(
             found.saddle,
             stage,
             notice=lines,
             seat_top=job.saddle.slot_depth,
-            title=("saddle", *title),
+            title=("saddle", *title, *slant_words(found.saddle, job.saddle.front_at)),
             options=options,
         )
-    return files, said
+    return files
 
 
-def sheet(found: Design, profile: Profile) -> bytes:
+def _nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> SlotsCut:
+    """Who makes the nut's slots, and what the replay left of it."""
+    from blankcam.outputs.papers.slot_work import SlotsCut
+
+    proofs = (m.proof for m in made if m.request.part is found.nut)
+    proof = next(proofs, None)
+    return SlotsCut(
+        stage=stage,
+        choices=_choices(found, profile, stage, made),
+        left=None if proof is None else proof.field,
+    )
+
+
+def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
     """The 1:1 sheet as PDF."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
 
 
-def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
+def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
     """The 1:1 sheet as SVG, a file a page."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
     return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
 
 

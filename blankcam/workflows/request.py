@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
+from typing import Any
 
+from blankcam.faults import Fault, InputError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.machine_file import read_profile
+from blankcam.inputs.machine_schema import PAPERS, RELEASES
+from blankcam.inputs.units import Units
 from blankcam.machining import thickness
 from blankcam.machining.request import CutRequest, Label
 from blankcam.parts.design import Design
@@ -16,11 +21,46 @@ from blankcam.parts.stage import Stage
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:
-    """The machine profile asked for, with the job's own holding laid over it."""
-    profile = read_profile(machine or job.plan.machine)
-    given = {k: v for k, v in dataclasses.asdict(job.holding).items() if v is not None}
+    """The machine profile asked for, with what the job says of holding both parts laid over it."""
+    return _holding(read_profile(machine or job.plan.machine), job.holding.both.given)
+
+
+def machine_for(part: str, job: Job, profile: Profile) -> Profile:
+    """A machine with what the job says of holding one part laid over its own holding."""
+    return _holding(profile, job.holding.of(part))
+
+
+def _holding(profile: Profile, given: Mapping[str, Any]) -> Profile:
     held: Holding = dataclasses.replace(profile.holding, **given)
     return dataclasses.replace(profile, holding=held)
+
+
+def drawn_as(
+    profile: Profile,
+    *,
+    release: str | None = None,
+    paper: str | None = None,
+    units: Units | None = None,
+) -> Profile:
+    """The profile with what the command says of drawings laid over it.
+
+    Raises
+    ------
+    InputError
+        For a release or paper that is not known.
+    """
+    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
+        if value is not None and value not in allowed:
+            fix = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
+    wanted = profile.drawing
+    drawing = dataclasses.replace(
+        wanted,
+        release=release or wanted.release,
+        paper=paper or wanted.paper,
+        units=units or wanted.units,
+    )
+    return dataclasses.replace(profile, drawing=drawing)
 
 
 def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutRequest:
@@ -30,7 +70,7 @@ def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutR
     return CutRequest(
         part=part,
         blank=box_of(blank_as_cut(found, part), part),
-        machine=machine,
+        machine=machine_for(name, job, machine),
         material=job.blanks.material,
         stage=stage,
         wishes=job.plan,
