@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from blankcam.gcode.probing import ProbingFile
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.machining.decision import Decision
 from blankcam.machining.request import CutRequest, Label
@@ -25,8 +26,16 @@ class CutResult:
     cautions: tuple[str, ...]
     setups: tuple[SetupSheet, ...] = ()
     """How the blank is held, zeroed and stands in each set-up, in the order they are run."""
+    probing: tuple[ProbingFile, ...] = ()
+    """Programs that find a set-up's zeros, where the machine has a probe."""
     proof: Proof | None = None
     """None where nothing was proven yet."""
+
+    @property
+    def texts(self) -> dict[str, bytes]:
+        """Every program for the machine by the name of its file."""
+        probing = {f.name: f.text.encode() for f in self.probing}
+        return probing | {f.name: f.text.encode() for f in self.programs}
 
     @property
     def milled(self) -> frozenset[int]:

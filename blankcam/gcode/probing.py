@@ -15,12 +15,21 @@ from blankcam.gcode import numbers
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import surface_words
 from blankcam.inputs.machine import Probe, Profile
-from blankcam.parts.frames import Place, Zero
+from blankcam.parts.frames import Place, Setup, Zero
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
 
 LIFT: float = table("cutting")["touch"]["over"]
 """mm that the tip keeps over that surface while it finds the sides."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProbingFile:
+    """A set-up's probing program."""
+
+    name: str
+    setup: Setup
+    text: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

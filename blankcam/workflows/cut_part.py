@@ -23,6 +23,7 @@ from blankcam.replay.prove import prove
 from blankcam.toolpath import bounds, build, fixture_load
 from blankcam.toolpath.moves import Program
 from blankcam.workers import Worker
+from blankcam.workflows.probing import with_probing
 from blankcam.workflows.request import requests_of
 
 if TYPE_CHECKING:
@@ -75,13 +76,14 @@ def write_part(request: CutRequest) -> CutResult:
     """One part planned and its programs written, not proven; raises as ``cut_part`` does."""
     plan = build.plan(request)
     files = tuple(_written(program, plan.request) for program in plan.programs)
-    return CutResult(
+    result = CutResult(
         request=plan.request,
         decisions=plan.decisions,
         setups=plan.setups,
         programs=files,
         cautions=plan.cautions,
     )
+    return with_probing(result)
 
 
 def _written(program: Program, request: CutRequest) -> ProgramFile:

@@ -177,7 +177,7 @@ def _produced(
         cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
         sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
-            files |= {f.name: f.text.encode() for m in made for f in m.programs}
+            files |= {name: text for m in made for name, text in m.texts.items()}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()

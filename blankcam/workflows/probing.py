@@ -18,17 +18,18 @@ from blankcam.replay import probing as judged
 from blankcam.replay.limits import Obstacle, obstacles_on_edge, obstacles_on_face
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class Probing:
-    """A set-up's probing program; or, in place of its text, why there is none."""
+def with_probing(result: CutResult) -> CutResult:
+    """The result with its probing programs; a caution where one would not do."""
+    each = list(_probing_programs(result))
+    return dataclasses.replace(
+        result,
+        probing=tuple(file for file, why_not in each if not why_not),
+        cautions=(*result.cautions, *(why_not for _, why_not in each if why_not)),
+    )
 
-    name: str
-    text: str
-    why_not: str = ""
 
-
-def probing_programs(result: CutResult) -> Iterator[Probing]:
-    """One for each set-up, where the machine has a probe."""
+def _probing_programs(result: CutResult) -> Iterator[tuple[written.ProbingFile, str]]:
+    """One for each set-up where the machine has a probe, and why it must not be run, if so."""
     machine = result.request.machine
     if machine.probe is None:
         return
@@ -40,7 +41,7 @@ def probing_programs(result: CutResult) -> Iterator[Probing]:
             text = written.text(programs[-1], machine, machine.probe, begin)
             wrong = judged.faults(text, _touched(result, sheet, machine.probe, begin))
             why = f"{name} is not written: {wrong[0]}" if wrong else ""
-            yield Probing(name=name, text="" if wrong else text, why_not=why)
+            yield written.ProbingFile(name=name, setup=sheet.setup, text=text), why
 
 
 def _touched(

@@ -16,6 +16,7 @@ from blankcam.workflows.request import machine_of
 from tests.conftest import EACH_DEMO_JOB
 from tests.oracle import interpreter
 from tests.proved import files_of, plan_of
+from tests.replay.test_probing import with_probe
 
 pytestmark = [pytest.mark.oracle, pytest.mark.long]
 CLOSE = 0.001  # mm
@@ -92,3 +93,15 @@ def test_a_wrong_program_is_not_accepted(tmp_path):
     heard = interpreter.ask("G21\nG1 X5\nM30\n", (), tmp_path)
     assert not heard.accepted
     assert "zero feed rate" in heard.complaint
+
+
+def test_a_probing_program_is_taken_and_sets_three_zeros(tmp_path):
+    interpreter.require()
+    made = with_probe("concert-steel", "nut")
+    for file in made.probing:
+        heard = interpreter.ask(file.text, made.request.machine.tools, tmp_path)
+        assert heard.accepted, heard.complaint
+        calls = [name for name, _ in heard.calls]
+        assert calls.count("STRAIGHT_PROBE") == 3
+        at = [i for i, name in enumerate(calls) if name == "STRAIGHT_PROBE"]
+        assert all("SET_G5X_OFFSET" in calls[a:b] for a, b in zip(at, (*at[1:], None), strict=True))

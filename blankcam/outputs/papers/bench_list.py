@@ -92,7 +92,10 @@ def _steps(
     yield _blank_step(work.part, checks, milled="thickness" in work.done)
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
-        yield from _setup_steps(work.part, list(run), setup)
+        steps = _setup_steps(work.part, list(run), setup)
+        yield next(steps)
+        yield from _probe_steps(result, setup)
+        yield from steps
     if work.shaped:
         yield (
             "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
@@ -160,6 +163,13 @@ def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Ite
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
+
+
+def _probe_steps(result: CutResult | None, setup: str) -> Iterator[str]:
+    """The probing program, where there is one."""
+    for file in result.probing if result else ():
+        if file.setup == setup:
+            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says."
 
 
 def _held(part: Part, program: Program) -> str:

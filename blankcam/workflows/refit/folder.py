@@ -73,7 +73,7 @@ def _cards(cuts: Cuts, *, left_handed: bool) -> dict[str, bytes]:
 
 def _files(sheet: RefitSheet, cuts: Cuts, units: Units) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
-    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    programs = {name: text for r in cuts.results for name, text in r.texts.items()}
     return programs | {
         "refit.md": refit_list.bench(sheet, units).encode(),
         "refit.json": records.render(refit_list.record(sheet)).encode(),
