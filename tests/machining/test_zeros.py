@@ -11,6 +11,7 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.machining.decide import decide
+from blankcam.outputs.tables.report import program_records
 from blankcam.parts.design import design
 from blankcam.parts.frames import ReferenceSurface, Setup
 from blankcam.parts.stage import Stage
@@ -167,3 +168,15 @@ def test_touched_between_walls_on_their_top():
     assert {face["Z"].surface, edge["Z"].surface} == {ReferenceSurface.WALL_TOP}
     assert touch_words(edge.values()).startswith("touch off on the top of the walls and set Z to ")
     assert read_profile("bench-mill").holding.kind == "vice"
+
+
+def test_the_report_names_jaws_and_zeros():
+    made = write_part(request("concert-steel", "nut"))
+    face, edge = program_records(made)
+    jaws = made.request.machine.holding.jaws
+    assert (face["jaw_top"], edge["jaw_top"]) == (None, jaws)
+    assert {z["axis"]: (z["touch"], z["value"]) for z in edge["zeros"]} == {
+        "X": ("the left end that the outline cut", 0.0),
+        "Y": ("a nut's fingerboard side", 0.0),
+        "Z": ("the jaw top", jaws),
+    }

@@ -69,12 +69,18 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
     """What a report says of each program of a part."""
     proof = result.proof
     own = {p.name: p.record() for p in proof.programs} if proof else {}
+    held = result.request.machine.holding
     for file in result.programs:
         yield {
             "file": file.name,
             "part": file.program.part,
             "setup": file.program.setup,
             "stage": file.program.stage,
+            "jaw_top": held.jaws if file.setup == "edge" else None,
+            "zeros": [
+                {"axis": z.axis, "touch": str(z.surface), "value": z.value}
+                for z in file.program.zeros
+            ],
             "tools": [t.number for t in file.tools],
             "lines": file.lines,
             "cut_length": file.cut_length,
