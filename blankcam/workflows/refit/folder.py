@@ -62,7 +62,7 @@ def refit(
 
 def _files(sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
-    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    programs = {f.name: f.text.encode() for r in cuts.results for f in r.files}
     return programs | {
         "refit.md": refit_list.bench(sheet).encode(),
         "refit.json": records.render(refit_list.record(sheet)).encode(),
