@@ -150,7 +150,8 @@ def known_and_no_more(row, plan, written):
         assert ("(" in w.text, ";" in w.text) == (
             row["comments"] == "brackets", row["comments"] == "semicolon")  # fmt: skip
         assert (" M7" in words, " M8" in words) == (
-            row["coolant"] == "mist", row["coolant"] == "flood")  # fmt: skip
+            row["coolant"] == "mist" and not program.air,
+            row["coolant"] == "flood" and not program.air)  # fmt: skip
         assert {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)} <= {
             *row["arc_planes"]
         }
