@@ -89,6 +89,12 @@ StockOpt = Annotated[
         "--stock", metavar="SIZE", help='Lay all outlines out too on a sheet "300 mm x 200 mm".'
     ),
 ]
+StockMaterialOpt = Annotated[
+    str | None,
+    typer.Option(
+        "--stock-material", metavar="NAME", help="What lies under a laser: card, wood or acrylic."
+    ),
+]
 
 
 def _version(wanted: bool) -> None:
@@ -144,18 +150,21 @@ def _asked(file: str, like: str | None, *, force: bool) -> None:
     from blankcam.inputs.machine_file import read_profile
     from blankcam.workflows import start as start_job
 
-    talk = start_job.begin(file, like, force=force)
-    taken_up = start_job.is_kept(file)
-    try:
-        if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
-            start_job.forget(file)
-            talk = start_job.begin(file, like, force=force)
-        talk = terminal.converse(talk, keep=lambda t: start_job.keep(file, t), machine=read_profile)
-    except (EOFError, KeyboardInterrupt):
-        print()
-        raise start_job.broken_off(file) from None
-    for line in start_job.finish(file, talk, force=force):
-        print(line)
+    with start_job.asking(file):
+        talk = start_job.begin(file, like, force=force)
+        taken_up = start_job.is_kept(file)
+        try:
+            if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
+                start_job.forget(file)
+                talk = start_job.begin(file, like, force=force)
+            talk = terminal.converse(
+                talk, keep=lambda t: start_job.keep(file, t), machine=read_profile
+            )
+        except (EOFError, KeyboardInterrupt):
+            print()
+            raise start_job.broken_off(file) from None
+        for line in start_job.finish(file, talk, force=force):
+            print(line)
 
 
 @_command("blankcam layout my-job.toml")
@@ -189,16 +198,20 @@ def layout(
 
 @_command("blankcam make my-job.toml --out cuts")
 def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-         force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
+         force: ForceOpt = False, paper: PaperOpt = None,
+         stock_material: StockMaterialOpt = None) -> None:  # fmt: skip
     """Make every file of a job, each program proven."""
-    _written(job, out, machine, stage, force=force, what="all", paper=paper)
+    _written(job, out, machine, stage, force=force, what="all", paper=paper,
+             stock_material=stock_material)  # fmt: skip
 
 
 @_command("blankcam dxf my-job.toml --out drawings")
 def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
+        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None,
+        stock_material: StockMaterialOpt = None) -> None:  # fmt: skip
     """Write the DXF outlines alone."""
-    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
+    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock,
+             stock_material=stock_material)  # fmt: skip
 
 
 @_command("blankcam gcode my-job.toml --out programs")
@@ -246,13 +259,15 @@ def _written(
     release: str | None = None,
     paper: str | None = None,
     stock: str | None = None,
+    stock_material: str | None = None,
 ) -> None:
     from blankcam import terminal
     from blankcam.workflows import make
 
     for line in make.make(
-        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
-    ):
+        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock,
+        stock_material=stock_material,
+    ):  # fmt: skip
         terminal.say(line)
 
 

@@ -10,8 +10,10 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
+from blankcam.outputs.figures import Units
 from blankcam.outputs.render import text
 from blankcam.outputs.rows import Section
 
@@ -21,22 +23,22 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
 
-def show(sections: Iterable[Section]) -> None:
+def show(sections: Iterable[Section], units: Units = "both") -> None:
     """Print sections as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
     wide, plain = width(), is_plain()
     for section in sections:
-        _title(_safe(text.title(section), plain=plain), wide)
-        print(_safe_lines(render(section, wide, plain=plain), plain=plain))
+        _title(_safe(text.title(section, units), plain=plain), wide)
+        print(_safe_lines(render(section, wide, plain=plain, units=units), plain=plain))
 
 
-def render(section: Section, wide: int, *, plain: bool) -> str:
-    """A section's table and notes; a table whose cells must be broken over lines is left to rich."""
+def render(section: Section, wide: int, *, plain: bool, units: Units = "both") -> str:
+    """A section's table and notes; a table with letters that are not plain is left to rich."""
     if section.table is None or not section.table.rows:
-        return "\n".join([*text.body(section, wide), ""])
-    grid = text.texts(section.table)
-    if text.least_width(grid) > wide or (text.columns(grid, wide) and not plain):
-        return "\n".join([*text.body(section, wide), ""])
-    notes = text.body(replace(section, table=None), wide)
+        return "\n".join([*text.body(section, wide, units), ""])
+    grid = text.fitted(text.texts(section.table, units), wide)
+    if not grid or (text.columns(grid, wide) and not plain):
+        return "\n".join([*text.body(section, wide, units), ""])
+    notes = text.body(replace(section, table=None), wide, units)
     return _by_rich(grid, wide, plain=plain) + "\n".join([*notes, ""])
 
 
@@ -95,7 +97,7 @@ def say_meanwhile(words: str) -> None:
 
 
 def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:
-    """Ask until every question is answered; each answer is kept at once.
+    """Ask until every question is answered and the maker is content; each answer is kept at once.
 
     Raises
     ------
@@ -104,21 +106,59 @@ def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str
     """
     from blankcam.inputs import interview
 
-    print("Press Enter to accept the value in brackets, b to go back one question, q to stop.")
-    while (asked := interview.question(talk)) is not None:
-        said = _answer(asked)
-        if said == "q":
+    print(
+        "Press Enter to accept the value in brackets; b goes back one question, l lists the answers"
+        " to change one, q stops and keeps them."
+    )
+    while True:
+        asked = interview.question(talk)
+        said = _answer(asked) if asked else "l"
+        if said in ("q", "quit"):
             raise EOFError
-        if said == "b":
+        if said in ("l", "list"):
+            changed = _changed_in_list(talk, machine, whole=asked is None)
+            if changed is None and asked is None:
+                return talk
+            talk = changed or talk
+        elif said in ("b", "back"):
             talk = interview.back(talk)
         else:
-            try:
-                talk = interview.answered(talk, said, machine=machine)
-            except ValueError as wrong:
-                print(f"  {_safe(str(wrong), plain=is_plain())}")
-                continue
+            answer = partial(interview.answered, talk, said, machine=machine)
+            talk = _told_if_wrong(answer) or talk
         keep(talk)
-    return talk
+
+
+def _changed_in_list(talk: Talk, machine: Callable[[str], object], *, whole: bool) -> Talk | None:
+    """The talk with an answer changed that is chosen from the list of them; None where none is."""
+    from blankcam.inputs import interview
+
+    print()
+    wide = max((len(key) for key, _ in talk.answers), default=0)
+    for place, (key, said) in enumerate(talk.answers, start=1):
+        print(_safe(f"{place:4d}  {key:{wide}s}  {said}", plain=is_plain()))
+    then = "write the job" if whole else "go on"
+    said = _line(f"Press Enter to {then}, or type the number of an answer to change it: ")
+    if not said:
+        return None
+    if said in ("q", "quit"):
+        raise EOFError
+    if said in ("b", "back"):
+        return interview.back(talk)
+    if not said.isdecimal() or not 1 <= int(said[:4]) <= len(talk.answers):
+        print(f"  there is no answer {_safe(said[:20], plain=is_plain())}")
+        return talk
+    key = talk.answers[int(said[:4]) - 1][0]
+    new = _answer(interview.question_again(talk, key))
+    return _told_if_wrong(partial(interview.changed, talk, key, new, machine=machine)) or talk
+
+
+def _told_if_wrong(answer: Callable[[], Talk]) -> Talk | None:
+    """The talk after an answer; None where it is wrong and why is told."""
+    try:
+        return answer()
+    except ValueError as wrong:
+        print(f"  {_safe(str(wrong), plain=is_plain())}")
+        return None
 
 
 def goes_on(count: int, where: str) -> bool:
@@ -157,8 +197,8 @@ def _title(words: str, wide: int) -> None:
     Console(width=wide, highlight=False).print(Text(words, style="bold"))
 
 
-def _by_rich(grid: list[tuple[str, ...]], wide: int, *, plain: bool) -> str:
-    """A table whose cells must be broken over lines, or hold letters of more than one column."""
+def _by_rich(grid: text.Grid, wide: int, *, plain: bool) -> str:
+    """A table that fits, with letters that may be wider than others or a terminal without lines."""
     from rich import box
     from rich.console import Console, JustifyMethod
     from rich.table import Table
@@ -168,7 +208,8 @@ def _by_rich(grid: list[tuple[str, ...]], wide: int, *, plain: bool) -> str:
     laid = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
     for i, name in enumerate(heads):
         side: JustifyMethod = "left" if i == 0 else "right"
-        laid.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
+        head = Text("\n".join(_safe(line, plain=plain) for line in name.split("\n")))
+        laid.add_column(head, justify=side, no_wrap=True, vertical="bottom")
     for row in rows:
         laid.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
     console = Console(width=wide, highlight=False, file=io.StringIO())

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from blankcam.refit.cut_choice import Choice, Over, choose_cut
+from blankcam.refit.cut_choice import Choice, Crossings, Over, choose_cut
 from blankcam.refit.estimate import Array, Estimate
 from blankcam.refit.history import Bench, Event, Fret, Reading, before_reading, reading_sd
 from blankcam.refit.questions import Known, Weighed, loosened_by, weigh
@@ -35,9 +35,9 @@ class Aims:
     action: Array
     cutting: Cutting
     """Who cuts now."""
-    centres: Array
-    """Where each string crosses the saddle, from the part's left end."""
-    saddle_length: float
+    saddle: Crossings | None
+    """Where the strings cross it; None where the job makes none."""
+    nut_made: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,10 +99,17 @@ class StringVerdict:
     by: Literal["mill", "files"]
     waits: bool
     """Its slot waits for a higher saddle."""
+    nut_made: bool = True
+    """Whether the job makes the nut, so that fret 1 is asked about."""
+    saddle_made: bool = True
+    unread: bool = False
+    """Whether nothing was read this time, so that nothing is said of it."""
 
     @property
-    def state(self) -> Literal["done", "cut", "too low", "waits"]:
+    def state(self) -> Literal["done", "cut", "too low", "waits", "not read"]:
         """What the maker is told first."""
+        if self.unread:
+            return "not read"
         if self.first.low or self.twelfth.low:
             return "too low"
         if self.nut_take or self.saddle_take:
@@ -132,6 +139,17 @@ def judge_reading(
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=used, confirmed=confirmed)
 
 
+def unread(bench: Bench, events: Sequence[Event], reading: Reading) -> Judged:
+    """What is foreseen where nothing was read: there is nothing to question."""
+    before = belief(bench, events)
+    first, twelfth = (
+        foreseen(bench, s, reading.uncertainty)
+        for s in (before.first_scatter, before.twelfth_scatter)
+    )
+    weighed = Weighed(explanations=(), well=1.0)
+    return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=reading, confirmed=False)
+
+
 def foreseen(bench: Bench, scatter: Scatter, uncertainty: float) -> Foreseen:
     """What the next reading over a fret is expected to be, over all scatters that it may have."""
     each = [before_reading(bench, r) for r in scatter.replays]
@@ -156,8 +174,8 @@ def choose_from(now: Belief, aims: Aims, uncertainty: float) -> Choice:
         _over(now.twelfth.fret, now.twelfth.estimate, aims.action),
         aims.cutting,
         uncertainty=uncertainty * now.first_scatter.value,
-        centres=aims.centres,
-        saddle_length=aims.saddle_length,
+        nut_made=aims.nut_made,
+        saddle=aims.saddle,
     )
 
 

@@ -75,11 +75,11 @@ def write_part(request: CutRequest) -> CutResult:
     """One part planned and its programs written, not proven; raises as ``cut_part`` does."""
     plan = build.plan(request)
     return CutResult(
-        request=request,
+        request=plan.request,
         decisions=plan.decisions,
         setups=plan.setups,
-        programs=tuple(_written(program, request) for program in plan.programs),
-        in_air=tuple(_written(program, request) for program in plan.in_air),
+        programs=tuple(_written(program, plan.request) for program in plan.programs),
+        in_air=tuple(_written(program, plan.request) for program in plan.in_air),
         cautions=plan.cautions,
     )
 

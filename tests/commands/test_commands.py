@@ -73,6 +73,11 @@ def test_layout_as_json_has_the_contracts_keys():
     assert all(saddle_keys <= set(s) for s in report["saddle"]["strings"])
     string_keys = {"note", "gauge", "unit_weight", "tension", "break_angle", "downforce", "cents"}
     assert all(string_keys <= set(s) and len(s["cents"]) == 12 for s in report["strings"])
+    for s in report["strings"]:
+        assert len(s["buzz"]["open"]) == 20
+        assert s["buzz"]["least"] <= min(s["buzz"]["open"])
+        # where something is kept the action could come down, by no more than is kept and lever asks
+        assert (s["buzz"]["least"] > 0) == (s["least_action"] < s["action"])
     # 1 3/4 in nut; slots from the bass side stand between its margins of 3.4 and 3.2 mm
     assert report["nut"]["length"] == pytest.approx(44.45)
     assert report["nut"]["slots"][0]["centre"] == pytest.approx(3.4)
@@ -298,9 +303,28 @@ def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     assert set(json.loads(alone.stdout)["cautions"]) == set(record["cautions"])
 
 
-def test_layout_tells_what_a_laser_will_refuse():
-    job = demo_job("phenolic-ukulele")
-    assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
+def test_layout_tells_what_a_laser_will_refuse(tmp_path):
+    """A template of card for a phenolic part is cut; what is refused is phenolic under the beam."""
+    job, own = demo_job("phenolic-ukulele"), tmp_path / "laser.toml"
+    shown = told(run("layout", job, "--machine", "template-laser"))
+    assert "make will refuse it" not in shown
+    assert "never the phenolic laminate itself" in shown
+    laser = (REPO / "machines" / "template-laser.toml").read_text()
+    own.write_text(laser.replace('stock = "card"', 'stock = "phenolic laminate"'))
+    assert "make will refuse it" in told(run("layout", job, "--machine", own))
+
+
+def test_the_command_says_what_lies_under_a_laser(tmp_path):
+    args = ("dxf", demo_job("phenolic-ukulele"), "--machine", "template-laser", "--out")
+    assert run(*args, tmp_path / "card").returncode == 0
+    assert (tmp_path / "card" / "nut-cut.dxf").exists()
+    done = run(*args, tmp_path / "pvc", "--stock-material", "pvc")
+    assert done.returncode == 1
+    assert "stock: 'pvc': must not be cut by a laser: it gives off hydrogen chloride" in done.stderr
+    assert not (tmp_path / "pvc").exists()
+    done = run("dxf", STEEL, "--out", tmp_path / "mill", "--stock-material", "card")
+    assert done.returncode == 2
+    assert "--stock-material" in done.stderr
 
 
 @pytest.mark.long
@@ -308,7 +332,7 @@ def test_layout_tells_what_a_laser_will_refuse():
     ("was", "becomes"),
     [
         ("", ""),
-        ('jaw_top = "4 mm"', 'jaw_top = "1 mm"'),
+        ('jaw_top = "auto"', 'jaw_top = "1 mm"'),
         ('shape = "ball"', 'shape = "flat"'),
         ('stick_out = "12 mm"', 'stick_out = "40 mm"'),
         ('travel = { x = "300 mm"', 'travel = { x = "40 mm"'),

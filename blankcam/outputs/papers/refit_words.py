@@ -41,9 +41,12 @@ class Surprise:
 def string_words(v: StringVerdict) -> str:
     """What one string wants."""
     name = f"string {v.number}"
+    if v.unread:
+        return f"{name} is not read yet"
     if v.first.low:
+        anew = "file" if v.by == "files" else "cut"
         return (
-            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and file it again,"
+            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and {anew} it again,"
             " shim the nut, or make a new one, and say so in the next readings"
         )
     if v.twelfth.low:
@@ -60,10 +63,9 @@ def string_words(v: StringVerdict) -> str:
         )
     if v.waits:
         return f"{name} waits: cutting its slot now would bring its action under the target"
-    return (
-        f"{name} is done: {v.first.believed:.2f} mm over fret 1,"
-        f" {v.twelfth.believed:.2f} mm over fret 12"
-    )
+    over = ((v.nut_made, v.first, 1), (v.saddle_made, v.twelfth, 12))
+    told = (f"{seen.believed:.2f} mm over fret {fret}" for made, seen, fret in over if made)
+    return f"{name} is done: {', '.join(told)}"
 
 
 def _over(v: FretVerdict) -> float:

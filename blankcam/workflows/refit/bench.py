@@ -11,9 +11,10 @@ from blankcam.faults import RefusedError
 from blankcam.inputs import job_file, readings_file
 from blankcam.inputs.border import read_text
 from blankcam.inputs.machine import Profile
-from blankcam.inputs.readings_file import ByString, Readings
+from blankcam.inputs.readings_file import PARTS, ByString, PartName, Readings
 from blankcam.parts.design import Design, design
-from blankcam.refit import as_cut
+from blankcam.parts.saddle import Saddle
+from blankcam.refit.cut_choice import Crossings
 from blankcam.refit.numbers import from_bass
 from blankcam.refit.spreads import Cutting
 from blankcam.refit.verdict import Aims
@@ -32,6 +33,11 @@ class Bench:
     profile: Profile
 
     @property
+    def makes(self) -> tuple[PartName, ...]:
+        """The parts that the job makes."""
+        return tuple(name for name in PARTS if getattr(self.found, name) is not None)
+
+    @property
     def count(self) -> int:
         """How many strings."""
         return len(self.found.job.strings)
@@ -41,23 +47,28 @@ def read_bench(job_path: str, readings_path: str, machine: str | None) -> Bench:
     """The job, the readings and the machine, read and checked; raises BlankcamError."""
     text = read_text(job_path)
     job = job_file.parse(text, job_path)
-    readings = readings_file.load(readings_path, len(job.strings))
+    makes = {name for name in PARTS if getattr(job.blanks, name) is not None}
+    readings = readings_file.load(readings_path, len(job.strings), makes)
     return Bench(found=design(job), text=text, readings=readings, profile=machine_of(job, machine))
 
 
 def aims_of(bench: Bench, cutting: Cutting) -> Aims:
     """What the maker wants: the job's clearances, or those of the readings file."""
     found = wanted_design(bench)
-    instrument, saddle = found.instrument, as_cut.both_parts(bench.found)[1]
+    instrument, saddle = found.instrument, bench.found.saddle
     frets = np.array([1.0, 12.0])
     wanted = np.array([s.clearance(instrument.board, frets) for s in instrument.strings])
     return Aims(
         first_fret=wanted[:, 0],
         action=wanted[:, 1],
         cutting=cutting,
-        centres=np.array([s.centre for s in saddle.strings]),
-        saddle_length=saddle.length,
+        nut_made=found.nut is not None,
+        saddle=None if saddle is None else _crossings(saddle),
     )
+
+
+def _crossings(saddle: Saddle) -> Crossings:
+    return Crossings(centres=np.array([s.centre for s in saddle.strings]), length=saddle.length)
 
 
 def wanted_design(bench: Bench) -> Design:

@@ -10,14 +10,13 @@ from blankcam import digest
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.readings_file import OnInstrument
+from blankcam.inputs.readings_file import OnInstrument, PartName
 from blankcam.parts.design import Design, design
 from blankcam.refit.book import (
     Entry,
     Made,
     NewStrings,
     NotCut,
-    PartName,
     Refitted,
     ShimPut,
     SlotsFilled,
@@ -30,7 +29,8 @@ def said_since(bench: Bench, before: Sequence[Entry]) -> Iterator[Entry]:
     """What the maker says has happened since, as entries of the book."""
     readings = bench.readings
     if not before:
-        yield from (_made(bench, "nut", 1), _made(bench, "saddle", 1))
+        for part in bench.makes:
+            yield _made(bench, part, 1)
     if readings.last_refit == "not cut":
         if not any(isinstance(e, Refitted) for e in before):
             raise InputError(
@@ -75,11 +75,23 @@ def _new_strings(bench: Bench, before: Sequence[Entry]) -> Iterator[NewStrings]:
     """Other strings than the parts were made for, or were refitted with last."""
     texts = [e.job for e in before if isinstance(e, Made | NewStrings)]
     if not texts:
+        if not bench.readings.any_read:
+            raise InputError(_none_before(bench))
         return
     last = job_file.parse(texts[-1], bench.found.job.path)
     if _strings_of(last) != _strings_of(bench.found.job):
         pulls = [sum(s.force.tension for s in f.strings) for f in (design(last), bench.found)]
         yield NewStrings(job=bench.text, pull=pulls[1] / pulls[0])
+
+
+def _none_before(bench: Bench) -> Fault:
+    return Fault(
+        where=bench.readings.path,
+        key="readings.strings",
+        found="new",
+        wrong="no strings were read on these parts yet: the book knows of none",
+        fix="read first_fret and action; or make the parts for the job's strings",
+    )
 
 
 def _strings_of(job: Job) -> str:

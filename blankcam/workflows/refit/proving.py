@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Sequence
 
 from blankcam.faults import Fault, InputError
@@ -69,7 +68,7 @@ def _asked_for(program: str, data: bytes, found: Design) -> tuple[tuple[Piece, .
     entry = entries[at]
     assert isinstance(entry, Refitted)
     taken = taken_of(entry, len(found.job.strings))
-    now = dataclasses.replace(known.standing, nut=as_cut.with_strings(found, known.standing.nut))
+    now = as_cut.with_strings(found, known.standing)
     after = as_cut.after(found, now, taken)
     return tuple(pieces(now, after, taken)), _readings_before(entries, at)
 

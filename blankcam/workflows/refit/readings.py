@@ -8,16 +8,16 @@ import numpy as np
 
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs import readings_file
+from blankcam.inputs.readings_file import PartName
 from blankcam.outputs.papers import refit_words
 from blankcam.outputs.papers.refit_words import Surprise
 from blankcam.parts.stage import Stage
-from blankcam.refit import as_cut
 from blankcam.refit.book import ReadingsTaken
 from blankcam.refit.estimate import Array
 from blankcam.refit.numbers import by_number, from_bass, number_at
 from blankcam.refit.questions import Known
 from blankcam.refit.so_far import SoFar, first_from_held, reading_of
-from blankcam.refit.verdict import Judged, judge_reading
+from blankcam.refit.verdict import Judged, judge_reading, unread
 from blankcam.workflows.refit.bench import Bench
 
 _RELIEF_NOTICED = 0.02  # mm a relief may differ by before it is a cause
@@ -27,6 +27,8 @@ def judged_readings(bench: Bench, known: SoFar) -> tuple[Judged, ReadingsTaken]:
     """The readings foreseen and questioned; raises RefusedError where they surprise."""
     entry = _taken_down(bench)
     reading = reading_of(known.bench, entry, bench.count)
+    if not bench.readings.any_read:
+        return unread(known.bench, known.events, reading), entry
     confirmed = bench.readings.twice
     judged = judge_reading(
         known.bench, known.events, reading, _known(bench, known), confirmed=confirmed
@@ -68,10 +70,10 @@ def _known(bench: Bench, known: SoFar) -> Known:
         lift = np.full(bench.count, (readings.relief - known.relief) * bow)
     other_nut, other_saddle = None, 0.0
     if not known.events:
-        nut, saddle = as_cut.both_parts(bench.found)
+        nut, saddle = bench.found.nut, bench.found.saddle
         sign = -1.0 if known.stage is Stage.ROUGH else 1.0
-        other_nut = np.full(bench.count, sign * nut.hold_back)
-        other_saddle = sign * saddle.allowance
+        other_nut = np.full(bench.count, sign * nut.hold_back if nut else 0.0)
+        other_saddle = sign * saddle.allowance if saddle else 0.0
     return Known(
         young=readings_file.is_young(readings),
         relief_lift=lift,
@@ -122,8 +124,14 @@ def _surprise(bench: Bench, known: SoFar, judged: Judged) -> Surprise:
         band=float(seen.band[place]),
         nut_rise=at_nut,
         saddle_rise=at_saddle,
-        part_names=(f"nut {known.nut_number}", f"saddle {known.saddle_number}"),
+        part_names=(_name("nut", known), _name("saddle", known)),
     )
+
+
+def _name(part: PartName, known: SoFar) -> str:
+    """``nut 1``; of a part that the job does not make its kind alone."""
+    number = known.numbers.get(part)
+    return part if number is None else f"{part} {number}"
 
 
 def _or_zero(values: Array) -> Array:

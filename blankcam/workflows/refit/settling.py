@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.book import Refitted
-from blankcam.refit.cut_choice import Choice
+from blankcam.refit.cut_choice import Choice, no_cut
 from blankcam.refit.numbers import by_number, number_at
 from blankcam.refit.scatter import Belief
 from blankcam.refit.so_far import SoFar, cutting_of
@@ -24,14 +24,13 @@ def settled(bench: Bench, known: SoFar, now: Belief) -> tuple[Choice, Taken, Sta
     Who cuts a slot is known only when it is planned, and how far off a cut may be is known only by
     who cuts: where a slot planned for the mill falls to the file, all is chosen once more.
     """
-    stands = dataclasses.replace(
-        known.standing, nut=as_cut.with_strings(bench.found, known.standing.nut)
-    )
+    stands = as_cut.with_strings(bench.found, known.standing)
     mills = bench.profile.cuts_programs
     slots = range(bench.count, 0, -1) if mills and bench.found.job.plan.slots == "mill" else ()
     cutting = cutting_of(tuple(slots), mills, bench.count)
     for _ in range(2):
         choice = choose_from(now, aims_of(bench, cutting), bench.readings.uncertainty)
+        choice = choice if bench.readings.any_read else no_cut(choice)
         taken = _taken(bench, stands, choice)
         after = as_cut.after(bench.found, stands, taken)
         if not taken.nothing:

@@ -14,6 +14,7 @@ from blankcam.refit import as_cut
 from blankcam.refit.numbers import number_at
 from blankcam.refit.scatter import Belief, belief
 from blankcam.refit.so_far import SoFar, cutting_of
+from blankcam.refit.spreads import By
 from blankcam.refit.verdict import Aims, FretVerdict, StringVerdict, foreseen
 from blankcam.workflows.refit.bench import Bench, aims_of
 from blankcam.workflows.refit.work_out import Worked
@@ -32,9 +33,8 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
         job=job.instrument.name,
         job_digest=job.digest,
         count=known.refits + 1,
-        nut_number=known.nut_number,
-        saddle_number=known.saddle_number,
-        state=_state(worked),
+        on_instrument=known.numbers,
+        state=_state(bench, worked),
         strings=tuple(_verdicts(bench, worked)),
         taken=worked.taken,
         before=known.standing,
@@ -47,7 +47,9 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
     )
 
 
-def _state(worked: Worked) -> State:
+def _state(bench: Bench, worked: Worked) -> State:
+    if not bench.readings.any_read and worked.taken.nothing:
+        return "string"
     if worked.choice.done and not worked.taken.widths:
         return "done"
     return "mend" if worked.taken.nothing else "cut"
@@ -61,7 +63,7 @@ def _scatter(bench: Bench, now: Belief) -> str:
 
 def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
     readings = bench.readings
-    yield from readings_file.cautions(readings)
+    yield from readings_file.cautions(readings, bench.makes)
     if readings.relief is not None and abs(readings.relief - known.relief) > readings.uncertainty:
         yield (
             f"relief is {readings.relief:.2f} mm now and was {known.relief:.2f} mm: set the neck"
@@ -71,13 +73,13 @@ def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
 
 def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
     """Every string from the bass side: foreseen, read, believed, wanted, and what follows."""
-    choice, now = worked.choice, worked.now
+    choice, now, known = worked.choice, worked.now, worked.known
     aims = aims_of(bench, cutting_of((), False, bench.count))
     first, twelfth = _fret_verdicts(worked, aims, bench.readings.uncertainty)
     t1, t12 = now.first.fret.share, now.twelfth.fret.share
     over1 = now.first.estimate.mean - aims.first_fret
     over12 = now.twelfth.estimate.mean - aims.action
-    for i, string in enumerate(as_cut.both_parts(bench.found)[0].slots):
+    for i, string in enumerate(bench.found.instrument.strings):
         number = number_at(i, bench.count)
         yield StringVerdict(
             number=number,
@@ -88,9 +90,19 @@ def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
             saddle_take=float(choice.saddle[i]),
             nut_over=float(over1[i] / (1 - t1[i])),
             saddle_over=float(over12[i] / t12[i]),
-            by="mill" if number in worked.cuts.milled else "files",
+            by=_cut_by(worked, i, number),
             waits=bool(choice.held[i]),
+            nut_made=known.bench.nut_made,
+            saddle_made=known.bench.saddle_made,
+            unread=not bench.readings.any_read,
         )
+
+
+def _cut_by(worked: Worked, place: int, number: int) -> By:
+    """Who cuts a slot now; where it is left alone, who made it."""
+    if worked.choice.nut[place]:
+        return "mill" if number in worked.cuts.milled else "files"
+    return worked.known.bench.cutting.by[place]
 
 
 def _fret_verdicts(
