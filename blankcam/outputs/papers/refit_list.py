@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from blankcam.inputs.readings_file import PartName
+from blankcam.inputs.units import Units
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
@@ -228,12 +229,14 @@ def _string_record(v: StringVerdict) -> dict[str, Any]:
     }
 
 
-def bench(sheet: RefitSheet) -> str:
+def bench(sheet: RefitSheet, units: Units = "both") -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     head += [f"> {line}  " for line in sheet.notice]
     head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
-    return "\n".join([*head, "\n\n".join(map(markdown.render, _work(sheet))), ""])
+    return "\n".join(
+        [*head, "\n\n".join(markdown.render(part, units=units) for part in _work(sheet)), ""]
+    )
 
 
 def _work(sheet: RefitSheet) -> Iterator[Section]:
