@@ -25,6 +25,8 @@ from blankcam.workflows.stated import stated_differences
 
 LARGEST_PROGRAM = 20_000_000
 """Bytes."""
+MOST_LINES = 30_000
+"""Of a program; replaying as many long moves takes a minute or two; one part has about a thousand."""
 MOST_JOBS = 200
 """Files of a folder that are read to find the jobs of a load."""
 
@@ -240,10 +242,18 @@ def program_bytes(path: str) -> bytes:
         if wrong := why_no_file(path):
             raise InputError(Fault(where=path, wrong=wrong))
         if found.stat().st_size > LARGEST_PROGRAM:
-            raise InputError(Fault(where=path, wrong="is too large for a program"))
-        return found.read_bytes()
+            raise InputError(_too_long(path, f"{LARGEST_PROGRAM // 1_000_000} MB"))
+        data = found.read_bytes()
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=path, wrong=f"can't be read ({fault})")) from None
+    if data.count(b"\n") + data.count(b"\r") > MOST_LINES:
+        raise InputError(_too_long(path, f"{MOST_LINES:,} lines"))
+    return data
+
+
+def _too_long(path: str, most: str) -> Fault:
+    wrong = f"has over {most}, too many for a program that cuts one part"
+    return Fault(where=path, wrong=wrong, fix="give the program of one set-up")
 
 
 def stem_of(path: str, data: bytes) -> str:
