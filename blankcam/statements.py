@@ -12,10 +12,12 @@ from collections.abc import Iterator, Mapping
 
 COMMENT = re.compile(r"\([^()]*\)|;.*")
 LINE_END = re.compile("\r\n|\r|\n")
-SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool")
+SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool", "step")
 """Words that begin a statement which the operator acts on."""
-OTHERS = ("file", "job", "time", "moves digest", "readings digest")
+OTHERS = ("file", "job", "time", "moves digest", "readings digest", "air")
 """Words that begin any other."""
+NUMBERED = ("tool", "place", "step")
+"""Of those, words that a number follows."""
 _BEGINS = re.compile(
     "|".join(word.replace(" ", r"\s*") for word in (*SIGNED, *OTHERS)), re.IGNORECASE
 )
@@ -69,7 +71,7 @@ def _named(head: list[str]) -> Iterator[tuple[str, str]]:
         if name:
             yield name, " ".join(text)
         rest = comment[begins.end() :].lstrip(": ")
-        number = _NUMBER.match(rest) if word in ("tool", "place") else None
+        number = _NUMBER.match(rest) if word in NUMBERED else None
         name = f"{word} {int(number[1])}" if number else word
         name, text = (name if word in SIGNED else ""), [rest]
     if name:

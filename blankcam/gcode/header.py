@@ -25,7 +25,7 @@ _LINES = 400
 _PLACEHOLDER = "0" * digest.LENGTH
 _COMMENTS = ("(", ";")
 
-_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2})?)"
+_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2}|-air)?)"
 _FILE = re.compile(rf"\bfile[:=]? {_STEM}\.ngc")
 _NAME = re.compile(rf"{_STEM}\.ngc")
 _STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
@@ -87,13 +87,19 @@ def header_lines(
     yield from notice(program.material, str(profile.kind))
     stock = program.stock
     yield f"makes: {program.part}, on {program.setup}, stage {program.stage}"
+    if program.air:
+        yield (
+            "air: run it before the first cut. The spindle stays off and nothing is touched. At each "
+            "stop look where the tip stands, then resume. Where it stands anywhere else, cut nothing "
+            "and set the zeros again"
+        )
     yield f"file: {program.stem}{ENDING}"
     yield f"job: {job_name[:LONGEST_NAME]}"
     yield f"machine: {profile.name}"
     yield f"material: {program.material}"
     yield (
-        f"stock: x {stock.x0:.2f} to {stock.x1:.2f}, y {stock.y0:.2f} to "
-        f"{stock.y1:.2f}, z {stock.z0:.2f} to {stock.z1:.2f} mm"
+        f"stock: x {stock.x0:.2f} mm to {stock.x1:.2f} mm, y {stock.y0:.2f} mm to "
+        f"{stock.y1:.2f} mm, z {stock.z0:.2f} mm to {stock.z1:.2f} mm"
     )
     first, *more = zero_sentences(program.zeros)
     yield f"zero: {first}"

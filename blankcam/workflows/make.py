@@ -333,7 +333,7 @@ def _told(
 ) -> Iterator[str]:
     for m in made:
         assert m.proof is not None
-        for file in m.programs:
+        for file in m.files:
             yield (
                 f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"

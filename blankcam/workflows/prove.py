@@ -164,7 +164,7 @@ def prove_given(
 
 
 def _need_program(program: str, name: str, result: CutResult) -> None:
-    names = [file.name for file in result.programs]
+    names = [file.name for file in result.files]
     if name not in names:
         raise InputError(
             Fault(
@@ -180,7 +180,7 @@ def _with_stated(
 ) -> Proof:
     """The proof with what the program states wrongly for job, blank and machine of today."""
     assert proof is not None
-    today = next(file.text for file in result.programs if file.name == name)
+    today = next(file.text for file in result.files if file.name == name)
     wrong = tuple(stated_differences(name, data, today, load=load))
     faults = (*proof.faults, *wrong)
     return dataclasses.replace(proof, passed=not faults, faults=faults)

@@ -70,7 +70,7 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
     proof = result.proof
     own = {p.name: p.record() for p in proof.programs} if proof else {}
     held = result.request.machine.holding
-    for file in result.programs:
+    for file in result.files:
         yield {
             "file": file.name,
             "part": file.program.part,
@@ -81,6 +81,7 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
                 {"axis": z.axis, "touch": str(z.surface), "value": z.value}
                 for z in file.program.zeros
             ],
+            "air": file.program.air,
             "tools": [t.number for t in file.tools],
             "lines": file.lines,
             "cut_length": file.cut_length,
