@@ -180,9 +180,6 @@ def zero_sentences(zeros: Iterable[Zero], length: Length = _millimetres) -> Iter
         yield f"{words[0].upper()}{words[1:]}."
         yield from _check_words(each["Z"], length)
     yield from _side_sentences([each[a] for a in "XY" if a in each], length)
-    if touch := next((z.touch for z in each.values() if z.touch), None):
-        paper, tip = exact(touch.paper, length), exact(touch.tip, length)
-        yield f"The paper is {paper} thick, the tip at Z {tip}."
 
 
 def _check_words(zero: Zero, length: Length) -> Iterator[str]:
@@ -203,9 +200,7 @@ def _side_sentences(zeros: Iterable[Zero], length: Length) -> Iterator[str]:
         if before is not None and (before.value, before.touch) == (zero.value, zero.touch):
             yield f"Set {zero.axis} likewise against {against}."
             continue
-        half = (
-            "half the diameter of an edge finder or straight pin" if before is None else "the half"
-        )
+        half = "half the diameter of an edge finder or pin" if before is None else "the half"
         less = f"{exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
         words = f"Set {zero.axis} to {less} against {against}"
         yield f"{words}{_with_cutter(zero, length, first=before is None)}."
@@ -216,8 +211,10 @@ def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
     if zero.touch is None:
         return ""
     at = length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
-    how = f" with the side of T{zero.touch.number} and paper between" if first else " likewise"
-    return f", or to {at}{how}"
+    if not first:
+        return f", or to {at} likewise"
+    paper, tip = exact(zero.touch.paper, length), exact(zero.touch.tip, length)
+    return f", or to {at} with T{zero.touch.number}, tip at Z {tip}, and paper of {paper}"
 
 
 def exact(value: float, length: Length) -> str:

@@ -101,14 +101,13 @@ def test_the_numbers_are_half_a_cutter_and_the_paper():
     blank, part = made.request.blank, made.request.part
     assert f"Touch off on the waste board and set Z to {-part.thickness:.3f} mm" in face
     assert f"Set X to {blank.x0:.3f} mm less half the diameter of an edge finder" in face
-    assert f"or to {blank.x0 - 1.6:.3f} mm with the side of T1" in face
+    assert f"or to {blank.x0 - 1.6:.3f} mm with T1" in face
     jaws = made.request.machine.holding.jaws
     assert f"Touch off on the jaw top and set Z to {jaws:.2f} mm" in edge
     assert f"jaws up to {jaws:g} mm over the seat side" in edge
-    assert "Set X to minus half the diameter of an edge finder or straight pin against the" in edge
-    assert "or to -1.600 mm with the side of T2 and paper between." in edge
+    assert "Set X to minus half the diameter of an edge finder or pin against the" in edge
+    assert f"or to -1.600 mm with T2, tip at Z {jaws + 0.3:.2f} mm, and paper of 0.10 mm." in edge
     assert "Set Y likewise against the fingerboard side." in edge
-    assert f"the tip at Z {jaws + 0.3:.2f} mm." in edge
 
 
 def test_a_bench_without_a_cutter_that_can_touch_uses_an_edge_finder():
@@ -172,7 +171,7 @@ def test_touched_between_walls_on_their_top():
 
 def test_the_report_names_jaws_and_zeros():
     made = write_part(request("concert-steel", "nut"))
-    face, edge = program_records(made)
+    face, *_, edge = program_records(made)
     jaws = made.request.machine.holding.jaws
     assert (face["jaw_top"], edge["jaw_top"]) == (None, jaws)
     assert {z["axis"]: (z["touch"], z["value"]) for z in edge["zeros"]} == {

@@ -177,7 +177,7 @@ def test_numbers_to_set_at_a_machine_in_inches_are_inches(made):
     nut = section(bench(found, inch, Stage.ROUGH, drawn), "Nut")
     assert "12.00 (0.472) out of the collet" in nut
     z = next(z for z in drawn["nut"].programs[0].program.zeros if z.axis == "Z")
-    assert f"set Z to {z.value / 25.4:.4f} in ({z.value:.2f} mm)" in nut
+    assert f"set Z to {z.value / 25.4:.5f} in ({z.value:.3f} mm)" in nut
 
 
 def test_one_file_a_tool_is_fitted_and_run_one_after_the_other(made):

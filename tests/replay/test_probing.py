@@ -67,8 +67,7 @@ def test_a_sound_program_finds_all_three_from_every_start():
         ("G38.2 Z-12 F60", "G0 Z-12", "a rapid meets jaws"),
         ("G38.2 Y12 F60", "G0 Y12", "a rapid meets blank"),
         ("G0 X-23", "G0 X-10", "a rapid meets blank"),  # then down onto it
-        ("G0 Z15\nG91", "G0 Z5\nG91", "a rapid meets"),
-        ("G0 Z4.3", "G0 Z3.9", "meets nothing|a rapid meets"),
+        ("G0 Z15\n", "G0 Z5\nG0 Y3\n", "a rapid meets blank"),
         ("G10 L20 P1 X-1\n", "", "X is not set"),
         ("G10 L20 P1 Z4", "G10 L2 P1 Z4", "is not known"),
         ("G0 Y-2", "G1 Y-2 F100", "is not known"),
