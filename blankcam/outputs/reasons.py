@@ -13,6 +13,8 @@ _WITH_FIGURES = {
     ReasonCode.LARGEST_TIP: "largest ball of {limit:.2f} mm or less at a tip, its cone inside the "
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
+    ReasonCode.FEWER_TOOLS: "tool {tool}, {edge:g} mm, fits too, but its change takes longer than it "
+    "saves",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
     ReasonCode.HAND_BY_JOB: "the job has it done by hand",
     ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
