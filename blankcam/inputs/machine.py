@@ -8,6 +8,7 @@ from typing import Literal
 
 from blankcam.inputs.layers import LayerRule
 from blankcam.inputs.tool import Tool
+from blankcam.inputs.units import Units
 
 
 class Kind(StrEnum):
@@ -105,6 +106,8 @@ class Drawn:
     """Of the DXF: ``R2000``, ``R2010`` or ``R12``."""
     paper: str = "A4"
     """Of the sheet: ``A4`` or ``Letter``."""
+    units: Units = "both"
+    """Of the tables on the sheet and in the lists."""
     layers: tuple[LayerRule, ...] | None = None
     """Names, order and work of the layers; None: as data/layers.toml says for the kind."""
 

@@ -19,6 +19,7 @@ from blankcam.inputs.units import (
     SPEED,
     TIME,
     Dimension,
+    Units,
 )
 
 MOST_TOOLS = 200
@@ -120,6 +121,7 @@ class DrawingTable(Table):
 
     release: Literal[RELEASES] | None = None  # type: ignore[valid-type]
     paper: Literal[PAPERS] | None = None  # type: ignore[valid-type]
+    units: Units | None = None
     layers: list[LayerTable] | None = None
 
 

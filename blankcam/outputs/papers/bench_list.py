@@ -14,7 +14,7 @@ from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.inputs.units import inches
+from blankcam.inputs.units import Units, inches
 from blankcam.machining.decision import Decision
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
@@ -30,6 +30,8 @@ from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
+
+SLOT_CARDS = "Each slot, cut across and along with its heights, is on a card of `sheet.pdf`."
 
 
 def bench(
@@ -60,10 +62,10 @@ def bench(
         work = _work(design, part, result, stage, templates=templates)
         lines += ["", f"## {part.name.capitalize()}", "", *_slanted(design, part)]
         lines += _numbered(_steps(design, work, result))
-        if said := list(hand_steps.lines(work)):
+        if said := list(hand_steps.lines(work, profile.drawing.units)):
             lines += ["", *said]
         if part.slots:
-            lines += ["", *_slot_table(part, work)]
+            lines += ["", SLOT_CARDS, "", *_slot_table(part, work, profile.drawing.units)]
     lines += ["", "## Then", ""]
     lines += _numbered(_then(profile, stage))
     return "\n".join([*lines, ""])
@@ -192,13 +194,14 @@ def _size(tool: Tool) -> str:
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
 
 
-def _slot_table(nut: Part, work: hand_steps.Work) -> Iterator[str]:
+def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]:
     """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
     slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")
     slots = slots.shown_to(width=2)
     by_hand = Column(key="hand", title="files in; depth from the top")
-    yield markdown.table(slots.extended(by_hand, hand_steps.slots_by_hand(work, nut)), shared="mm")
+    table = slots.extended(by_hand, hand_steps.slots_by_hand(work, nut))
+    yield markdown.table(table, units, shared="" if units == "in" else "mm")
     reasons: dict[str, list[Decision]] = {}
     for choice in chosen.values():
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
