@@ -109,6 +109,7 @@ class Target:
 
     part: object
     stage: Stage
+    ridge = 0.0
 
     @property
     def slots(self):
