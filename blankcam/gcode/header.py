@@ -130,7 +130,7 @@ def tool_words(tool: Tool) -> str:
 
 _SURFACES = {
     ReferenceSurface.BLANK_LEFT_END: "the left end of the blank",
-    ReferenceSurface.CUT_LEFT_END: "the left end that the outline cut",
+    ReferenceSurface.CUT_LEFT_END: "the left end as cut",
     ReferenceSurface.LEFT_END: "the left end",
     ReferenceSurface.FINGERBOARD_SIDE: "the fingerboard side",
     ReferenceSurface.TAIL_SIDE: "the tail side",
@@ -200,7 +200,7 @@ def _side_sentences(zeros: Iterable[Zero], length: Length) -> Iterator[str]:
         if before is not None and (before.value, before.touch) == (zero.value, zero.touch):
             yield f"Set {zero.axis} likewise against {against}."
             continue
-        half = "half the diameter of an edge finder or pin" if before is None else "the half"
+        half = "half the width of an edge finder" if before is None else "the half"
         less = f"{exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
         words = f"Set {zero.axis} to {less} against {against}"
         yield f"{words}{_with_cutter(zero, length, first=before is None)}."
@@ -214,7 +214,7 @@ def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
     if not first:
         return f", or to {at} likewise"
     paper, tip = exact(zero.touch.paper, length), exact(zero.touch.tip, length)
-    return f", or to {at} with T{zero.touch.number}, tip at Z {tip}, and paper of {paper}"
+    return f", or to {at} with T{zero.touch.number}, tip at Z {tip}, paper {paper}"
 
 
 def exact(value: float, length: Length) -> str:

@@ -22,7 +22,7 @@ class ReferenceSurface(StrEnum):
     """What a zero is touched off on."""
 
     BLANK_LEFT_END = "the blank's left end"
-    CUT_LEFT_END = "the left end that the outline cut"
+    CUT_LEFT_END = "the left end as cut"
     LEFT_END = "the part's left end"
     FINGERBOARD_SIDE = "a nut's fingerboard side"
     TAIL_SIDE = "a saddle's tail side"

@@ -100,13 +100,13 @@ def test_the_numbers_are_half_a_cutter_and_the_paper():
     face, edge = (header_of(f) for f in made.programs)
     blank, part = made.request.blank, made.request.part
     assert f"Touch off on the waste board and set Z to {-part.thickness:.3f} mm" in face
-    assert f"Set X to {blank.x0:.3f} mm less half the diameter of an edge finder" in face
+    assert f"Set X to {blank.x0:.3f} mm less half the width of an edge finder" in face
     assert f"or to {blank.x0 - 1.6:.3f} mm with T1" in face
     jaws = made.request.machine.holding.jaws
     assert f"Touch off on the jaw top and set Z to {jaws:.2f} mm" in edge
     assert f"jaws up to {jaws:g} mm over the seat side" in edge
-    assert "Set X to minus half the diameter of an edge finder or pin against the" in edge
-    assert f"or to -1.600 mm with T2, tip at Z {jaws + 0.3:.2f} mm, and paper of 0.10 mm." in edge
+    assert "Set X to minus half the width of an edge finder against the" in edge
+    assert f"or to -1.600 mm with T1, tip at Z {jaws + 0.3:.2f} mm, paper 0.10 mm." in edge
     assert "Set Y likewise against the fingerboard side." in edge
 
 
@@ -175,7 +175,7 @@ def test_the_report_names_jaws_and_zeros():
     jaws = made.request.machine.holding.jaws
     assert (face["jaw_top"], edge["jaw_top"]) == (None, jaws)
     assert {z["axis"]: (z["touch"], z["value"]) for z in edge["zeros"]} == {
-        "X": ("the left end that the outline cut", 0.0),
+        "X": ("the left end as cut", 0.0),
         "Y": ("a nut's fingerboard side", 0.0),
         "Z": ("the jaw top", jaws),
     }

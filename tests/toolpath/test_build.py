@@ -245,7 +245,7 @@ def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough)
     crest = float(np.max(found.nut.at(Stage.ROUGH).surface.height(xs, np.zeros_like(xs))))
     assert (cut_out.stock.x0, cut_out.stock.x1) == (0.0, found.nut.length)
     assert cut_out.stock.z1 == pytest.approx(crest + 0.3, abs=0.02)
-    assert "the left end that the outline cut" in zero_words(cut_out.zeros)
+    assert "the left end as cut" in zero_words(cut_out.zeros)
     assert sawn.stock.z1 == blank.height
     assert sawn.stock.x1 - sawn.stock.x0 == pytest.approx(blank.length)
     assert cut_out.clearance == sawn.clearance  # as high as over the whole blank

@@ -150,11 +150,11 @@ def _setup_steps(
 ) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = next(f.program for f in programs if not f.program.air)
-    zero = zero_words(first.zeros, _length(machine))
+    zero = zero_words(first.zeros, _to_set(machine))
     drawn = card_name(f"{part.name}-{setup}")
     yield (
         f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} "
-        f"Zero, as drawn in `{drawn}`: {zero}"
+        f"Zero (`{drawn}`): {zero}"
     )
     yield from _runs(programs, machine)
     done = {name for file in programs for name in file.operation_names}
@@ -203,8 +203,8 @@ def _run(file: ProgramFile, machine: Profile) -> str:
     """A program's run, and what to look at."""
     if file.program.air:
         return (
-            f"**run `{file.name}`**, spindle off, and look at each stop: where the tip is not as it "
-            "says, set the zeros again"
+            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
+            "zero again"
         )
     about = max(1, round(file.seconds / 60))
     return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
@@ -217,6 +217,13 @@ def _at_stops(file: ProgramFile, machine: Profile) -> str:
     touch = touch_words(file.program.zeros, _length(machine))
     others = _tools(file.tools[1:]).replace("**Fit** ", "")
     return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
+
+
+def _to_set(machine: Profile) -> Length:
+    """How a number is written that nothing but the controller is told: in its own unit alone."""
+    if machine.controller.units == "inch":
+        return lambda mm, places: f"{inches(mm, places + 2)} in"
+    return lambda mm, places: f"{mm:.{places}f}"
 
 
 def _length(machine: Profile) -> Length:
@@ -235,8 +242,8 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it, so that "
-            f"{both(program.stock.z1 - held.jaws)} stands out; {hand_steps.seen_side(part)} toward you."
+            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it, "
+            f"{both(program.stock.z1 - held.jaws)} out of them; {hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
