@@ -64,7 +64,7 @@ def refit(
 
 def _files(sheet: RefitSheet, cuts: Cuts, units: Units) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
-    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    programs = {f.name: f.text.encode() for r in cuts.results for f in r.files}
     return programs | {
         "refit.md": refit_list.bench(sheet, units).encode(),
         "refit.json": records.render(refit_list.record(sheet)).encode(),
