@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.machining.decision import Decision
+from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest, Label
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.parts.part import FeatureKind
 from blankcam.replay.proof import Proof
 
 __all__ = ["CutRequest", "CutResult", "Label"]
+
+TOPS = (FeatureKind.TOP, FeatureKind.CROWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,6 +35,15 @@ class CutResult:
     def milled(self) -> frozenset[int]:
         """The strings whose slots the machine cuts to their floor."""
         return frozenset(d.string for d in self.slots if d.tool is not None)
+
+    @property
+    def left_for_the_hand(self) -> float:
+        """How much may stand over the stage's top once the programs are run, mm.
+
+        The ridges of a flat tool's steps; infinite where the hand makes the top.
+        """
+        by = next((d.by for d in self.decisions if d.feature.kind in TOPS), None)
+        return by.ridge if isinstance(by, ByMachine) else math.inf
 
     @property
     def slots(self) -> tuple[Decision, ...]:

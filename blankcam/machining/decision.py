@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
+from blankcam.faults import Fault
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature
@@ -46,6 +47,16 @@ class ReasonCode(StrEnum):
     """``widens``: a side; ``deepest``: the depth that it would do for."""
     SHORT_FLUTES = "short flutes"
     """``flutes``, ``depth``."""
+    STEPPED = "stepped"
+    """A flat tool makes a top or a crown in steps: ``need``, and the ``ridge`` it leaves."""
+    TOO_FAST = "too fast"
+    """``tool``; ``speed`` at the spindle's slowest, ``most`` that the material bears, m/min."""
+    TOO_WEAK = "too weak"
+    """``tool``; ``depth``, all that the machine's force and power leave it."""
+    COARSE_STEPS = "coarse steps"
+    """``tool``; the ``ridge`` that a flat tool would leave at best."""
+    AGAINST_LIMIT = "against limit"
+    """Of the holding or the machine, as the fault says: ``key``, ``wrong``, ``fix``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,6 +65,22 @@ class Reason:
 
     code: ReasonCode
     values: Mapping[str, float | int | str] = field(default_factory=dict)
+
+    @classmethod
+    def about(cls, tool: Tool, code: ReasonCode, **values: float) -> Reason:
+        """Why one tool is passed over."""
+        named: dict[str, float | int | str] = {
+            "tool": tool.number,
+            "shape": str(tool.shape),
+            "edge": tool.edge,
+        }
+        return cls(code=code, values=named | values)
+
+    @classmethod
+    def of_limit(cls, fault: Fault) -> Reason:
+        """Why a limit of the holding or the machine leaves one feature to the hand."""
+        values = {"key": fault.key, "wrong": fault.wrong, "fix": fault.fix}
+        return cls(code=ReasonCode.AGAINST_LIMIT, values=values)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +103,8 @@ class ByMachine:
     """Where its tip and axis go, in its set-up's axes; None until the set-up is known."""
     opening: Opening | None = None
     """Of a slot: how the waste over it is opened first; None where it is not."""
+    ridge: float = 0.0
+    """mm that its passes leave standing at most for the hand to take off."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,6 +122,22 @@ class Decision:
     feature: Feature
     by: ByMachine | ByHand
     reasons: tuple[Reason, ...] = ()
+
+    @classmethod
+    def by_hand(cls, feature: Feature, reasons: Iterable[Reason]) -> Decision:
+        """A feature left to the hand, each of the reasons once."""
+        each = list[Reason]()
+        each.extend(r for r in reasons if r not in each)
+        return cls(feature=feature, by=ByHand(), reasons=tuple(each))
+
+    def without_nick(self) -> Decision:
+        """The decision on a slot for the file, no nick cut for it."""
+        return replace(self, by=ByHand())
+
+    @property
+    def reach(self) -> Box | None:
+        """Where the machine's tool goes for it, in its set-up's axes."""
+        return self.by.reach if isinstance(self.by, ByMachine) else None
 
     @property
     def tool(self) -> Tool | None:

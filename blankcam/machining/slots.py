@@ -35,13 +35,17 @@ DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+MOST_NICKED: float = table("cutting")["slots"]["deepest_nick"]
 LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
-def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
+def choose(
+    nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool, more: float = 0.0
+) -> Decision:
     """The largest ball narrower than the slot whose flutes and neck clear its depth.
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
+    ``more``: what stands over the stage's top when the slot is cut, mm.
     """
     if by_file:
         return left_to_the_file(slot, profile)
@@ -50,9 +54,9 @@ def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bo
     candidates = _candidates(profile)
     wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
     for tool in candidates[len(wide) :]:
-        clear, wrong = _fits(nut, slot, tool, profile, stage)
+        clear, wrong = _fits(nut, slot, tool, profile, stage, more)
         if wrong is None:
-            by = _by_machine(nut, slot, tool, profile, stage, clear=clear)
+            by = _by_machine(nut, slot, tool, profile, stage, clear=clear, more=more)
             return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
         refused.append(wrong)
     return _by_file(slot, profile, refused or [_none_narrow(slot, wide)])
@@ -71,14 +75,51 @@ def _by_file(slot: Slot, profile: Profile, why: Sequence[Reason]) -> Decision:
     )
 
 
-def _by_machine(
-    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
+def left_because(nut: Part, slot: Slot, bench: Bench, why: Sequence[Reason]) -> Decision:
+    """A slot that no machine can cut within its limits, left to the file."""
+    return _nickable(nut, slot, _by_file(slot, bench.profile, why), bench)
+
+
+def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
+    """What stands over the stage's top at a slot when it is cut, mm.
+
+    Where the top is the hand's: all of the blank, or of its outline, at the head side, for the
+    slot's floor falls toward it.
+    """
+    if not bench.uncut:
+        return bench.ridge
+    reach = slot.radius + BESIDE_SLOT
+    x = np.linspace(slot.centre - reach, slot.centre + reach, 9)
+    wanted = _highest(nut, slot, BESIDE_SLOT) + nut.at(bench.stage).raised
+    fall = math.tan(max(slot.tilt, 0.0)) * bench.stock.y1
+    return max(0.0, float(np.max(bench.stands(x))) - wanted + fall)
+
+
+def _nickable(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> Decision:
+    """The decision on a slot for the file, without a nick where its tool is too short for one."""
+    tool, more = decision.nick, standing_more(nut, slot, bench)
+    if tool is None or more + nick_depth(nut, slot, tool, bench.stage) <= min(
+        tool.flute_length - DEPTH_ROOM, MOST_NICKED
+    ):
+        return decision
+    return decision.without_nick()
+
+
+def _by_machine(  # the two last tell how it is cut
+    nut: Part,
+    slot: Slot,
+    tool: Tool,
+    profile: Profile,
+    stage: Stage,
+    *,
+    clear: bool,
+    more: float,
 ) -> ByMachine:
-    opener = _opener(nut, slot, profile) if clear else None
+    opener = _opener(nut, slot, profile, more) if clear else None
     if opener is None:
-        return ByMachine(tool=tool, depth=depths(nut, slot, stage)[0])
+        return ByMachine(tool=tool, depth=depths(nut, slot, stage, more)[0])
     opening = Opening(tool=opener, narrow=False)
-    return ByMachine(tool=tool, depth=_opened(nut, slot, profile), opening=opening)
+    return ByMachine(tool=tool, depth=_opened(nut, slot, profile, more), opening=opening)
 
 
 def _largest(slot: Slot, by: ByMachine) -> Reason:
@@ -96,7 +137,11 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
 
 def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
     """How every slot is to be made, from the bass side."""
-    each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
+    each = list[Decision]()
+    for slot in nut.slots:
+        more = standing_more(nut, slot, bench)
+        one = choose(nut, slot, bench.profile, bench.stage, by_file=by_file, more=more)
+        each.append(_nickable(nut, slot, one, bench))
     return _quicker_cleared(nut, each, bench)
 
 
@@ -128,8 +173,9 @@ def _cleared(
         return None
     if _left_open(nut, slot) < LEAST_LEFT:
         return None
-    full, cleared = depths(nut, slot, Stage.ROUGH)
-    wide = _opener(nut, slot, bench.profile)
+    more = standing_more(nut, slot, bench)
+    full, cleared = depths(nut, slot, Stage.ROUGH, more)
+    wide = _opener(nut, slot, bench.profile, more)
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
@@ -147,7 +193,7 @@ def _cleared(
     found = []
     for narrow in (True, False):
         depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
-        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
+        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow, more=more)
         if depth < full:
             found.append((seconds(full) - seconds(depth) - first, narrow, depth))
     if not found:
@@ -164,11 +210,14 @@ def _left_open(nut: Part, slot: Slot) -> float:
     return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
 
 
-def depths(nut: Part, slot: Slot, stage: Stage) -> tuple[float, float]:
-    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
+def depths(nut: Part, slot: Slot, stage: Stage, more: float = 0.0) -> tuple[float, float]:
+    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top.
+
+    ``more``: what stands over the stage's top, mm.
+    """
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
     full, cleared = (high + nut.at(s).raised - floor for s in (stage, Stage.FINAL))
-    return full, cleared
+    return full + more, cleared
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -183,19 +232,19 @@ def _highest(nut: Part, slot: Slot, beside: float) -> float:
     return float(np.max(nut.at(Stage.FINAL).surface.height(x, np.zeros_like(x))))
 
 
-def _opened(nut: Part, slot: Slot, profile: Profile) -> float:
+def _opened(nut: Part, slot: Slot, profile: Profile, more: float) -> float:
     """From what stands once the waste is opened down to a rough slot's floor, mm.
 
     A ball that opens it leaves its round beside and between its passes.
     """
-    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile)
+    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile, more)
     over = waste.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
     return cleared + over
 
 
-def _opener(nut: Part, slot: Slot, profile: Profile) -> Tool | None:
+def _opener(nut: Part, slot: Slot, profile: Profile, more: float) -> Tool | None:
     """The tool that opens the waste over a slot, if there is one."""
-    full, cleared = depths(nut, slot, Stage.ROUGH)
+    full, cleared = depths(nut, slot, Stage.ROUGH, more)
     left, right = clear_window(nut.slots, slot, nut.length)
     return tools.opening_tool(profile, right - left, full - cleared)
 
@@ -237,20 +286,15 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
 
 
 def _fits(
-    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage
+    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
-    full, cleared = depths(nut, slot, stage)
+    full, cleared = depths(nut, slot, stage, more)
     if stage.leaves_waste:
-        cleared = _opened(nut, slot, profile)
+        cleared = _opened(nut, slot, profile, more)
 
     def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
-        named: dict[str, float | int | str] = {
-            "tool": tool.number,
-            "shape": str(tool.shape),
-            "edge": tool.edge,
-        }
-        return False, Reason(code=code, values=named | values)
+        return False, Reason.about(tool, code, **values)
 
     if tool.edge < SMALLEST:
         return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
@@ -270,7 +314,7 @@ def _fits(
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
         aside = taper.aside(r, tool, full)
         tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
-        if shank_fits and tool_fits and _opener(nut, slot, profile):
+        if shank_fits and tool_fits and _opener(nut, slot, profile, more):
             return True, None
     if not straight and not below:
         widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)

@@ -49,6 +49,8 @@ class WantedPart:
     milled: frozenset[int]
     whole: bool
     """False where not all of the part's programs are given: what is left is not judged."""
+    by_hand: float = 0.0
+    """mm that the hand still takes off the top at most; infinite where it makes the top."""
 
     @property
     def target(self) -> Target:
@@ -56,8 +58,15 @@ class WantedPart:
         return self.part.at(self.stage)
 
     def upper(self, x: Floats, y: Floats) -> Floats:
-        """Nothing may be left above this, mm; +inf outside the plan."""
-        return self.target.upper(x, y, self.milled)
+        """Nothing may be left above this, mm; +inf outside the plan.
+
+        In the slots that are milled nothing is left for the hand.
+        """
+        cut = self.target.upper(x, y, self.milled)
+        if not self.by_hand:
+            return cut
+        top = self.target.upper(x, y, frozenset())
+        return np.where(cut < top, cut, top + self.by_hand)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -55,6 +55,7 @@ def prove(
     depth: Mapping[int, float] | None = None,
     material: str | None = None,
     whole: bool = True,
+    by_hand: float = 0.0,
     step: float | None = None,
 ) -> Proof:
     """Replay programs in order on one blank and judge what they leave.
@@ -72,6 +73,7 @@ def prove(
     material : of the blank; feeds, speeds, plunges and depths are held to its row in
         data/materials.toml, and not judged without
     whole : False where not all of the part's programs are given: what is left is not judged
+    by_hand : mm that the hand still takes off the stage's top at most; infinite where it makes it
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
     read = [(p.setup, _read(p, profile)) for p in programs]
@@ -94,7 +96,7 @@ def prove(
     before = blank.copy_of_main() if on_face else None
     proofs += [_prove_on_edge(program, blank, bench) for setup, program in read
                if setup is Setup.EDGE]  # fmt: skip
-    wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole)
+    wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole, by_hand=by_hand)
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
     faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))

@@ -8,14 +8,12 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.inputs.tool import Tool
-from blankcam.machining.cutter_contact import Sweep, Table
-from blankcam.machining.decide import Decided, decide, highest
+from blankcam.machining.decide import Decided, decide
 from blankcam.machining.decision import ByMachine, Decision
+from blankcam.machining.on_edge import height_left
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench, SetupSheet
 from blankcam.parts.frames import Setup
@@ -27,16 +25,22 @@ from blankcam.toolpath import (
     end_rounding,
     facing,
     slotting,
+    stepping,
     surfacing,
 )
 from blankcam.toolpath.linearize import without_arcs
 from blankcam.toolpath.moves import Operation, Program
+
+CEILING = 0.03
+"""mm over what stands once the top is cut, for moves over it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
     """What the machine does for one part, and what the hand does."""
 
+    request: CutRequest
+    """As it was decided: its blank is as it comes under the cutter."""
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
     setups: tuple[SetupSheet, ...] = ()
@@ -60,6 +64,7 @@ def plan(request: CutRequest) -> Plan:
     _stop(decided.faults)
     programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
     return Plan(
+        request=decided.request,
         programs=programs,
         decisions=decided.decisions,
         setups=decided.setups,
@@ -97,23 +102,20 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
 
 
 def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
+    if not decided.cuts_on_edge:
+        return ()
     edge, part = decided.edge, decided.request.part
-    assert decided.finish is not None
-    made = _edge_operations(decided, part, decided.finish)
-    operations = _arcs_allowed(made, edge.profile)
+    operations = _arcs_allowed(_edge_operations(decided, part), edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
     return split(_program(decided, edge, Setup.EDGE, operations), edge.profile)
 
 
-def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Operation]:
+def _edge_operations(decided: Decided, part: Part) -> Iterator[Operation]:
     """The top or the crown, waste, slots and nicks, round ends."""
-    edge, kind = decided.edge, str(part.top_feature)
-    one_way = math.isinf(finish.sweep.crown)
-    yield surfacing.sweep_operation(
-        kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
-    )
-    ceiling = _ceiling(finish.sweep)
+    edge = decided.edge
+    yield from _top_operations(decided, part)
+    ceiling = height_left(part, edge, edge.stock.x0, edge.stock.x1) + CEILING
     slots = tuple(decided.by(FeatureKind.SLOT))
     yield from _clearing(part, slots, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.tool):
@@ -121,8 +123,20 @@ def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Op
     for tool, chosen in _by_tool(slots, lambda d: d.nick):
         yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
     if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
-        high = functools.partial(highest, finish.sweep)
+        high = functools.partial(height_left, part, edge)
         yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
+
+
+def _top_operations(decided: Decided, part: Part) -> Iterator[Operation]:
+    """The top or the crown, if the machine makes it: in fine passes or in steps."""
+    edge, kind = decided.edge, str(part.top_feature)
+    if (finish := decided.finish) is not None:
+        one_way = math.isinf(finish.sweep.crown)
+        yield surfacing.sweep_operation(
+            kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
+        )
+    elif decided.steps is not None:
+        yield stepping.steps_operation(kind, decided.steps, edge)
 
 
 def _clearing(
@@ -149,14 +163,6 @@ def _by_tool(
         if tool is not None:
             groups.setdefault(tool.number, (tool, []))[1].append(decision)
     return sorted(groups.values(), key=lambda g: -g[0].diameter)
-
-
-def _ceiling(sweep: Sweep) -> float:
-    """The highest thing once the surface is cut, z."""
-    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 65)
-    rows = (sweep.y_low, sweep.y_high)
-    high = max(float(np.max(sweep.surface.height(xs, np.full_like(xs, y)))) for y in rows)
-    return high + 0.05
 
 
 # -- both --------------------------------------------------------------------------------------

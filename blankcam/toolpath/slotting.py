@@ -16,7 +16,7 @@ from blankcam.machining.decision import (
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.slots import nick_depth, over_groove, top_at
+from blankcam.machining.slots import nick_depth, over_groove, standing_more, top_at
 from blankcam.parts.part import Part
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
@@ -41,15 +41,18 @@ def nick_operation(
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
-        top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + STANDING) / cut.depth)
+        top, over = (
+            top_at(nut, slot.centre, bench.stage),
+            STANDING + standing_more(nut, slot, bench),
+        )
+        layers = math.ceil((depth + over) / cut.depth)
         passes += layers
         fall, lean = math.tan(tilt), math.tan(slot.yaw)
         # On a slope a ball cuts below the line of its tip
         top += tool.tip_radius * (1 / math.cos(tilt) - 1)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
-            z = top + STANDING - (depth + STANDING) * k / layers
+            z = top + over - (depth + over) * k / layers
             near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()

@@ -76,7 +76,7 @@ def write_part(request: CutRequest) -> CutResult:
     plan = build.plan(request)
     files = tuple(_written(program, request) for program in plan.programs)
     return CutResult(
-        request=request,
+        request=plan.request,
         decisions=plan.decisions,
         setups=plan.setups,
         programs=files,
@@ -127,6 +127,7 @@ def _proof(result: CutResult, texts: Sequence[ProgramText]) -> Proof:
         request.part,
         stage=request.stage,
         milled=result.milled,
+        by_hand=result.left_for_the_hand,
         stock=request.blank,
         profile=request.machine,
         material=request.material,

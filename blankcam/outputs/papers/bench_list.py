@@ -25,7 +25,7 @@ from blankcam.outputs.rows import Column
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.part import Part
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
@@ -85,7 +85,7 @@ def _steps(
 ) -> Iterator[str]:
     programs = result.programs if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
-    yield _blank_step(work.part, checks, milled="thickness" in work.done)
+    yield _blank_step(work.part, checks, milled=work.milled(FeatureKind.THICKNESS))
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
         yield from _setup_steps(work.part, list(run), setup)
@@ -104,8 +104,7 @@ def _work(
     return hand_steps.Work(
         part=part,
         stage=stage,
-        done=result.operation_names if result else frozenset(),
-        slots=result.slots if result else (),
+        decisions=result.decisions if result else (),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )

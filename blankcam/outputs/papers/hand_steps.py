@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.machining.decision import Decision
+from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.files import files
 from blankcam.outputs.figures import both
 from blankcam.outputs.render import markdown
@@ -40,19 +40,37 @@ class Work:
 
     part: Part
     stage: Stage
-    done: frozenset[str]
-    """Names of the operations that a machine does."""
-    slots: tuple[Decision, ...] = ()
-    """Who makes each slot; empty where all are the hand's."""
+    decisions: tuple[Decision, ...] = ()
+    """Who makes each feature; empty where all are the hand's."""
     templates: bool = False
     """Whether templates and gauges were cut for it."""
     spare: float = 0.0
     """How much longer than the part the blank is, on each side."""
 
     @property
+    def slots(self) -> tuple[Decision, ...]:
+        """Who makes each slot; empty where all are the hand's."""
+        return tuple(d for d in self.decisions if d.feature.kind is FeatureKind.SLOT)
+
+    def milled(self, kind: FeatureKind) -> bool:
+        """Whether a machine makes a feature of that kind."""
+        return any(d.tool for d in self.decisions if d.feature.kind is kind)
+
+    @property
+    def machined(self) -> bool:
+        """Whether a machine does anything to it."""
+        return any(d.tool or d.nick for d in self.decisions)
+
+    @property
     def shaped(self) -> bool:
         """Whether a machine gives the top its shape."""
-        return bool(self.done & {"top", "crown"})
+        return self.milled(self.part.top_feature)
+
+    @property
+    def ridge(self) -> float:
+        """How high the steps stand that a flat tool leaves on the top, mm."""
+        tops = (d.by for d in self.decisions if d.feature.kind is self.part.top_feature)
+        return sum(by.ridge for by in tops if isinstance(by, ByMachine))
 
     @property
     def raised(self) -> float:
@@ -79,23 +97,32 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
     """From the blank to what a machine takes, or to the line where there is none."""
     part = work.part
     rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
-    if rub and "thickness" not in work.done:
+    if rub and not work.milled(FeatureKind.THICKNESS):
         yield (
             f"**Rub to thickness**: on abrasive paper on a flat plate, turning it often; "
             f"{both(rub, 3)} off, to {both(part.thickness, 3)}."
         )
-    if "outline" not in work.done:
+    if not work.milled(FeatureKind.OUTLINE):
         yield (
             f"**Square** its seat side: flat on the plate, square to {seen_side(part)}, no light under "
             "a try square."
         )
-    if not work.shaped:
-        yield _marked(work)
+    if not work.machined:
+        yield from _shaped_by_hand(work)
+
+
+def _shaped_by_hand(work: Work) -> Iterator[str]:
+    """The outline, where the hand cuts it, and the top brought out by hand."""
+    part = work.part
+    yield _marked(work)
+    if not work.milled(FeatureKind.OUTLINE):
         yield (
             f"**To length**: saw outside the lines, file the ends square to {both(part.length)}"
             + (", the rounding still to come." if _round(part) else ".")
         )
-    yield from () if work.shaped else _shaped(work)
+    if _round(part):
+        yield _ends_step(work)
+    yield from _top_steps(part, work)
 
 
 def _marked(work: Work) -> str:
@@ -113,10 +140,13 @@ def _marked(work: Work) -> str:
             f"sides flush, scribe both ends and the top line round it. {gauge}"
         )
     edges = f", and each slot's two edges beside its centre{_nick(work)}" * bool(part.slots)
+    cut_out = work.milled(FeatureKind.OUTLINE)
+    ends = "" if cut_out else f" both ends, {both(part.length)} apart,"
+    strip = "left ends" if cut_out else "upper edges"
     return (
         f"**Mark out** on {seen_side(part)}: glue the marking-out strip of `sheet.pdf` on, "
-        f"upper edges together, or measure, always from the left end. Scribe both ends, "
-        f"{both(part.length)} apart, every {what}'s centre down the face{edges}; peel it off. "
+        f"{strip} together, or measure, always from the left end. Scribe{ends} every {what}'s "
+        f"centre down the face{edges}; peel it off. "
         "Scribe the top line through the heights of the table below."
     )
 
@@ -129,11 +159,6 @@ def _round(part: Part) -> bool:
     return FeatureKind.ENDS in {f.kind for f in part.features}
 
 
-def _shaped(work: Work) -> Iterator[str]:
-    """The top brought out by hand."""
-    return _top_steps(work.part, work)
-
-
 @functools.singledispatch
 def _top_steps(part: Part, work: Work) -> Iterator[str]:
     """How the hand brings out the part's top."""
@@ -143,11 +168,6 @@ def _top_steps(part: Part, work: Work) -> Iterator[str]:
 
 @_top_steps.register(Saddle)
 def _saddle_top(part: Saddle, work: Work) -> Iterator[str]:
-    if _round(part):
-        yield (
-            f"**Ends**: file both to a full round, radius {both(part.thickness / 2)}, all the way "
-            "down; try them in the slot."
-        )
     yield (
         f"**Top**: file down to the line, level across; at the highest {both(highest(work))} over "
         f"the seat side{_allowed(work)}.{_gauge(work)}"
@@ -203,7 +223,7 @@ def highest(work: Work) -> float:
 def after(work: Work) -> Iterator[str]:
     """From what a machine leaves, or from the line, to the part in its seat."""
     part = work.part
-    if work.shaped:
+    if work.machined:
         yield from _after_machine(work)
     if part.slots:
         yield from _slots(work, part)
@@ -213,16 +233,45 @@ def after(work: Work) -> Iterator[str]:
 
 
 def _after_machine(work: Work) -> Iterator[str]:
-    part = work.part
-    if "outline" not in work.done:
-        ended = "at the ends that the program has rounded" if "ends" in work.done else "at its ends"
+    part, cut_out = work.part, work.milled(FeatureKind.OUTLINE)
+    if not work.shaped:
+        yield from _shaped_by_hand(work)
+        return
+    if not cut_out:
+        rounded = work.milled(FeatureKind.ENDS)
+        ended = "at the ends that the program has rounded" if rounded else "at its ends"
         yield (
             f"**To length**: saw the waste off {ended}, {both(work.spare)} on the left and on the "
             f"right, file to {both(part.length)}."
         )
     if _round(part):
-        where = "below the jaws' line" if "ends" in work.done else "all the way down"
-        yield f"**Ends**: file them to a full round {where}, radius {both(part.thickness / 2)}."
+        yield _ends_step(work)
+    if work.ridge:
+        yield _ridges_off(work)
+
+
+def _ends_step(work: Work) -> str:
+    """The round ends, all of them or what the machine could not reach."""
+    radius = both(work.part.thickness / 2)
+    if work.milled(FeatureKind.ENDS):
+        return f"**Ends**: file them to a full round below the jaws' line, radius {radius}."
+    if work.shaped:
+        return f"**Ends**: file them to a full round all the way down, radius {radius}."
+    return (
+        f"**Ends**: file both to a full round, radius {radius}, all the way down; try them in the "
+        "slot."
+    )
+
+
+def _ridges_off(work: Work) -> str:
+    """The steps that a flat tool leaves."""
+    radius, what = work.part.top_radius, str(work.part.top_feature)
+    block = "a flat block" if radius is None or math.isinf(radius) else "the radius block"
+    return (
+        f"**Steps off**: the flat tool has left the {what} in steps of up to {both(work.ridge)}. "
+        f"Take them off with fine abrasive paper on {block}, only until no step shows: "
+        f"{both(highest(work))} over the seat side at the highest, not less."
+    )
 
 
 def _slots(work: Work, nut: Part) -> Iterator[str]:
