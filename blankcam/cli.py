@@ -228,10 +228,10 @@ def refit(
 ) -> None:
     """After stringing: what to take off and the programs for it, or that the work is done."""
     from blankcam import terminal
-    from blankcam.workflows import refit
+    from blankcam.workflows.refit import folder
 
     terminal.show(
-        tuple(refit.refit(job, readings, out, machine, force=force, drop_torn_line=drop_torn_line))
+        tuple(folder.refit(job, readings, out, machine, force=force, drop_torn_line=drop_torn_line))
     )
 
 
@@ -329,10 +329,11 @@ def prove(
     """Replay a program and say what it would leave."""
     from blankcam import terminal
     from blankcam.workflows import prove as proofs
-    from blankcam.workflows import refit
+    from blankcam.workflows.refit import proving
+    from blankcam.workflows.refit.pieces import STEMS
 
-    of_refit = proofs.stem_of(program, proofs.program_bytes(program)).startswith(refit.STEMS)
-    prove_one = refit.prove if of_refit else proofs.prove
+    of_refit = proofs.stem_of(program, proofs.program_bytes(program)).startswith(STEMS)
+    prove_one = proving.prove if of_refit else proofs.prove
     passed, lines = prove_one(program, job, machine, stage, as_json=as_json)
     for line in lines:
         print(line) if as_json else terminal.say(line)

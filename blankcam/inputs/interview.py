@@ -23,7 +23,7 @@ from blankcam.inputs.job import KINDS
 from blankcam.inputs.units import parse_length
 
 SUFFIX = ".answers"
-KIND, COUNT = "instrument.kind", "strings"
+KIND, COUNT, UNIT = "instrument.kind", "strings", "unit"
 _BEFORE = (
     KIND, "instrument.name", "instrument.scale", "instrument.handed", "board.width_at_nut",
     "board.radius", COUNT,
@@ -162,7 +162,8 @@ def job_text(talk: Talk) -> str:
 def kept(talk: Talk) -> str:
     """The answers so far as a file, for ``taken_up``."""
     head = "# Answers so far, kept by blankcam start --ask, which goes on from them.\n"
-    lines = (f"{starter.quoted(key)} = {starter.quoted(said)}" for key, said in talk.answers)
+    known = [*talk.answers, *([(UNIT, talk.unit)] if talk.unit else [])]
+    lines = (f"{starter.quoted(key)} = {starter.quoted(said)}" for key, said in known)
     return head + "\n".join(lines) + "\n"
 
 
@@ -176,14 +177,21 @@ def taken_up(text: str, path: str) -> Talk:
     """
     fix = "remove it, and begin anew"
     stored = parse_toml(text, path)
+    unit = stored.pop(UNIT, None)
     talk = Talk()
     try:
         for key, said in stored.items():
             talk = answered(talk, _due(talk, key, said))
+        return dataclasses.replace(talk, unit=_known(unit))
     except ValueError as fault:
         wrong = f"does not hold answers: {printable(fault, 200)}"
         raise InputError(Fault(where=path, wrong=wrong, fix=fix)) from None
-    return talk
+
+
+def _known(unit: object) -> str | None:
+    if unit is None or (isinstance(unit, str) and _unit(f"1 {unit}") == unit):
+        return unit
+    raise ValueError(f"{printable(unit, 40)} is not a unit of length")
 
 
 def _due(talk: Talk, key: str, said: object) -> str:

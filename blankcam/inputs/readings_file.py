@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Annotated, Any, Literal
 
@@ -31,6 +31,17 @@ from blankcam.inputs.units import HOURS, UnfitError
 
 ByString = Mapping[int, float]
 """mm by string number."""
+
+PartName = Literal["nut", "saddle"]
+PARTS: tuple[PartName, ...] = ("nut", "saddle")
+_WHOLE: frozenset[PartName] = frozenset(PARTS)
+_READ_OF: Mapping[PartName, str] = {"nut": "first_fret", "saddle": "action"}
+"""What a part's cut is reckoned from."""
+_OF_PART: Mapping[PartName, tuple[str, ...]] = {
+    "nut": ("nut", "filled", "want_first_fret"),
+    "saddle": ("saddle", "want_action"),
+}
+"""Keys that say nothing where the part is not made."""
 
 FILE = FileKind(name="a readings file")
 BY_STRING = ("first_fret", "third_fret", "action", "want_first_fret", "want_action")
@@ -177,7 +188,7 @@ class ReadingsTable(Table):
     filled: _Filled = ()
     first_fret: LengthsByString("readings.first_fret") = Field(default={})  # type: ignore[valid-type]
     third_fret: LengthsByString("readings.third_fret") = Field(default={})  # type: ignore[valid-type]
-    action: LengthsByString("readings.action")  # type: ignore[valid-type]
+    action: LengthsByString("readings.action") = Field(default={})  # type: ignore[valid-type]
     relief: Length("readings.relief") | None = None  # type: ignore[valid-type]
     settled: Quantity("readings.settled", HOURS) | None = None  # type: ignore[valid-type]
     uncertainty: Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
@@ -194,12 +205,12 @@ class ReadingsFile(Table):
     readings: ReadingsTable
 
 
-def load(path: str, strings: int) -> Readings:
+def load(path: str, strings: int, makes: Collection[PartName] = _WHOLE) -> Readings:
     """The readings in a file; raises InputError as `parse` does, or when it can't be read."""
-    return parse(read_text(path), path, strings)
+    return parse(read_text(path), path, strings, makes)
 
 
-def parse(text: str, path: str, strings: int) -> Readings:
+def parse(text: str, path: str, strings: int, makes: Collection[PartName] = _WHOLE) -> Readings:
     """The readings in a text.
 
     Parameters
@@ -207,6 +218,7 @@ def parse(text: str, path: str, strings: int) -> Readings:
     text : TOML
     path : the name the user knows it by, for messages
     strings : how many the job has
+    makes : the parts that the job makes; of the other nothing need be read
 
     Raises
     ------
@@ -215,7 +227,12 @@ def parse(text: str, path: str, strings: int) -> Readings:
     """
     source = source_of(text, path)
     model = validated(ReadingsFile, parse_toml(text, path), source, FILE).readings
-    if faults := list(_number_faults(model, source, strings)):
+    faults = [
+        *_number_faults(model, source, strings),
+        *_missing_faults(model, source, makes),
+        *_other_part_faults(model, source, makes),
+    ]
+    if faults:
         raise InputError(faults)
     usual = float(table("uncertainty")["readings"]["uncertainty"])
     read = {key: _numbered(getattr(model, key), strings) for key in BY_STRING}
@@ -255,7 +272,7 @@ def _every_string(
 
 
 def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterator[Fault]:
-    """Strings that the job has not, nothing read over fret 1, targets for some strings only."""
+    """Strings that the job has not, targets for some strings only."""
     for key in (*BY_STRING, "filled"):
         for number in getattr(model, key):
             if isinstance(number, int) and number > strings:
@@ -264,8 +281,6 @@ def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterat
                     f"has string {number}, and the job has {strings} strings",
                     f"1 is the treble side's outermost, {strings} the bass side's",
                 )
-    if not model.first_fret and not model.third_fret:
-        yield source.fault(("readings", "first_fret"), "is missing", _EACH)
     for key in ("want_first_fret", "want_action"):
         given = getattr(model, key)
         if given and "bass" not in given and len(given) < strings:
@@ -273,7 +288,44 @@ def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterat
             yield source.fault(at, "leaves strings out", "give every string, or { bass, treble }")
 
 
-def cautions(readings: Readings) -> list[str]:
+def _missing_faults(
+    model: ReadingsTable, source: Source, makes: Collection[PartName]
+) -> Iterator[Fault]:
+    """Nothing read of a part that is made; a gap at fret 3 without the action that goes with it."""
+    read = {"first_fret": model.first_fret or model.third_fret, "action": model.action}
+    for part in (p for p in PARTS if p in makes):
+        if not read[_READ_OF[part]]:
+            yield source.fault(("readings", _READ_OF[part]), "is missing", _EACH)
+    alone = [str(k) for k in model.third_fret if k not in model.action]
+    if alone and model.action:
+        yield source.fault(
+            ("readings", "third_fret"),
+            f"has string {alone[0]}, and action has not: one is worked out with the other",
+            "read the action of every string that was held at fret 3",
+        )
+    elif alone and "saddle" not in makes:
+        yield source.fault(
+            ("readings", "action"),
+            "is missing, and what is read with the string held at fret 3 is worked out with it",
+            "read the action of those strings too, or read first_fret",
+        )
+
+
+def _other_part_faults(
+    model: ReadingsTable, source: Source, makes: Collection[PartName]
+) -> Iterator[Fault]:
+    """What is said of a part that the job does not make."""
+    for part in (p for p in PARTS if p not in makes):
+        for key in _OF_PART[part]:
+            if key in model.model_fields_set and getattr(model, key) not in (_AS_BEFORE, (), {}):
+                yield source.fault(
+                    ("readings", key),
+                    f"is of the {part}, and this job makes no {part}",
+                    f"leave it out; the {part} stands as it is",
+                )
+
+
+def cautions(readings: Readings, makes: Collection[PartName] = _WHOLE) -> list[str]:
     """What to know before cutting to these readings."""
     least = table("uncertainty")["readings"]["least_settled"]
     found = []
@@ -285,6 +337,16 @@ def cautions(readings: Readings) -> list[str]:
         )
     if readings.uncertainty_assumed:
         found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")
+    if "saddle" not in makes and readings.action:
+        found.append(
+            "readings: action is not needed, for this job makes no saddle; it is taken as a check of"
+            " where the bridge stands"
+        )
+    if "nut" not in makes and (readings.first_fret or readings.third_fret):
+        found.append(
+            "readings: those over fret 1 are not needed, for this job makes no nut; they are taken"
+            " as a check"
+        )
     return found
 
 

@@ -72,6 +72,10 @@ class Drawing:
             words=tuple(replace(w, at=(w.at[0] + da, w.at[1] + db)) for w in self.words),
         )
 
+    def held(self) -> frozenset[str]:
+        """What its paths and words stand for."""
+        return frozenset([*(p.holds for p in self.paths), *(w.holds for w in self.words)])
+
     def bounds(self) -> Box:
         """The box around its paths."""
         return elevation.bounds([p.chain for p in self.paths])
@@ -113,7 +117,7 @@ def stacked(drawings: Sequence[Drawing], gap: float) -> Drawing:
 
 
 def selected(drawing: Drawing, keep: Callable[[str], bool]) -> Drawing:
-    """The drawing's paths and words whose layer is to be kept."""
+    """The drawing's paths and words that hold what is to be kept."""
     return Drawing(
         paths=tuple(p for p in drawing.paths if keep(p.holds)),
         words=tuple(w for w in drawing.words if keep(w.holds)),

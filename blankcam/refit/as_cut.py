@@ -55,11 +55,11 @@ class Taken:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """Both parts as they are now."""
+    """The parts as they are now; None where the job makes no such part."""
 
-    nut: Nut
+    nut: Nut | None
     """Floors and top as they stand; its allowance is the waste still standing over that top."""
-    saddle: Saddle
+    saddle: Saddle | None
     """Its top as it stands; no allowance is left."""
     nut_shim: float = 0.0
     saddle_shim: float = 0.0
@@ -67,7 +67,7 @@ class Standing:
     @property
     def nut_stage(self) -> Stage:
         """As whose stage the nut is cut: with waste over its top, or without."""
-        return Stage.ROUGH if self.nut.allowance else Stage.FINAL
+        return Stage.ROUGH if self.nut is not None and self.nut.allowance else Stage.FINAL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,37 +86,28 @@ class LoweredCurve:
         return np.asarray(self.base.slope(x) - self.by.slope(x))
 
 
-def both_parts(found: Design) -> tuple[Nut, Saddle]:
-    """Nut and saddle of a design.
+def designed_nut(found: Design) -> Nut:
+    """The nut of a job that makes one."""
+    assert found.nut is not None
+    return found.nut
 
-    Raises
-    ------
-    RefusedError
-        Where the job makes one of them alone.
-    """
-    if found.nut is None or found.saddle is None:
-        missing = "nut" if found.nut is None else "saddle"
-        raise RefusedError(
-            Fault(
-                where=found.job.path,
-                key=f"blanks.{missing}",
-                wrong=f"a refit needs nut and saddle, and this job makes no {missing}",
-                fix=f"give the {missing} that is on the instrument as a blank",
-            )
-        )
-    return found.nut, found.saddle
+
+def designed_saddle(found: Design) -> Saddle:
+    """The saddle of a job that makes one."""
+    assert found.saddle is not None
+    return found.saddle
 
 
 def nut_as_made(found: Design, stage: Stage) -> Nut:
     """The nut as ``make`` left it."""
-    nut = both_parts(found)[0]
+    nut = designed_nut(found)
     target = nut.at(stage)
     return replace(nut, slots=target.slots, hold_back=0.0, allowance=target.raised)
 
 
 def saddle_as_made(found: Design, stage: Stage) -> Saddle:
     """The saddle as ``make`` left it."""
-    saddle = both_parts(found)[1]
+    saddle = designed_saddle(found)
     over = straight(-saddle.at(stage).raised, 0.0)
     return replace(saddle, top=lowered(saddle.top, over), allowance=0.0)
 
@@ -140,12 +131,16 @@ def lowered(base: Curve, by: Curve) -> Curve:
 
 def after(found: Design, now: Standing, taken: Taken) -> Standing:
     """The parts once a refit is cut: floors, then the nut's finished top, and the saddle."""
-    nut = slots_widened(slots_lowered(now.nut, taken.nut), taken.widths)
     return replace(
         now,
-        nut=with_finished_top(found, nut) if taken.top else nut,
-        saddle=_saddle_after(now.saddle, taken),
+        nut=None if now.nut is None else _nut_after(found, now.nut, taken),
+        saddle=None if now.saddle is None else _saddle_after(now.saddle, taken),
     )
+
+
+def _nut_after(found: Design, nut: Nut, taken: Taken) -> Nut:
+    cut = slots_widened(slots_lowered(nut, taken.nut), taken.widths)
+    return with_finished_top(found, cut) if taken.top else cut
 
 
 def slots_lowered(nut: Nut, takes: Sequence[float]) -> Nut:
@@ -171,19 +166,25 @@ def slots_widened(nut: Nut, widths: Sequence[float]) -> Nut:
     return replace(nut, slots=slots)
 
 
-def widths_lacking(found: Design, nut: Nut) -> tuple[float, ...]:
+def widths_lacking(found: Design, nut: Nut | None) -> tuple[float, ...]:
     """The widths that the job's strings ask for, where a slot is narrower; else empty."""
-    wanted = tuple(s.width for s in both_parts(found)[0].slots)
+    if nut is None:
+        return ()
+    wanted = tuple(s.width for s in designed_nut(found).slots)
     worth = float(table("refit")["standing"]["width_worth"])
     lacking = any(w - s.width > worth for s, w in zip(nut.slots, wanted, strict=True))
     return tuple(max(s.width, w) for s, w in zip(nut.slots, wanted, strict=True)) if lacking else ()
 
 
-def with_strings(found: Design, nut: Nut) -> Nut:
+def with_strings(found: Design, now: Standing) -> Standing:
     """The nut under the job's strings: other gauges lie in the same slots."""
+    return now if now.nut is None else replace(now, nut=_nut_with_strings(found, now.nut))
+
+
+def _nut_with_strings(found: Design, nut: Nut) -> Nut:
     slots = tuple(
         replace(s, gauge=d.gauge, note=d.note)
-        for s, d in zip(nut.slots, both_parts(found)[0].slots, strict=True)
+        for s, d in zip(nut.slots, designed_nut(found).slots, strict=True)
     )
     return replace(nut, slots=slots)
 
@@ -199,7 +200,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     gauges = np.array([s.gauge for s in nut.slots])
     centres = np.array([s.centre for s in nut.slots])
     wanted = floors + (1 - np.array(exposures)) * gauges
-    top = fit_arc(centres, wanted, both_parts(found)[0].top.radius, both_parts(found)[0].top.middle)
+    top = fit_arc(centres, wanted, designed_nut(found).top.radius, designed_nut(found).top.middle)
     least = float(table("refit")["standing"]["least_depth"])
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:
@@ -218,8 +219,10 @@ def with_finished_top(found: Design, nut: Nut) -> Nut:
     return replace(nut, top=top, slots=tuple(slots), allowance=0.0)
 
 
-def top_is_due(found: Design, nut: Nut) -> bool:
+def top_is_due(found: Design, nut: Nut | None) -> bool:
     """Whether the nut's top still stands over what its floors ask for, by more than is worth it."""
+    if nut is None:
+        return False
     if nut.allowance:
         return True
     centres = np.array([s.centre for s in nut.slots])
@@ -289,26 +292,29 @@ def end_heights(saddle: Saddle) -> tuple[float, float]:
 
 def stop_unfit(found: Design, made: Standing) -> None:
     """Raise RefusedError where a part would become too low to stand, or leave its seat."""
-    if faults := [*_nut_faults(found, made), *_saddle_faults(found, made)]:
+    faults = [] if made.nut is None else [*_nut_faults(found, made.nut)]
+    if made.saddle is not None:
+        faults += _saddle_faults(found, made.saddle, made.saddle_shim)
+    if faults:
         raise RefusedError(faults)
 
 
-def _nut_faults(found: Design, made: Standing) -> Iterator[Fault]:
+def _nut_faults(found: Design, nut: Nut) -> Iterator[Fault]:
     least = table("limits")["nut"]["floor"]
-    for place, slot in enumerate(made.nut.slots):
-        lowest = float(slot.floor(made.nut.thickness))
+    for place, slot in enumerate(nut.slots):
+        lowest = float(slot.floor(nut.thickness))
         if lowest < least:
             yield Fault(
                 where=found.job.path,
-                key=f"nut, slot {number_at(place, len(made.nut.slots))}",
+                key=f"nut, slot {number_at(place, len(nut.slots))}",
                 wrong=f"its floor would come within {lowest:.2f} mm of the seat, under {least} mm",
                 fix="check the readings and the seat; make a new nut on a shim",
             )
 
 
-def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
+def _saddle_faults(found: Design, saddle: Saddle, shim: float) -> Iterator[Fault]:
     least, standing = table("limits")["saddle"]["floor"], table("refit")["standing"]
-    heights = made.saddle.top.height(np.linspace(0, made.saddle.length, _GRID))
+    heights = saddle.top.height(np.linspace(0, saddle.length, _GRID))
     lowest, highest = float(np.min(heights)), float(np.max(heights))
     if lowest < least:
         yield Fault(
@@ -317,7 +323,7 @@ def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
             wrong=f"it would be {lowest:.2f} mm high at its lowest, under {least} mm",
             fix="check the readings; a neck set or a shallower slot may be the answer",
         )
-    slot = found.job.saddle.slot_depth - made.saddle_shim
+    slot = found.job.saddle.slot_depth - shim
     if slot < standing["seated"] * highest:
         yield Fault(
             where=found.job.path,
@@ -326,8 +332,8 @@ def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
             f" under {standing['seated']:g} of its height: it may tip or split the bridge",
             fix="make a taller saddle that stands on the slot's floor",
         )
-    centres = np.array([s.centre for s in made.saddle.strings])
-    proud = float(np.min(made.saddle.top.height(centres))) - slot
+    centres = np.array([s.centre for s in saddle.strings])
+    proud = float(np.min(saddle.top.height(centres))) - slot
     if proud < standing["proud"]:
         yield Fault(
             where=found.job.path,
@@ -340,7 +346,7 @@ def _saddle_faults(found: Design, made: Standing) -> Iterator[Fault]:
 
 def cautions(made: Standing) -> Iterator[str]:
     """What became doubtful by the refit."""
-    if made.nut.allowance:
+    if made.nut is None or made.nut.allowance:
         return
     values = table("refit")["standing"]
     for place, slot in enumerate(made.nut.slots):

@@ -23,6 +23,7 @@ from pydantic.dataclasses import dataclass as checked
 from blankcam import digest
 from blankcam.faults import Fault, InputError, OutputError, RefusedError
 from blankcam.inputs.border import read_text
+from blankcam.inputs.readings_file import PartName
 
 SUFFIX = ".parts.jsonl"
 OLD_SUFFIX = ".refits.jsonl"
@@ -30,7 +31,6 @@ _LOCK_SECONDS = 10.0
 _FIX = "restore it from a copy; or move it away, and say nut and saddle are new where they are"
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
-PartName = Literal["nut", "saddle"]
 ByString = dict[int, float]
 """mm by string number."""
 

@@ -33,6 +33,16 @@ class Over:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Crossings:
+    """Where the strings cross the saddle that is cut."""
+
+    centres: Array
+    """From the part's left end, mm."""
+    length: float
+    """Of the part, for the two heights of a straight trim."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stops:
     """Where cuts stop and where a string is done, over the target, arrays over the strings."""
 
@@ -122,25 +132,27 @@ def choose_cut(
     cutting: Cutting,
     *,
     uncertainty: float,
-    centres: Array,
-    saddle_length: float,
+    nut_made: bool = True,
+    saddle: Crossings | None,
 ) -> Choice:
     """What to take off.
 
     Parameters
     ----------
     uncertainty : of the readings, mm, as stated times the scatter found
-    centres : where each string crosses the saddle, from the part's left end, mm
-    saddle_length : of the part, mm, for the two heights of a straight trim
+    nut_made : whether there is a nut to cut; without one fret 1 asks for nothing
+    saddle : where the strings cross it; None where there is none to cut, and fret 12 asks for nothing
     """
     stop = stops(first, twelfth, cutting, uncertainty=uncertainty)
+    if not nut_made or saddle is None:
+        return _one_part(first, twelfth, cutting, stop, saddle)
     first_low, twelfth_low = _too_low(first.estimate), _too_low(twelfth.estimate)
-    trim, saddle, ends = _saddle(first, twelfth, cutting, stop, centres, saddle_length)
-    nut, held = _slots(first, twelfth, cutting, stop, saddle)
+    trim, taken, ends = _saddle(first, twelfth, cutting, stop, saddle)
+    nut, held = _slots(first, twelfth, cutting, stop, taken)
     return Choice(
         stops=stop,
         nut=nut,
-        saddle=saddle,
+        saddle=taken,
         trim=trim,
         ends=ends,
         first_done=first.estimate.mean <= stop.first_band,
@@ -148,6 +160,44 @@ def choose_cut(
         first_low=first_low,
         twelfth_low=twelfth_low,
         held=held,
+    )
+
+
+def _one_part(
+    first: Over, twelfth: Over, cutting: Cutting, stop: Stops, saddle: Crossings | None
+) -> Choice:
+    """What to take off the one part that is made: a nut, where there is no saddle.
+
+    The other end stands as it is, or is set by hand: it neither asks for a cut nor holds one back.
+    """
+    none, fine = np.zeros_like(first.share), np.ones(first.share.shape, dtype=bool)
+    if saddle is None:
+        return Choice(
+            stops=stop,
+            nut=_slots_wanted(first, cutting, stop, none),
+            saddle=none,
+            trim="nothing",
+            ends=(0.0, 0.0),
+            first_done=first.estimate.mean <= stop.first_band,
+            twelfth_done=fine,
+            first_low=_too_low(first.estimate),
+            twelfth_low=~fine,
+            held=~fine,
+        )
+    over = twelfth.estimate.mean
+    limit = np.maximum((over - stop.twelfth_aim) / twelfth.share, 0.0)
+    trim, taken, ends = _trim(twelfth, cutting, stop, saddle, over, limit)
+    return Choice(
+        stops=stop,
+        nut=none,
+        saddle=taken,
+        trim=trim,
+        ends=ends,
+        first_done=fine,
+        twelfth_done=twelfth.estimate.mean <= stop.twelfth_band,
+        first_low=~fine,
+        twelfth_low=_too_low(twelfth.estimate),
+        held=~fine,
     )
 
 
@@ -160,36 +210,48 @@ def _slots(
     first: Over, twelfth: Over, cutting: Cutting, stop: Stops, saddle: Array
 ) -> tuple[Array, Flags]:
     """What every slot gives beside the saddle's cut; and which of them wait for a higher saddle."""
-    over = first.estimate.mean - first.share * saddle
-    if not np.any(over > stop.first_band):
-        return np.zeros_like(over), np.zeros(over.shape, dtype=bool)
-    wanted = _worth((over - stop.first_aim) / (1 - first.share), cutting.least_cut)
+    wanted = _slots_wanted(first, cutting, stop, saddle)
     action = twelfth.estimate.mean - twelfth.share * saddle
     under = float(table("refit")["aim"]["may_be_under"])
     room = _worth((action + under) / (1 - twelfth.share), cutting.least_cut)
     return np.minimum(wanted, room), room < wanted
 
 
+def _slots_wanted(first: Over, cutting: Cutting, stop: Stops, saddle: Array) -> Array:
+    """What every slot is to give for fret 1 alone, beside the saddle's cut; nothing where all are
+    done.
+    """
+    over = first.estimate.mean - first.share * saddle
+    if not np.any(over > stop.first_band):
+        return np.zeros_like(over)
+    return _worth((over - stop.first_aim) / (1 - first.share), cutting.least_cut)
+
+
 def _saddle(
-    first: Over,
-    twelfth: Over,
-    cutting: Cutting,
-    stop: Stops,
-    centres: Array,
-    length: float,
+    first: Over, twelfth: Over, cutting: Cutting, stop: Stops, saddle: Crossings
 ) -> tuple[Trim, Array, tuple[float, float]]:
     """How the saddle comes down, by how much at each string, and at its two ends by a trim."""
-    none = np.zeros_like(centres)
-    slots, _ = _slots(first, twelfth, cutting, stop, none)
+    slots, _ = _slots(first, twelfth, cutting, stop, np.zeros_like(saddle.centres))
     action = twelfth.estimate.mean - (1 - twelfth.share) * slots
-    if not np.any(action > stop.twelfth_band):
-        return "nothing", none, (0.0, 0.0)
     limit = _saddle_limit(first, twelfth, stop, slots)
-    least = cutting.saddle_least
-    if np.all(limit < least):
+    return _trim(twelfth, cutting, stop, saddle, action, limit)
+
+
+def _trim(
+    twelfth: Over, cutting: Cutting, stop: Stops, saddle: Crossings, action: Array, limit: Array
+) -> tuple[Trim, Array, tuple[float, float]]:
+    """A straight trim where one is near enough to every limit, else a crown; or nothing.
+
+    Parameters
+    ----------
+    action : over its target, once the slots are cut
+    limit : the most each string lets the saddle come down
+    """
+    least, none = cutting.saddle_least, np.zeros_like(saddle.centres)
+    if not np.any(action > stop.twelfth_band) or np.all(limit < least):
         return "nothing", none, (0.0, 0.0)
     room = (stop.twelfth_band - stop.twelfth_aim) / twelfth.share
-    line = _straight_trim(centres, limit, length, room)
+    line = _straight_trim(saddle.centres, limit, saddle.length, room)
     if line is None:
         return "crown", _worth(limit, least), (0.0, 0.0)
     ends, taken = line

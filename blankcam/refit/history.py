@@ -46,6 +46,10 @@ class Bench:
     """What the saddle's top was left high by, as made."""
     cutting: Cutting
     """Who made the parts."""
+    nut_made: bool = True
+    """Whether the job makes the nut; else it stands as it is, and nothing is cut of it."""
+    saddle_made: bool = True
+    """Likewise the saddle; else the bridge may be set by hand at any time."""
 
     @property
     def frets(self) -> tuple[Fret, Fret]:
@@ -139,7 +143,8 @@ class Believed:
 def first_strung(bench: Bench, fret: Fret) -> Believed:
     """What the parts as made promise, before any reading."""
     values, share = table("refit"), fret.share
-    raised = bench.allowance + float(values["prior"]["saddle"]["rise"])
+    rise = float(values["prior"]["saddle"]["rise"]) if bench.saddle_made else 0.0
+    raised = bench.allowance + rise
     first = fret.name == "first_fret"
     doubt = values["prior"]["first_fret" if first else "twelfth"]
     each = bench.cutting.slot_made if first else float(doubt["each"])
@@ -147,7 +152,8 @@ def first_strung(bench: Bench, fret: Fret) -> Believed:
         fret=fret,
         estimate=Estimate(
             mean=fret.promised + (1 - share) * bench.hold_back + share * raised,
-            covariance=common_slope_each(
+            covariance=_bridge_blur(bench, share)
+            + common_slope_each(
                 bench.places, common=doubt["common"], slope=doubt["slope"], each=each
             ),
         ),
@@ -156,6 +162,12 @@ def first_strung(bench: Bench, fret: Fret) -> Believed:
         log_likelihood=0.0,
         readings=0,
     )
+
+
+def _bridge_blur(bench: Bench, share: Array) -> Array:
+    """What a bridge that is set by hand, any time, leaves unsure, (N, N)."""
+    sd = 0.0 if bench.saddle_made else float(table("refit")["part"]["bridge_set"])
+    return np.asarray(sd**2 * np.outer(share, share))
 
 
 def replay(bench: Bench, fret: Fret, events: Sequence[Event], times: float) -> Believed:
@@ -199,7 +211,7 @@ def before_reading(bench: Bench, now: Believed) -> Estimate:
     saddle = common_slope_each(bench.places, common=doubt["common"], slope=doubt["slope"])
     own = doubt["each_first"] if now.fret.name == "first_fret" else 0.0
     blur = np.outer(share, share) * saddle + own**2 * np.eye(len(share))
-    return now.estimate.moved(np.zeros_like(share), blur)
+    return now.estimate.moved(np.zeros_like(share), blur + _bridge_blur(bench, share))
 
 
 def reading_sd(stated: float, times: float) -> float:

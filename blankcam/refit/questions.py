@@ -253,8 +253,10 @@ def _stories(
     )
     yield from _slips_of_the_pen(read)
     yield from _single_readings(read)
-    yield from _at_the_nut(bench, events, belief, read)
-    yield from _at_the_saddle(bench, events, belief, read)
+    if bench.nut_made:
+        yield from _at_the_nut(bench, events, belief, read)
+    if bench.saddle_made:
+        yield from _at_the_saddle(bench, events, belief, read)
     yield from _by_the_neck(bench, read, known)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import takewhile
 
 import numpy as np
 
 from blankcam.data import table
+from blankcam.inputs.readings_file import PartName
 from blankcam.instrument.heights import StringPath
 from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
@@ -18,7 +20,6 @@ from blankcam.refit.book import (
     Made,
     NewStrings,
     NotCut,
-    PartName,
     ReadingsTaken,
     Refitted,
     ShimPut,
@@ -50,8 +51,8 @@ class SoFar:
     bench: Bench
     events: tuple[Event, ...]
     standing: Standing
-    nut_number: int
-    saddle_number: int
+    numbers: Mapping[PartName, int]
+    """Of the parts on the instrument: nut 1, saddle 2; those that the job makes."""
     refits: int
     """That were cut, or were to be."""
     relief: float
@@ -104,47 +105,75 @@ def without_not_cut(entries: Sequence[Entry]) -> tuple[Entry, ...]:
     return tuple(kept)
 
 
-def so_far(entries: Sequence[Entry], made: dict[PartName, Design]) -> SoFar:
+def so_far(entries: Sequence[Entry], made: Mapping[PartName, Design]) -> SoFar:
     """What counts of a book, replayed.
 
     Parameters
     ----------
-    entries : those that count, beginning with both parts' making
+    entries : those that count, beginning with the making of each part
     made : the design that each part now on the instrument was made from
     """
     kept = without_not_cut(entries)
-    first = [e for e in kept if isinstance(e, Made)][:2]
-    count = len(made["nut"].instrument.strings)
-    bench = bench_of(made["nut"], made["saddle"], first[0], first[1])
-    numbers = {e.part: e.number for e in kept if isinstance(e, Made)}
+    begun = _first_made(kept)
+    any_design = _either(made)
+    bench = bench_of(made, begun)
     reliefs = [e.relief for e in kept if isinstance(e, ReadingsTaken) and e.relief is not None]
+    count = len(any_design.instrument.strings)
     return SoFar(
         bench=bench,
-        events=tuple(_event(bench, e, count) for e in kept[2:]),
+        events=tuple(_event(bench, e, count) for e in kept[len(begun) :]),
         standing=standing_after(kept, made),
-        nut_number=numbers["nut"],
-        saddle_number=numbers["saddle"],
+        numbers={e.part: e.number for e in kept if isinstance(e, Made)},
         refits=sum(isinstance(e, Refitted) for e in kept),
-        relief=reliefs[-1] if reliefs else made["nut"].job.board.relief,
-        stage=Stage(first[0].stage),
+        relief=reliefs[-1] if reliefs else any_design.job.board.relief,
+        stage=Stage(next(iter(begun.values())).stage),
     )
 
 
-def bench_of(nut: Design, saddle: Design, nut_made: Made, saddle_made: Made) -> Bench:
-    """The instrument as designed, in the refit's own terms."""
-    paths = nut.instrument.strings
-    clearances = np.array([_clearances(nut, p) for p in paths])
+def _either(made: Mapping[PartName, Design]) -> Design:
+    """The nut's design, or where no nut is made the saddle's."""
+    return made["nut"] if "nut" in made else made["saddle"]
+
+
+def _first_made(kept: Sequence[Entry]) -> dict[PartName, Made]:
+    """The entries that a book begins with: a part's making each."""
+    begun = takewhile(lambda e: isinstance(e, Made), kept)
+    return {e.part: e for e in begun if isinstance(e, Made)}
+
+
+def bench_of(made: Mapping[PartName, Design], begun: Mapping[PartName, Made]) -> Bench:
+    """The instrument as designed, in the refit's own terms.
+
+    Parameters
+    ----------
+    made : the design of each part that the job makes
+    begun : how each of them was first made
+    """
+    found = _either(made)
+    paths = found.instrument.strings
+    clearances = np.array([_clearances(found, p) for p in paths])
     across = np.array([p.u_saddle for p in paths])
-    rough = Stage(nut_made.stage) is Stage.ROUGH
-    saddle_rough = Stage(saddle_made.stage) is Stage.ROUGH
+    nut, saddle = begun.get("nut"), begun.get("saddle")
     return Bench(
-        first=Fret(name="first_fret", share=_shares(nut, FIRST), promised=clearances[:, 0]),
-        twelfth=Fret(name="action", share=_shares(nut, TWELFTH), promised=clearances[:, 1]),
+        first=Fret(name="first_fret", share=_shares(found, FIRST), promised=clearances[:, 0]),
+        twelfth=Fret(name="action", share=_shares(found, TWELFTH), promised=clearances[:, 1]),
         places=across / np.max(np.abs(across)),
-        hold_back=np.full(len(paths), as_cut.both_parts(nut)[0].hold_back if rough else 0.0),
-        allowance=as_cut.both_parts(saddle)[1].allowance if saddle_rough else 0.0,
-        cutting=cutting_of(nut_made.milled, bool(saddle_made.milled), len(paths)),
+        hold_back=np.full(len(paths), _left_high(made, nut)),
+        allowance=_left_high(made, saddle),
+        cutting=cutting_of(nut.milled if nut else (), bool(saddle and saddle.milled), len(paths)),
+        nut_made=nut is not None,
+        saddle_made=saddle is not None,
     )
+
+
+def _left_high(made: Mapping[PartName, Design], part: Made | None) -> float:
+    """What a nut's floors or a saddle's top were left high by when made; 0 for none."""
+    if part is None or Stage(part.stage) is not Stage.ROUGH:
+        return 0.0
+    found = made[part.part]
+    if part.part == "nut":
+        return as_cut.designed_nut(found).hold_back
+    return as_cut.designed_saddle(found).allowance
 
 
 def _clearances(found: Design, path: StringPath) -> Array:
@@ -256,23 +285,25 @@ def first_from_held(found: Design, gaps: Array, action: Array) -> Array:
     return np.array(made)
 
 
-def standing_after(kept: Sequence[Entry], made: dict[PartName, Design]) -> Standing:
+def standing_after(kept: Sequence[Entry], made: Mapping[PartName, Design]) -> Standing:
     """How the parts stand after all entries."""
-    first = {e.part: Stage(e.stage) for e in reversed(kept[:2]) if isinstance(e, Made)}
+    begun = _first_made(kept)
+    nut, saddle = begun.get("nut"), begun.get("saddle")
     now = Standing(
-        nut=as_cut.nut_as_made(made["nut"], first["nut"]),
-        saddle=as_cut.saddle_as_made(made["saddle"], first["saddle"]),
+        nut=as_cut.nut_as_made(made["nut"], Stage(nut.stage)) if nut else None,
+        saddle=as_cut.saddle_as_made(made["saddle"], Stage(saddle.stage)) if saddle else None,
     )
-    for entry in kept[2:]:
+    for entry in kept[len(begun) :]:
         now = _stands(now, entry, made)
     return now
 
 
-def _stands(now: Standing, entry: Entry, made: dict[PartName, Design]) -> Standing:
-    count = len(now.nut.slots)
+def _stands(now: Standing, entry: Entry, made: Mapping[PartName, Design]) -> Standing:
+    found = _either(made)
+    count = len(found.instrument.strings)
     match entry:
         case Refitted():
-            return as_cut.after(made["nut"], now, taken_of(entry, count))
+            return as_cut.after(found, now, taken_of(entry, count))
         case Made(part="nut"):
             nut = as_cut.nut_as_made(made["nut"], Stage(entry.stage))
             return replace(now, nut=nut, nut_shim=0.0)
@@ -285,9 +316,7 @@ def _stands(now: Standing, entry: Entry, made: dict[PartName, Design]) -> Standi
             return replace(now, saddle_shim=now.saddle_shim + entry.by)
         case SlotsFilled():
             rise = float(table("refit")["part"]["filled_rise"])
-            flags = flags_of(entry.strings, count)
-            return replace(
-                now, nut=as_cut.slots_lowered(now.nut, [-rise if f else 0.0 for f in flags])
-            )
+            up = [-rise if f else 0.0 for f in flags_of(entry.strings, count)]
+            return replace(now, nut=now.nut and as_cut.slots_lowered(now.nut, up))
         case _:
             return now

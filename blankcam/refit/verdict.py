@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from blankcam.refit.cut_choice import Choice, Over, choose_cut
+from blankcam.refit.cut_choice import Choice, Crossings, Over, choose_cut
 from blankcam.refit.estimate import Array, Estimate
 from blankcam.refit.history import Bench, Event, Fret, Reading, before_reading, reading_sd
 from blankcam.refit.questions import Known, Weighed, loosened_by, weigh
@@ -35,9 +35,9 @@ class Aims:
     action: Array
     cutting: Cutting
     """Who cuts now."""
-    centres: Array
-    """Where each string crosses the saddle, from the part's left end."""
-    saddle_length: float
+    saddle: Crossings | None
+    """Where the strings cross it; None where the job makes none."""
+    nut_made: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,6 +99,9 @@ class StringVerdict:
     by: Literal["mill", "files"]
     waits: bool
     """Its slot waits for a higher saddle."""
+    nut_made: bool = True
+    """Whether the job makes the nut, so that fret 1 is asked about."""
+    saddle_made: bool = True
 
     @property
     def state(self) -> Literal["done", "cut", "too low", "waits"]:
@@ -156,8 +159,8 @@ def choose_from(now: Belief, aims: Aims, uncertainty: float) -> Choice:
         _over(now.twelfth.fret, now.twelfth.estimate, aims.action),
         aims.cutting,
         uncertainty=uncertainty * now.first_scatter.value,
-        centres=aims.centres,
-        saddle_length=aims.saddle_length,
+        nut_made=aims.nut_made,
+        saddle=aims.saddle,
     )
 
 

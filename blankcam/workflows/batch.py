@@ -41,7 +41,6 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import laser_cautions
 
-STOCK = "stock.dxf"
 LONGEST_NAME = 80  # bytes of a sub-folder's name
 _DEVICES = frozenset(
     ["con", "prn", "aux", "nul", *(f"{d}{n}" for d in ("com", "lpt") for n in range(10))]
@@ -250,9 +249,10 @@ def write_stock(
                 good.append((name, worked))
     if profile is None or not good:
         raise RefusedError(Fault(where=out, wrong="no job has parts to lay out"))
-    drawn = make.stock_drawing(good, profile, stage, size)
-    output_folder.write_beside(out, {STOCK: drawn}, force=force)
-    return f"laid out {2 * len(good)} parts of {len(good)} jobs on {size}: {STOCK}"
+    drawn = make.stock_drawings(good, profile, stage, size)
+    output_folder.write_beside(out, drawn, force=force)
+    count = sum(len(d.parts) for _, d in good)
+    return f"laid out {count} parts of {len(good)} jobs on {size}: {', '.join(drawn)}"
 
 
 def _tasks(

@@ -16,6 +16,7 @@ from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
+from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
@@ -26,6 +27,7 @@ from blankcam.workflows.request import machine_of
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
+    from blankcam.outputs.drawings.cut_files import Options
 
 
 def make(
@@ -71,7 +73,7 @@ def make(
     found = design(job)
     made, files, said = _produced(found, profile, stage, what, alone=alone)
     if stock is not None:
-        files["stock.dxf"] = stock_drawing([("", found)], profile, stage, stock)
+        files |= stock_drawings([("", found)], profile, stage, stock)
     output_folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
     yield from next_steps.after_files(job, out, files, machine)
@@ -102,10 +104,10 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     return dataclasses.replace(profile, drawing=drawing)
 
 
-def stock_drawing(
+def stock_drawings(
     jobs: Sequence[tuple[str, Design]], profile: Profile, stage: Stage, size: str
-) -> bytes:
-    """All outlines, and gauges where the machine cuts them, on one sheet of stock.
+) -> dict[str, bytes]:
+    """All outlines, and gauges where the machine cuts them, on one sheet of stock, by file name.
 
     Parameters
     ----------
@@ -143,7 +145,13 @@ def stock_drawing(
             laser_cautions(d.job.path, d.job.blanks.material)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
     title = tuple(d.job.instrument.name for _, d in jobs)
-    return write(whole, notice=tuple(lines), title=title, options=options)
+    ways = {"stock.dxf": options}
+    if options.templates:
+        ways["stock-cut.dxf"] = dataclasses.replace(options, cut_alone=True)
+    return {
+        name: write(whole, notice=tuple(lines), title=title, options=how)
+        for name, how in ways.items()
+    }
 
 
 def _produced(
@@ -193,7 +201,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     RefusedError
         For a laser and a material that must not come under one.
     """
-    from blankcam.outputs.drawings.cut_files import options_for, write_nut, write_saddle
+    from blankcam.outputs.drawings.cut_files import options_for
     from blankcam.outputs.drawings.cut_offset import drawing_cautions
     from blankcam.safety import laser_cautions
 
@@ -202,11 +210,27 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     said = [*drawing_cautions(options.release, options.offset)]
     if profile.kind is Kind.LASER:
         said += laser_cautions(job.path, job.blanks.material)
+    files = _outlines(found, profile, stage, options)
+    if options.templates:
+        files |= {
+            f"{name}-cut": data
+            for name, data in _outlines(
+                found, profile, stage, dataclasses.replace(options, cut_alone=True)
+            ).items()
+        }
+    return {f"{name}.dxf": data for name, data in files.items()}, said
+
+
+def _outlines(found: Design, profile: Profile, stage: Stage, options: Options) -> dict[str, bytes]:
+    """Each part's DXF by the part's name."""
+    from blankcam.outputs.drawings.cut_files import write_nut, write_saddle
+
+    job = found.job
     lines = notice(job.blanks.material, str(profile.kind))
     title = (job.instrument.name, f"stage {stage}, job digest {job.digest}")
     files = {}
     if found.nut is not None:
-        files["nut.dxf"] = write_nut(
+        files["nut"] = write_nut(
             found.nut,
             stage,
             notice=lines,
@@ -215,15 +239,15 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
             options=options,
         )
     if found.saddle is not None:
-        files["saddle.dxf"] = write_saddle(
+        files["saddle"] = write_saddle(
             found.saddle,
             stage,
             notice=lines,
             seat_top=job.saddle.slot_depth,
-            title=("saddle", *title),
+            title=("saddle", *title, *slant_words(found.saddle, job.saddle.front_at)),
             options=options,
         )
-    return files, said
+    return files
 
 
 def sheet(found: Design, profile: Profile) -> bytes:

@@ -126,6 +126,9 @@ def test_a_wrong_answer_is_told_at_once_in_one_line(key, said, words):
 def test_a_talk_is_kept_and_taken_up_and_goes_back():
     talk = talked({"instrument.name": "é \"x\" # 'y'"}, until="nut.margin_bass")
     assert interview.taken_up(interview.kept(talk), "x.answers") == talk
+    offered = answered(talk, question(talk).offered)
+    assert offered.unit == "mm"
+    assert interview.taken_up(interview.kept(offered), "x.answers") == offered
     before = back(talk)
     assert question(before).key == "nut.margin_to"
     assert back(Talk()) == Talk()
@@ -134,6 +137,7 @@ def test_a_talk_is_kept_and_taken_up_and_goes_back():
 @pytest.mark.parametrize(
     "text",
     ["=", '"instrument.kind" = 3', '"nut.tilt" = "7 deg"', '"instrument.kind" = "lute"', "[" * 9000,
+     '"instrument.kind" = "bass"\n"unit" = "ell"', '"instrument.kind" = "bass"\n"unit" = 3',
      '"instrument.kind" = "bass"\n"instrument.scale" = "864 mm"', 'instrument.kind = "bass"'],
 )  # fmt: skip
 def test_a_damaged_file_of_answers_is_one_line(text):

@@ -19,6 +19,11 @@ def test_a_profiles_rows_come_first_and_keep_the_rest():
     assert {r.holds for r in rules} == {r.holds for r in default_layers()}
 
 
+def test_other_work_alone_moves_the_lines_to_that_layer():
+    (rule, *_) = changed(({"holds": "slots", "work": "cut"},))
+    assert (rule.name, rule.colour, rule.work) == ("CUT", 1, "cut")
+
+
 @pytest.mark.parametrize(
     ("row", "wrong"),
     [
@@ -39,7 +44,15 @@ def test_a_profiles_rows_come_first_and_keep_the_rest():
         ('holds = "slots"\nwidth = 3', "width: '3': is over 2"),
         ('holds = "slots"\nname = "A\\nB"', "name: 'A\\\\nB': is not a layer's name"),
         ('holds = "slots"\nname = 3', "name: '3': is not a layer's name"),
-        ('holds = "slots"\nname = "outline"', "drawing.layers: two layers are named OUTLINE"),
+        ('holds = "slots"\nname = "cut"', "drawing.layers: layer CUT would be both mark and cut"),
+        (
+            'holds = "slots"\nname = "A"\ncolour = 1',
+            "drawing.layers: colour 1 would be both mark and cut",
+        ),
+        (
+            'holds = "slots"\ncolour = 3',
+            "drawing.layers: layer MARK would have the colours 3 and 5",
+        ),
         ('holds = ["slots"]', "layers[0].holds: is not known"),
         ('holds = "notice"\nwork = "omit"', "the notice is shown in every file"),
         ('holds = "slots"\n[[drawing.layers]]\nholds = "slots"', "holds 'slots' twice"),

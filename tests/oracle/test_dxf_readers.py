@@ -84,7 +84,7 @@ def test_gdal_reads_area_and_bounds(found, tmp_path, monkeypatch):
         _, _, shapes, fields = pyogrio.raw.read(file, columns=["Layer"])
         (outline,) = (
             shapely.from_wkb(g) for g, layer in zip(shapes, fields[0], strict=True)
-            if layer == "OUTLINE"
+            if layer == "CUT"
         )  # fmt: skip
         ring = shapely.force_2d(outline)
         assert ring.is_closed

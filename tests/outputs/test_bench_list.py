@@ -289,13 +289,13 @@ def test_a_lasers_templates_are_cut_first_and_used(made):
     text = bench(found, profile, Stage.ROUGH, {})
     first = section(text, "Templates")
     assert text.index("## Templates") < text.index("## Nut")
-    ordered(first, "never the blank", "`TEST_SQUARE`", "0.200", "`nut.dxf`", "slot gauge",
+    ordered(first, "never the blank", "test square", "0.200", "`nut.dxf`", "slot gauge",
             "radius 306.51", "`saddle.dxf`", "radius 596.02")  # fmt: skip
     nut_line, saddle_line = (
         next(s for s in first.splitlines() if f"**Cut `{p}.dxf`**" in s) for p in ("nut", "saddle")
     )
-    assert "mark `MARKS`, `CENTRES`, `SLOTS`, then cut `KERF_OFFSET`" in nut_line
-    assert "mark `CENTRES`, then cut `KERF_OFFSET`" in saddle_line
+    assert "mark `MARK`, then cut `CUT`" in nut_line
+    assert "mark `MARK`, then cut `CUT`" in saddle_line
     nut = section(text, "Nut")
     ordered(nut, "lay the nut template", "slot gauge", "notch", "hollow gauge", "**Slots**")
     assert "lay the saddle template" in section(text, "Saddle")

@@ -7,6 +7,7 @@ import math
 import os
 import subprocess
 import sys
+import textwrap
 from dataclasses import replace
 from itertools import combinations, pairwise
 
@@ -63,6 +64,13 @@ def chains(doc, layer):
     return list(doc.modelspace().query(f'LWPOLYLINE[layer=="{layer}"]'))
 
 
+def widths(paths):
+    """How wide each polyline of a DXF reaches."""
+    for path in paths:
+        x = [p[0] for p in path.get_points("xy")]
+        yield max(x) - min(x)
+
+
 @pytest.fixture(scope="module")
 def classical():
     return made("classical")
@@ -98,7 +106,7 @@ def test_the_outline_is_closed_and_its_top_one_true_arc(steel):
     top = ArcCurve(z0=9.0, k=0.0, radius=304.8, middle=21.5)
     n = replace(steel[1], length=43.0, top=top, slots=())
     doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
-    (outline,) = chains(doc, "OUTLINE")
+    (outline,) = chains(doc, "CUT")
     assert outline.closed
     points = list(outline.get_points("xyb"))
     sweep = 2 * math.asin(21.5 / 304.8)
@@ -112,7 +120,7 @@ def test_a_tilted_top_is_drawn_within_a_micrometre(steel):
     from ezdxf.math import bulge_to_arc
 
     _, n, _ = steel
-    (outline,) = chains(read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))[0], "OUTLINE")
+    (outline,) = chains(read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))[0], "CUT")
     corners = list(outline.get_points("xyb"))
     worst = 0.0
     for (x0, z0, bulge), (x1, z1, _) in pairwise(corners):
@@ -135,7 +143,7 @@ def test_a_slot_has_its_width_and_its_floor(steel):
 
     _, n, _ = steel
     doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
-    shapes = chains(doc, "SLOTS")
+    shapes = [c for c in chains(doc, "MARK") if c.closed]
     assert len(shapes) == len(n.slots) == 6
     for shape, slot in zip(shapes, n.slots, strict=True):
         box = bbox.extents([shape])
@@ -147,17 +155,94 @@ def test_a_slot_has_its_width_and_its_floor(steel):
         assert box.extmax.x - box.extmin.x == pytest.approx(chord, rel=0.03)
 
 
-def test_the_notice_stands_before_the_header_and_on_a_layer_that_does_not_plot(steel):
+def test_the_notice_stands_before_the_header_and_beside_the_part_where_nothing_plots(steel):
     data = cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE)
     lines = data.decode("ascii").splitlines()
     comments = lines[1 : lines.index("SECTION") - 1 : 2]
     assert lines[0 : lines.index("SECTION") - 1 : 2] == ["999"] * len(comments)
     assert tuple(comments[: len(NOTICE)]) == NOTICE
     doc, _ = read_back(data)
-    assert doc.layers.get("NOTICE").dxf.plot == 0
-    assert doc.layers.get("OUTLINE").dxf.plot == 1
-    said = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="NOTICE"]')]
-    assert tuple(said) == NOTICE
+    assert doc.layers.get("LOOK").dxf.plot == 0
+    assert doc.layers.get("CUT").dxf.plot == 1
+    said = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="LOOK"]')]
+    assert set(NOTICE) <= set(said)
+    assert {t.dxf.layer for t in doc.modelspace().query("TEXT")} == {"LOOK"}
+
+
+EVERY_MACHINE = ("template-laser", "light-router", "bench-mill", "hand-bench")
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("name", EVERY_MACHINE)
+def test_one_layer_and_one_colour_an_action_and_no_layer_empty(steel, name, stage):
+    options = cut_files.options_for(read_profile(name))
+    for part in (cut_files.write_nut(steel[1], stage, notice=NOTICE, options=options),
+                 cut_files.write_saddle(steel[2], stage, notice=NOTICE, options=options)):  # fmt: skip
+        doc, auditor = read_back(part)
+        assert not auditor.errors
+        used = {e.dxf.layer for e in doc.modelspace()}
+        assert used == {"CUT", "MARK", "LOOK"}
+        ours = {la.dxf.name: la.dxf.color for la in doc.layers if la.dxf.name in used}
+        named = {
+            line for line in part.decode().splitlines() if line in ("SEAT", "OUTLINE", "ROUGH")
+        }
+        assert not named
+        assert len(set(ours.values())) == 3
+        for e in doc.modelspace():
+            assert e.dxf.color == 256  # DXF reference: 256 = as its layer
+            assert e.dxf.layer == "LOOK" or e.dxf.linetype.upper() in ("BYLAYER", "CONTINUOUS")
+
+
+@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("name", EVERY_MACHINE)
+def test_each_outline_is_cut_once(steel, name, stage):
+    """Never the true one and the one moved out, never the rough one and the finished."""
+    options = cut_files.options_for(read_profile(name))
+    _, n, s = steel
+    for part, write in ((n, cut_files.write_nut), (s, cut_files.write_saddle)):
+        doc, _ = read_back(write(part, stage, notice=NOTICE, options=options))
+        out = 0.0 if options.offset is None else options.offset.width
+        wide = [w for w in widths(chains(doc, "CUT")) if abs(w - part.length) <= out + 1e-6]
+        gauge = bool(options.templates and part.slots)  # the slot gauge is as long as the nut
+        assert wide == pytest.approx([part.length + out] * (1 + gauge))
+
+
+def test_what_is_said_stands_beside_the_part_and_the_extents_hold_all(steel):
+    from ezdxf import bbox
+
+    for name in EVERY_MACHINE:
+        options = cut_files.options_for(read_profile(name))
+        doc, _ = read_back(
+            cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE * 8, options=options)
+        )
+        drawn = bbox.extents(doc.modelspace().query("LWPOLYLINE"))
+        for text in doc.modelspace().query('TEXT[layer=="LOOK"]'):
+            at = text.get_placement()[1]
+            assert at.x > drawn.extmax.x or text.dxf.text.isdecimal()
+        low, high = doc.header["$EXTMIN"], doc.header["$EXTMAX"]
+        assert low[0] <= drawn.extmin.x + 1e-9
+        assert high[1] >= drawn.extmax.y - 1e-9
+        # a part of 9 mm: it, its plan below and what is said, not a page of words
+        if not options.templates:
+            assert high[1] - low[1] < 5 * (steel[1].height + steel[1].allowance)
+
+
+@pytest.mark.parametrize("name", ["template-laser", "light-router"])
+def test_a_file_to_cut_alone_holds_what_is_cut_and_nothing_else(steel, name):
+    options = cut_files.options_for(read_profile(name))
+    whole, _ = read_back(cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options))
+    alone = replace(options, cut_alone=True)
+    data = cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=alone)
+    doc, auditor = read_back(data)
+    assert not auditor.errors
+    assert {e.dxf.layer for e in doc.modelspace()} == {"CUT"}
+    assert {e.dxftype() for e in doc.modelspace()} == {"LWPOLYLINE"}
+    cut = [list(c.get_points("xyb")) for c in chains(doc, "CUT")]
+    assert cut == [list(c.get_points("xyb")) for c in chains(whole, "CUT")]
+    assert data.decode().startswith(f"999\n{NOTICE[0]}\n")
+    x = [p[0] for points in cut for p in points]
+    assert doc.header["$EXTMIN"][0] == pytest.approx(min(x))
+    assert doc.header["$EXTMAX"][0] == pytest.approx(max(x))
 
 
 def test_the_same_part_gives_the_same_bytes_in_another_process_too(steel):
@@ -197,14 +282,13 @@ def test_r12_has_the_same_arcs_and_says_aloud_that_it_has_no_unit(steel, caplog)
         cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, options=cut_files.Options(release="R12"))
     )
     new, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
-    (outline,) = old.modelspace().query('POLYLINE[layer=="OUTLINE"]')
+    (outline,) = old.modelspace().query('POLYLINE[layer=="CUT"]')
     points = [(v.dxf.location.x, v.dxf.location.y, v.dxf.bulge) for v in outline.vertices]
-    assert np.allclose(points, list(chains(new, "OUTLINE")[0].get_points("xyb")), atol=1e-12)
+    assert np.allclose(points, list(chains(new, "CUT")[0].get_points("xyb")), atol=1e-12)
     assert outline.is_closed
     data = cut_files.write_nut(
         n, Stage.FINAL, notice=NOTICE, options=cut_files.Options(release="R12")
     )
-    assert not old.layers.get("NOTICE").is_on()  # R12's way not to plot
     assert "choose millimetres" in drawing_cautions("R12", None)[0]
     assert not caplog.records  # the library's own warning must not reach the terminal
     assert b"R12 cannot say so itself" in data.split(b"SECTION")[0]
@@ -217,8 +301,8 @@ def test_hostile_words_cannot_break_the_file(steel, text):
     assert not auditor.errors
     assert data.isascii()
     assert data.count(b"\nEOF") == 1
-    title = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="WORDS"]')]
-    assert dxf.plain(text) in title
+    title = [t.dxf.text for t in doc.modelspace().query('TEXT[layer=="LOOK"]')]
+    assert textwrap.wrap(dxf.plain(text), dxf.LONGEST)[0] in title
 
 
 def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
@@ -227,45 +311,42 @@ def test_left_and_right_handed_nuts_are_told_apart_by_the_bass_slot(steel):
     _, left, _ = made("steel-string", 'handed = "left"')
     for n, bass_is_left in ((right, True), (left, False)):
         doc, _ = read_back(cut_files.write_nut(n, Stage.FINAL, notice=NOTICE))
-        widths = [
+        reach = [
             (min(p[0] for p in c), max(p[0] for p in c) - min(p[0] for p in c))
-            for c in (list(s.get_points("xy")) for s in chains(doc, "SLOTS"))
+            for c in (list(s.get_points("xy")) for s in chains(doc, "MARK") if s.closed)
         ]
-        widest = max(widths, key=lambda w: w[1])
-        assert (widest == min(widths)) is bass_is_left
+        widest = max(reach, key=lambda w: w[1])
+        assert (widest == min(reach)) is bass_is_left
 
 
 KERF = cut_files.Options(offset=Offset(kind="kerf", width=0.2), templates=True)
 
 
-def test_kerf_stands_on_its_own_layer_and_is_said_to_be_applied_once(steel):
+def test_the_kerf_is_allowed_for_in_what_is_cut_and_said_to_be_so_once(steel):
     """Drawn width = wanted + kerf (snijlab and others, reference table): 44.00 -> 44.20."""
     _, n, _ = steel
     data = cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, options=KERF)
     doc, auditor = read_back(data)
     assert not auditor.errors
-    (true,) = chains(doc, "OUTLINE")
-    beside = chains(doc, "KERF_OFFSET")
-    assert len(beside) == 1 + len(chains(doc, "GAUGES")) == 4
-    for path, wide in ((true, n.length), (beside[0], n.length + 0.2)):
-        x = [p[0] for p in path.get_points("xy")]
-        assert max(x) - min(x) == pytest.approx(wide, abs=1e-9)
-    (square,) = chains(doc, "TEST_SQUARE")
-    x = [p[0] for p in square.get_points("xy")]
-    assert max(x) - min(x) == 20.0
+    square, *cut = sorted(widths(chains(doc, "CUT")))
+    assert square == 20.0
+    assert len(cut) == 4  # the part, the slot gauge, two for the radius
+    assert n.length + 0.2 in [pytest.approx(w, abs=1e-9) for w in cut]
+    assert n.length in [pytest.approx(w, abs=1e-9) for w in widths(chains(doc, "LOOK"))]
     said = data.decode().split("SECTION")[0]
     assert "half a kerf of 0.200 mm" in said
     assert "Never both" in said
-    assert "Cut: KERF_OFFSET, TEST_SQUARE." in said
+    assert "CUT (colour 1): cut through, last." in said
 
 
 def test_a_routers_tool_goes_its_radius_beside(steel):
     _, _, s = steel
     options = cut_files.Options(offset=Offset(kind="tool", width=3.175), templates=True)
     doc, _ = read_back(cut_files.write_saddle(s, Stage.ROUGH, notice=NOTICE, options=options))
-    beside = chains(doc, "TOOL_OFFSET")[0]
-    x = [p[0] for p in beside.get_points("xy")]
-    assert max(x) - min(x) == pytest.approx(s.length + 3.175, abs=1e-9)
+    beside = next(
+        c for c in chains(doc, "CUT")
+        if next(widths([c])) == pytest.approx(s.length + 3.175, abs=1e-9)
+    )  # fmt: skip
     assert len([b for *_, b in beside.get_points("xyb") if b]) >= 4  # its corners are round
 
 
@@ -278,7 +359,7 @@ def test_marks_come_before_cuts_and_layers_take_a_profiles_names(steel):
     data = cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE)
     doc, _ = read_back(data)
     order = [e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")]
-    assert order.index("OUTLINE") > max(i for i, n in enumerate(order) if n == "SLOTS")
+    assert order.index("CUT") > max(i for i, n in enumerate(order) if n == "MARK")
 
 
 def test_gauges_part_and_plan_do_not_overlap(steel):
@@ -288,8 +369,7 @@ def test_gauges_part_and_plan_do_not_overlap(steel):
         doc, _ = read_back(
             cut_files.write_nut(steel[1], Stage.ROUGH, notice=NOTICE, options=options)
         )
-        layer = "KERF_OFFSET" if options.offset else "GAUGES"
-        boxes = [bbox.extents([e]) for e in (*chains(doc, layer), *chains(doc, "TEST_SQUARE"))]
+        boxes = [bbox.extents([e]) for e in chains(doc, "CUT")]
         spans = sorted((b.extmin.y, b.extmax.y) for b in boxes)
         assert all(low[1] < high[0] for low, high in pairwise(spans))
 
@@ -301,14 +381,18 @@ def test_each_machine_gets_the_offset_it_needs(steel, name):
     data = cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
     doc, auditor = read_back(data)
     assert not auditor.errors
-    layers = {e.dxf.layer for e in doc.modelspace().query("LWPOLYLINE")}
-    assert ("KERF_OFFSET" in layers) is (name == "template-laser")
-    assert ("TOOL_OFFSET" in layers) is (name == "light-router")
-    assert ("PLAN" in layers) is (name in ("bench-mill", "hand-bench"))  # nothing to cut by mistake
+    cut = list(widths(chains(doc, "CUT")))
+    out = {"template-laser": 0.2, "light-router": 3.0}.get(name, 0.0)
+    assert max(w for w in cut if w < steel[1].length + 4) == pytest.approx(steel[1].length + out)
+    # plans: nothing to cut by mistake
+    plans = [
+        c for c in chains(doc, "LOOK") if c.closed and min(p[1] for p in c.get_points("xy")) < -6
+    ]
+    assert bool(plans) is (name in ("bench-mill", "hand-bench"))
     assert any(
         "offset to zero" in t for t in drawing_cautions(options.release, options.offset)
     ) is bool(options.offset)
-    assert ("GAUGES" in layers) is (name in ("template-laser", "light-router"))
+    assert (len(cut) > 1) is (name in ("template-laser", "light-router"))
 
 
 def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
@@ -322,18 +406,20 @@ def test_a_batch_on_one_sheet_of_stock_is_cut_without_overlap(steel, classical):
     assert not auditor.errors
     from ezdxf import bbox
 
-    boxes = [bbox.extents([e]) for e in (*chains(doc, "KERF_OFFSET"), *chains(doc, "TEST_SQUARE"))]
+    boxes = [bbox.extents([e]) for e in chains(doc, "CUT")]
     assert len(boxes) == 3 + 2 + 2 * 2 + 1  # parts, slot gauges, two pairs of radii, the square
     for one, other in combinations(boxes, 2):
         assert not one.has_overlap(other)
 
 
-def test_the_boards_surface_is_on_the_seat_layer(steel):
+def test_the_boards_surface_is_drawn_for_the_eye(steel):
     job, n, _ = steel
     drop, radius = job.nut.seat_drop, job.board.radius.nut
     data = cut_files.write_nut(n, Stage.FINAL, notice=NOTICE, board=(drop, radius))
     doc, _ = read_back(data)
-    ((a, b),) = (list(c.get_points("xyb")) for c in chains(doc, "SEAT"))
+    (a, b) = next(
+        list(c.get_points("xyb")) for c in chains(doc, "LOOK") if len(c) == 2 and not c.closed
+    )
     # sagitta of a chord as wide as the nut: R - sqrt(R² - (W/2)²), by hand
     assert a[1] == pytest.approx(drop - (radius - math.sqrt(radius**2 - (n.length / 2) ** 2)))
     assert abs(a[2]) == pytest.approx(math.tan(math.asin(n.length / 2 / radius) / 2))

@@ -34,7 +34,11 @@ def test_nothing_overlaps_and_all_lies_on_the_sheet(plates, spacing, width):
     placed = laid_out([plate(s) for s in plates], stock, way=way)
     assert len(placed.paths) == len(plates)
     grown = with_offset(placed, way).paths
-    cuts = [shapely.Polygon(list(points(p.chain, 1e-3))) for p in grown if width == 0 or not p.cut]
+    cuts = [
+        shapely.Polygon(list(points(p.chain, 1e-3)))
+        for p in grown
+        if width == 0 or p.holds == "tool"
+    ]
     sheet = shapely.box(0, 0, stock.width, stock.height).buffer(-spacing, join_style="mitre")
     for cut in cuts:
         assert sheet.buffer(1e-6).contains(cut)

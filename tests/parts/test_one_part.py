@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import pytest
 
-from blankcam.faults import RefusedError
 from blankcam.inputs import job_file
 from blankcam.instrument.uncertainty import scatter
 from blankcam.parts.design import design
@@ -88,10 +87,3 @@ def test_files_of_the_other_part_are_absent(tmp_path):
     assert all(p["proof"]["passed"] for p in report["programs"])
     shown = layout.layout(str(path), None, Stage.ROUGH)
     assert not any(s.title.startswith("Saddle") for s in shown.sections)
-
-
-def test_a_refit_needs_both_parts():
-    from blankcam.refit import as_cut
-
-    with pytest.raises(RefusedError, match="makes no saddle"):
-        as_cut.both_parts(design(job(f"nut = {NUT}")))

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from blankcam.refit.cut_choice import Crossings
 from blankcam.refit.history import Bench, Fret, Reading
 from blankcam.refit.questions import Known
 from blankcam.refit.scatter import belief
@@ -58,8 +59,7 @@ def live(world, seed, slip=None, slip_at=0, known=SETTLED):
         first_fret=simulated.TARGET_1,
         action=simulated.TARGET_12,
         cutting=bench.cutting,
-        centres=simulated.CENTRES,
-        saddle_length=simulated.SADDLE_LENGTH,
+        saddle=Crossings(centres=simulated.CENTRES, length=simulated.SADDLE_LENGTH),
     )
     for k in range(MOST_ROUNDS + 1):
         if slip in simulated.Slip.on_parts and k == slip_at:

@@ -11,7 +11,7 @@ import pytest
 from blankcam.faults import InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
-from blankcam.workflows import refit
+from blankcam.workflows.refit import folder
 
 DEMO = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
 BOOK = "job.parts.jsonl"
@@ -52,7 +52,7 @@ def written(job, name, first, action, more="", uncertainty=0.05):
 
 
 def cut(job, read_path, out, machine="hand-bench"):
-    list(refit.refit(str(job), read_path, str(job.parent / out), machine, force=True))
+    list(folder.refit(str(job), read_path, str(job.parent / out), machine, force=True))
     record = json.loads((job.parent / out / "refit.json").read_text(encoding="utf-8"))
     return record, sorted(p.name for p in (job.parent / out).glob("*.ngc"))
 

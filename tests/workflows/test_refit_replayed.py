@@ -15,8 +15,8 @@ from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workers import Worker
-from blankcam.workflows import refit
 from blankcam.workflows.cut_part import cut_parts
+from blankcam.workflows.refit import folder
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
 
@@ -82,11 +82,11 @@ class Bench:
 
     def refit(self, name, monkeypatch):
         """Cut as the refit asks; returns its record."""
-        kept, real = [], refit.work_out
-        monkeypatch.setattr(refit, "work_out", lambda *a: kept.append(real(*a)) or kept[-1])
+        kept, real = [], folder.work_out
+        monkeypatch.setattr(folder, "work_out", lambda *a: kept.append(real(*a)) or kept[-1])
         told = self.read(f"{name}.toml", 36)
-        list(refit.refit(str(self.path), told, str(self.path.parent / name), None))
-        monkeypatch.setattr(refit, "work_out", real)
+        list(folder.refit(str(self.path), told, str(self.path.parent / name), None))
+        monkeypatch.setattr(folder, "work_out", real)
         self.cut(kept[0])
         self.bridge -= float(self.rng.normal(0, 0.03))  # strings off and on
         return json.loads((self.path.parent / name / "refit.json").read_text())

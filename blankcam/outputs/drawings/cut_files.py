@@ -1,4 +1,7 @@
-"""The DXF files that go to a laser, a router or whoever cuts outlines."""
+"""The DXF files that go to a laser, a router or whoever cuts outlines.
+
+One layer and one colour an action: what is cut, what is marked, what is for the eye.
+"""
 
 from __future__ import annotations
 
@@ -23,13 +26,15 @@ class Options:
     """How a DXF is to be written."""
 
     layers: tuple[LayerRule, ...] | None = None
-    """Names, order and work of the layers; data/layers.toml where None."""
+    """What is on which layer, in its order of work; data/layers.toml where None."""
     release: str = "R2000"
     """``R2000``, ``R2010`` or ``R12`` (which cannot name its unit)."""
     offset: Offset | None = None
     """A kerf or tool to go beside the outlines; None or zero: the true outlines only."""
     templates: bool = False
     """Gauges and the test square above the part."""
+    cut_alone: bool = False
+    """Nothing but the lines to be cut: all else only as comments before the header."""
 
 
 PLAIN = Options()
@@ -96,8 +101,8 @@ def write(
 
     Parameters
     ----------
-    notice : lines put before the header as comments and on the layer that does not plot
-    title : lines written under the drawing, before those that say what to cut
+    notice : lines put before the header as comments, and beside the drawing
+    title : lines written before those that say what to cut
 
     Raises
     ------
@@ -109,9 +114,18 @@ def write(
     drawing = with_offset(selected(drawing, lambda holds: holds not in omitted), options.offset)
     if not drawing.paths:
         raise ValueError("every layer that holds something is left out")
-    units = dxf.unit_words(options.release)
-    notes = (*title, *units, *_work_words(drawing, rules, options.offset))
-    return dxf.render(drawing, layers=rules, release=options.release, notice=notice, notes=notes)
+    notes = (*title, *dxf.unit_words(options.release), *_work_words(drawing, rules, options.offset))
+    if options.cut_alone:
+        cut = {rule.holds for rule in rules if rule.work == "cut"}
+        drawing = selected(drawing, lambda holds: holds in cut)
+    return dxf.render(
+        drawing,
+        layers=rules,
+        release=options.release,
+        notice=notice,
+        notes=notes,
+        written=not options.cut_alone,
+    )
 
 
 def _part(
@@ -130,27 +144,37 @@ def _out(way: Offset | None) -> float:
     return 0.0 if way is None else way.out
 
 
+ACTIONS = {
+    "cut": "cut through, last",
+    "mark": "engrave or score, first",
+    "show": "for the eye, never for the machine",
+}
+
+
 def _work_words(drawing: Drawing, rules: Sequence[LayerRule], way: Offset | None) -> Iterator[str]:
-    """Which layers are to be cut and which marked, and how the kerf or tool is accounted for."""
-    names = {rule.holds: rule.name for rule in rules}
-    here = {p.holds for p in drawing.paths}
-    outlines = [r.name for r in rules if any(p.cut and p.holds == r.holds for p in drawing.paths)]
-    square = [names["test square"]] if "test square" in here else []
-    if way is None or way.width == 0:
-        yield f"Cut: {', '.join((*outlines, *square))}. True size, no kerf or tool allowed for."
-    else:
-        yield f"Cut: {', '.join((names[way.kind], *square))}."
-        what = "kerf" if way.kind == "kerf" else "tool diameter"
-        yield (
-            f"{names[way.kind]} is {', '.join(outlines)} moved out by {way.out:.3f} mm, "
-            f"half a {what} of {way.width:.3f} mm."
+    """What each layer is for, and how the kerf or tool is accounted for."""
+    here = drawing.held() | {"words"}
+    for work, what in ACTIONS.items():
+        layers = dict.fromkeys(
+            f"{r.name} (colour {r.colour})" for r in rules if r.work == work and r.holds in here
         )
-        yield "Applied once, here: cut it with the machine's own setting for it at zero."
-        yield f"Or cut {', '.join(outlines)} with the machine's setting instead. Never both."
-    if marks := [r.name for r in rules if r.work == "mark" and r.holds in here]:
-        yield f"Mark: {', '.join(marks)}. The other layers are for the eye."
-    if square:
+        if layers:
+            yield f"{', '.join(layers)}: {what}."
+    yield from _offset_words(way)
+    if "test square" in here:
         yield (
-            f"{square[0]} is {SQUARE:.2f} mm wide without offset: "
+            f"The test square is {SQUARE:.2f} mm wide without offset: "
             f"kerf = {SQUARE:.2f} less the width of the square you get."
         )
+
+
+def _offset_words(way: Offset | None) -> Iterator[str]:
+    if way is None or way.width == 0:
+        yield "True size, no kerf or tool allowed for."
+        return
+    what = "kerf" if way.kind == "kerf" else "tool diameter"
+    yield (
+        f"What is cut is moved out by {way.out:.3f} mm, half a {what} of {way.width:.3f} mm; the "
+        "true outline beside it is for the eye."
+    )
+    yield "Applied once, here: cut with the machine's own setting for it at zero. Never both."

@@ -17,7 +17,7 @@ class Offset:
     """How far beside an outline the middle of the cut must run."""
 
     kind: str
-    """``kerf`` (a laser's) or ``tool`` (a router's); the layer its outlines are on."""
+    """``kerf`` (a laser's) or ``tool`` (a router's)."""
     width: float
     """Width of the whole cut: the kerf, or the tool's diameter, mm."""
 
@@ -42,7 +42,7 @@ def offset_for(profile: Profile, tool: int | None = None) -> Offset | None:
 
 
 def with_offset(drawing: Drawing, way: Offset | None) -> Drawing:
-    """The drawing with the offset of each outline that is cut, on a layer of its own.
+    """The drawing with each outline that is cut moved out; the true one stays for the eye.
 
     Raises
     ------
@@ -52,15 +52,11 @@ def with_offset(drawing: Drawing, way: Offset | None) -> Drawing:
     if way is None or way.width == 0:
         return drawing
     # here, for ``layout`` wants the cautions below and no drawing
-    from blankcam.outputs.drawing import Path
     from blankcam.parts.offset import offset
 
-    moved = tuple(
-        Path(chain=offset(p.chain, way.out), holds=way.kind, closed=True)
-        for p in drawing.paths
-        if p.cut
-    )
-    return replace(drawing, paths=(*drawing.paths, *moved))
+    moved = (replace(p, chain=offset(p.chain, way.out)) for p in drawing.paths if p.cut)
+    true = (replace(p, holds="true size", cut=False) if p.cut else p for p in drawing.paths)
+    return replace(drawing, paths=(*true, *moved))
 
 
 def drawing_cautions(release: str, way: Offset | None) -> tuple[str, ...]:

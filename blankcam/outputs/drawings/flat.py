@@ -94,13 +94,10 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None = None
 
 
 def _outlines(part: Part, stage: Stage) -> Iterable[Path]:
-    """The outline that is to be cut at this stage, and the other one beside it.
-
-    The finished outline is always drawn; the rough one only while it is the one to cut to.
-    """
+    """The outline that is to be cut at this stage; where it is the rough one, the finished too."""
     rough = part.at(stage).raised > 0
     finished = part.elevation()
-    yield Path(chain=finished, holds="outline", closed=True, cut=not rough)
+    yield Path(chain=finished, holds="finished" if rough else "outline", closed=True, cut=not rough)
     if rough:
         chain = part.at(Stage.ROUGH).elevation()
         yield Path(chain=chain, holds="rough", closed=True, cut=True)

@@ -25,7 +25,7 @@ class Stock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Box:
-    """A drawing by its reach, the offset of its outlines included."""
+    """A drawing by its reach, the offset of its outlines and its words included."""
 
     order: int
     drawing: Drawing
@@ -46,7 +46,7 @@ def outlines(
 
     Parameters
     ----------
-    parts : a name (shown inside the outline) and a part each
+    parts : a name (written under the outline) and a part each
     templates : the parts' gauges too, and one test square
     """
     made = [_named(name, part, stage) for name, part in parts]
@@ -58,10 +58,11 @@ def outlines(
 
 
 def _named(name: str, part: Part, stage: Stage) -> Drawing:
-    """A part's elevation with its name inside."""
+    """A part's elevation with its name under it, where nothing is cut."""
     drawn = part_elevation(part, stage)
     fits = max(3, int(part.length / 1.3))  # letters 1.4 mm high are under 1.3 mm wide
-    words = Words(at=(part.length / 2, 1.0), text=name[:fits], height=1.4, anchor="middle")
+    at = (part.length / 2, drawn.extent()[1] - 1.8)
+    words = Words(at=at, text=name[:fits], height=1.4, anchor="middle")
     return replace(drawn, words=(*drawn.words, words))
 
 
@@ -97,7 +98,7 @@ def laid_out(
 
 
 def _box(order: int, drawing: Drawing, way: Offset | None) -> _Box:
-    left, low, right, high = with_offset(drawing, way).bounds()
+    left, low, right, high = with_offset(drawing, way).extent()
     return _Box(
         order=order, drawing=drawing, left=left, low=low, width=right - left, height=high - low
     )

@@ -6,12 +6,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from blankcam.inputs.readings_file import PartName
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Section
 from blankcam.outputs.tables.refit import OFF, READ, THEN, floor_table, ridge_table, verdict_table
+from blankcam.parts.saddle import Saddle
+from blankcam.parts.slot import Slot
 from blankcam.refit.as_cut import Standing, Taken, end_heights
 from blankcam.refit.verdict import StringVerdict
 
@@ -27,8 +30,8 @@ class RefitSheet:
     job_digest: str
     count: int
     """Which refit of this job it is, from 1."""
-    nut_number: int
-    saddle_number: int
+    on_instrument: Mapping[PartName, int]
+    """The number of each part that the job makes: nut 1, saddle 2."""
     state: State
     strings: tuple[StringVerdict, ...]
     """From the bass side."""
@@ -44,6 +47,27 @@ class RefitSheet:
     """Records as in report.json."""
     notice: tuple[str, ...]
 
+    @property
+    def slots(self) -> tuple[tuple[Slot, ...], tuple[Slot, ...]]:
+        """The nut's, before and after; none where no nut is made."""
+        if self.before.nut is None or self.after.nut is None:
+            return (), ()
+        return self.before.nut.slots, self.after.nut.slots
+
+    @property
+    def saddles(self) -> tuple[Saddle, Saddle] | None:
+        """The saddle before and after, where one is made."""
+        if self.before.saddle is None or self.after.saddle is None:
+            return None
+        return self.before.saddle, self.after.saddle
+
+    def has(self, fret: Literal["first", "twelfth"]) -> bool:
+        """Whether a fret is worth a column: its part is made, or it was read all the same."""
+        part: PartName = "nut" if fret == "first" else "saddle"
+        return part in self.on_instrument or any(
+            getattr(v, fret).read is not None for v in self.strings
+        )
+
 
 def sections(sheet: RefitSheet) -> tuple[Section, ...]:
     """What was expected and read, what each string wants, how the parts come down."""
@@ -51,18 +75,31 @@ def sections(sheet: RefitSheet) -> tuple[Section, ...]:
     return (
         Section(
             title=f"Refit {sheet.count} of {sheet.job}",
-            table=verdict_table(sheet.strings).pick(*READ),
+            table=verdict_table(sheet.strings).pick(*_columns(sheet, READ)),
             notes=(*summary(sheet), *(string_words(v) for v in sheet.strings)),
         ),
         *_cut_section(sheet),
-        Section(title="Nut and saddle", notes=tuple(part_words(sheet))),
+        Section(title=_parts(sheet), notes=tuple(part_words(sheet))),
         *(Section(title="What to know", notes=told) for _ in told[:1]),
     )
 
 
+def _parts(sheet: RefitSheet) -> str:
+    return " and ".join(sheet.on_instrument).capitalize()
+
+
+def _columns(sheet: RefitSheet, names: Iterable[str]) -> Iterator[str]:
+    """Those of a table that say something: nothing of a fret nobody read, nor of a part not made."""
+    unread = [fret for fret in ("first", "twelfth") if not sheet.has(fret)]
+    other = [f"{p}_take" for p in ("nut", "saddle") if p not in sheet.on_instrument]
+    return (n for n in names if n not in other and not n.startswith(tuple(unread)))
+
+
 def _cut_section(sheet: RefitSheet) -> Iterator[Section]:
     if any(v.nut_take or v.saddle_take for v in sheet.strings):
-        yield Section(title="What comes off", table=verdict_table(sheet.strings).pick(*OFF))
+        yield Section(
+            title="What comes off", table=verdict_table(sheet.strings).pick(*_columns(sheet, OFF))
+        )
 
 
 def _told(sheet: RefitSheet) -> tuple[str, ...]:
@@ -88,34 +125,37 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
         yield "nut: its floors are final, so its top comes down to them, once and last"
     elif sheet.top_due:
         yield "nut: leave its top for now; it comes down once, last, when every floor is final"
-    yield _saddle_words(sheet)
+    if sheet.saddles is not None:
+        yield _saddle_words(sheet, *sheet.saddles)
     if sheet.state == "done":
         then = "bring the top down, then polish" if sheet.taken.top else "polish"
-        yield f"next: {then} both parts, and glue the nut with one drop of glue at its front edge"
+        glue = ", and glue the nut with one drop of glue at its front edge"
+        what = "both parts" if len(sheet.on_instrument) > 1 else f"the {_parts(sheet).lower()}"
+        yield f"next: {then} {what}{glue if 'nut' in sheet.on_instrument else ''}"
 
 
 def _widened(sheet: RefitSheet) -> Iterator[tuple[int, float]]:
     """Slots that other strings ask to be wider: their string's number, and the width."""
-    slots = zip(sheet.strings, sheet.before.nut.slots, sheet.after.nut.slots, strict=True)
-    for v, before, after in slots:
+    strings = sheet.strings if sheet.slots[0] else ()
+    for v, before, after in zip(strings, *sheet.slots, strict=True):
         if after.width > before.width:
             yield v.number, after.width
 
 
-def _saddle_words(sheet: RefitSheet) -> str:
-    taken = sheet.taken
+def _saddle_words(sheet: RefitSheet, before: Saddle, after: Saddle) -> str:
+    taken, ends = sheet.taken, _ends(before, after)
     if taken.trim == "bottom":
         return (
             f"saddle: take {both(taken.bottom_left)} off its underside at the left end and"
-            f" {both(taken.bottom_right)} at the right end, straight from end to end; {_ends(sheet)}"
+            f" {both(taken.bottom_right)} at the right end, straight from end to end; {ends}"
         )
     if taken.trim == "crown":
-        return f"saddle: no straight trim suits all strings, so its top is cut anew; {_ends(sheet)}"
+        return f"saddle: no straight trim suits all strings, so its top is cut anew; {ends}"
     return "saddle: leave it"
 
 
-def _ends(sheet: RefitSheet) -> str:
-    was, now = (end_heights(s.saddle) for s in (sheet.before, sheet.after))
+def _ends(before: Saddle, after: Saddle) -> str:
+    was, now = end_heights(before), end_heights(after)
     return (
         f"measured half a thickness in from each end, its whole height goes from {was[0]:.2f} to"
         f" {now[0]:.2f} mm on the left and from {was[1]:.2f} to {now[1]:.2f} mm on the right"
@@ -124,28 +164,46 @@ def _ends(sheet: RefitSheet) -> str:
 
 def record(sheet: RefitSheet) -> dict[str, Any]:
     """The refit for other programs; mm."""
-    taken = sheet.taken
-    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
-    keys = ("string", "note", "floor_before", "floor_after", "depth_after", "width_after")
     return {
         "job": sheet.job,
         "job_digest": sheet.job_digest,
         "refit": sheet.count,
         "state": sheet.state,
-        "on_instrument": {"nut": sheet.nut_number, "saddle": sheet.saddle_number},
+        "on_instrument": dict(sheet.on_instrument),
         "cautions": list(_told(sheet)),
         "strings": [_string_record(v) for v in sheet.strings],
-        "nut": floors.pick(*keys).records(),
-        "nut_top": taken.top,
+        **_nut_record(sheet),
+        **_saddle_record(sheet),
+        "programs": list(sheet.programs),
+    }
+
+
+def _nut_record(sheet: RefitSheet) -> dict[str, Any]:
+    """Of the nut; nothing where none is made."""
+    if not sheet.slots[0]:
+        return {}
+    keys = ("string", "note", "floor_before", "floor_after", "depth_after", "width_after")
+    floors = floor_table(*sheet.slots).pick(*keys).records()
+    return {"nut": floors, "nut_top": sheet.taken.top}
+
+
+def _saddle_record(sheet: RefitSheet) -> dict[str, Any]:
+    """Of the saddle; nothing where none is made."""
+    if sheet.saddles is None:
+        return {}
+    taken, (before, after) = sheet.taken, sheet.saddles
+    return {
         "saddle": {
             "by": taken.trim,
             "bottom_left": taken.bottom_left,
             "bottom_right": taken.bottom_right,
-            "ends_before": end_heights(sheet.before.saddle),
-            "ends_after": end_heights(sheet.after.saddle),
-            "heights": _heights(sheet),
-        },
-        "programs": list(sheet.programs),
+            "ends_before": end_heights(before),
+            "ends_after": end_heights(after),
+            "heights": [
+                {"string": v.number, "note": s.note, "height": s.height}
+                for v, s in zip(sheet.strings, after.strings, strict=True)
+            ],
+        }
     }
 
 
@@ -165,13 +223,6 @@ def _string_record(v: StringVerdict) -> dict[str, Any]:
     }
 
 
-def _heights(sheet: RefitSheet) -> list[dict[str, Any]]:
-    return [
-        {"string": v.number, "note": s.note, "height": s.height}
-        for v, s in zip(sheet.strings, sheet.after.saddle.strings, strict=True)
-    ]
-
-
 def bench(sheet: RefitSheet) -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
@@ -186,9 +237,9 @@ def _work(sheet: RefitSheet) -> Iterator[Section]:
         yield Section(title="First", notes=(_list(plain(c) for c in told),))
     yield Section(title="Strings", notes=(_list(map(string_words, sheet.strings)),))
     yield from _nut(sheet)
-    yield Section(title="Nut and saddle", notes=(_list(part_words(sheet)),))
-    if sheet.taken.trim == "crown":
-        yield _ridge(sheet)
+    yield Section(title=_parts(sheet), notes=(_list(part_words(sheet)),))
+    if sheet.saddles is not None and sheet.taken.trim == "crown":
+        yield _ridge(*sheet.saddles)
     if sheet.programs:
         yield Section(title="Programs", notes=(_list(_programs(sheet)),))
     if sheet.state != "done":
@@ -201,21 +252,21 @@ def _list(lines: Iterable[str]) -> str:
 
 def _nut(sheet: RefitSheet) -> Iterator[Section]:
     """The floors, where the nut is cut; depths only under a top that is finished."""
-    if not sheet.taken.nut_cut:
+    if not sheet.taken.nut_cut or sheet.after.nut is None:
         return
-    floors = floor_table(sheet.before.nut.slots, sheet.after.nut.slots)
+    floors = floor_table(*sheet.slots)
     depth = () if sheet.after.nut.allowance else ("depth_after",)
     yield Section(
-        title="Nut",
+        title="The slots of the nut",
         table=floors.pick("name", "floor_before", "floor_after", "off", *depth),
         notes=("Floors over the seat, depths under the top, at the nut's front edge.",),
     )
 
 
-def _ridge(sheet: RefitSheet) -> Section:
+def _ridge(before: Saddle, after: Saddle) -> Section:
     return Section(
         title="",
-        table=ridge_table(sheet.before.saddle, sheet.after.saddle),
+        table=ridge_table(before, after),
         notes=(
             "Heights over its underside. By hand: file the ridge down, then round it as it was before.",
         ),
@@ -237,10 +288,10 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
 def _then(sheet: RefitSheet) -> Section:
     return Section(
         title="Then",
-        table=verdict_table(sheet.strings).pick(*THEN),
+        table=verdict_table(sheet.strings).pick(*_columns(sheet, THEN)),
         notes=(
             (
-                "String it, tune it, let it settle, and read both clearances again: they should lie within"
+                "String it, tune it, let it settle, and read it again: it should lie within"
                 ' the table\'s bands, in mm. If you do not cut this refit, write `last_refit = "not cut"` in'
                 " the next readings."
             ),

@@ -60,10 +60,9 @@ def string_words(v: StringVerdict) -> str:
         )
     if v.waits:
         return f"{name} waits: cutting its slot now would bring its action under the target"
-    return (
-        f"{name} is done: {v.first.believed:.2f} mm over fret 1,"
-        f" {v.twelfth.believed:.2f} mm over fret 12"
-    )
+    over = ((v.nut_made, v.first, 1), (v.saddle_made, v.twelfth, 12))
+    told = (f"{seen.believed:.2f} mm over fret {fret}" for made, seen, fret in over if made)
+    return f"{name} is done: {', '.join(told)}"
 
 
 def _over(v: FretVerdict) -> float:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from blankcam.inputs.layers import LayerRule
 from blankcam.inputs.machine import Profile
 from blankcam.outputs.drawings.cut_files import options_for
 from blankcam.outputs.drawings.gauges import SQUARE
@@ -12,44 +13,41 @@ from blankcam.outputs.figures import both
 from blankcam.parts.design import Design
 from blankcam.parts.part import Part
 
-MARKED = {"nut": ("marks", "centres", "slots"), "saddle": ("centres",)}
-
 
 def steps(design: Design, profile: Profile) -> Iterator[str]:
     """From the sheet of card to what the bench marks and tries with."""
-    names = _names(profile)
     yield (
         "**Stock**: card, wood or acrylic, flat and clean; never the blank, which is worked by "
         "hand."
     )
-    square = names.get("test square")
-    if square:
+    rules = [r for r in options_for(profile).layers or () if r.work != "omit"]
+    if any(r.holds == "test square" for r in rules):
         yield (
-            f"**Kerf**: cut `{square}` of `nut.dxf` first and measure it: {both(SQUARE)} less its "
+            f"**Kerf**: cut the test square of `nut.dxf` first and measure it: {both(SQUARE)} less its "
             f"width is the kerf. If it is not {both(profile.kerf, 3)}, write yours into the profile "
             "and make again."
         )
     for part in design.parts:
-        yield f"**Cut `{part.name}.dxf`**: {_work(part.name, names, profile)}. It holds {_held(part)}."
+        yield f"**Cut `{part.name}.dxf`**: {_work(rules, profile)}. It holds {_held(part)}."
+    yield (
+        "`nut-cut.dxf` and `saddle-cut.dxf` hold the same lines to cut and nothing else, for a machine "
+        "that takes every line it finds."
+    )
     yield (
         "**Try them**: measure the length of each template; write the part's name and its left "
         "end on it."
     )
 
 
-def _names(profile: Profile) -> dict[str, str]:
-    """The layers in the file by what they hold."""
-    rules = options_for(profile).layers or ()
-    return {r.holds: r.name for r in rules if r.work != "omit"}
-
-
-def _work(part: str, names: dict[str, str], profile: Profile) -> str:
-    marked = [f"`{names[held]}`" for held in MARKED[part] if held in names]
-    mark = f"mark {', '.join(marked)}, then " if marked else ""
-    if profile.kerf and "kerf" in names:
-        return f"{mark}cut `{names['kerf']}`, the laser's own kerf setting at zero"
-    cut = [f"`{names[held]}`" for held in ("rough", "outline", "gauges") if held in names]
-    return f"{mark}cut {', '.join(cut)}"
+def _work(rules: Sequence[LayerRule], profile: Profile) -> str:
+    """Which layers to mark and to cut, in that order."""
+    named = {
+        work: ", ".join(dict.fromkeys(f"`{r.name}`" for r in rules if r.work == work))
+        for work in ("mark", "cut")
+    }
+    mark = f"mark {named['mark']}, then " if named["mark"] else ""
+    zero = ", the laser's own kerf setting at zero" if profile.kerf else ""
+    return f"{mark}cut {named['cut']}{zero}; the other layer is for the eye"
 
 
 def _held(part: Part) -> str:

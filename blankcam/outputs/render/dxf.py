@@ -10,7 +10,8 @@ import json
 import logging
 import os
 import tempfile
-from collections.abc import Iterator, Sequence
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from io import StringIO
 from pathlib import Path as FilePath
@@ -18,14 +19,17 @@ from typing import TYPE_CHECKING, Any
 
 from blankcam.data import table
 from blankcam.inputs.layers import LayerRule
+from blankcam.outputs import typeface
 from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.parts.curve import Arc, Segment
 
 if TYPE_CHECKING:
     from ezdxf.document import Drawing as Document
 
-TITLE = 2.5  # height of the lines under the drawing, mm
-NOTICE = 1.8  # height of the notice's lines, mm
+NOTE = 1.2  # height of the lines beside the drawing, mm
+LINE = 1.8  # from one such line to the next
+BESIDE = 8.0  # from the drawing to them, and from one column of them to the next
+LONGEST = 72  # letters of such a line
 
 
 def render(
@@ -35,26 +39,31 @@ def render(
     release: str = "R2000",
     notice: Sequence[str] = (),
     notes: Sequence[str] = (),
+    written: bool = True,
 ) -> bytes:
     """A drawing as a DXF file; the same drawing gives the same bytes.
 
     Parameters
     ----------
-    layers : names, colours and order of the layers, one for each the drawing's paths and words hold
+    layers : one for each thing that the drawing's paths and words hold, in their order of work
     release : ``R2000``, ``R2010`` or ``R12``
-    notice : lines put before the header as comments and on the layer that does not plot
-    notes : lines written under the drawing and put before the header too
+    notice : lines put before the header as comments, and beside the drawing
+    notes : lines that go before the notice in both places
+    written : False keeps both out of the drawing itself
     """
+    rules = {rule.holds: rule for rule in layers}
+    beside = tuple(_beside(drawing, notes, notice)) if written else ()
+    whole = Drawing(paths=_in_order(drawing, layers), words=(*drawing.words, *beside))
     with _ezdxf() as ezdxf:
         doc = _document(ezdxf, release)
-        _make_layers(doc, layers)
-        names = {rule.holds: rule.name for rule in layers}
+        _make_layers(doc, [r for r in layers if r.holds in whole.held()])
+        _make_line_types(doc, rules)
         space = doc.modelspace()
-        for path in _in_order(drawing, layers):
-            _add_path(space, path, names[path.holds], flat=release == "R12")
-        for words in (*drawing.words, *_below(drawing, notes, notice)):
-            _add_words(space, words, names[words.holds])
-        _frame(doc, drawing)
+        for path in whole.paths:
+            _add_path(space, path, rules[path.holds], flat=release == "R12")
+        for words in whole.words:
+            _add_words(space, words, rules[words.holds].name)
+        _frame(doc, whole)
         stream = StringIO()
         doc.write(stream)
         comments = "".join(f"999\n{plain(line)}\n" for line in (*notice, *notes))
@@ -68,13 +77,13 @@ def unit_words(release: str) -> tuple[str, ...]:
     return ("Drawn in millimetres at 1:1.",)
 
 
-def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> list[Path]:
-    """Paths in the order of their layers, so that a machine marks before it cuts."""
+def _in_order(drawing: Drawing, rules: Sequence[LayerRule]) -> tuple[Path, ...]:
+    """Paths in the order of their rules, so that a machine marks before it cuts."""
     rank = {rule.holds: i for i, rule in enumerate(rules)}
-    return sorted(drawing.paths, key=lambda p: rank[p.holds])
+    return tuple(sorted(drawing.paths, key=lambda p: rank[p.holds]))
 
 
-def plain(text: str, limit: int = 100) -> str:
+def plain(text: str, limit: int = 250) -> str:
     """Text fit for a DXF comment or TEXT: ASCII without the characters the format acts on."""
     kept = (c if c.isascii() and c.isprintable() and c not in "%\\^{}" else "." for c in text)
     return "".join(kept)[:limit]
@@ -115,25 +124,36 @@ def _document(ezdxf: Any, release: str) -> Document:
     """An empty drawing in millimetres, as far as its release can say so."""
     doc: Document = ezdxf.new(release, units=4)
     doc.header["$MEASUREMENT"] = 1
+    doc.layers.discard("Defpoints")
     return doc
 
 
 def _make_layers(doc: Document, rules: Sequence[LayerRule]) -> None:
-    """Line types in mm and the layers, in their order of work."""
-    lines = table("layers")["lines"]
+    """The layers in their order of work, each once; what is for the eye does not plot."""
     for rule in rules:
-        made = rule.line.upper().replace(" ", "_").replace("-", "_")
-        if lines[rule.line] and made not in doc.linetypes:
-            strokes = [rule.width * n for n in lines[rule.line]]
-            doc.linetypes.add(made, pattern=_pattern(strokes), description=rule.line)
-        layer = doc.layers.add(
-            rule.name, color=rule.colour, linetype=made if lines[rule.line] else "Continuous"
-        )
-        if doc.dxfversion > "AC1009":
+        if rule.name in doc.layers:
+            continue
+        layer = doc.layers.add(rule.name, color=rule.colour)
+        if doc.dxfversion > "AC1009":  # R12 knows neither
             layer.dxf.lineweight = round(rule.width * 100)
-            layer.dxf.plot = 0 if rule.holds == "notice" else 1
-        elif rule.holds == "notice":
-            layer.off()  # R12 knows no other way not to plot
+            layer.dxf.plot = int(rule.work != "show")
+
+
+def _make_line_types(doc: Document, rules: Mapping[str, LayerRule]) -> None:
+    """The line types of what is for the eye, in mm."""
+    lines = table("layers")["lines"]
+    for rule in rules.values():
+        name = _line_type(rule)
+        if name not in doc.linetypes:
+            strokes = [rule.width * n for n in lines[rule.line]]
+            doc.linetypes.add(name, pattern=_pattern(strokes), description=rule.line)
+
+
+def _line_type(rule: LayerRule) -> str:
+    """Dashes are for the eye alone: a machine might cut or mark them as they are drawn."""
+    if rule.work != "show" or not table("layers")["lines"][rule.line]:
+        return "Continuous"
+    return rule.line.upper().replace(" ", "_").replace("-", "_")
 
 
 def _pattern(strokes: Sequence[float]) -> list[float]:
@@ -141,12 +161,14 @@ def _pattern(strokes: Sequence[float]) -> list[float]:
     return [sum(strokes), *(s if i % 2 == 0 else -s for i, s in enumerate(strokes))]
 
 
-def _add_path(space: Any, path: Path, layer: str, *, flat: bool) -> None:
+def _add_path(space: Any, path: Path, rule: LayerRule, *, flat: bool) -> None:
     """A path as one polyline with bulges, its arcs true."""
     corners = [(*seg.start, _bulge(seg)) for seg in path.chain]
     if not path.closed:
         corners.append((*path.chain[-1].end, 0.0))
-    attributes = {"layer": layer}
+    attributes: dict[str, Any] = {"layer": rule.name}
+    if _line_type(rule) != "Continuous":
+        attributes["linetype"] = _line_type(rule)
     if flat:
         space.add_polyline2d(corners, format="xyb", close=path.closed, dxfattribs=attributes)
     else:
@@ -170,23 +192,22 @@ def _add_words(space: Any, words: Words, layer: str) -> None:
     text.set_placement(words.at, align=anchors[words.anchor])
 
 
-def _below(drawing: Drawing, notes: Sequence[str], notice: Sequence[str]) -> Iterator[Words]:
-    """Notes and notice as lines under everything drawn."""
-    left, low, _, _ = drawing.bounds()
-    at = low - 6.0
-    for holds, height, lines in (("words", TITLE, notes), ("notice", NOTICE, notice)):
-        for line in lines:
-            at -= height * 1.6
-            yield Words(at=(left, at), text=line, height=height, holds=holds)
-        at -= height * 1.6
+def _beside(drawing: Drawing, notes: Sequence[str], notice: Sequence[str]) -> Iterator[Words]:
+    """Notes and notice on the drawing's right, a column each, from its upper edge down."""
+    _, _, right, high = drawing.extent()
+    at = right + BESIDE
+    for holds, lines in (("words", notes), ("notice", notice)):
+        broken = [piece for line in lines for piece in textwrap.wrap(plain(line), LONGEST)]
+        for i, line in enumerate(broken, start=1):
+            yield Words(at=(at, high - LINE * i), text=line, height=NOTE, holds=holds)
+        at += max((typeface.width(line, NOTE) for line in broken), default=0.0) + BESIDE
 
 
 def _frame(doc: Document, drawing: Drawing) -> None:
-    """Extents and the opening view on what is drawn."""
-    left, low, right, high = drawing.bounds()
-    doc.header["$EXTMIN"] = (left, low, 0.0)
-    doc.header["$EXTMAX"] = (right, high, 0.0)
+    """Extents and the opening view on all that is drawn and written."""
+    left, low, right, high = drawing.extent()
+    doc.modelspace().reset_extents((left, low, 0.0), (right, high, 0.0))
     doc.set_modelspace_vport(
-        height=max(high - low, (right - left) / 1.6) * 1.2,
+        height=max(high - low, (right - left) / 1.6) * 1.1,
         center=((left + right) / 2, (low + high) / 2),
     )

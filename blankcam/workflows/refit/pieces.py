@@ -61,9 +61,11 @@ class Cuts:
 
 def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     """What is to be cut."""
-    if taken.nut_cut:
+    if now.nut is not None and after.nut is not None and taken.nut_cut:
         height = now.nut.height + now.nut.allowance
         yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
+    if now.saddle is None or after.saddle is None:
+        return
     if taken.trim == "crown":
         yield Piece(after.saddle, now.saddle.height, "saddle-refit")
     elif taken.trim == "bottom":

@@ -1,0 +1,262 @@
+"""A nut's slot cut across at its front edge and along its middle, in the nut's millimetres.
+
+What stands at each step of the work, what goes, and where the string lies. ``slot_views`` lays
+this out with its dimensions for a screen or for paper.
+
+Across: the part's x, and z over the seat, seen from the bridge. Along: thickness - y, so that the
+head is to the left, and z.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from blankcam.instrument.heights import StringPath
+from blankcam.parts.curve import Array, Point
+from blankcam.parts.nut import Nut
+from blankcam.parts.slot import Slot
+from blankcam.parts.stage import Stage
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+STEP = 0.02
+"""mm between the places at which a profile is taken."""
+LEAST = 0.003
+"""mm: what is thinner is no waste but the proof's own grain."""
+
+
+class Standing(StrEnum):
+    """How far the work has come; a section shows what goes from there on."""
+
+    BLANK = "blank"
+    ROUGH = "rough"
+    REFIT = "refit"
+    FINISHED = "finished"
+
+
+class Field(Protocol):
+    """A replay's heights: z (ny, nx) over x (nx,) and y (ny,) in the part's frame."""
+
+    @property
+    def x(self) -> Array: ...  # noqa: D102
+    @property
+    def y(self) -> Array: ...  # noqa: D102
+    @property
+    def z(self) -> Array: ...  # noqa: D102
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """What a refit asks of a slot: heights over the seat at its middle and front edge, mm."""
+
+    floor: float
+    top: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlotSection:
+    """One slot with all that its sections show."""
+
+    nut: Nut
+    slot: Slot
+    string: StringPath
+    stock: float
+    """Height of the blank over the seat."""
+    milled: bool
+    """Whether a machine cuts it to its rough floor; else the file does."""
+    bass_left: bool
+    left: Field | None = None
+    """What the replay of stage rough left; without it, the shape that the stage asks for."""
+    refit: Asked | None = None
+    """None before the readings."""
+
+    @property
+    def finished_top(self) -> float:
+        """Over the seat at the slot's middle and front edge, as all heights here."""
+        return self.slot.floor_front + self.slot.depth_front
+
+    @property
+    def rough_top(self) -> float:
+        """Where stage rough leaves the top beside the slot."""
+        return self.finished_top + self.nut.allowance
+
+    @property
+    def first_floor(self) -> float:
+        """How deep the slot goes before the strings are on."""
+        return min(self.slot.floor_front + self.nut.hold_back, self.rough_top)
+
+    @property
+    def clear(self) -> float:
+        """Between the string and each wall, mm."""
+        return (self.slot.width - self.slot.gauge) / 2
+
+    @property
+    def stands_out(self) -> float:
+        """Of the string over the finished top, mm."""
+        return self.slot.gauge - self.slot.depth_front
+
+    @property
+    def nick(self) -> float | None:
+        """Depth of the nick that was milled for the file, as the replay left it; None without."""
+        if self.milled or self.left is None:
+            return None
+        _, z = _row(self, self.slot.centre - STEP, self.slot.centre + STEP)
+        depth = self.rough_top - float(np.min(z, initial=math.inf))
+        return depth if depth > 2 * LEAST else None
+
+    @property
+    def string_make(self) -> str:
+        """How it is drawn: ``plain steel``, ``wound`` or ``nylon``."""
+        if "wound" in self.string.make:
+            return "wound"
+        return "plain steel" if "steel" in self.string.make else "nylon"
+
+    @property
+    def standings(self) -> tuple[Standing, ...]:
+        """Those that there is something to show of."""
+        return tuple(s for s in Standing if s is not Standing.REFIT or self.refit is not None)
+
+    def window(self, half: float) -> tuple[float, float]:
+        """Places x that far to both sides, but short of the slots beside it and the nut's ends."""
+        c = self.slot.centre
+        others = [s for s in self.nut.slots if s.string != self.slot.string]
+        left = [s.centre + s.radius + 0.05 for s in others if s.centre < c]
+        right = [s.centre - s.radius - 0.05 for s in others if s.centre > c]
+        return max([c - half, 0.0, *left]), min([c + half, self.nut.length, *right])
+
+    def lies_at(self, standing: Standing) -> float | None:
+        """The floor that the string lies on now; None while it is not in its place yet."""
+        if standing is Standing.FINISHED:
+            return self.slot.floor_front
+        strung = standing is Standing.REFIT or (standing is Standing.ROUGH and self.milled)
+        return self.first_floor if strung else None
+
+
+def finished_floor(section: SlotSection, standing: Standing) -> float:
+    """The floor that the work is to come to: the refit's where one is asked for."""
+    asked = section.refit if standing is Standing.REFIT else None
+    return section.slot.floor_front if asked is None else asked.floor
+
+
+def finished_across(section: SlotSection, left: float, right: float, standing: Standing
+                    ) -> list[Point]:  # fmt: skip
+    """The line that the work is to come to, across, from left to right."""
+    asked = section.refit if standing is Standing.REFIT else None
+    raised = 0.0 if asked is None else asked.top - section.finished_top
+    lowered = finished_floor(section, standing) - section.slot.floor_front
+    slot = section.slot
+    walls = [slot.centre + side * (slot.radius + e) for side in (-1, 1) for e in (-1e-6, 1e-6)]
+    x = np.unique(np.concatenate([_places(left, right), np.clip(walls, left, right)]))
+    top = section.nut.top.height(x) + raised
+    groove = slot.with_floor_raised(lowered).surface(x, np.zeros_like(x))
+    return _points(x, np.minimum(top, groove))
+
+
+def standing_across(section: SlotSection, left: float, right: float, standing: Standing
+                    ) -> list[Point]:  # fmt: skip
+    """The line that stands at a step of the work, across."""
+    if standing is Standing.BLANK:
+        return [(left, section.stock), (right, section.stock)]
+    if standing is Standing.FINISHED:
+        return finished_across(section, left, right, standing)
+    return rough_across(section, left, right)
+
+
+def rough_across(section: SlotSection, left: float, right: float) -> list[Point]:
+    """The rough line across, opened waste included where the replay is known."""
+    return _simple(_points(*_row(section, left, right)))
+
+
+def _row(section: SlotSection, left: float, right: float) -> tuple[Array, Array]:
+    """Places and rough heights along the front edge."""
+    if section.left is None:
+        x = _places(left, right)
+        return x, section.nut.at(Stage.ROUGH).upper(x, np.zeros_like(x), _milled(section))
+    field = section.left
+    row = field.z[int(np.argmin(np.where(field.y >= 0, field.y, np.inf)))]
+    x = np.unique(np.concatenate([field.x[(field.x > left) & (field.x < right)], [left, right]]))
+    return x, np.interp(x, field.x, row)
+
+
+def _milled(section: SlotSection) -> frozenset[int]:
+    return frozenset((section.slot.string,)) if section.milled else frozenset()
+
+
+def finished_along(section: SlotSection, standing: Standing) -> list[Point]:
+    """The floor that the work is to come to, along, from the back face to the front."""
+    t = section.nut.thickness
+    floor = finished_floor(section, standing)
+    return [(0.0, floor - math.tan(section.slot.tilt) * t), (t, floor)]
+
+
+def top_along(section: SlotSection, raised: float = 0.0) -> list[Point]:
+    """The finished top beside the slot, behind the cut, so much higher."""
+    t = section.nut.thickness
+    front = section.finished_top + raised
+    return [(0.0, front - math.tan(section.nut.tilt) * t), (t, front)]
+
+
+def standing_along(section: SlotSection, standing: Standing) -> list[Point]:
+    """The line that stands at a step of the work, along."""
+    t = section.nut.thickness
+    if standing is Standing.BLANK:
+        return [(0.0, section.stock), (t, section.stock)]
+    if standing is Standing.FINISHED:
+        return finished_along(section, standing)
+    return rough_along(section)
+
+
+def rough_along(section: SlotSection) -> list[Point]:
+    """The rough line along the slot's middle."""
+    t, slot = section.nut.thickness, section.slot
+    if section.left is None:
+        y = _places(0.0, t)
+        z = section.nut.at(Stage.ROUGH).upper(slot.axis(y), y, _milled(section))
+    else:
+        field = section.left
+        inside = field.y[(field.y > 0) & (field.y < t)]
+        column = field.z[:, int(np.argmin(np.abs(field.x - slot.centre)))]
+        y = np.concatenate([[0.0], inside, [t]])
+        z = np.interp(y, field.y, column)
+    return _simple(_points(t - y[::-1], z[::-1]))
+
+
+def string_along(section: SlotSection, floor: float, beyond: float) -> list[Point]:
+    """The string's middle from behind the nut over its front edge; level from there."""
+    t, half = section.nut.thickness, section.slot.gauge / 2
+    slope = math.tan(section.slot.tilt)
+    mid = floor + half / math.cos(section.slot.tilt)
+    return [(-beyond, mid - slope * (t + beyond)), (t, mid), (t + beyond, mid)]
+
+
+def filled(line: list[Point], low: float) -> BaseGeometry:
+    """The bone under a line down to a height."""
+    from shapely import Polygon
+
+    return Polygon([*line, (line[-1][0], low), (line[0][0], low)]).buffer(0)
+
+
+def waste(standing: BaseGeometry, stays: BaseGeometry) -> BaseGeometry:
+    """What goes, without slivers of the replay's grain."""
+    return standing.difference(stays).buffer(-LEAST).buffer(LEAST, join_style="mitre")
+
+
+def _places(left: float, right: float) -> Array:
+    return np.linspace(left, right, max(2, math.ceil((right - left) / STEP)))
+
+
+def _points(x: Array, z: Array) -> list[Point]:
+    there = np.isfinite(x) & np.isfinite(z)
+    return [(float(a), float(b)) for a, b in zip(x[there], z[there], strict=True)]
+
+
+def _simple(points: list[Point]) -> list[Point]:
+    from shapely import LineString
+
+    return [(float(a), float(b)) for a, b in LineString(points).simplify(LEAST / 2).coords]

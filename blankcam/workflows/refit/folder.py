@@ -1,0 +1,69 @@
+"""After stringing: from a job, its readings and its book of parts to what is cut next, or done."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from blankcam import output_folder
+from blankcam.outputs.papers import next_steps, refit_list
+from blankcam.outputs.papers.refit_list import RefitSheet
+from blankcam.outputs.render import records
+from blankcam.outputs.rows import Section
+from blankcam.refit import book
+from blankcam.workflows.refit.bench import read_bench
+from blankcam.workflows.refit.pieces import Cuts
+from blankcam.workflows.refit.sheet import sheet_of
+from blankcam.workflows.refit.work_out import work_out
+
+
+def refit(
+    job_path: str,
+    readings_path: str,
+    out: str,
+    machine: str | None,
+    *,
+    force: bool = False,
+    drop_torn_line: bool = False,
+) -> Iterator[Section]:
+    """Work a refit out, prove its programs, write the folder, then the book; yields what to show.
+
+    The book comes last: should it fail, the next refit takes the parts to be higher than they are,
+    never lower. It is held from before it is read until it is written, so that two refits at once
+    take turns.
+
+    Raises
+    ------
+    BlankcamError
+        Before anything is written, but for a book that can't be written.
+    """
+    path = book.book_path(job_path)
+    output_folder.check(out, force=force)
+    output_folder.check_growing_file(path)
+    bench = read_bench(job_path, readings_path, machine)
+    book.refuse_old_log(job_path)
+    with book.locked(path):
+        if drop_torn_line:
+            book.drop_torn_line(path)
+        held = book.read_book(path)
+        worked = work_out(bench, held)
+        sheet = sheet_of(bench, worked)
+        files = _files(sheet, worked.cuts)
+        output_folder.write(out, files, force=force)
+        if worked.entries:
+            book.add_entries(held, worked.entries)
+    yield from refit_list.sections(sheet)
+    names = ", ".join(sorted(files))
+    yield Section(title="Written", notes=(f"to {out}: {names}", path))
+    nothing, done = worked.taken.nothing, sheet.state == "done"
+    steps = tuple(next_steps.after_refit(out, files, nothing=nothing, done=done))
+    if steps:
+        yield Section(title="Next", verbatim=True, notes=steps)
+
+
+def _files(sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
+    """What the folder holds: the programs and the papers, by name."""
+    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    return programs | {
+        "refit.md": refit_list.bench(sheet).encode(),
+        "refit.json": records.render(refit_list.record(sheet)).encode(),
+    }

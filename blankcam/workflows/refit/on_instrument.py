@@ -1,0 +1,120 @@
+"""What is on the instrument: what the maker says has happened since, and what the book says."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterator, Sequence
+
+from blankcam import digest
+from blankcam.faults import Fault, InputError, RefusedError
+from blankcam.inputs import job_file
+from blankcam.inputs.job import Job
+from blankcam.inputs.readings_file import OnInstrument, PartName
+from blankcam.parts.design import Design, design
+from blankcam.refit.book import (
+    Entry,
+    Made,
+    NewStrings,
+    NotCut,
+    Refitted,
+    ShimPut,
+    SlotsFilled,
+)
+from blankcam.refit.so_far import SoFar, so_far
+from blankcam.workflows.refit.bench import Bench
+
+
+def said_since(bench: Bench, before: Sequence[Entry]) -> Iterator[Entry]:
+    """What the maker says has happened since, as entries of the book."""
+    readings = bench.readings
+    if not before:
+        for part in bench.makes:
+            yield _made(bench, part, 1)
+    if readings.last_refit == "not cut":
+        if not any(isinstance(e, Refitted) for e in before):
+            raise InputError(
+                Fault(
+                    where=readings.path,
+                    key="readings.last_refit",
+                    found="not cut",
+                    wrong="the book knows of no refit",
+                    fix="leave it out",
+                )
+            )
+        yield NotCut()
+    told: tuple[tuple[PartName, OnInstrument], ...] = (
+        ("nut", readings.nut),
+        ("saddle", readings.saddle),
+    )
+    for part, on_it in told:
+        if on_it.new and before:
+            number = max(e.number for e in before if isinstance(e, Made) and e.part == part)
+            yield _made(bench, part, number + 1)
+        if on_it.shim:
+            yield ShimPut(part=part, by=on_it.shim)
+    if readings.filled:
+        yield SlotsFilled(strings=readings.filled)
+    yield from _new_strings(bench, before)
+
+
+def _made(bench: Bench, part: PartName, number: int) -> Made:
+    job, profile = bench.found.job, bench.profile
+    by_mill = profile.cuts_programs and (part == "saddle" or job.plan.slots == "mill")
+    numbers = tuple(range(bench.count, 0, -1))
+    return Made(
+        part=part,
+        number=number,
+        stage=bench.readings.stage,
+        job=bench.text,
+        milled=numbers if by_mill else (),
+    )
+
+
+def _new_strings(bench: Bench, before: Sequence[Entry]) -> Iterator[NewStrings]:
+    """Other strings than the parts were made for, or were refitted with last."""
+    texts = [e.job for e in before if isinstance(e, Made | NewStrings)]
+    if not texts:
+        return
+    last = job_file.parse(texts[-1], bench.found.job.path)
+    if _strings_of(last) != _strings_of(bench.found.job):
+        pulls = [sum(s.force.tension for s in f.strings) for f in (design(last), bench.found)]
+        yield NewStrings(job=bench.text, pull=pulls[1] / pulls[0])
+
+
+def _strings_of(job: Job) -> str:
+    return json.dumps([dataclasses.asdict(s) for s in job.strings], sort_keys=True)
+
+
+def _shape_of(job: Job) -> str:
+    """All in a job that says how its parts stand, but the strings: neither machine nor doubts."""
+    names = ("instrument", "board", "nut", "saddle", "blanks")
+    values = {n: v for n, v in dataclasses.asdict(job).items() if n in names}
+    return digest.of_text(json.dumps(values, sort_keys=True))
+
+
+def book_replayed(bench: Bench, entries: Sequence[Entry]) -> SoFar:
+    """The book replayed, the job it was begun with still being this one."""
+    return so_far(entries, designs_made(bench.found, entries))
+
+
+def designs_made(found: Design, entries: Sequence[Entry]) -> dict[PartName, Design]:
+    """What the parts now on the instrument were made from; refused where the job is another."""
+    made: dict[PartName, Design] = {}
+    shape = _shape_of(found.job)
+    for entry in entries:
+        if isinstance(entry, Made):
+            job = job_file.parse(entry.job, found.job.path)
+            if _shape_of(job) != shape or len(job.strings) != len(found.job.strings):
+                raise RefusedError(_changed(found))
+            made[entry.part] = design(job)
+    return made
+
+
+def _changed(found: Design) -> Fault:
+    return Fault(
+        where=found.job.path,
+        wrong="the job was changed after its parts were strung: they no longer stand as it says",
+        fix="put the old values back, and new targets as want_first_fret and want_action into the"
+        " readings; other strings may stay; or, for new parts, move the book of parts away",
+    )
