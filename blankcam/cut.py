@@ -6,15 +6,14 @@ import math
 from dataclasses import dataclass
 
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.machining.decision import ByMachine, Decision
+from blankcam.machining.decision import ByHand, ByMachine, Decision
 from blankcam.machining.request import CutRequest, Label
 from blankcam.machining.setup_sheet import SetupSheet
+from blankcam.parts.hand_left import HandLeft
 from blankcam.parts.part import FeatureKind
 from blankcam.replay.proof import Proof
 
 __all__ = ["CutRequest", "CutResult", "Label"]
-
-TOPS = (FeatureKind.TOP, FeatureKind.CROWN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,13 +36,23 @@ class CutResult:
         return frozenset(d.string for d in self.slots if d.tool is not None)
 
     @property
-    def left_for_the_hand(self) -> float:
-        """How much may stand over the stage's top once the programs are run, mm.
+    def shaped(self) -> bool:
+        """Whether the machine brings out the top or the crown."""
+        return isinstance(self._top, ByMachine)
 
-        The ridges of a flat tool's steps; infinite where the hand makes the top.
-        """
-        by = next((d.by for d in self.decisions if d.feature.kind in TOPS), None)
-        return by.ridge if isinstance(by, ByMachine) else math.inf
+    @property
+    def _top(self) -> ByMachine | ByHand | None:
+        top = self.request.part.top_feature
+        return next((d.by for d in self.decisions if d.feature.kind is top), None)
+
+    @property
+    def left_for_the_hand(self) -> HandLeft:
+        """What may stand once the programs are run: a top, steps on it, square ends."""
+        by, ends = self._top, (d for d in self.decisions if d.feature.kind is FeatureKind.ENDS)
+        return HandLeft(
+            top=by.ridge if isinstance(by, ByMachine) else math.inf,
+            ends=any(d.tool is None for d in ends),
+        )
 
     @property
     def slots(self) -> tuple[Decision, ...]:

@@ -15,6 +15,7 @@ from blankcam.machining import thickness, tools, workholding
 from blankcam.machining.cutter_contact import Table
 from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, material, plan_cut
+from blankcam.machining.hand_work import with_steps
 from blankcam.machining.on_edge import EdgeDecided, decide_on_edge, left_to_the_hand
 from blankcam.machining.on_face import cut_out, decide_on_face
 from blankcam.machining.request import CutRequest
@@ -86,7 +87,8 @@ def decide(request: CutRequest) -> Decided:
         whole, fit = (dataclasses.replace(r, blank=blank) for r in (whole, fit))
     edge = cut_out(part, bench) if around.tool else bench
     standing = _on_edge(fit, edge, unfit)
-    decisions = (*(_with(d, unfit) for d in lying.decisions), *standing.decisions)
+    each = (*(_with(d, unfit) for d in lying.decisions), *standing.decisions)
+    decisions = tuple(with_steps(d, part, request.stage) for d in each)
     return Decided(
         request=whole,
         decisions=decisions,

@@ -79,7 +79,8 @@ class Reason:
     @classmethod
     def of_limit(cls, fault: Fault) -> Reason:
         """Why a limit of the holding or the machine leaves one feature to the hand."""
-        values = {"key": fault.key, "wrong": fault.wrong, "fix": fault.fix}
+        found = "" if fault.found is None else f" {fault.found}"
+        values = {"key": f"{fault.key}{found}", "wrong": fault.wrong, "fix": fault.fix}
         return cls(code=ReasonCode.AGAINST_LIMIT, values=values)
 
 
@@ -107,10 +108,38 @@ class ByMachine:
     """mm that its passes leave standing at most for the hand to take off."""
 
 
+class HandStepKind(StrEnum):
+    """What a hand does; its words are made in the outputs."""
+
+    RUB = "rub to thickness"
+    """``to``: the finished thickness."""
+    LENGTH = "to length"
+    """``to``: the finished length."""
+    TOP = "file the top"
+    """``high`` at its highest, ``raised`` of it allowance, ``tilt`` in rad, ``fall`` by it."""
+    RIDGE_LINE = "mark the ridge line"
+    CROWN = "file the crown"
+    """``radius`` of its section."""
+    ENDS = "file the ends round"
+    """``radius`` in plan."""
+    SLOT = "file the slot"
+    """``depth`` under the stage's top, ``start`` and ``final`` file in inches, 0 for a saw."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandStep:
+    """One thing that the hand does, as values; lengths in mm."""
+
+    kind: HandStepKind
+    values: Mapping[str, float] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ByHand:
     """A feature that is left to the hand."""
 
+    steps: tuple[HandStep, ...] = ()
+    """What it does, in order, with its measures; empty where there is nothing to do."""
     nick: Tool | None = None
     """Of a slot: the tool that cuts a locating nick for the file; None without one."""
 
@@ -132,7 +161,8 @@ class Decision:
 
     def without_nick(self) -> Decision:
         """The decision on a slot for the file, no nick cut for it."""
-        return replace(self, by=ByHand())
+        steps = self.by.steps if isinstance(self.by, ByHand) else ()
+        return replace(self, by=ByHand(steps=steps))
 
     @property
     def reach(self) -> Box | None:

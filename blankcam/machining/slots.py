@@ -35,6 +35,8 @@ DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+LEAST_NICK: float = table("cutting")["slots"]["least_nick"]
+WITHIN: float = table("cutting")["slots"]["nick_share"]
 MOST_NICKED: float = table("cutting")["slots"]["deepest_nick"]
 LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
@@ -98,9 +100,10 @@ def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
 def _nickable(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> Decision:
     """The decision on a slot for the file, without a nick where its tool is too short for one."""
     tool, more = decision.nick, standing_more(nut, slot, bench)
-    if tool is None or more + nick_depth(nut, slot, tool, bench.stage) <= min(
-        tool.flute_length - DEPTH_ROOM, MOST_NICKED
-    ):
+    if tool is None:
+        return decision
+    depth, most = nick_depth(nut, slot, tool, bench.stage), tool.flute_length - DEPTH_ROOM
+    if depth >= LEAST_NICK and more + depth <= min(most, MOST_NICKED):
         return decision
     return decision.without_nick()
 
@@ -323,16 +326,31 @@ def _fits(
 
 
 def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
-    """How deep a nick may go: never wider than the slot where it meets the finished top, mm.
+    """How deep a nick may go, mm: in the waste of its slot, and within the slot below it.
 
-    Where the top rises across the slot, the nick meets it higher and wider on that side.
+    Never wider than the slot where it meets the finished top, and never as deep; in the waste
+    above never wider than may be opened. Where the top rises across it, a nick is wider there.
     """
+    target, left_right = nut.at(stage), clear_window(nut.slots, slot, nut.length)
+    raised = target.raised
     opening = min(_opening(nut, slot, stage), tool.radius)
-    beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
-    rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
-    within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
-    waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
-    return min(NICK, waste + 0.8 * within)
+    within = _room_under(nut, slot, tool, opening)
+    floor = max(slot.depth_front - target.floor_raise, 0.0)
+    depth = raised + WITHIN * min(max(within, 0.0), floor)
+    if raised:
+        room = min(slot.centre - left_right[0], left_right[1] - slot.centre)
+        depth = min(depth, WITHIN * max(_room_under(nut, slot, tool, room), 0.0))
+    return min(NICK, depth)
+
+
+def _room_under(nut: Part, slot: Slot, tool: Tool, beyond: float) -> float:
+    """How deep a tool may go below the top at a slot to cut nothing ``beyond`` mm from it."""
+    top = top_at(nut, slot.centre, Stage.FINAL)
+    found = math.inf
+    for off in np.linspace(min(beyond, tool.radius), tool.radius, 13).tolist():
+        beside = max(top_at(nut, slot.centre + side * off, Stage.FINAL) for side in (-1, 1))
+        found = min(found, tool.height_at(off) - (beside - top))
+    return found
 
 
 def _opening(nut: Part, slot: Slot, stage: Stage) -> float:

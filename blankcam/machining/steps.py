@@ -6,6 +6,7 @@ staircase; which passes are needed, and how high the stairs stand, is worked out
 
 from __future__ import annotations
 
+import bisect
 import math
 from dataclasses import dataclass
 
@@ -13,16 +14,17 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.machining.cutter_contact import tip_height
 from blankcam.machining.setup_sheet import BESIDE, Bench
 from blankcam.parts.curve import Array
 from blankcam.parts.surface import PartSurface
 
 ROWS: float = table("cutting")["top"]["step_rows"]
-ALONG = 0.5
+ALONG = 0.75
 """mm between the places along a pass."""
 ACROSS = 0.1
 """mm between the places across the blank at which what is left is looked at."""
+SPOKES, CHORD = 65, 5
+"""Chords across the tool's end, and places on each, at which the surface is looked at."""
 COARSE = 1.2
 """Tool radii between the first passes over a blank wider than the tool."""
 SAME = 1e-6
@@ -60,8 +62,8 @@ def steps_for(surface: PartSurface, tool: Tool, bench: Bench, most: float) -> St
     inside = (xs >= stock.x0 - SAME) & (xs <= stock.x1 + SAME)
     across = np.linspace(stock.y0, stock.y1, math.ceil((stock.y1 - stock.y0) / ACROSS) + 1)
     ys = np.linspace(stock.y0 - r, stock.y1 + r,
-                     math.ceil((stock.y1 - stock.y0 + 2 * r) / ROWS) + 1)[1:-1]  # fmt: skip
-    tips = tip_height(surface, tool, xs[None, :], ys[:, None])
+                     math.ceil((stock.y1 - stock.y0 + 2 * r) / ROWS) + 1)  # fmt: skip
+    tips = np.stack([_tips(surface, r, xs, y) for y in ys.tolist()])
     left = np.stack([left_by(z, y, xs, across, r) for z, y in zip(tips, ys, strict=True)])
     over = left[:, :, inside] - surface.height(xs[inside][None, :], across[:, None])
     kept = _needed(over, most)
@@ -80,6 +82,16 @@ def steps_for(surface: PartSurface, tool: Tool, bench: Bench, most: float) -> St
         before=np.repeat(before[None, :], len(across), axis=0),
         ridge=max(ridge, 0.0),
     )
+
+
+def _tips(surface: PartSurface, radius: float, xs: Array, y: float) -> Array:
+    """(n,) the highest of the surface under a flat tool with its axis at each place and y."""
+    turn = np.linspace(-math.pi / 2, math.pi / 2, SPOKES)
+    out, wide = radius * np.sin(turn), radius * np.cos(turn)
+    along = wide[:, None] * np.linspace(-1.0, 1.0, CHORD)
+    across = np.broadcast_to(out[:, None], along.shape)
+    heights = surface.height(xs[:, None] + along.ravel(), y + across.ravel()[None, :])
+    return np.asarray(heights.max(axis=1))
 
 
 def _places(low: float, high: float, beside: float, step: float) -> Array:
@@ -123,11 +135,13 @@ def _needed(over: Array, most: float) -> list[int] | None:
     if np.max(after[0]) > most:
         return None
     kept, have, i = list[int](), np.full(over.shape[1:], np.inf), 0
-    while i < count:
-        good = [j for j in range(i, count) if np.max(np.minimum(have, after[j])) <= most]
-        last = max(good, default=i)
-        if np.max(have) <= most:
-            break
+    while np.max(have) > most:
+
+        def fails(j: int, have: Array = have) -> bool:
+            return bool(np.max(np.minimum(have, after[j])) > most)
+
+        # The further on the next row, the more is left
+        last = bisect.bisect_left(range(i, count), True, key=fails) + i - 1
         kept.append(last)
         have, i = np.minimum(have, over[last]), last + 1
     return kept

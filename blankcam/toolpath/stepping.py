@@ -19,6 +19,8 @@ from blankcam.toolpath.moves import Operation, Path
 from blankcam.toolpath.slowing import slowed
 
 SHARE: float = table("cutting")["top"]["step_depth"]
+BETWEEN = 4
+"""Places to which arcs are fitted, for each that is worked out."""
 LEAST = 0.002
 """mm: a pass that would take less is left out."""
 
@@ -64,7 +66,10 @@ def _level_beside(z: Array, high: Array) -> Array:
 
 
 def _along(path: Path, xs: Array, y: float, z: Array, hop: float, cut: Cut, *, right: bool) -> None:
-    chain = tuple(p for s in curve.fit_table(xs, z, FIT) for p in plain(s))
+    # Between its places a pass is straight, so that no arc bulges where it has a corner
+    fine = np.interp(np.linspace(0, len(xs) - 1, BETWEEN * (len(xs) - 1) + 1), range(len(xs)), xs)
+    table = fine, np.interp(fine, xs, z)
+    chain = tuple(p for s in curve.fit_table(*table, FIT) for p in plain(s))
     if not right:
         chain = tuple(s.reversed() for s in reversed(chain))
     start = chain[0].start

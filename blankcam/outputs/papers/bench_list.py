@@ -16,6 +16,7 @@ from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.decision import Decision
+from blankcam.machining.hand_work import all_by_hand
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
@@ -104,7 +105,7 @@ def _work(
     return hand_steps.Work(
         part=part,
         stage=stage,
-        decisions=result.decisions if result else (),
+        decisions=result.decisions if result else all_by_hand(part, stage),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )
@@ -191,7 +192,7 @@ def _slot_table(nut: Part, work: hand_steps.Work) -> Iterator[str]:
     by_hand = Column(key="hand", title="files in; depth from the top")
     yield markdown.table(slots.extended(by_hand, hand_steps.slots_by_hand(work, nut)), shared="mm")
     reasons: dict[str, list[Decision]] = {}
-    for choice in chosen.values():
+    for choice in (c for c in chosen.values() if c.reasons):
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
     if reasons:
         yield ""

@@ -7,13 +7,12 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.machining.decision import ByMachine, Decision
-from blankcam.machining.files import files
+from blankcam.machining.decision import ByHand, ByMachine, Decision, HandStep, HandStepKind
 from blankcam.outputs.figures import both
 from blankcam.outputs.render import markdown
 from blankcam.outputs.rows import Column, Field, Table, field, tabulate
@@ -41,7 +40,7 @@ class Work:
     part: Part
     stage: Stage
     decisions: tuple[Decision, ...] = ()
-    """Who makes each feature; empty where all are the hand's."""
+    """Who makes each feature."""
     templates: bool = False
     """Whether templates and gauges were cut for it."""
     spare: float = 0.0
@@ -49,12 +48,18 @@ class Work:
 
     @property
     def slots(self) -> tuple[Decision, ...]:
-        """Who makes each slot; empty where all are the hand's."""
+        """Who makes each slot."""
         return tuple(d for d in self.decisions if d.feature.kind is FeatureKind.SLOT)
 
     def milled(self, kind: FeatureKind) -> bool:
         """Whether a machine makes a feature of that kind."""
         return any(d.tool for d in self.decisions if d.feature.kind is kind)
+
+    def steps(self, kind: FeatureKind) -> Iterator[HandStep]:
+        """What the hand does of the features of that kind."""
+        for decision in self.decisions:
+            if decision.feature.kind is kind and isinstance(decision.by, ByHand):
+                yield from decision.by.steps
 
     @property
     def machined(self) -> bool:
@@ -113,16 +118,10 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
 
 def _shaped_by_hand(work: Work) -> Iterator[str]:
     """The outline, where the hand cuts it, and the top brought out by hand."""
-    part = work.part
     yield _marked(work)
-    if not work.milled(FeatureKind.OUTLINE):
-        yield (
-            f"**To length**: saw outside the lines, file the ends square to {both(part.length)}"
-            + (", the rounding still to come." if _round(part) else ".")
-        )
-    if _round(part):
-        yield _ends_step(work)
-    yield from _top_steps(part, work)
+    for kind in (FeatureKind.OUTLINE, FeatureKind.ENDS, work.part.top_feature):
+        for step in work.steps(kind):
+            yield _STEP_WORDS[step.kind](work, step.values)
 
 
 def _marked(work: Work) -> str:
@@ -159,42 +158,64 @@ def _round(part: Part) -> bool:
     return FeatureKind.ENDS in {f.kind for f in part.features}
 
 
-@functools.singledispatch
-def _top_steps(part: Part, work: Work) -> Iterator[str]:
-    """How the hand brings out the part's top."""
-    del work
-    raise TypeError(type(part))
+Measures = Mapping[str, float]
 
 
-@_top_steps.register(Saddle)
-def _saddle_top(part: Saddle, work: Work) -> Iterator[str]:
-    yield (
-        f"**Top**: file down to the line, level across; at the highest {both(highest(work))} over "
-        f"the seat side{_allowed(work)}.{_gauge(work)}"
+def _to_length(work: Work, values: Measures) -> str:
+    after = ", the rounding still to come." if _round(work.part) else "."
+    return (
+        f"**To length**: saw outside the lines, file the ends square to {both(values['to'])}{after}"
     )
-    yield (
+
+
+def _ends_round(work: Work, values: Measures) -> str:
+    del work
+    return (
+        f"**Ends**: file both to a full round, radius {both(values['radius'])}, all the way down; "
+        "try them in the slot."
+    )
+
+
+def _top_to_the_line(work: Work, values: Measures) -> str:
+    """A saddle's top is filed level first; a nut's falls toward the head."""
+    fall, carried = values["fall"], ""
+    back = ", level across"
+    if fall >= 0.005:
+        back = (
+            f", then on so that it falls {math.degrees(values['tilt']):.1f} deg toward the head: "
+            f"{both(fall)} lower at the head side"
+        )
+    if work.part.slots:
+        carried = " Carry the centres over the top, square to the face."
+    return (
+        f"**Top**: file down to the line, at the highest {both(values['high'])} over the seat side"
+        f"{_allowed(work)}{back}.{_gauge(work)}{carried}"
+    )
+
+
+def _ridge_line(work: Work, values: Measures) -> str:
+    del work, values
+    return (
         "**Ridge line**: on the top, measure the ridge of each string from the nut side "
         "as in the table, join the marks in a smooth line, carry the centres over the top."
     )
-    yield (
+
+
+def _crown(work: Work, values: Measures) -> str:
+    del work
+    return (
         f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
-        f"{both(part.crown_radius)}; the table says how far it falls to each side."
+        f"{both(values['radius'])}; the table says how far it falls to each side."
     )
 
 
-@_top_steps.register(Nut)
-def _nut_top(nut: Nut, work: Work) -> Iterator[str]:
-    fall = math.tan(nut.tilt) * nut.thickness
-    back = (
-        f", then on so that it falls {math.degrees(nut.tilt):.1f} deg toward the head: "
-        f"{both(fall)} lower at the head side"
-        if fall >= 0.005
-        else ", level across"
-    )
-    yield (
-        f"**Top**: file down to the line, at the highest {both(highest(work))} over the seat side"
-        f"{_allowed(work)}{back}.{_gauge(work)} Carry the centres over the top, square to the face."
-    )
+_STEP_WORDS: dict[HandStepKind, Callable[[Work, Measures], str]] = {
+    HandStepKind.LENGTH: _to_length,
+    HandStepKind.ENDS: _ends_round,
+    HandStepKind.TOP: _top_to_the_line,
+    HandStepKind.RIDGE_LINE: _ridge_line,
+    HandStepKind.CROWN: _crown,
+}
 
 
 def _allowed(work: Work) -> str:
@@ -236,6 +257,8 @@ def _after_machine(work: Work) -> Iterator[str]:
     part, cut_out = work.part, work.milled(FeatureKind.OUTLINE)
     if not work.shaped:
         yield from _shaped_by_hand(work)
+        if _round(part) and work.milled(FeatureKind.ENDS):
+            yield _ends_step(work)
         return
     if not cut_out:
         rounded = work.milled(FeatureKind.ENDS)
@@ -253,14 +276,8 @@ def _after_machine(work: Work) -> Iterator[str]:
 def _ends_step(work: Work) -> str:
     """The round ends, all of them or what the machine could not reach."""
     radius = both(work.part.thickness / 2)
-    if work.milled(FeatureKind.ENDS):
-        return f"**Ends**: file them to a full round below the jaws' line, radius {radius}."
-    if work.shaped:
-        return f"**Ends**: file them to a full round all the way down, radius {radius}."
-    return (
-        f"**Ends**: file both to a full round, radius {radius}, all the way down; try them in the "
-        "slot."
-    )
+    where = "below the jaws' line" if work.milled(FeatureKind.ENDS) else "all the way down"
+    return f"**Ends**: file them to a full round {where}, radius {radius}."
 
 
 def _ridges_off(work: Work) -> str:
@@ -295,22 +312,22 @@ def _slots(work: Work, nut: Part) -> Iterator[str]:
 
 def slots_by_hand(work: Work, nut: Part) -> Iterator[str]:
     """For each slot what the hand does: the files and how deep, or what is left to do later."""
-    milled = {c.string for c in work.slots if c.tool is not None}
+    by_string = {d.string: d.by for d in work.slots}
     held = nut.at(work.stage).floor_raise
     for slot in nut.slots:
-        if slot.string in milled:
-            yield f"{both(held)} more later" if held > 0 else "polish"
+        by = by_string[slot.string]
+        if isinstance(by, ByHand):
+            (step,) = by.steps
+            yield f"{_files(step.values)}; {both(step.values['depth'])}"
         else:
-            deep = max(slot.depth_front + work.raised - held, 0.0)
-            yield f"{_files(slot)}; {both(deep)}"
+            yield f"{both(held)} more later" if held > 0 else "polish"
 
 
-def _files(slot: Slot) -> str:
+def _files(values: Measures) -> str:
     """In inches, as gauged files are sold."""
-    chosen = files(slot.width)
-    if not chosen.fits:
+    if not values["final"]:
         return "a saw"
-    return ", ".join(f"{s:.3f}" for s in dict.fromkeys((chosen.start, chosen.final)))
+    return ", ".join(f"{s:.3f}" for s in dict.fromkeys((values["start"], values["final"])))
 
 
 def lines(work: Work) -> Iterator[str]:
