@@ -5,6 +5,7 @@ import dataclasses
 from blankcam.cut import CutRequest, Label
 from blankcam.gcode import writer
 from blankcam.inputs.job import PlanJob
+from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Setup
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
@@ -38,6 +39,11 @@ def plan_for(*given, **by):
     return build.plan(request_for(*given, **by))
 
 
+def hand_words(plan):
+    """Why a plan leaves to the hand what it was asked to make, as one text."""
+    return "; ".join(words(d.reasons) for d in plan.decisions if d.tool is None)
+
+
 def files_of(found, plan, profile):
     """The files of a plan."""
     job = found.job
@@ -59,6 +65,14 @@ def box_in_frame(found, part):
     return box_of(blank_as_cut(found, part), part)
 
 
+def held_as_planned(profile, plan):
+    """The machine with its jaws where the plan has worked them out, if it has."""
+    if profile.holding.jaw_top != "auto":
+        return profile
+    held = dataclasses.replace(profile.holding, jaw_top=plan.request.machine.holding.jaws)
+    return dataclasses.replace(profile, holding=held)
+
+
 def proved(found, part, profile, stage, plan, written, **changed):
     """The proof of a plan's texts; ``changed``: other texts by stem, - as _."""
     programs = [w.program for w in written]
@@ -77,7 +91,7 @@ def proved(found, part, profile, stage, plan, written, **changed):
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.tool),
         stock=box_in_frame(found, part),
-        profile=profile,
+        profile=held_as_planned(profile, plan),
         material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from blankcam.faults import Fault
 from blankcam.inputs.tool import Tool
 from blankcam.machining import thickness, tools, workholding
-from blankcam.machining.cutter_contact import Table
 from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.machining.hand_work import with_steps
@@ -27,6 +26,7 @@ from blankcam.machining.setup_sheet import (
     setup_on_face,
 )
 from blankcam.machining.steps import Steps
+from blankcam.machining.surface_passes import SurfacePasses
 from blankcam.parts.part import FeatureKind, Part
 
 
@@ -35,15 +35,16 @@ class Decided:
     """All that is decided of one part."""
 
     request: CutRequest
-    """As asked for; its blank rubbed down first where the hand brings it to its thickness."""
+    """As asked for, the jaws' height worked out; its blank is rubbed down first where the hand brings
+    it to its thickness."""
     decisions: tuple[Decision, ...]
     """In working order."""
     face: Bench | None
     """The set-up on face; None where nothing is done there."""
     edge: Bench
     """The set-up on edge: what stands after the one on face."""
-    finish: Table | None
-    """The finishing passes of the top or the crown; None where no ball makes it."""
+    surface: SurfacePasses | None
+    """The passes of the top or the crown; None where no ball makes it."""
     steps: Steps | None
     """The passes of the flat tool that makes it in steps; None where none does."""
     faults: tuple[Fault, ...]
@@ -89,12 +90,13 @@ def decide(request: CutRequest) -> Decided:
     standing = _on_edge(fit, edge, unfit)
     each = (*(_with(d, unfit) for d in lying.decisions), *standing.decisions)
     decisions = tuple(with_steps(d, part, request.stage) for d in each)
+    machine = dataclasses.replace(request.machine, holding=standing.bench.profile.holding)
     return Decided(
-        request=whole,
+        request=dataclasses.replace(whole, machine=machine),
         decisions=decisions,
-        face=lying.bench,
-        edge=standing.bench,
-        finish=standing.finish,
+        face=dataclasses.replace(lying.bench, profile=machine) if lying.bench else None,
+        edge=dataclasses.replace(standing.bench, profile=machine),
+        surface=standing.surface,
         steps=standing.steps,
         faults=tuple(thickness.too_thin(part, request.blank) if milled else ()),
         cautions=tuple(_cautions(part, decisions, bench)),
@@ -120,7 +122,7 @@ def _with(decision: Decision, unfit: Iterable[Reason]) -> Decision:
 def _on_edge(request: CutRequest, edge: Bench, unfit: list[Reason]) -> EdgeDecided:
     """The set-up on edge; all of it the hand's where the blank can't be held so."""
     held, part = request.machine.holding, request.part
-    against = workholding.grip_faults(part.name, held, request.blank.z1)
+    against = workholding.edge_faults(part.name, held)
     if against:
         return left_to_the_hand(part, edge, [Reason.of_limit(f) for f in against])
     return decide_on_edge(request, edge, unfit)

@@ -16,7 +16,7 @@ import numpy as np
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining import ends, slots, steps, tools, top, waste, workholding
+from blankcam.machining import ends, jaws, slots, steps, tools, top, waste, workholding
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -24,6 +24,7 @@ from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import BESIDE, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.steps import Steps
+from blankcam.machining.surface_passes import SurfacePasses, surface_passes
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature, FeatureKind, Part
 from blankcam.parts.slot import Slot
@@ -42,8 +43,8 @@ class EdgeDecided:
     decisions: tuple[Decision, ...]
     bench: Bench
     """The set-up, with what is left of the top for the hand."""
-    finish: Table | None
-    """The finishing passes of the top or the crown; None where no ball makes it."""
+    surface: SurfacePasses | None
+    """The passes of the top or the crown; None where no ball makes it."""
     steps: Steps | None
     """Or the passes of a flat tool that makes it in steps."""
 
@@ -55,8 +56,9 @@ def decide_on_edge(request: CutRequest, edge: Bench, unfit: Sequence[Reason]) ->
     """
     part, within = request.part, _Limits(request.part, edge)
     shaped = _decide_top(request, edge, within, unfit)
-    edge = shaped.bench
-    cut = _decide_slots(part, request, edge, within)
+    cut = _decide_slots(part, request, shaped.bench, within)
+    # Round ends are cut down to the jaws, however high these are, and so have no say in that
+    shaped = dataclasses.replace(shaped, bench=within.in_jaws(shaped.bench))
     rounded = _decide_ends(part, request, shaped, within)
     return dataclasses.replace(shaped, decisions=(*shaped.decisions, *cut, *rounded))
 
@@ -65,8 +67,8 @@ def left_to_the_hand(part: Part, edge: Bench, why: Sequence[Reason]) -> EdgeDeci
     """Every feature of the set-up the hand's, for the same reasons."""
     kinds = (FeatureKind.THICKNESS, FeatureKind.OUTLINE, FeatureKind.WASTE)
     found = (Decision.by_hand(f, why) for f in part.features if f.kind not in kinds)
-    bench = dataclasses.replace(edge, uncut=True)
-    return EdgeDecided(decisions=tuple(found), bench=bench, finish=None, steps=None)
+    bench = _Limits(part, edge).in_jaws(dataclasses.replace(edge, uncut=True))
+    return EdgeDecided(decisions=tuple(found), bench=bench, surface=None, steps=None)
 
 
 class _Limits:
@@ -78,14 +80,41 @@ class _Limits:
     def against(self, name: str, reaches: Iterable[Box]) -> list[Reason]:
         """Why an operation that goes there can't be; where it can, it is counted in."""
         each = list(reaches)
-        low = min(each, key=lambda box: box.z0)
-        machine, part = self._edge.profile, self._part.name
-        faults = workholding.jaw_faults_at(part, machine.holding, name, low.z0)
-        together = [*self._taken, *each]
-        faults += workholding.travel_faults(f"{part}, on edge", machine, together)
+        faults = list(self._jaw_faults(name, min(box.z0 for box in each)))
+        faults += self._travel_faults(each)
         if not faults:
-            self._taken = together
+            self._taken += each
         return [Reason.of_limit(f) for f in faults]
+
+    def against_beside_jaws(self, reach: Box) -> list[Reason]:
+        """Why an operation can't be that goes as low as the jaws allow, whatever their height."""
+        return [Reason.of_limit(f) for f in self._travel_faults([reach])]
+
+    def in_jaws(self, edge: Bench) -> Bench:
+        """The set-up with its jaws as high as given, or as the operations counted in allow."""
+        held = edge.profile.holding
+        low = min((box.z0 for box in self._taken), default=edge.stock.z1)
+        window = jaws.Window(standing=edge.stock.z1, cut="", low=low)
+        profile = dataclasses.replace(edge.profile, holding=jaws.settled(held, window))
+        return dataclasses.replace(edge, profile=profile)
+
+    def _jaw_faults(self, name: str, low: float) -> Iterator[Fault]:
+        edge = self._edge
+        window = jaws.Window(standing=edge.stock.z1, cut=name, low=low)
+        fix = wider_window(window, edge)
+        return jaws.height_faults(self._part.name, edge.profile.holding, window, fix)
+
+    def _travel_faults(self, more: Sequence[Box]) -> list[Fault]:
+        where = f"{self._part.name}, on edge"
+        return workholding.travel_faults(where, self._edge.profile, [*self._taken, *more])
+
+
+def wider_window(window: jaws.Window, edge: Bench) -> str:
+    """What would leave the jaws a height to stand at."""
+    if edge.outline is not None or window.most < workholding.GRIP:
+        return f"cut the {window.cut} by hand"
+    lower = f"a blank no higher than {window.most / workholding.GRIP_SHARE:.2f} mm"
+    return f'use {lower}, set outline = "mill" in [plan], or cut the {window.cut} by hand'
 
 
 # -- top or crown ------------------------------------------------------------------------------
@@ -113,7 +142,7 @@ def _top_by_hand(feature: Feature, edge: Bench, why: Iterable[Reason]) -> EdgeDe
     return EdgeDecided(
         decisions=(Decision.by_hand(feature, why),),
         bench=dataclasses.replace(edge, uncut=True),
-        finish=None,
+        surface=None,
         steps=None,
     )
 
@@ -122,36 +151,67 @@ def _in_fine_passes(
     part: Part, edge: Bench, within: _Limits, reasons: list[Reason]
 ) -> EdgeDecided | None:
     """By the best tool that reaches all of it, else by one that reaches what stands beside it."""
-    level = math.isinf(part.at(edge.stage).surface.section_radius) and (
-        abs(part.at(edge.stage).surface.tilt) < LEVEL
-    )
-    fit, need = list(tools.surfacing_tools(edge.profile, level=level)), depth_of_top(part, edge)
-    short = [t for t in fit if t.reach < need]
-    for tool in (*(t for t in fit if t.reach >= need), *short):
-        sweep = sweep_of(part, edge, tool)
-        finish, wrong = finishing_passes(sweep, edge)
-        if finish is None:
-            reasons += [Reason.of_limit(f) for f in wrong]
-            continue
-        if tool in short and (lacks := _too_short(finish, tool, edge)) is not None:
+    surface = part.at(edge.stage).surface
+    level = math.isinf(surface.section_radius) and abs(surface.tilt) < LEVEL
+    short = list[Table]()
+    for tool in tools.surfacing_tools(edge.profile, level=level):
+        finish = finish_with(tool, part, edge)
+        if tool.reach < depth_to(finish, part, edge):
+            short.append(finish)
+        elif (made := _passes_of(finish, part, edge, within, reasons)) is not None:
+            return made
+    for finish in short:
+        if (lacks := _too_short(finish, finish.sweep.tool, edge)) is not None:
             reasons.append(lacks)
-            continue
-        reach = _finish_reach(finish, edge)
-        against = within.against(str(part.top_feature), [reach])
-        if not against:
-            why = Reason(code=ReasonCode.LARGEST_REACHING, values={"need": need})
-            by = ByMachine(tool=tool, reach=reach, depth=need)
-            made = Decision(feature=Feature(kind=part.top_feature), by=by, reasons=(why,))
-            return EdgeDecided(decisions=(made,), bench=edge, finish=finish, steps=None)
-        reasons += against
+        elif (made := _passes_of(finish, part, edge, within, reasons)) is not None:
+            return made
     return None
 
 
-def finishing_passes(sweep: Sweep, edge: Bench) -> tuple[Table | None, list[Fault]]:
-    """The finishing passes of a tool over a top or a crown, or why it can't make them."""
-    if faults := top.limber_faults(sweep, edge):
-        return None, faults
-    return sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool))), []
+def _passes_of(
+    finish: Table, part: Part, edge: Bench, within: _Limits, reasons: list[Reason]
+) -> EdgeDecided | None:
+    """All passes of one tool, or the reasons why it can't make them."""
+    one_way = math.isinf(finish.sweep.crown)
+    surface, limber = surface_passes(finish, edge, one_way=one_way)
+    reach = _finish_reach(finish, edge)
+    against = [Reason.of_limit(f) for f in limber]
+    against = against or within.against(str(part.top_feature), [reach])
+    if surface is None or against:
+        reasons += against
+        return None
+    need = depth_to(finish, part, edge)
+    why = Reason(code=ReasonCode.LARGEST_REACHING, values={"need": need})
+    by = ByMachine(tool=finish.sweep.tool, reach=reach, depth=need)
+    made = Decision(feature=Feature(kind=part.top_feature), by=by, reasons=(why,))
+    return EdgeDecided(decisions=(made,), bench=edge, surface=surface, steps=None)
+
+
+def finish_with(tool: Tool, part: Part, edge: Bench) -> Table:
+    """The finishing passes of the part's top or crown with a tool."""
+    target = part.at(edge.stage)
+    sweep = Sweep(
+        surface=target.surface,
+        tool=tool,
+        stock=edge.stock,
+        y_low=0.0,
+        y_high=edge.stock.y1,
+        crown=target.surface.section_radius,
+        outline=edge.outline,
+        ridge=target.ridge,
+    )
+    return sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
+
+
+def depth_to(finish: Table, part: Part, edge: Bench) -> float:
+    """How deep a tool goes to bring out the top, mm; beside a round crown below what it cuts."""
+    if math.isinf(finish.sweep.crown):
+        return depth_of_top(part, edge)
+    return edge.stock.z1 - _lowest(finish)
+
+
+def _lowest(finish: Table) -> float:
+    return float(np.min(finish.tips[finish.wanted]))
 
 
 def _too_short(finish: Table, tool: Tool, edge: Bench) -> Reason | None:
@@ -165,9 +225,9 @@ def _too_short(finish: Table, tool: Tool, edge: Bench) -> Reason | None:
     rise = float(np.nanmax(np.nanmax(tips, axis=0) - np.nanmin(tips, axis=0)))
     need = rise + full.depth + LOCAL
     deep = edge.stock.z1 - float(np.nanmin(tips)) + LOCAL
-    if min(tool.reach, tool.flute_length) >= need and tool.stick_out >= deep:
-        return None
     reach = min(tool.reach, tool.flute_length)
+    if reach >= need and tool.stick_out >= deep:
+        return None
     return Reason.about(tool, ReasonCode.SHORT_REACH, reach=reach, need=need)
 
 
@@ -197,7 +257,7 @@ def _in_steps(
                 reasons=(Reason(code=ReasonCode.STEPPED, values=values),),
             )
             bench = dataclasses.replace(edge, ridge=found.ridge)
-            return EdgeDecided(decisions=(made,), bench=bench, finish=None, steps=found)
+            return EdgeDecided(decisions=(made,), bench=bench, surface=None, steps=found)
         reasons += against
     return None
 
@@ -217,31 +277,15 @@ def _steps_reach(found: Steps, edge: Bench) -> Box:
 def _finish_reach(finish: Table, edge: Bench) -> Box:
     """Where the tip goes over a top or a crown."""
     x0, x1 = finish.sweep.x_ends
-    low = float(np.min(finish.tips[finish.wanted]))
-    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=low, z1=edge.clearance)
-
-
-def sweep_of(part: Part, edge: Bench, tool: Tool) -> Sweep:
-    """The part's top or crown brought out by a tool."""
-    surface = part.at(edge.stage).surface
-    return Sweep(
-        surface=surface,
-        tool=tool,
-        stock=edge.stock,
-        y_low=0.0,
-        y_high=edge.stock.y1,
-        crown=surface.section_radius,
-        outline=edge.outline,
-    )
+    z0 = _lowest(finish)
+    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=z0, z1=edge.clearance)
 
 
 def depth_of_top(part: Part, edge: Bench) -> float:
-    """How deep a tool goes to bring out the top: to its lowest; round a crown, to the jaws."""
+    """How deep a top or a crown lies at its lowest below what stands, mm."""
     stock, surface = edge.stock, part.at(edge.stage).surface
-    if math.isfinite(surface.section_radius):
-        return stock.z1 - edge.profile.holding.jaw_top
-    xs = np.linspace(stock.x0, stock.x1, 33)
-    return stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
+    xs, ys = np.linspace(stock.x0, stock.x1, 33), (stock.y0, stock.y1)
+    return stock.z1 - min(float(np.min(surface.height(xs, np.full_like(xs, y)))) for y in ys)
 
 
 # -- waste and slots ---------------------------------------------------------------------------
@@ -326,7 +370,7 @@ def _decide_ends(
     reasons = [Reason(code=ReasonCode.NO_FLAT, values={"need": need})]
     for tool in tools.outline_tools(edge.profile, need):
         box = _ends_reach(part, tool, edge)
-        against = within.against("ends", [box])
+        against = within.against_beside_jaws(box)
         if not against:
             why = Reason(code=ReasonCode.LARGEST_FLAT, values={"need": need})
             by = ByMachine(tool=tool, reach=box, depth=need)
@@ -352,6 +396,7 @@ def height_left(part: Part, edge: Bench, low: float, high: float) -> float:
     """The highest that stands from one x to another once the top or the crown is decided, mm."""
     if edge.uncut:
         return float(np.max(edge.stands(np.linspace(low, high, 129))))
-    surface = part.at(edge.stage).surface
+    target = part.at(edge.stage)
     x, y = np.meshgrid(np.linspace(low, high, 65), np.linspace(0.0, edge.stock.y1, 33))
-    return float(np.max(surface.height(x, y))) + edge.ridge + 0.02
+    ridge = max(edge.ridge, target.ridge)
+    return float(np.max(target.surface.height(x, y))) + ridge + 0.02

@@ -38,6 +38,8 @@ TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
 LEAST_NICK: float = table("cutting")["slots"]["least_nick"]
 WITHIN: float = table("cutting")["slots"]["nick_share"]
 MOST_NICKED: float = table("cutting")["slots"]["deepest_nick"]
+SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
+OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
 LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
@@ -83,16 +85,17 @@ def left_because(nut: Part, slot: Slot, bench: Bench, why: Sequence[Reason]) -> 
 
 
 def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
-    """What stands over the stage's top at a slot when it is cut, mm.
+    """What stands over the stage's top and its ridges at a slot when it is cut, mm.
 
     Where the top is the hand's: all of the blank, or of its outline, at the head side, for the
     slot's floor falls toward it.
     """
+    target = nut.at(bench.stage)
     if not bench.uncut:
-        return bench.ridge
+        return max(bench.ridge - target.ridge, 0.0)
     reach = slot.radius + BESIDE_SLOT
     x = np.linspace(slot.centre - reach, slot.centre + reach, 9)
-    wanted = _highest(nut, slot, BESIDE_SLOT) + nut.at(bench.stage).raised
+    wanted = _highest(nut, slot, BESIDE_SLOT) + target.raised + target.ridge
     fall = math.tan(max(slot.tilt, 0.0)) * bench.stock.y1
     return max(0.0, float(np.max(bench.stands(x))) - wanted + fall)
 
@@ -182,15 +185,13 @@ def _cleared(
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove, cusp = (
-        slot_passes.Groove.of(nut, slot, Stage.ROUGH),
-        slot_passes.floor_cusp(slot, _left_open(nut, slot)),
-    )
+    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
+    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
     each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
 
     def seconds(depth: float) -> float:
         deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp))
+        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
@@ -219,8 +220,8 @@ def depths(nut: Part, slot: Slot, stage: Stage, more: float = 0.0) -> tuple[floa
     ``more``: what stands over the stage's top, mm.
     """
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (high + nut.at(s).raised - floor for s in (stage, Stage.FINAL))
-    return full + more, cleared
+    target = nut.at(stage)
+    return high + target.raised + target.ridge + more - floor, high - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -314,9 +315,11 @@ def _fits(
     if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = clear_window(nut.slots, slot, nut.length)
         room = min(slot.centre - left, right - slot.centre)
-        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
-        aside = taper.aside(r, tool, full)
-        tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
+        off = max(r - tool.tip_radius, 0.0)
+        aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
+        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
+        widest = taper.aside(r, tool, full)
+        tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
         if shank_fits and tool_fits and _opener(nut, slot, profile, more):
             return True, None
     if not straight and not below:

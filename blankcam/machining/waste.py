@@ -52,7 +52,13 @@ def layer_count(nut: Part, depth: float, more: float = 0.0) -> int:
 
     ``more``: what stands over the rough top, mm.
     """
-    return max(1, math.ceil((nut.allowance + more + STANDING) / depth))
+    return max(1, math.ceil((over_finished(nut) + more) / depth))
+
+
+def over_finished(nut: Part) -> float:
+    """How much stands over a rough nut's finished top at most, mm."""
+    rough = nut.at(Stage.ROUGH)
+    return rough.raised + rough.ridge + STANDING
 
 
 def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:

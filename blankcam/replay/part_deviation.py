@@ -61,13 +61,17 @@ class WantedPart:
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan.
 
-        In the slots that are milled nothing is left for the hand.
+        Ridges may stand on the top where the stage leaves them, and what the hand takes off; but
+        nothing in a slot that is milled.
         """
-        cut = self.target.upper(x, y, self.milled)
-        if not self.by_hand.top:
+        cut, over = (
+            self.target.upper(x, y, self.milled),
+            max(self.target.ridge, self.by_hand.top),
+        )
+        if not over:
             return cut
         top = self.target.upper(x, y, frozenset())
-        return np.where(cut < top, cut, top + self.by_hand.top)
+        return np.where(cut < top, cut, top + over)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

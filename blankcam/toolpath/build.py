@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -40,7 +39,7 @@ class Plan:
     """What the machine does for one part, and what the hand does."""
 
     request: CutRequest
-    """As it was decided: its blank is as it comes under the cutter."""
+    """As it was decided: its blank as it comes under the cutter, the jaws' height worked out."""
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
     setups: tuple[SetupSheet, ...] = ()
@@ -130,11 +129,9 @@ def _edge_operations(decided: Decided, part: Part) -> Iterator[Operation]:
 def _top_operations(decided: Decided, part: Part) -> Iterator[Operation]:
     """The top or the crown, if the machine makes it: in fine passes or in steps."""
     edge, kind = decided.edge, str(part.top_feature)
-    if (finish := decided.finish) is not None:
-        one_way = math.isinf(finish.sweep.crown)
-        yield surfacing.sweep_operation(
-            kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
-        )
+    if decided.surface is not None:
+        words = f"{edge.stage} {kind} along x"
+        yield surfacing.sweep_operation(kind, words, decided.surface, edge)
     elif decided.steps is not None:
         yield stepping.steps_operation(kind, decided.steps, edge)
 
