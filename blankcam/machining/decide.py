@@ -98,7 +98,7 @@ def decide(request: CutRequest) -> Decided:
         edge=dataclasses.replace(standing.bench, profile=machine),
         surface=standing.surface,
         steps=standing.steps,
-        faults=tuple(thickness.too_thin(part, request.blank) if milled else ()),
+        faults=tuple(thickness.too_thin(part, request.blank)),
         cautions=tuple(_cautions(part, decisions, bench)),
     )
 

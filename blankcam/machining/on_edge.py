@@ -93,8 +93,11 @@ class _Limits:
     def in_jaws(self, edge: Bench) -> Bench:
         """The set-up with its jaws as high as given, or as the operations counted in allow."""
         held = edge.profile.holding
-        low = min((box.z0 for box in self._taken), default=edge.stock.z1)
-        window = jaws.Window(standing=edge.stock.z1, cut="", low=low)
+        window = jaws.Window(standing=edge.stock.z1, cut="", low=math.inf)
+        # Where nothing has a say in it, no higher than they must hold
+        least = window.least + jaws.SPARE
+        low = min((box.z0 for box in self._taken), default=least)
+        window = dataclasses.replace(window, low=low)
         profile = dataclasses.replace(edge.profile, holding=jaws.settled(held, window))
         return dataclasses.replace(edge, profile=profile)
 
@@ -241,6 +244,11 @@ def _in_steps(
         if min(tool.reach, tool.flute_length) < deep:
             has = min(tool.reach, tool.flute_length)
             reasons.append(Reason.about(tool, ReasonCode.SHORT_REACH, reach=has, need=deep))
+            continue
+        stiff = plan_cut(edge.material, tool, edge.profile, Work.FINISH)
+        if stiff.depth < top.LEAST_LEAVE:
+            fault = top.too_limber(tool, edge.profile, stiff.depth)
+            reasons.append(Reason.of_limit(fault))
             continue
         found = steps.steps_for(surface, tool, edge, RIDGE)
         if found is None:

@@ -93,11 +93,12 @@ def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
     target = nut.at(bench.stage)
     if not bench.uncut:
         return max(bench.ridge - target.ridge, 0.0)
+    left, right = clear_window(nut.slots, slot, nut.length)
     reach = slot.radius + BESIDE_SLOT
-    x = np.linspace(slot.centre - reach, slot.centre + reach, 9)
-    wanted = _highest(nut, slot, BESIDE_SLOT) + target.raised + target.ridge
+    x = np.linspace(min(left, slot.centre - reach), max(right, slot.centre + reach), 33)
+    wanted = target.surface.height(x, np.zeros_like(x)) + target.ridge
     fall = math.tan(max(slot.tilt, 0.0)) * bench.stock.y1
-    return max(0.0, float(np.max(bench.stands(x))) - wanted + fall)
+    return max(0.0, float(np.max(bench.stands(x) - wanted)) + fall)
 
 
 def _nickable(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> Decision:

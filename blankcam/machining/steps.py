@@ -61,8 +61,10 @@ def steps_for(surface: PartSurface, tool: Tool, bench: Bench, most: float) -> St
     xs = _places(stock.x0, stock.x1, r + BESIDE, ALONG)
     inside = (xs >= stock.x0 - SAME) & (xs <= stock.x1 + SAME)
     across = np.linspace(stock.y0, stock.y1, math.ceil((stock.y1 - stock.y0) / ACROSS) + 1)
-    ys = np.linspace(stock.y0 - r, stock.y1 + r,
-                     math.ceil((stock.y1 - stock.y0 + 2 * r) / ROWS) + 1)  # fmt: skip
+    # Closer toward the faces, where a crown is steepest
+    half, middle = (stock.y1 - stock.y0) / 2 + r, (stock.y0 + stock.y1) / 2
+    turn = np.linspace(-math.pi / 2, math.pi / 2, math.ceil(2 * half / ROWS) + 1)
+    ys = middle + half * np.sin(turn)
     tips = np.stack([_tips(surface, r, xs, y) for y in ys.tolist()])
     left = np.stack([left_by(z, y, xs, across, r) for z, y in zip(tips, ys, strict=True)])
     over = left[:, :, inside] - surface.height(xs[inside][None, :], across[:, None])

@@ -59,19 +59,8 @@ class WantedPart:
         return self.part.at(self.stage)
 
     def upper(self, x: Floats, y: Floats) -> Floats:
-        """Nothing may be left above this, mm; +inf outside the plan.
-
-        Ridges may stand on the top where the stage leaves them, and what the hand takes off; but
-        nothing in a slot that is milled.
-        """
-        cut, over = (
-            self.target.upper(x, y, self.milled),
-            max(self.target.ridge, self.by_hand.top),
-        )
-        if not over:
-            return cut
-        top = self.target.upper(x, y, frozenset())
-        return np.where(cut < top, cut, top + over)
+        """Nothing may be left above this, mm; +inf outside the plan."""
+        return self.by_hand.upper(self.target, self.milled, x, y)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,9 +28,11 @@ LEAST = 0.002
 def steps_operation(name: str, steps: Steps, bench: Bench) -> Operation:
     """Every pass, in layers where more stands than the tool may take."""
     cut = plan_cut(bench.material, steps.tool, bench.profile, Work.SLOT)
+    stiff = plan_cut(bench.material, steps.tool, bench.profile, Work.FINISH)
+    depth = SHARE * min(cut.depth, stiff.depth)
     path, length = Path(bench.clearance), 0.0
     hop, right = float(np.max(steps.before)) + HOP, True
-    for y, z in _passes(steps, cut):
+    for y, z in _passes(steps, depth):
         _along(path, steps.xs, y, z, hop, cut, right=right)
         length, right = length + float(steps.xs[-1] - steps.xs[0]), not right
     path.leave()
@@ -44,9 +46,9 @@ def steps_operation(name: str, steps: Steps, bench: Bench) -> Operation:
     )
 
 
-def _passes(steps: Steps, cut: Cut) -> Iterator[tuple[float, Array]]:
-    """The y and the tip's heights of each pass; none cuts deeper than the tool may."""
-    stock, most, r = steps.before.copy(), SHARE * cut.depth, steps.tool.radius
+def _passes(steps: Steps, most: float) -> Iterator[tuple[float, Array]]:
+    """The y and the tip's heights of each pass; none cuts deeper than ``most`` mm."""
+    stock, r = steps.before.copy(), steps.tool.radius
     for y, tips in zip(steps.ys.tolist(), steps.tips, strict=True):
         high = highest_under(stock, y, steps.xs, steps.across, r)
         stands = float(np.max(high - tips))
