@@ -20,7 +20,7 @@ def keep_case(results: Sequence[CutResult]) -> str | None:
     try:
         folder = Path(tempfile.mkdtemp(prefix="blankcam-case-"))
         for result in results:
-            for file in result.programs:
+            for file in result.files:
                 (folder / file.name).write_text(file.text, encoding="utf-8")
         (folder / "case.txt").write_text("\n".join(_lines(results)) + "\n", encoding="utf-8")
     except OSError:

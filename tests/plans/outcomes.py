@@ -94,7 +94,10 @@ def proof_of(result: CutResult, step: float | None = None) -> Proof:
     request, programs = result.request, result.programs
     cuts = [(o.tool.number, o.cut) for p in programs for o in p.program.operations]
     return prove(
-        [ProgramText(name=f.name, data=f.text, setup=Setup(f.setup)) for f in programs],
+        [
+            ProgramText(name=f.name, data=f.text, setup=Setup(f.setup), air=f.program.air)
+            for f in result.files
+        ],
         request.part,
         stage=request.stage,
         milled=result.milled,

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from blankcam.inputs.readings_file import PartName
+from blankcam.inputs.units import Units
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
@@ -18,8 +19,9 @@ from blankcam.parts.slot import Slot
 from blankcam.refit.as_cut import Standing, Taken, end_heights
 from blankcam.refit.verdict import StringVerdict
 
-State = Literal["done", "cut", "mend"]
-"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low."""
+State = Literal["done", "cut", "mend", "string"]
+"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low; the
+new strings lie in the slots as they are, and are to be strung and read."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +114,10 @@ def summary(sheet: RefitSheet) -> Iterator[str]:
         yield "done: every string is where it should be, as far as it can be measured"
     elif sheet.state == "mend":
         yield "nothing to cut: first put right what is too low, as said below, then measure again"
+    elif sheet.state == "string":
+        yield "nothing to cut: no slot need be wider; string it up, let it settle, and read it"
+    elif all(v.unread for v in sheet.strings):
+        yield "first make the slots wider for the new strings; then string it up, and read it"
     else:
         done = sum(v.state == "done" for v in sheet.strings)
         yield f"{done} of {len(sheet.strings)} strings are done; cut what is listed below"
@@ -223,12 +229,14 @@ def _string_record(v: StringVerdict) -> dict[str, Any]:
     }
 
 
-def bench(sheet: RefitSheet) -> str:
+def bench(sheet: RefitSheet, units: Units = "both") -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     head += [f"> {line}  " for line in sheet.notice]
     head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
-    return "\n".join([*head, "\n\n".join(map(markdown.render, _work(sheet))), ""])
+    return "\n".join(
+        [*head, "\n\n".join(markdown.render(part, units=units) for part in _work(sheet)), ""]
+    )
 
 
 def _work(sheet: RefitSheet) -> Iterator[Section]:
@@ -277,6 +285,12 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
     """What the machine cuts; a bench without one is told nothing of machines."""
     for p in sheet.programs:
         minutes = p["seconds"] / 60
+        if p["air"]:
+            yield (
+                f"`{p['file']}`: first, the spindle off; it touches nothing, and stops where you are"
+                " to look"
+            )
+            continue
         yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
     if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
         yield (
