@@ -16,7 +16,7 @@ import numpy as np
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining import ends, jaws, slots, steps, tools, top, waste, workholding
+from blankcam.machining import ends, jaws, slots, steps, tool_set, tools, top, waste, workholding
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -56,7 +56,7 @@ def decide_on_edge(request: CutRequest, edge: Bench, unfit: Sequence[Reason]) ->
     """
     part, within = request.part, _Limits(request.part, edge)
     shaped = _decide_top(request, edge, within, unfit)
-    cut = _decide_slots(part, request, shaped.bench, within)
+    cut = _decide_slots(request, shaped, within)
     # Round ends are cut down to the jaws, however high these are, and so have no say in that
     shaped = dataclasses.replace(shaped, bench=within.in_jaws(shaped.bench))
     rounded = _decide_ends(part, request, shaped, within)
@@ -300,13 +300,15 @@ def depth_of_top(part: Part, edge: Bench) -> float:
 
 
 def _decide_slots(
-    nut: Part, request: CutRequest, edge: Bench, within: _Limits
+    request: CutRequest, shaped: EdgeDecided, within: _Limits
 ) -> tuple[Decision, ...]:
     """The waste that is opened, then the slots; a slot that can't be is the file's."""
+    nut, edge = request.part, shaped.bench
+    called = [d.tool.number for d in shaped.decisions if d.tool is not None]
     by_string = {s.string: s for s in nut.slots}
     by_file = request.wishes.slots != "mill"
     chosen, opened = list[Decision](), list[Decision]()
-    for decision in slots.chosen(nut, edge, by_file=by_file):
+    for decision in tool_set.chosen(nut, edge, by_file=by_file, called=called):
         slot = by_string[decision.string]
         kept, over = _within_limits(nut, slot, decision, edge, within)
         chosen.append(kept)

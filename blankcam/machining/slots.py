@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 
@@ -20,7 +19,6 @@ from blankcam.machining.decision import (
     Reason,
     ReasonCode,
 )
-from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -32,15 +30,11 @@ SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
 DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
 BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
 DEEPEST: float = table("cutting")["slots"]["deepest"]
-BACK = 1.0
-"""Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
 LEAST_NICK: float = table("cutting")["slots"]["least_nick"]
 WITHIN: float = table("cutting")["slots"]["nick_share"]
 MOST_NICKED: float = table("cutting")["slots"]["deepest_nick"]
 SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
 OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
-LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
 def choose(
@@ -55,15 +49,13 @@ def choose(
         return left_to_the_file(slot, profile)
     feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     refused: list[Reason] = []
-    candidates = _candidates(profile)
-    wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
-    for tool in candidates[len(wide) :]:
-        clear, wrong = _fits(nut, slot, tool, profile, stage, more)
+    for tool in narrow_enough(slot, profile):
+        clear, wrong = fits(nut, slot, tool, profile, stage, more)
         if wrong is None:
-            by = _by_machine(nut, slot, tool, profile, stage, clear=clear, more=more)
+            by = by_machine(nut, slot, tool, profile, stage, clear=clear, more=more)
             return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
         refused.append(wrong)
-    return _by_file(slot, profile, refused or [_none_narrow(slot, wide)])
+    return _by_file(slot, profile, refused or [_none_narrow(slot, profile)])
 
 
 def left_to_the_file(slot: Slot, profile: Profile) -> Decision:
@@ -103,16 +95,17 @@ def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
 
 def _nickable(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> Decision:
     """The decision on a slot for the file, without a nick where its tool is too short for one."""
-    tool, more = decision.nick, standing_more(nut, slot, bench)
-    if tool is None:
-        return decision
-    depth, most = nick_depth(nut, slot, tool, bench.stage), tool.flute_length - DEPTH_ROOM
-    if depth >= LEAST_NICK and more + depth <= min(most, MOST_NICKED):
-        return decision
-    return decision.without_nick()
+    tool = decision.nick
+    return decision if tool is None or nickable(nut, slot, tool, bench) else decision.without_nick()
 
 
-def _by_machine(  # the two last tell how it is cut
+def nickable(nut: Part, slot: Slot, tool: Tool, bench: Bench) -> bool:
+    """Whether a tool cuts a nick that guides a file, and is long enough for what stands there."""
+    more, depth = standing_more(nut, slot, bench), nick_depth(nut, slot, tool, bench.stage)
+    return depth >= LEAST_NICK and more + depth <= min(tool.flute_length - DEPTH_ROOM, MOST_NICKED)
+
+
+def by_machine(  # the two last tell how it is cut
     nut: Part,
     slot: Slot,
     tool: Tool,
@@ -120,8 +113,12 @@ def _by_machine(  # the two last tell how it is cut
     stage: Stage,
     *,
     clear: bool,
-    more: float,
+    more: float = 0.0,
 ) -> ByMachine:
+    """A slot made with that tool; ``clear``: the waste over it must be opened first.
+
+    ``more``: what stands over the stage's top and its ridges, mm.
+    """
     opener = _opener(nut, slot, profile, more) if clear else None
     if opener is None:
         return ByMachine(tool=tool, depth=depths(nut, slot, stage, more)[0])
@@ -143,74 +140,16 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
 
 
 def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
-    """How every slot is to be made, from the bass side."""
+    """How every slot would be made for itself, from the bass side."""
     each = list[Decision]()
     for slot in nut.slots:
         more = standing_more(nut, slot, bench)
         one = choose(nut, slot, bench.profile, bench.stage, by_file=by_file, more=more)
         each.append(_nickable(nut, slot, one, bench))
-    return _quicker_cleared(nut, each, bench)
+    return tuple(each)
 
 
-def _quicker_cleared(nut: Part, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
-    """The choices, the waste over slots opened first with a wider tool where that saves time."""
-    if not bench.stage.leaves_waste:
-        return tuple(choices)
-    by_string = {s.string: s for s in nut.slots}
-    saved: dict[int, tuple[float, Tool, Decision]] = {}
-    for choice in choices:
-        found = _cleared(nut, by_string[choice.string], choice, bench)
-        if found is not None and found[0] > 0:
-            saved[choice.string] = found
-    change = bench.profile.tool_change_seconds + TOUCH_OFF
-    for number in {tool.number for _, tool, _ in saved.values()}:
-        if sum(s for s, tool, _ in saved.values() if tool.number == number) < change:
-            saved = {k: v for k, v in saved.items() if v[1].number != number}
-    return tuple(saved[c.string][2] if c.string in saved else c for c in choices)
-
-
-def _cleared(
-    nut: Part, slot: Slot, choice: Decision, bench: Bench
-) -> tuple[float, Tool, Decision] | None:
-    """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
-    if not isinstance(choice.by, ByMachine) or choice.by.opening is not None:
-        return None
-    tool = choice.by.tool
-    if tool.shape not in (Shape.BALL, Shape.FLAT):
-        return None
-    if _left_open(nut, slot) < LEAST_LEFT:
-        return None
-    more = standing_more(nut, slot, bench)
-    full, cleared = depths(nut, slot, Stage.ROUGH, more)
-    wide = _opener(nut, slot, bench.profile, more)
-    if wide is None or wide.diameter <= tool.edge:
-        return None
-    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
-    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
-    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
-
-    def seconds(depth: float) -> float:
-        deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
-
-    other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
-    found = []
-    for narrow in (True, False):
-        depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
-        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow, more=more)
-        if depth < full:
-            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
-    if not found:
-        return None
-    gain, narrow, depth = max(found)
-    by = dataclasses.replace(choice.by, depth=depth, opening=Opening(tool=wide, narrow=narrow))
-    quicker = Reason(code=ReasonCode.OPENED_FOR_SPEED)
-    new = dataclasses.replace(choice, by=by, reasons=(*choice.reasons, quicker))
-    return gain, wide, new
-
-
-def _left_open(nut: Part, slot: Slot) -> float:
+def left_open(nut: Part, slot: Slot) -> float:
     """How deep a rough slot is below the finished top, mm."""
     return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
 
@@ -281,7 +220,13 @@ def _nick_only(profile: Profile) -> Iterator[Reason]:
             yield Reason(code=ReasonCode.ONLY_NICKS, values={"tool": tool.number})
 
 
-def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
+def narrow_enough(slot: Slot, profile: Profile) -> list[Tool]:
+    """The tools that go into a slot with room beside them, the largest first."""
+    return [t for t in _candidates(profile) if t.edge <= slot.width - SIDE_ROOM]
+
+
+def _none_narrow(slot: Slot, profile: Profile) -> Reason:
+    wide = _candidates(profile)
     if not wide:
         return Reason(code=ReasonCode.NO_BALL)
     return Reason(
@@ -290,8 +235,8 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
     )
 
 
-def _fits(
-    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float
+def fits(
+    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float = 0.0
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
     full, cleared = depths(nut, slot, stage, more)
