@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.drawings.slot_section import SlotSection
 from blankcam.outputs.rows import Section
 
 Floats = NDArray[np.float64]
@@ -76,6 +77,8 @@ class Spot:
     half_width: float
     facts: tuple[Fact, ...]
     remark: str = ""
+    by: str = ""
+    """The tool that makes it, or the file, as short as can be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,10 +88,43 @@ class StringLine:
     string: int
     note: str
     gauge: float
-    wound: bool
+    make: str
+    """``plain steel``, ``wound`` or ``nylon``: how it looks."""
+    filed: bool
+    """Whether its slot is left to the file, so that it is not in place on the rough part."""
     points: Floats
     raised: float = 0.0
     """How much higher it lies on the rough part."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loft:
+    """A surface between two lines of as many points, and what it is of; mm in the part's frame."""
+
+    kind: str
+    """``board``, ``neck``, ``fret`` or ``bridge``."""
+    near: tuple[tuple[float, float, float], ...]
+    far: tuple[tuple[float, float, float], ...]
+    low: float | None
+    """How far its sides go down; None: it has none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tag:
+    """Words that stand in the picture."""
+
+    words: str
+    at: tuple[float, float, float]
+    seat: bool | None = None
+    """Whether only with the part in its seat, or only alone; None: always."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextStep:
+    """What to do first; numbers among the words are lengths in mm."""
+
+    head: tuple[str | float, ...]
+    words: tuple[str | float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,12 +132,18 @@ class PartView:
     """One part."""
 
     name: str
+    stock: float
+    """Height of its blank over the seat."""
+    around: tuple[Loft, ...]
+    tags: tuple[Tag, ...]
     length: float
     thickness: float
     height: float
     spots: tuple[Spot, ...]
     strings: tuple[StringLine, ...]
     stages: tuple[StageView, ...]
+    standings: tuple[tuple[str, str], ...]
+    """What is said of each step from the blank to the finished part."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,6 +186,17 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Chapter:
+    """One operation of a program: where its text begins, and what it does."""
+
+    line: int
+    """Of the program's text, from 1."""
+    name: str
+    words: str
+    tool: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramView:
     """One program and what it does."""
 
@@ -159,8 +212,12 @@ class ProgramView:
     stock_bottom: float
     cells: Cells
     """Where the page reckons the stock, in the machine's axes."""
+    chapters: tuple[Chapter, ...] = ()
+    """Its operations, in the order they are run."""
     held_by: tuple[Block, ...] = ()
-    """Jaws, clamps or walls, as the proof checked them."""
+    """Jaws, clamps or walls, as the proof checked them; the waste board under it."""
+    held: str = ""
+    """The same in words."""
     start: Heights | None = None
     """What stands before it where that is not the whole blank."""
     after: int | None = None
@@ -234,6 +291,10 @@ class PageData:
     subtitle: str
     good: bool
     verdict: str
+    """Its head, a colon, and what was found."""
+    next_step: NextStep
+    sections: tuple[SlotSection, ...]
+    """Each slot of the nut, cut along and across."""
     cautions: tuple[str, ...]
     notice: tuple[str, ...]
     parts: tuple[PartView, ...]

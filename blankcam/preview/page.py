@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib import resources
 from typing import Any
 
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
+from blankcam.preview.section_svg import packed_sections, patterns, section_style
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 STAGE = {"rough": "rough", "final": "finished"}
@@ -54,18 +55,21 @@ def _script() -> str:
 def _style() -> str:
     folder = resources.files(__package__)
     names = ("style.css", "print.css")
-    return "\n".join(folder.joinpath(n).read_text(encoding="utf-8") for n in names)
+    files = [folder.joinpath(n).read_text(encoding="utf-8") for n in names]
+    return "\n".join([files[0], section_style(), *files[1:]])
 
 
 def _header(given: PageData) -> str:
     units = el(
         "fieldset",
-        el("legend", "Lengths in"),
+        el("legend", "Lengths in", cls="away"),
         *(
-            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None), u)
+            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None),
+               el("span", u))
             for u in ("mm", "in")
         ),
-    )
+        cls="switch",
+    )  # fmt: skip
     return el(
         "header",
         el("div", el("h1", words(given.title)), el("p", words(given.subtitle))),
@@ -85,12 +89,105 @@ def _input(kind: str, **attributes: object) -> str:
 
 
 def _sections(given: PageData) -> Iterator[str]:
-    yield el("p", words(given.verdict, 1000), cls=f"verdict {'good' if given.good else 'bad'}")
+    yield el("div", _aside(given), _solid(given), cls="first")
+    yield from _slot(given)
+    if given.programs:
+        yield _cut(given)
+    yield from _drawings(given)
+    yield from _numbers(given)
+
+
+def _aside(given: PageData) -> str:
+    """Verdict, next step, what to mind, and the notice, folded."""
+    head, _, found = given.verdict.partition(": ")
+    verdict = el(
+        "section",
+        el("p", el("strong", words(head)), cls="head"),
+        el("p", words(found[:1].upper() + found[1:], 1000)) if found else "",
+        cls=f"verdict {'good' if given.good else 'bad'}",
+        aria_label="Verdict",
+    )
+    step = given.next_step
+    following = el(
+        "section",
+        el("h2", "Next: ", _pieces(_lower(step.head))),
+        el("p", _pieces(step.words)),
+        cls="next",
+    )
+    cautions = ""
     if given.cautions:
         items = (el("li", words(c, 1000)) for c in given.cautions)
-        yield el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions",
-                 aria_label="Cautions")  # fmt: skip
-    yield _notice(given)
+        cautions = el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions")
+    return el("div", verdict, following, cautions, _notice(given), cls="aside")
+
+
+def _lower(pieces: tuple[str | float, ...]) -> tuple[str | float, ...]:
+    """The words after a colon, so without a capital."""
+    first, *rest = pieces
+    return (f"{first[:1].lower()}{first[1:]}" if isinstance(first, str) else first, *rest)
+
+
+def _pieces(pieces: tuple[str | float, ...]) -> str:
+    return "".join(words(p, 1000) if isinstance(p, str) else length(p, 3) for p in pieces)
+
+
+def _notice(given: PageData) -> str:
+    """Folded beside the picture; a copy in full stands before the cut."""
+    count = len(given.notice)
+    summary = el("summary", f"Safety notice, {count} lines",
+                 el("small", "eyes, lungs, hands clear, dry run first"))  # fmt: skip
+    return el("details", summary, _notice_lines(given), cls="notice") if count else ""
+
+
+def _notice_lines(given: PageData) -> str:
+    return el("ul", *(el("li", words(line)) for line in given.notice))
+
+
+def _views(prefix: str) -> str:
+    buttons = (el("button", w, type="button", id=f"{prefix}-{n}") for n, w in VIEWS)
+    return el("div", *buttons, cls="bar views", role="group", aria_label="View")
+
+
+def _canvas(name: str, label: str) -> str:
+    return el(
+        "div",
+        el("canvas", id=f"{name}-canvas", tabindex="0", role="application", aria_label=label,
+           aria_describedby=f"{name}-help"),
+        el("div", id=f"{name}-tags", cls="tags", aria_hidden="true"),
+        cls="picture",
+    )  # fmt: skip
+
+
+def _solid(given: PageData) -> str:
+    return el(
+        "section",
+        el("h2", "What will be made", cls="away"),
+        *_unseen(),
+        el(
+            "div",
+            el(
+                "div",
+                el("fieldset", el("legend", "Part", cls="away"), id="choose-part", cls="switch"),
+                el("fieldset", el("legend", "Where", cls="away"), id="choose-where", cls="switch"),
+                _views("view"),
+                cls="bar top",
+            ),
+            _canvas("solid", _said_of_solid(given)),
+            el("div", _strings_and_standing(), cls="under"),
+            _more(),
+            cls="needs-script picture-part solid",
+            hidden="",
+        ),
+        cls="card",
+    )
+
+
+def _said_of_solid(given: PageData) -> str:
+    parts = " and ".join(p.name for p in given.parts)
+    return f"The {parts}, drawn as a solid that can be turned. Arrow keys turn it."
+
+
+def _unseen() -> Iterator[str]:
     yield el(
         "p",
         "The pictures that turn need a browser with WebGL 2 and scripts. The drawings and tables "
@@ -100,53 +197,34 @@ def _sections(given: PageData) -> Iterator[str]:
         hidden="",
     )
     yield "<noscript><p>Scripts are off: the drawings and tables below show the parts.</p></noscript>"
-    yield _solid()
-    if given.programs:
-        yield _cut(given)
-    yield from _drawings(given)
-    yield from _numbers(given)
 
 
-def _notice(given: PageData) -> str:
-    items = (el("li", words(line)) for line in given.notice)
-    return el("details", el("summary", "Before you cut"), el("ul", *items), cls="notice", open="")
-
-
-def _views(prefix: str) -> str:
-    buttons = (el("button", w, type="button", id=f"{prefix}-{n}") for n, w in VIEWS)
-    return el("div", *buttons, cls="bar", role="group", aria_label="View")
-
-
-def _canvas(name: str, label: str) -> str:
+def _strings_and_standing() -> str:
+    names = (el("span", name) for name in ("blank", "rough", "refit", "finished"))
     return el(
+        "fieldset",
+        el("legend", el("strong", "String"), el("small", " tap, or press its number", id="keys")),
+        el("div", id="choose-string", cls="strings"),
+    ) + el(
         "div",
-        el("canvas", id=f"{name}-canvas", tabindex="0", role="application", aria_label=label,
-           aria_describedby=f"{name}-help"),
-        cls="picture",
-    )  # fmt: skip
+        el("label", el("strong", "Before and after"), for_="standing"),
+        _input("range", id="standing", min="0", max="3", step="1", value="1"),
+        el("div", *names, cls="ticks", aria_hidden="true"),
+        el("p", id="standing-words", cls="remark", aria_live="polite"),
+        cls="standing",
+    )
 
 
-def _solid() -> str:
+def _more() -> str:
     spans = (el("option", f"±{n} µm", value=n, selected="" if n == 20 else None)
              for n in (5, 20, 50, 200))  # fmt: skip
     return el(
-        "section",
-        el("h2", "What will be made"),
+        "details",
+        el("summary", "More of the picture: strings, cut open, deviation, keys"),
         el(
             "div",
-            el("fieldset", el("legend", "Part"), id="choose-part"),
-            el("fieldset", el("legend", "Stage"), id="choose-stage"),
-            _views("view"),
-            cls="bar",
-        ),
-        _canvas("solid", "The part as a solid. Arrow keys turn it."),
-        el("div", el("span", "Slots", id="spots-name"), el("div", id="spots"), cls="bar"),
-        el("div", id="readout", cls="readout", aria_live="polite"),
-        '<template id="hint"><p class="here">Point at a slot, tap it or choose it above for its '
-        "numbers.</p></template>",
-        el(
-            "div",
-            el("label", _input("checkbox", id="strings", checked=""), "Strings in place"),
+            el("label", _input("checkbox", id="strings", checked=""), "Strings"),
+            el("label", _input("checkbox", id="opened", checked=""), "Cut open at the chosen slot"),
             el("label", _input("checkbox", id="deviation"), "Colour by deviation"),
             el("label", "Scale ", el("select", *spans, id="span")),
             cls="bar",
@@ -161,20 +239,53 @@ def _solid() -> str:
             id="legend",
             hidden="",
         ),
-        el("p", "Nothing was replayed for this stage, so there is no deviation to show.",
+        el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
+        el("div", id="readout", cls="readout", aria_live="polite"),
+        '<template id="hint"><p class="here">Point at the picture for the height there.</p></template>',
         el("p", id="solid-source", cls="source"),
         el(
             "p",
-            "Drag to turn, drag with Shift or two fingers to shift, click or tap the picture first and "
-            "the wheel or a pinch zooms. Keys: arrows turn, Shift and arrows shift, + and − zoom, "
-            "Home goes back.",
+            "Drag sideways to turn; a finger up or down scrolls the page. Drag with Shift or two "
+            "fingers to shift; tap the picture first and the wheel or a pinch zooms. Keys: arrows "
+            "turn, Shift and arrows shift, + and − zoom, a string's number goes to its slot, Home "
+            "goes back.",
             id="solid-help",
             cls="help",
         ),
-        cls="needs-script picture-part solid",
+        cls="more",
+    )  # fmt: skip
+
+
+def _slot(given: PageData) -> Iterator[str]:
+    """The chosen string's slot, cut along and across, with its numbers."""
+    if not given.sections:
+        return
+    yield patterns()
+    yield el(
+        "section",
+        el("h2", "The slot of string ", el("span", id="slot-string")),
+        el("p", id="slot-stage", cls="stage"),
+        el(
+            "div",
+            el("figure", el("div", id="slot-along", cls="paper"),
+               el("figcaption", f"Along: cut at the slot’s middle, seen from the {_near_end(given)} side")),
+            el("figure", el("div", id="slot-across", cls="paper"),
+               el("figcaption", "Across: cut at the front edge, seen from the bridge; heights in mm "
+                  "over the seat, at the slot’s middle")),
+            cls="sections",
+        ),
+        el("p", el("span", cls="swatch stays"), " stays ", el("span", cls="swatch goes"),
+           " goes, from the step chosen above ", el("span", cls="swatch come"),
+           " string not in its place yet", cls="remark key"),
+        el("div", id="slot-facts", cls="facts"),
+        cls="needs-script card slot",
         hidden="",
     )  # fmt: skip
+
+
+def _near_end(given: PageData) -> str:
+    return "bass" if given.sections[0].bass_left else "treble"
 
 
 def _cut(given: PageData) -> str:
@@ -191,6 +302,7 @@ def _cut(given: PageData) -> str:
     return el(
         "section",
         el("h2", "The cut as it happens"),
+        el("div", el("strong", "Before you cut"), _notice_lines(given), cls="notice full"),
         el("div", el("label", "Program ", el("select", *options, id="program")), _views("cut"),
            cls="bar"),
         el(
@@ -200,6 +312,7 @@ def _cut(given: PageData) -> str:
                 _canvas("cut", "The stock and the tool at this moment. Arrow keys turn it."),
                 el("label", "Time in the program", cls="away", for_="scrub"),
                 _input("range", id="scrub", min="0", max="1", step="any", value="0"),
+                el("div", id="track", cls="track", aria_hidden="true"),
                 el(
                     "div",
                     el("button", "Play", type="button", id="play"),
@@ -209,14 +322,18 @@ def _cut(given: PageData) -> str:
                     el("label", "Speed ", el("select", *speeds, id="speed")),
                     cls="bar",
                 ),
+                el("ol", id="chapters", aria_label="Operations"),
             ),
             el(
                 "div",
                 el("p", el("strong", id="time"), " (an estimate)", cls="now"),
+                el("p", id="doing", cls="now"),
                 el("p", id="tool", cls="now"),
-                el("p", id="line", cls="now"),
+                el("p", id="held", cls="now"),
+                el("p", el("strong", id="line"), " ", el("span", id="meaning"), cls="now"),
                 el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
                 el("div",
+                   el("label", _input("checkbox", id="follow", checked=""), "Follow the tool"),
                    el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
                    el("label", _input("checkbox", id="show-held", checked=""), "What holds it"),
                    cls="shown"),
@@ -232,7 +349,7 @@ def _cut(given: PageData) -> str:
             id="cut-help",
             cls="help",
         ),
-        cls="needs-script picture-part cut",
+        cls="needs-script picture-part card cut",
         hidden="",
     )  # fmt: skip
 
@@ -296,6 +413,7 @@ def _data(given: PageData) -> dict[str, Any]:
         "stage": next((p.stage for p in given.programs), "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
+        "sections": packed_sections(given.sections) if given.sections else None,
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }
 
@@ -311,9 +429,17 @@ def _part(p: PartView) -> dict[str, Any]:
     return {
         "name": p.name,
         "words": p.name.capitalize(),
+        "stock": p.stock,
+        "height": p.height,
+        "standings": dict(p.standings),
+        "thick": p.thickness,
+        "long": p.length,
+        "around": [{"kind": a.kind, "near": _line3(a.near), "far": _line3(a.far), "low": a.low}
+                   for a in p.around],
+        "tags": [{"words": t.words, "at": _line3((t.at,))[0], "seat": t.seat} for t in p.tags],
         "spots": [_spot(s) for s in p.spots],
         "strings": [
-            {"gauge": s.gauge, "wound": s.wound, "raised": s.raised,
+            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "raised": s.raised,
              "points": [[round(float(c), 4) for c in point] for point in s.points]}
             for s in p.strings
         ],
@@ -321,11 +447,15 @@ def _part(p: PartView) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _line3(points: Iterable[tuple[float, float, float]]) -> list[list[float]]:
+    return [[round(c, 3) for c in p] for p in points]
+
+
 def _spot(s: Spot) -> dict[str, Any]:
     facts = [{"words": f.words, "value": round(f.value, 5), "unit": f.unit, "digits": f.digits}
              for f in s.facts]  # fmt: skip
     return {"string": s.string, "note": _plain(s.note), "x": s.x, "half": s.half_width,
-            "facts": facts, "remark": _plain(s.remark)}  # fmt: skip
+            "facts": facts, "remark": _plain(s.remark), "by": s.by}  # fmt: skip
 
 
 def _stage(s: StageView) -> dict[str, Any]:
@@ -359,6 +489,8 @@ def _program(p: ProgramView) -> dict[str, Any]:
         "text": packing.of_text([_plain(line) for line in p.text]),
         "cells": packing.of_cells(p.cells),
         "after": p.after,
+        "chapters": [[c.line, _plain(c.name), _plain(c.words), c.tool] for c in p.chapters],
+        "holds": _plain(p.held),
         "held": [[*b.low, *b.high] for b in p.held_by],
         "start": None if p.start is None else packing.of_heights(p.start),
     }  # fmt: skip

@@ -7,14 +7,18 @@ from dataclasses import dataclass
 
 from blankcam.cut import CutResult
 from blankcam.data import table
+from blankcam.gcode.comments import comment
+from blankcam.gcode.header import tool_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
+from blankcam.outputs.drawings.slot_section import SlotSection
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
-from blankcam.preview.model import Block, Cells, Heights, PageData, ProgramView
+from blankcam.preview.first_step import first_step
+from blankcam.preview.model import Block, Cells, Chapter, Heights, PageData, ProgramView
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Program
@@ -80,7 +84,10 @@ def page_data(
     digest = f"job digest {job.digest}"
     cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
     named = _named(cuts)
+    programs = [(c.part, f) for c in cuts for f in c.programs]
     return PageData(
+        next_step=first_step(found, programs, good=good),
+        sections=tuple(_sections(found, cuts, choices)),
         title=job.instrument.name,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
@@ -98,6 +105,27 @@ def page_data(
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
+
+
+def _sections(
+    found: Design, cuts: Sequence[PartCut], choices: Mapping[int, Decision]
+) -> Iterator[SlotSection]:
+    """The nut's slots, the rough line as the replay left it where there was one."""
+    nut = found.nut
+    if nut is None or found.job.blanks.nut is None:
+        return
+    rough = next((c for c in cuts if c.part == nut.name and c.stage is Stage.ROUGH), None)
+    for slot, string in zip(nut.slots, found.instrument.strings, strict=True):
+        choice = choices.get(slot.string)
+        yield SlotSection(
+            nut=nut,
+            slot=slot,
+            string=string,
+            stock=found.job.blanks.nut.height,
+            milled=choice is not None and choice.tool is not None,
+            bass_left=not found.job.left_handed,
+            left=None if rough is None else rough.proof.field,
+        )
 
 
 def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
@@ -161,7 +189,9 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
                 stock_bottom=stock.z0,
                 cells=_cells(cut, program),
                 after=last.get(program.setup),
-                held_by=_held_by(cut.proof, file.name),
+                chapters=tuple(chapters(file, profile)),
+                held_by=(*_held_by(cut.proof, file.name), *_waste_board(program)),
+                held=_held_words(program),
                 start=_start(cut, program) if program.setup not in last else None,
             )
             last[program.setup] = count
@@ -172,6 +202,42 @@ def _held_by(proof: Proof, file: str) -> tuple[Block, ...]:
     """What holds the blank while a program runs; the bed under it is left out."""
     around = next((p.around for p in proof.programs if p.name == file), ())
     return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
+
+
+WASTE_BOARD = 6.0
+"""mm of waste board drawn round and under a blank; its own size is not known."""
+GLUED = {"carrier": "glued on a waste board", "tape": "by tape on a waste board"}
+
+
+def _waste_board(program: Program) -> Iterator[Block]:
+    """What a blank on face is fixed to, drawn for its place only."""
+    if program.setup != "face" or program.holding.on_face not in GLUED:
+        return
+    s, by = program.stock, WASTE_BOARD
+    yield Block(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
+
+
+def _held_words(program: Program) -> str:
+    held = program.holding
+    if program.setup == "edge":
+        return f"{held.kind}, jaws {held.jaw_top:.2f} mm over the seat side"
+    return GLUED.get(
+        held.on_face,
+        "a clamp at each end" if held.on_face == "clamps" else "between the walls of a fixture",
+    )
+
+
+def chapters(file: ProgramFile, profile: Profile) -> Iterator[Chapter]:
+    """The operations of a program, each from the comment that begins it in the text."""
+    lines = file.text.splitlines()
+    at = 0
+    for o in file.program.operations:
+        said = [*comment(profile.controller, f"{o.name}: {o.words}, {tool_words(o.tool)}")]
+        first = next((i for i in range(at, len(lines)) if said and lines[i] == said[0]), None)
+        if first is None:
+            continue
+        at = first + 1
+        yield Chapter(line=at, name=o.name, words=o.words, tool=o.tool.number)
 
 
 def _start(cut: PartCut, program: Program) -> Heights | None:

@@ -23,10 +23,10 @@ from blankcam.parts.design import design
 from tests.conftest import DEMO_JOBS
 
 SIZES = (
-    (across_view, (520.0, 290.0), Letters(cap=10.05, hatched=False)),
-    (along_view, (560.0, 290.0), Letters(cap=10.05, hatched=False)),
-    (across_view, (336.0, 230.0), Letters(cap=9.3, hatched=False)),
-    (along_view, (336.0, 230.0), Letters(cap=9.3, hatched=False)),
+    (across_view, (600.0, 300.0), Letters(cap=10.05, hatched=False)),
+    (along_view, (600.0, 300.0), Letters(cap=10.05, hatched=False)),
+    (across_view, (314.0, 250.0), Letters(cap=9.34, terse=True, hatched=False)),
+    (along_view, (314.0, 240.0), Letters(cap=9.34, hatched=False)),
     (across_view, (38.0, 27.0), Letters(cap=2.03, full=False, hatched=False)),
     (along_view, (19.0, 14.0), Letters(cap=2.03, full=False, hatched=False)),
 )

@@ -112,10 +112,8 @@ class SlotSection:
 
     @property
     def string_make(self) -> str:
-        """How it is drawn: ``plain steel``, ``wound`` or ``nylon``."""
-        if "wound" in self.string.make:
-            return "wound"
-        return "plain steel" if "steel" in self.string.make else "nylon"
+        """How it is drawn; see ``string_look``."""
+        return string_look(self.string.make)
 
     @property
     def standings(self) -> tuple[Standing, ...]:
@@ -136,6 +134,13 @@ class SlotSection:
             return self.slot.floor_front
         strung = standing is Standing.REFIT or (standing is Standing.ROUGH and self.milled)
         return self.first_floor if strung else None
+
+
+def string_look(make: str) -> str:
+    """How a string of that make looks: ``plain steel``, ``wound`` or ``nylon``."""
+    if "wound" in make:
+        return "wound"
+    return "plain steel" if "steel" in make else "nylon"
 
 
 def finished_floor(section: SlotSection, standing: Standing) -> float:

@@ -53,6 +53,8 @@ class Letters:
     """Height of a capital."""
     full: bool = True
     """Whether each number is named; else it stands alone in the colour of its line."""
+    terse: bool = False
+    """Whether the names are as short as can be, for a narrow screen."""
     hatched: bool = True
     """Whether section lines and dots are drawn; a renderer with patterns fills by itself."""
 
@@ -280,7 +282,8 @@ def _centre_line(frame: Frame, x: float, box: tuple[float, float, float, float])
 
 
 def _height_words(height: Height, letters: Letters) -> str:
-    return f"{_figure(height.z)} {height.words}" if letters.full else _figure(height.z)
+    name = height.words.removeprefix("finished ") if letters.terse else height.words
+    return f"{_figure(height.z)} {name}" if letters.full else _figure(height.z)
 
 
 def _height_column(
@@ -314,6 +317,8 @@ def _fanned(places: Sequence[float], pitch: float, room: tuple[float, float]) ->
 def _left_words(section: SlotSection, letters: Letters) -> tuple[str, str]:
     share = f" ({100 * section.stands_out / section.slot.gauge:.0f} %)"
     out, deep = _figure(section.stands_out), _figure(section.slot.depth_front)
+    if letters.terse:
+        return f"out {out}", f"deep {deep}"
     if letters.full:
         return f"stands out {out}{share}", f"deep {deep}"
     return out, deep
