@@ -6,6 +6,7 @@ x (columns), as everywhere.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,6 +118,19 @@ class Tag:
     at: tuple[float, float, float]
     seat: bool | None = None
     """Whether only with the part in its seat, or only alone; None: always."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatDrawing:
+    """A part in the instrument, drawn for each width of the page."""
+
+    kind: str
+    """``nut`` or ``saddle`` along a string, or ``plan``."""
+    string: int | None
+    name: str
+    """What it shows, for those who can't see it."""
+    layouts: Mapping[str, Drawing]
+    """``wide`` and ``narrow``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -295,6 +309,8 @@ class PageData:
     next_step: NextStep
     sections: tuple[SlotSection, ...]
     """Each slot of the nut, cut along and across."""
+    seats: tuple[SeatDrawing, ...]
+    """Nut and saddle in the instrument."""
     cautions: tuple[str, ...]
     notice: tuple[str, ...]
     parts: tuple[PartView, ...]

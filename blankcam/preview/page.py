@@ -11,7 +11,14 @@ from typing import Any
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
-from blankcam.preview.section_svg import packed_sections, patterns, section_style
+from blankcam.preview.section_svg import (
+    first_section,
+    packed_seats,
+    packed_sections,
+    patterns,
+    section_style,
+    sheet,
+)
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 STAGE = {"rough": "rough", "final": "finished"}
@@ -91,6 +98,7 @@ def _input(kind: str, **attributes: object) -> str:
 def _sections(given: PageData) -> Iterator[str]:
     yield el("div", _aside(given), _solid(given), cls="first")
     yield from _slot(given)
+    yield from _instrument(given)
     if given.programs:
         yield _cut(given)
     yield from _drawings(given)
@@ -259,18 +267,22 @@ def _more() -> str:
 
 def _slot(given: PageData) -> Iterator[str]:
     """The chosen string's slot, cut along and across, with its numbers."""
+    yield patterns()
     if not given.sections:
         return
-    yield patterns()
+    first = given.sections[0]
+    along, across = first_section(first)
     yield el(
         "section",
-        el("h2", "The slot of string ", el("span", id="slot-string")),
+        el("h2", "The slot of string ",
+           el("span", words(f"{first.slot.string}, {first.slot.note}"), id="slot-string")),
         el("p", id="slot-stage", cls="stage"),
         el(
             "div",
-            el("figure", el("div", id="slot-along", cls="paper"),
-               el("figcaption", f"Along: cut at the slot’s middle, seen from the {_near_end(given)} side")),
-            el("figure", el("div", id="slot-across", cls="paper"),
+            el("figure", el("div", along, id="slot-along", cls="paper"),
+               el("figcaption", "Along: cut at the slot’s middle, seen from the "
+                  f"{_near_end(given)} side")),
+            el("figure", el("div", across, id="slot-across", cls="paper"),
                el("figcaption", "Across: cut at the front edge, seen from the bridge; heights in mm "
                   "over the seat, at the slot’s middle")),
             cls="sections",
@@ -279,9 +291,32 @@ def _slot(given: PageData) -> Iterator[str]:
            " goes, from the step chosen above ", el("span", cls="swatch come"),
            " string not in its place yet", cls="remark key"),
         el("div", id="slot-facts", cls="facts"),
-        cls="needs-script card slot",
-        hidden="",
+        cls="card slot",
     )  # fmt: skip
+
+
+SEATS = {
+    "nut": "The nut in its seat, along the string: true proportions; the strip below stretches its "
+    "heights. Head and neck are drawn for their place only.",
+    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
+    "bridge is drawn for its place only.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, mm.",
+}
+
+
+def _instrument(given: PageData) -> Iterator[str]:
+    """Both parts where they work, with the clearances over the frets."""
+    firsts = {s.kind: s for s in reversed(given.seats)}
+    figures = [
+        el("figure",
+           el("div", sheet(firsts[kind].layouts["wide"], firsts[kind].name), id=f"seat-{kind}",
+              cls="paper"),
+           el("figcaption", said))
+        for kind, said in SEATS.items() if kind in firsts
+    ]  # fmt: skip
+    string = next(s.string for s in given.seats if s.string is not None)
+    head = el("h2", "In the instrument, along string ", el("span", str(string), id="seat-string"))
+    yield el("section", head, el("div", *figures, cls="sections"), cls="card slot instrument")
 
 
 def _near_end(given: PageData) -> str:
@@ -414,6 +449,7 @@ def _data(given: PageData) -> dict[str, Any]:
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
         "sections": packed_sections(given.sections) if given.sections else None,
+        "seats": packed_seats(given.seats),
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }
 

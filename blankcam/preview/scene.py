@@ -19,6 +19,7 @@ from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.first_step import first_step
 from blankcam.preview.model import Block, Cells, Chapter, Heights, PageData, ProgramView
+from blankcam.preview.seat_drawings import seat_drawings
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Program
@@ -88,6 +89,7 @@ def page_data(
     return PageData(
         next_step=first_step(found, programs, good=good),
         sections=tuple(_sections(found, cuts, choices)),
+        seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",

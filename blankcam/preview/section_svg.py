@@ -14,9 +14,11 @@ from blankcam.data import table
 from blankcam.outputs import typeface
 from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.outputs.drawings.slot_section import SlotSection, Standing
-from blankcam.outputs.drawings.slot_views import Letters, across_view, along_view
+from blankcam.outputs.drawings.slot_views import across_view, along_view
+from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.curve import Arc
 from blankcam.preview.html import el, words
+from blankcam.preview.model import SeatDrawing
 from blankcam.preview.packing import deflated
 
 SCREEN = 3.6
@@ -51,7 +53,7 @@ def _line_rules(key: dict[str, dict[str, dict[str, str]]]) -> Iterator[str]:
         at = _class(name)
         yield f".sheet path.{at}{{stroke:{line['colour']};stroke-width:{width:.2f}{dashed}}}"
         yield f".sheet path.{at}.f{{fill:{line['colour']};stroke:none}}"
-        if name in ("finished", "refit"):
+        if name in ("finished", "refit", "pale"):
             yield f".sheet text.{at}{{fill:{line['colour']};font-weight:600}}"
 
 
@@ -144,6 +146,20 @@ def packed_sections(sections: Sequence[SlotSection]) -> str:
     """
     made = {str(s.slot.string): {str(st): _layouts(s, st) for st in s.standings} for s in sections}
     return deflated(json.dumps(made, separators=(",", ":")).encode())
+
+
+def packed_seats(seats: Sequence[SeatDrawing]) -> str:
+    """The parts in the instrument: ``{kind: {string or "all": {"wide": svg, "narrow": svg}}}``."""
+    made: dict[str, dict[str, dict[str, str]]] = {}
+    for seat in seats:
+        drawn = {layout: sheet(d, seat.name) for layout, d in seat.layouts.items()}
+        made.setdefault(seat.kind, {})[str(seat.string or "all")] = drawn
+    return deflated(json.dumps(made, separators=(",", ":")).encode())
+
+
+def first_section(section: SlotSection) -> list[str]:
+    """What is shown of a slot before the script runs."""
+    return _layouts(section, Standing.ROUGH)["wide"]
 
 
 def _layouts(section: SlotSection, standing: Standing) -> dict[str, list[str]]:

@@ -18,7 +18,8 @@ from blankcam.outputs.drawings.slot_section import (
     standing_across,
     waste,
 )
-from blankcam.outputs.drawings.slot_views import Letters, across_view, along_view, heights
+from blankcam.outputs.drawings.slot_views import across_view, along_view, heights
+from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.design import design
 from tests.conftest import DEMO_JOBS
 

@@ -11,17 +11,28 @@
       this.parts = data.parts;
       this.solid = solid;
       this.sheets = null;
-      new ResizeObserver(() => this.fit()).observe($('slot-along'));
+      this.room = document.querySelector('.instrument .paper');
+      new ResizeObserver(() => this.fit()).observe(this.room);
       solid.heard = () => this.show();
     }
 
-    async load(packed) {
-      this.sheets = JSON.parse((await bc.unpack.text(packed)).join('\n'));
+    async load(sections, seats) {
+      const read = async (packed) => JSON.parse((await bc.unpack.text(packed)).join('\n'));
+      this.sheets = sections && await read(sections);
+      this.places = await read(seats);
       this.show();
     }
 
+    /* Nut and saddle in the instrument along a string. */
+    seats(string) {
+      for (const [kind, all] of Object.entries(this.places || {})) {
+        $('seat-' + kind).innerHTML = (all[string] || all.all)[this.drawn];
+      }
+      $('seat-string').textContent = string;
+    }
+
     get layout() {
-      return $('slot-along').clientWidth >= WIDE ? 'wide' : 'narrow';
+      return this.room.clientWidth >= WIDE ? 'wide' : 'narrow';
     }
 
     fit() {
@@ -31,11 +42,13 @@
     show() {
       const { solid } = this;
       const spot = solid.part.spots[solid.chosen];
+      this.drawn = this.layout;
+      this.seats(spot.string);
       const of = this.sheets && this.sheets[spot.string];
       if (!of) return;
       const asked = ['blank', 'rough', 'refit', 'finished'][solid.standing];
       const name = of[asked] ? asked : 'rough';
-      const [along, across] = of[name][this.drawn = this.layout];
+      const [along, across] = of[name][this.drawn];
       $('slot-string').textContent = spot.string + ', ' + spot.note;
       $('slot-stage').textContent = WORDS[name];
       $('slot-along').innerHTML = along;  // of our own making: numbers and escaped words

@@ -108,7 +108,7 @@
     bc.solidView = new bc.solid.SolidView(data);
     await bc.solidView.show(0);
     bc.slotView = new bc.slot.SlotView(data, bc.solidView);
-    if (data.sections) await bc.slotView.load(data.sections);
+    await bc.slotView.load(data.sections, data.seats);
     if (data.programs.length) {
       bc.cutView = new bc.cut.CutView(data);
       await bc.cutView.load(0);
