@@ -164,7 +164,7 @@ def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
 def _holding_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
-        return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
+        return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over the seat side"
     if held.on_face == "clamps":
         return (
             f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "

@@ -37,6 +37,8 @@ from blankcam.toolpath.moves import Operation, Program
 class Plan:
     """What the machine does for one part, and what the hand does."""
 
+    request: CutRequest
+    """With the jaws' height as given, or worked out."""
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
     setups: tuple[SetupSheet, ...] = ()
@@ -60,6 +62,7 @@ def plan(request: CutRequest) -> Plan:
     _stop(decided.faults)
     programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
     return Plan(
+        request=decided.request,
         programs=programs,
         decisions=decided.decisions,
         setups=decided.setups,

@@ -126,7 +126,7 @@ def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
 def test_every_cut_stays_over_the_jaws(rough):
     for operation in rough.programs[0].operations:
         lows = [m.to[2] for m in operation.moves if isinstance(m, (Line, Arc))]
-        assert min(lows) >= ROUTER.holding.jaw_top + 0.5
+        assert min(lows) >= rough.request.machine.holding.jaws + 0.5
 
 
 @pytest.mark.parametrize(
@@ -167,8 +167,6 @@ def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
         plan=dataclasses.replace(job.plan, outline="saw", ends="hand"),
         blanks=dataclasses.replace(job.blanks, material="hardwood"),
     )
-    held = dataclasses.replace(router.holding, jaw_top=job.holding.jaw_top)
-    router = dataclasses.replace(router, holding=held)
     made = result_of(design(job), "saddle", router, Stage.FINAL)
     assert made.proof.passed, [str(f) for f in made.proof.faults]
     assert made.programs[0].program.operations[0].cut.feed > 700
@@ -262,7 +260,12 @@ def test_a_cut_out_plan_fails_on_a_blank_that_was_not_cut_out(found, blank):
 
     def proved(programs):
         return prove(
-            programs, found.nut, stage=Stage.FINAL, milled=milled, stock=stock, profile=ROUTER
+            programs,
+            found.nut,
+            stage=Stage.FINAL,
+            milled=milled,
+            stock=stock,
+            profile=made.request.machine,
         )
 
     assert proved(given).passed

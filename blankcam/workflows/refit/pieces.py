@@ -18,6 +18,7 @@ from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.numbers import number_at, numbers_where
+from blankcam.workflows.request import machine_for
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
@@ -87,7 +88,7 @@ def requests(
         yield CutRequest(
             part=piece.part,
             blank=piece.box,
-            machine=profile,
+            machine=machine_for(piece.part.name, job, profile),
             material=job.blanks.material,
             stage=piece.stage,
             wishes=wishes,
