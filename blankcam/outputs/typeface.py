@@ -5,11 +5,14 @@ reportlab, which knows how wide its letters are, is imported where it is used.
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 CAP = 0.718  # height of a capital over the size of the type (Helvetica's metrics)
 DESCENT = 0.207 / CAP  # how far a g reaches under the baseline, over the height of a capital
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
 
 
+@lru_cache(maxsize=8192)
 def width(text: str, height: float, *, bold: bool = False) -> float:
     """How wide a line of text will be, mm, for capitals of that height."""
     from reportlab.pdfbase.pdfmetrics import stringWidth

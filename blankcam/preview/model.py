@@ -304,6 +304,14 @@ class PageData:
     title: str
     subtitle: str
     good: bool
+    waiting: bool
+    """Whether the programs are still being proven."""
+    refused: tuple[str, ...]
+    """Why nothing may be made so, a line each."""
+    blanks: Mapping[str, tuple[float, float]]
+    """Length and height of each part's blank, mm."""
+    watch: str
+    """What the page is known by while its job is watched; empty: it is not."""
     verdict: str
     """Its head, a colon, and what was found."""
     next_step: NextStep

@@ -27,8 +27,9 @@ STAGE = {"rough": "rough", "final": "finished"}
 def page(given: PageData) -> str:
     """The whole page; the same for the same data."""
     script, style = _script(), _style()
+    beside = " file:" if given.watch else ""  # the small script that says there is a newer page
     policy = (
-        f"default-src 'none'; script-src 'sha256-{_sha256(script)}'; "
+        f"default-src 'none'; script-src 'sha256-{_sha256(script)}'{beside}; "
         f"style-src 'sha256-{_sha256(style)}'; base-uri 'none'; form-action 'none'"
     )
     head = (
@@ -37,9 +38,11 @@ def page(given: PageData) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{words(given.title)}</title><style>{style}</style>"
     )
+    watched = el("p", id="watched", role="status", cls="watched") if given.watch else ""
     body = (
         el("a", "To the contents", cls="skip", href="#main")
         + _header(given)
+        + watched
         + el("main", *_sections(given), id="main")
         + el("p", role="status", cls="away", id="said")
         + f'<script type="application/json" id="data">{data(_data(given))}</script>'
@@ -112,9 +115,13 @@ def _aside(given: PageData) -> str:
         "section",
         el("p", el("strong", words(head)), cls="head"),
         el("p", words(found[:1].upper() + found[1:], 1000)) if found else "",
-        cls=f"verdict {'good' if given.good else 'bad'}",
+        cls=f"verdict {_colour(given)}",
         aria_label="Verdict",
     )
+    refused = ""
+    if given.refused:
+        lines = (el("li", words(f, 1000)) for f in given.refused)
+        refused = el("section", el("h2", "Refused"), el("ul", *lines), cls="cautions refused")
     step = given.next_step
     following = el(
         "section",
@@ -126,7 +133,13 @@ def _aside(given: PageData) -> str:
     if given.cautions:
         items = (el("li", words(c, 1000)) for c in given.cautions)
         cautions = el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions")
-    return el("div", verdict, following, cautions, _notice(given), cls="aside")
+    return el("div", verdict, refused, following, cautions, _notice(given), cls="aside")
+
+
+def _colour(given: PageData) -> str:
+    if given.waiting:
+        return "wait"
+    return "good" if given.good else "bad"
 
 
 def _lower(pieces: tuple[str | float, ...]) -> tuple[str | float, ...]:
@@ -396,10 +409,12 @@ def _drawings(given: PageData) -> Iterator[str]:
         yield el(
             "figure",
             el("figcaption", el("h3", f"{view.part.capitalize()}, seen from the bridge")),
-            el("div", drawing.elevation(view), cls="drawing", tabindex="0", role="region",
+            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing", tabindex="0", role="region",
                aria_label=f"{view.part.capitalize()}, elevation"),
             el("p", "The whole line is the finished top, the dashed line the rough one.",
                cls="remark"),
+            *(el("p", words(f"Refused: {f}", 1000), cls="remark refused")
+              for f in _of_part(given, view.part)),
             el("div", id=f"facts-{view.part}", cls="facts", aria_live="polite"),
             cls=f"elevation {view.part}",
         )  # fmt: skip
@@ -424,6 +439,12 @@ def _drawings(given: PageData) -> Iterator[str]:
     )
 
 
+def _of_part(given: PageData, part: str) -> list[str]:
+    """What is refused of a part: every line that names it, or that names no part at all."""
+    others = {e.part for e in given.elevations} - {part}
+    return [f for f in given.refused if part in f or not any(o in f for o in others)]
+
+
 def _numbers(given: PageData) -> Iterator[str]:
     plotted = (
         el(
@@ -444,6 +465,7 @@ def _numbers(given: PageData) -> Iterator[str]:
 def _data(given: PageData) -> dict[str, Any]:
     """What the script needs besides the markup."""
     return {
+        "watch": given.watch,
         "limits": list(given.limits_um),
         "stage": next((p.stage for p in given.programs), "final"),
         "parts": [_part(p) for p in given.parts],

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from blankcam.cut import CutResult
 from blankcam.data import table
+from blankcam.faults import Fault
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import tool_words
 from blankcam.gcode.program_file import ProgramFile
@@ -68,6 +69,9 @@ def page_data(
     *,
     choices: Mapping[int, Decision],
     notice: Sequence[str],
+    refused: Sequence[Fault] = (),
+    watch: str = "",
+    waiting: bool = False,
 ) -> PageData:
     """Everything on the page.
 
@@ -77,8 +81,13 @@ def page_data(
         A stage that is not among them is shown as it is wanted.
     choices : who makes each slot, by the number of its string
     notice : the lines of caution for material and machine
+    refused : why nothing may be made so
+    watch : what the page is known by while its job is watched
+    waiting : whether the programs are still being proven
     """
-    good, verdict = _verdict(cuts)
+    good, verdict = _refused(refused) if refused else _verdict(cuts)
+    if waiting and good:
+        verdict = "Being proven: the programs are planned and replayed"
     job = found.job
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
@@ -94,6 +103,10 @@ def page_data(
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,
+        waiting=waiting and good,
+        refused=tuple(str(f) for f in refused),
+        blanks=_blanks(found),
+        watch=watch,
         verdict=verdict,
         cautions=tuple(dict.fromkeys(cautions)),
         notice=tuple(notice),
@@ -140,6 +153,17 @@ def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
         else f
         for i, j, f in files
     }
+
+
+def _blanks(found: Design) -> dict[str, tuple[float, float]]:
+    pieces = {p.name: getattr(found.job.blanks, p.name) for p in found.parts}
+    return {name: (piece.length, piece.height) for name, piece in pieces.items()}
+
+
+def _refused(faults: Sequence[Fault]) -> tuple[bool, str]:
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    named = f"{faults[0].key} is " if faults[0].wrong.startswith("too ") else ""
+    return False, f"Do not cut: {named}{faults[0].wrong}{more}"
 
 
 def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:

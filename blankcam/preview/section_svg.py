@@ -6,9 +6,11 @@ whatever font the browser has.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Iterator, Sequence
 from itertools import chain
+from typing import Any
 
 from blankcam.data import table
 from blankcam.outputs import typeface
@@ -16,7 +18,7 @@ from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.outputs.drawings.slot_section import SlotSection, Standing
 from blankcam.outputs.drawings.slot_views import across_view, along_view
 from blankcam.outputs.drawings.strokes import Letters
-from blankcam.parts.curve import Arc
+from blankcam.parts.curve import Arc, Line
 from blankcam.preview.html import el, words
 from blankcam.preview.model import SeatDrawing
 from blankcam.preview.packing import deflated
@@ -32,6 +34,7 @@ DASHES = {
     "dashed": "5 3",
 }
 """Strokes and gaps, px."""
+ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
 LAYOUTS = {
     "wide": ((600.0, 300.0), (600.0, 300.0), Letters(cap=10.05, hatched=False)),
     "narrow": ((314.0, 240.0), (314.0, 250.0), Letters(cap=9.34, terse=True, hatched=False)),
@@ -92,14 +95,18 @@ def patterns() -> str:
 
 def sheet(drawing: Drawing, name: str) -> str:
     """A drawing as a picture with a name, no larger than what is drawn."""
-    x0, y0, x1, y1 = drawing.extent()
-    edge = 3.0
-    box = f"{x0 - edge:.0f} {-y1 - edge:.0f} {x1 - x0 + 2 * edge:.0f} {y1 - y0 + 2 * edge:.0f}"
+    box = _view_box(drawing)
     body = (*(_path(p) for p in drawing.paths if p.chain), *(_words(w) for w in drawing.words))
     return el(
-        "svg", *body, viewBox=box, width=round(x1 - x0 + 2 * edge), role="img",
+        "svg", *body, viewBox=box, width=box.split(" ")[2], role="img",
         aria_label=name, cls="sheet",
     )  # fmt: skip
+
+
+def _view_box(drawing: Drawing) -> str:
+    x0, y0, x1, y1 = drawing.extent()
+    edge = 3.0
+    return f"{x0 - edge:.0f} {-y1 - edge:.0f} {x1 - x0 + 2 * edge:.0f} {y1 - y0 + 2 * edge:.0f}"
 
 
 def _number(value: float) -> str:
@@ -127,7 +134,7 @@ def _data(path: Path) -> str:
 
 
 def _words(w: Words) -> str:
-    anchor = {"left": "start", "middle": "middle", "right": "end"}[w.anchor]
+    anchor = ANCHORS[w.anchor]
     long = typeface.width(w.text, w.height, bold=w.bold)
     a, b = _number(w.at[0]), _number(-w.at[1])
     bold = " b" if w.bold else ""
@@ -142,32 +149,69 @@ def _words(w: Words) -> str:
 def packed_sections(sections: Sequence[SlotSection]) -> str:
     """Every slot at each standing, wide and narrow, for the page's script: JSON, deflated.
 
-    ``{string: {standing: {"wide": [along, across], "narrow": [along, across]}}}``.
+    ``{string: {"wide": {"along": {standing: sheet}, "across": ...}, "narrow": ...}}``, a sheet as
+    ``_plain`` makes it. Sheets that are much alike stand beside each other, which deflates well.
     """
-    made = {str(s.slot.string): {str(st): _layouts(s, st) for st in s.standings} for s in sections}
+    made = {str(s.slot.string): _layouts(s) for s in sections}
     return deflated(json.dumps(made, separators=(",", ":")).encode())
 
 
 def packed_seats(seats: Sequence[SeatDrawing]) -> str:
-    """The parts in the instrument: ``{kind: {string or "all": {"wide": svg, "narrow": svg}}}``."""
-    made: dict[str, dict[str, dict[str, str]]] = {}
+    """The parts in the instrument: ``{kind: {string or "all": {"wide": sheet, "narrow": sheet}}}``."""
+    made: dict[str, dict[str, dict[str, Any]]] = {}
     for seat in seats:
-        drawn = {layout: sheet(d, seat.name) for layout, d in seat.layouts.items()}
+        drawn = {layout: _plain(d, seat.name) for layout, d in seat.layouts.items()}
         made.setdefault(seat.kind, {})[str(seat.string or "all")] = drawn
     return deflated(json.dumps(made, separators=(",", ":")).encode())
 
 
+def _plain(drawing: Drawing, name: str) -> list[Any]:
+    """A sheet as values: name, view box, paths as class and data, words."""
+    paths = [
+        [_class(p.holds) + (" f" if p.fill else ""), _data(_ends_alone(p))]
+        for p in drawing.paths
+        if p.chain
+    ]
+    said = [
+        [_class(w.holds) + (" b" if w.bold else ""), _number(w.at[0]), _number(-w.at[1]),
+         ANCHORS[w.anchor], round(typeface.width(w.text, w.height, bold=w.bold), 1), w.turn, w.text]
+        for w in drawing.words
+    ]  # fmt: skip
+    size = drawing.words[0].height / typeface.CAP if drawing.words else 14.0
+    return [name, _view_box(drawing), round(size, 1), paths, said]
+
+
+def _ends_alone(path: Path) -> Path:
+    """A torn edge without its wave, which the script draws."""
+    if path.holds != "torn":
+        return path
+    return dataclasses.replace(path, chain=(Line(path.chain[0].start, path.chain[-1].end),))
+
+
 def first_section(section: SlotSection) -> list[str]:
     """What is shown of a slot before the script runs."""
-    return _layouts(section, Standing.ROUGH)["wide"]
+    along, across, letters = LAYOUTS["wide"]
+    at = Standing.ROUGH
+    return [
+        sheet(along_view(section, at, along, letters), _along_name(section, at)),
+        sheet(across_view(section, at, across, letters), _across_name(section, at)),
+    ]
 
 
-def _layouts(section: SlotSection, standing: Standing) -> dict[str, list[str]]:
+def _layouts(section: SlotSection) -> dict[str, dict[str, dict[str, Any]]]:
     return {
-        name: [
-            sheet(along_view(section, standing, along, letters), _along_name(section, standing)),
-            sheet(across_view(section, standing, across, letters), _across_name(section, standing)),
-        ]
+        name: {
+            "along": {
+                str(at): _plain(along_view(section, at, along, letters), _along_name(section, at))
+                for at in section.standings
+            },
+            "across": {
+                str(at): _plain(
+                    across_view(section, at, across, letters), _across_name(section, at)
+                )
+                for at in section.standings
+            },
+        }
         for name, (along, across, letters) in LAYOUTS.items()
     }
 

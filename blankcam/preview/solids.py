@@ -113,7 +113,7 @@ def _standings(
 
 
 def _milled(choice: Decision | None) -> bool:
-    return choice is not None and choice.tool is not None
+    return choice is None or choice.tool is not None
 
 
 def replayed(part: Part, left: Left) -> StageView:
@@ -229,7 +229,9 @@ def _facts(table: Table, row: tuple[Value, ...]) -> tuple[Fact, ...]:
 
 
 def _maker(choice: Decision | None) -> str:
-    return f"T{choice.tool.number}" if choice and choice.tool else "file"
+    if choice is None:
+        return ""
+    return f"T{choice.tool.number}" if choice.tool else "file"
 
 
 def made_by(choice: Decision | None) -> str:
@@ -280,7 +282,7 @@ def _over_nut(nut: Nut, found: Design, i: int, choices: Mapping[int, Decision]) 
         note=s.note,
         gauge=s.gauge,
         make=string_look(s.make),
-        filed=choice is None or choice.tool is None,
+        filed=choice is not None and choice.tool is None,
         points=np.array(run),
         raised=nut.hold_back,
     )

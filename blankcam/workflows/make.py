@@ -11,7 +11,6 @@ from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.inputs.units import parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
@@ -21,6 +20,7 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
+from blankcam.workflows.drawn import drawn_as, preview, sheet
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import machine_of
 
@@ -48,7 +48,7 @@ def make(
 
     Parameters
     ----------
-    what : ``all``, ``dxf``, ``gcode`` or ``preview``
+    what : ``all``, ``dxf`` or ``gcode``
     alone : whether the other cores are free; False in a batch
     release, paper : of the DXF and the sheet, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
@@ -60,7 +60,7 @@ def make(
         Before anything is written.
     """
     job = job_file.load(job_path)
-    profile = _drawn_as(machine_of(job, machine), release, paper)
+    profile = drawn_as(machine_of(job, machine), release, paper)
     profile = _with_stock(profile, stock_material)
     output_folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
@@ -78,7 +78,7 @@ def make(
     if stock is not None:
         files |= stock_drawings([("", found)], profile, stage, stock)
     output_folder.write(out, files, force=force)
-    yield from _told(out, files, made if what != "preview" else (), said)
+    yield from _told(out, files, made, said)
     yield from next_steps.after_files(job, out, files, machine)
 
 
@@ -91,20 +91,6 @@ def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
         When the job must not be cut so.
     """
     return _produced(design(job), profile, stage, "all", alone=False)[1]
-
-
-def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
-    """The profile with what the command says of drawings laid over it."""
-    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
-        if value is not None and value not in allowed:
-            fix = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
-    drawing = dataclasses.replace(
-        profile.drawing,
-        release=release or profile.drawing.release,
-        paper=paper or profile.drawing.paper,
-    )
-    return dataclasses.replace(profile, drawing=drawing)
 
 
 def _with_stock(profile: Profile, material: str | None) -> Profile:
@@ -187,14 +173,12 @@ def _produced(
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
+        sheets = worker.submit(sheet, found, profile) if what == "all" else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.programs}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
-        if what == "preview":
-            files |= sheet_pages(found, profile)
         if drawn is not None:
             files |= drawn.result()[0]
             said += drawn.result()[1]
@@ -266,34 +250,6 @@ def _outlines(found: Design, profile: Profile, stage: Stage, options: Options) -
             options=options,
         )
     return files
-
-
-def sheet(found: Design, profile: Profile) -> bytes:
-    """The 1:1 sheet as PDF."""
-    from blankcam.outputs.papers import sheet as sheets
-
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
-
-
-def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
-    """The 1:1 sheet as SVG, a file a page."""
-    from blankcam.outputs.papers import sheet as sheets
-
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
-    return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
-
-
-def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> bytes:
-    """The preview page."""
-    from blankcam.preview.page import page
-    from blankcam.preview.scene import PartCut, page_data
-
-    cuts = [PartCut.of(result) for result in made]
-    choices = _choices(found, profile, stage, made)
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()
 
 
 def _choices(

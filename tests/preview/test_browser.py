@@ -285,7 +285,7 @@ def test_words_in_the_picture_never_meet(desk):
                 .filter((e) => e.style.visibility === 'visible')
                 .map((e) => { const r = e.getBoundingClientRect(); return [r.left, r.top, r.right, r.bottom]; })"""
         )
-        assert len(boxes) >= 3
+        assert len(boxes) >= (1 if "end" in act else 3)  # from the end all lie behind one
         for k, a in enumerate(boxes):
             for b in boxes[k + 1 :]:
                 assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]

@@ -275,6 +275,7 @@
       this.surface = null;
       this.look = { coloured: false, span: 20, limits: [5, 20], ground: 0, within: null };
       this.cords = [];
+      this.kept = new Map();
       this.goal = null;
       this.after = () => {};
       this.frames = 0;
@@ -302,8 +303,14 @@
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, grid.nx, grid.ny, 0, gl.RED, gl.FLOAT, clean);
     }
 
-    /* Show a grid of heights, and deviations over the same cells or null. */
-    setSurface(grid, deviations) {
+    /* Show a grid of heights, and deviations over the same cells or null; one that never changes is
+       uploaded once. */
+    setSurface(grid, deviations, still = false) {
+      if (still && this.kept.has(grid)) {
+        this.surface = this.kept.get(grid);
+        return;
+      }
+      if (still) this.kept.set(grid, this.surface = { heights: this.texture(), deviations: this.texture() });
       if (!this.surface) this.surface = { heights: this.texture(), deviations: this.texture() };
       this.surface.grid = grid;
       this.upload(this.surface.heights, grid, grid.z, -1e6);
@@ -411,13 +418,18 @@
       this.spent = performance.now() - began;
     }
 
-    /* Where a place is seen, CSS pixels from the canvas' upper left corner. */
-    seen(p) {
+    /* From places to where they are seen, CSS pixels from the canvas' upper left corner. */
+    looking() {
       const { right, up } = this.camera.axes();
-      const k = this.canvas.clientHeight / 2 / this.camera.half(this.aspect);
-      const d = p.map((v, c) => v - this.camera.target[c]);
-      const on = (axis) => axis[0] * d[0] + axis[1] * d[1] + axis[2] * d[2];
-      return [this.canvas.clientWidth / 2 + k * on(right), this.canvas.clientHeight / 2 - k * on(up)];
+      const [wide, tall] = [this.canvas.clientWidth, this.canvas.clientHeight];
+      const k = tall / 2 / this.camera.half(wide / Math.max(tall, 1));
+      const at = this.camera.target;
+      const on = (axis, p) => axis[0] * (p[0] - at[0]) + axis[1] * (p[1] - at[1]) + axis[2] * (p[2] - at[2]);
+      return { wide, tall, seen: (p) => [wide / 2 + k * on(right, p), tall / 2 - k * on(up, p)] };
+    }
+
+    seen(p) {
+      return this.looking().seen(p);
     }
 
     lights(u, view, eye) {

@@ -27,14 +27,18 @@
 
     place() {
       const taken = [];
-      const [wide, tall] = [this.scene.canvas.clientWidth, this.scene.canvas.clientHeight];
+      const { seen, wide, tall } = this.scene.looking();
+      for (const t of this.items) if (!t.w) [t.w, t.h] = [t.e.offsetWidth, t.e.offsetHeight];
       for (const t of this.items) {
-        if (!t.w) [t.w, t.h] = [t.e.offsetWidth, t.e.offsetHeight];
-        const [x, y] = this.scene.seen(t.at);
+        const [x, y] = seen(t.at);
         const spot = this.free(x - t.w / 2, y - t.h / 2, t, taken, wide, tall);
-        t.e.style.visibility = spot ? 'visible' : 'hidden';
+        const look = spot ? `translate(${Math.round(spot[0])}px, ${Math.round(spot[1])}px)` : '';
+        if (look !== t.look) {
+          t.e.style.visibility = spot ? 'visible' : 'hidden';
+          if (spot) t.e.style.transform = look;
+          t.look = look;
+        }
         if (!spot) continue;
-        t.e.style.transform = `translate(${Math.round(spot[0])}px, ${Math.round(spot[1])}px)`;
         taken.push([spot[0], spot[1], t.w, t.h]);
       }
     }

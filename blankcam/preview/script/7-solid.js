@@ -38,6 +38,7 @@
       this.scene.look.limits = data.limits;
       this.tags = new bc.tags.Tags(this.scene, $('solid-tags'));
       this.seat = true;
+      this.made = new Map();
       this.standing = data.stage === 'final' ? 3 : 1;
       this.chosen = 0;
       this.near = false;
@@ -93,6 +94,7 @@
       this.buttons();
       this.whole();
       this.stand(this.standing);
+      this.tell(null);
     }
 
     /* A stage's heights, or the blank before any cut, on the rough stage's cells. */
@@ -102,7 +104,7 @@
       const rough = by('rough');
       if (name !== 'blank') return rough;
       const g = rough.grid;
-      return { grid: { ...g, z: new Float32Array(g.nx * g.ny).fill(this.part.stock) }, off: null };
+      return this.once('blank', () => ({ grid: { ...g, z: new Float32Array(g.nx * g.ny).fill(this.part.stock) }, off: null }));
     }
 
     stand(n) {
@@ -117,7 +119,7 @@
       [...$('standing').parentElement.querySelectorAll('.ticks span')].forEach((e, i) => {
         e.classList.toggle('on', i === n);
       });
-      this.scene.setSurface(this.stage.grid, this.stage.off);
+      this.scene.setSurface(this.stage.grid, this.stage.off, true);
       this.scene.setGoal(name === 'finished' ? null : this.standingOf('finished').grid);
       this.colour();
       this.dress();
@@ -176,15 +178,24 @@
       const kept = !opened ? ends : this.keepsRight() ? [x, ends[1]] : [ends[0], x];
       this.scene.look.within = kept;
       this.scene.look.cutAt = opened ? x : undefined;
-      this.scene.drop(this.scene.solids);
-      this.scene.drop(this.scene.wires);
       const inside = (at) => !opened || (this.keepsRight() ? at >= x - 0.01 : at <= x + 0.01);
       const strings = $('strings').checked ? this.part.strings.filter((s) => inside(s.points[1][0])) : [];
-      this.scene.solids = [...(this.seat ? this.wood() : []), ...strings.map((s) => this.cord(s))];
+      const name = STANDINGS[this.standing];
+      this.scene.solids = [
+        ...(this.seat ? this.once('wood', () => this.wood()) : []),
+        ...strings.map((s) => this.once(`${s.string} ${this.seat} ${this.lies(s) ? name : 'come'}`, () => this.cord(s))),
+      ];
       this.scene.cords = strings.filter((s) => this.lies(s)).map((s) => this.shadowOf(s));
-      this.scene.wires = this.edges(kept);
+      this.scene.wires = this.once(`edges ${name} ${kept}`, () => this.edges(kept));
       this.words();
       this.scene.draw();
+    }
+
+    /* What is drawn of a part is made once and kept: nothing of it changes. */
+    once(key, make) {
+      const of = this.part.name + ' ' + key;
+      if (!this.made.has(of)) this.made.set(of, make());
+      return this.made.get(of);
     }
 
     /* Whether a string lies in its slot now. */

@@ -98,7 +98,7 @@
         const b = document.createElement('button');
         b.type = 'button';
         b.textContent = name + ' T' + tool;
-        b.setAttribute('aria-label', 'Go to ' + (i + 1) + ', ' + words + ', tool ' + tool);
+        b.setAttribute('aria-label', name + ' T' + tool + ': ' + words);
         b.addEventListener('click', () => { this.stop(); this.seek(this.starts[i] + 1e-3); });
         item.append(b);
         return item;

@@ -132,6 +132,7 @@
       for (const e of document.querySelectorAll('.picture-part')) e.hidden = true;
       $('no-picture').hidden = false;
     }
+    if (data.watch) bc.watch.start(data.watch);
     document.documentElement.dataset.ready = 'yes';
   }
 
