@@ -97,7 +97,7 @@
       c *= 1.0 + 0.018 * grain;
       float light = sky + 0.27 * key * (1.0 - 0.85 * shade(place)) + 0.07 * max(dot(n, toward), 0.0);
       c *= mix(vec3(0.99, 0.965, 0.93), vec3(1.0), key);
-      light *= 1.0 - 0.34 * hollow;
+      light *= 1.0 - 0.34 * hollow * smoothstep(0.05, 0.4, n.z);
       if (coloured == 1 && abs(off) < 1e6) {
         c = texture(ramp, vec2(0.5 + 0.5 * clamp(off / span, -1.0, 1.0), 0.5)).rgb;
         light = 0.72 + 0.28 * light;
@@ -332,35 +332,25 @@
     solid(vertices, colour, kind = 0, pitch = 1) {
       const { gl } = this;
       const vao = gl.createVertexArray();
-      const buffer = gl.createBuffer();
       gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
       gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 24, 0);
       gl.vertexAttribPointer(1, 3, gl.FLOAT, false, 24, 12);
       gl.enableVertexAttribArray(0);
       gl.enableVertexAttribArray(1);
-      return { vao, buffer, count: vertices.length / 6, colour, kind, pitch, shift: [0, 0, 0] };
+      return { vao, count: vertices.length / 6, colour, kind, pitch, shift: [0, 0, 0] };
     }
 
     wire(vertices, colour) {
       const { gl } = this;
       const vao = gl.createVertexArray();
-      const buffer = gl.createBuffer();
       gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, buffer);
+      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
       gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 12, 0);
       gl.enableVertexAttribArray(0);
-      return { vao, buffer, count: vertices.length / 3, colour };
-    }
-
-    /* Give back what solids or wires took. */
-    drop(things) {
-      for (const t of things) {
-        this.gl.deleteBuffer(t.buffer);
-        this.gl.deleteVertexArray(t.vao);
-      }
+      return { vao, count: vertices.length / 3, colour };
     }
 
     /* Move the camera to a pose; at once where motion is not wanted. */

@@ -92,6 +92,7 @@
       }));
       this.chosen = Math.min(this.chosen, this.part.spots.length - 1);
       this.buttons();
+      this.stage = null;
       this.whole();
       this.stand(this.standing);
       this.tell(null);
