@@ -29,6 +29,7 @@ from blankcam.machining.setup_sheet import (
     setup_on_face,
 )
 from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.surface_passes import SurfacePasses, surface_passes
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -50,8 +51,8 @@ class Decided:
     """The set-up on face; None where nothing is done there."""
     edge: Bench
     """The set-up on edge: what stands after the one on face."""
-    finish: Table | None
-    """The finishing passes of the top or the crown; None where no tool makes it."""
+    surface: SurfacePasses | None
+    """The passes of the top or the crown; None where no tool makes it."""
     faults: tuple[Fault, ...]
     """Why it must not or can't be cut so."""
     cautions: tuple[str, ...]
@@ -85,7 +86,7 @@ def decide(request: CutRequest) -> Decided:
     lying, found = _decide_on_face(part, face, unmilled, mills=mills)
     faults += found
     edge = cut_out(part, bench) if mills else bench
-    standing, finish, edge, found = _decide_on_edge(request, edge)
+    standing, surface, edge, found = _decide_on_edge(request, edge)
     faults += found
     decisions = (*lying, *standing)
     machine = edge.profile
@@ -94,7 +95,7 @@ def decide(request: CutRequest) -> Decided:
         decisions=decisions,
         face=dataclasses.replace(face, profile=machine) if face else None,
         edge=edge,
-        finish=finish,
+        surface=surface,
         faults=tuple(faults),
         cautions=tuple(_cautions(part, decisions, bench, milled_thickness=off > 0)),
     )
@@ -272,14 +273,16 @@ def cut_out(part: Part, bench: Bench) -> Bench:
 
 def _decide_on_edge(
     request: CutRequest, edge: Bench
-) -> tuple[list[Decision], Table | None, Bench, list[Fault]]:
+) -> tuple[list[Decision], SurfacePasses | None, Bench, list[Fault]]:
     """Top, waste and slots of a nut; crown and ends of a saddle; and the jaws that they leave."""
     part = request.part
     finish = finish_of(part, edge)
-    sweep, faults = (finish.sweep, []) if finish else (None, [_no_ball(part, edge)])
+    sweep, surface, faults = None, None, [] if finish else [_no_ball(part, edge)]
     reaches: list[tuple[str, Box]] = []
     if finish is not None:
-        faults += top.limber_faults(finish.sweep, edge)
+        sweep = finish.sweep
+        surface, limber = surface_passes(finish, edge, one_way=math.isinf(sweep.crown))
+        faults += limber
         reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
     tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
     why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
@@ -292,7 +295,7 @@ def _decide_on_edge(
     boxes = [box for _, box in (*reaches, *around)]
     where = f"{part.name}, on edge"
     faults += [*found, *workholding.travel_faults(where, edge.profile, boxes)]
-    return [*decided, *made, *rounded], finish, edge, faults
+    return [*decided, *made, *rounded], surface, edge, faults
 
 
 def _held_in_jaws(
@@ -466,6 +469,7 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table | None:
         y_high=edge.stock.y1,
         crown=surface.section_radius,
         outline=edge.outline,
+        ridge=part.at(edge.stage).ridge,
     )
     finish = sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
     # Beside a round crown the tip goes below what it brings out

@@ -63,7 +63,8 @@ class Cuts:
 def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     """What is to be cut."""
     if now.nut is not None and after.nut is not None and taken.nut_cut:
-        height = now.nut.height + now.nut.allowance
+        rough = now.nut.at(Stage.ROUGH)
+        height = now.nut.height + rough.raised + rough.ridge
         yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
     if now.saddle is None or after.saddle is None:
         return
