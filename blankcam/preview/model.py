@@ -96,6 +96,8 @@ class StringLine:
     points: Floats
     raised: float = 0.0
     """How much higher it lies on the rough part."""
+    now: float | None = None
+    """How much higher it lies now, where there is a refit to show."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +150,8 @@ class PartView:
     name: str
     stock: float
     """Height of its blank over the seat."""
+    refit: bool
+    """Whether there is a refit to show: its stages ``refit``, as it stands, and ``asked``."""
     around: tuple[Loft, ...]
     tags: tuple[Tag, ...]
     length: float

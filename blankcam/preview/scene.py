@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from blankcam.cut import CutResult
 from blankcam.data import table
 from blankcam.faults import Fault
@@ -13,13 +15,14 @@ from blankcam.gcode.header import tool_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
-from blankcam.outputs.drawings.slot_section import SlotSection
+from blankcam.outputs.drawings.slot_section import Asked, SlotSection
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
+from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.first_step import first_step
-from blankcam.preview.model import Block, Cells, Chapter, Heights, PageData, ProgramView
+from blankcam.preview.model import Block, Cells, Chapter, Heights, NextStep, PageData, ProgramView
 from blankcam.preview.seat_drawings import seat_drawings
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
@@ -62,6 +65,19 @@ class PartCut:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RefitShown:
+    """What a refit asks for, as the page shows it."""
+
+    parts: Mapping[str, solids.Refitted]
+    """By the part's name."""
+    verdict: str
+    """Its head, a colon, and what there is to do."""
+    cautions: tuple[str, ...]
+    """In place of those of the job and its first programs."""
+    next_step: NextStep
+
+
 def page_data(
     found: Design,
     profile: Profile,
@@ -72,6 +88,7 @@ def page_data(
     refused: Sequence[Fault] = (),
     watch: str = "",
     waiting: bool = False,
+    refit: RefitShown | None = None,
 ) -> PageData:
     """Everything on the page.
 
@@ -84,8 +101,11 @@ def page_data(
     refused : why nothing may be made so
     watch : what the page is known by while its job is watched
     waiting : whether the programs are still being proven
+    refit : what a refit asks for; None before any
     """
     good, verdict = _refused(refused) if refused else _verdict(cuts)
+    if refit is not None and good:
+        verdict = refit.verdict
     if waiting and good:
         verdict = "Being proven: the programs are planned and replayed"
     job = found.job
@@ -93,11 +113,13 @@ def page_data(
     handed = "left-handed" if job.left_handed else "right-handed"
     digest = f"job digest {job.digest}"
     cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
+    if refit is not None:
+        cautions = refit.cautions
     named = _named(cuts)
     programs = [(c.part, f) for c in cuts for f in c.programs]
     return PageData(
-        next_step=first_step(found, programs, good=good),
-        sections=tuple(_sections(found, cuts, choices)),
+        next_step=first_step(found, programs, good=good) if refit is None else refit.next_step,
+        sections=tuple(_sections(found, cuts, choices, refit)),
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
@@ -111,7 +133,14 @@ def page_data(
         cautions=tuple(dict.fromkeys(cautions)),
         notice=tuple(notice),
         parts=tuple(
-            solids.part_view(found, part, _left(cuts, part.name), choices) for part in found.parts
+            solids.part_view(
+                found,
+                part,
+                {} if refit else _left(cuts, part.name),
+                choices,
+                refit.parts.get(part.name) if refit else None,
+            )
+            for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
         elevations=tuple(solids.elevation(p) for p in found.parts),
@@ -122,14 +151,23 @@ def page_data(
     )
 
 
+def _asked(part: Part, string: int, *, standing: bool) -> Asked:
+    """A slot's floor and the top over its middle, with the waste that stands on it, or without."""
+    slot = next(s for s in part.slots if s.string == string)
+    top = float(part.top.height(np.array(slot.centre)))
+    return Asked(floor=slot.floor_front, top=top + (part.allowance if standing else 0.0))
+
+
 def _sections(
-    found: Design, cuts: Sequence[PartCut], choices: Mapping[int, Decision]
-) -> Iterator[SlotSection]:
+    found: Design, cuts: Sequence[PartCut], choices: Mapping[int, Decision],
+    refit: RefitShown | None,
+) -> Iterator[SlotSection]:  # fmt: skip
     """The nut's slots, the rough line as the replay left it where there was one."""
     nut = found.nut
     if nut is None or found.job.blanks.nut is None:
         return
     rough = next((c for c in cuts if c.part == nut.name and c.stage is Stage.ROUGH), None)
+    parts = refit.parts.get(nut.name) if refit else None
     for slot, string in zip(nut.slots, found.instrument.strings, strict=True):
         choice = choices.get(slot.string)
         yield SlotSection(
@@ -139,7 +177,9 @@ def _sections(
             stock=found.job.blanks.nut.height,
             milled=choice is not None and choice.tool is not None,
             bass_left=not found.job.left_handed,
-            left=None if rough is None else rough.proof.field,
+            left=None if rough is None or refit else rough.proof.field,
+            stands=_asked(parts.now, slot.string, standing=True) if parts else None,
+            refit=_asked(parts.asked, slot.string, standing=False) if parts else None,
         )
 
 

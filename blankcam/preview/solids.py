@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -71,14 +72,29 @@ class Left:
     field: Field
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refitted:
+    """A part as it stands now and as its refit leaves it."""
+
+    now: Part
+    asked: Part
+
+
 def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
-              choices: Mapping[int, Decision]) -> PartView:  # fmt: skip
+              choices: Mapping[int, Decision], refit: Refitted | None = None
+              ) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
         replayed(part, left[s]) if s in left else wanted(part, s)
         for s in (Stage.ROUGH, Stage.FINAL)
     )
+    if refit is not None:
+        stages += (_shape(refit.now, "refit", standing=True), _shape(refit.asked, "asked"))
+    strings = tuple(
+        _string_over(part, found, i, choices) for i in range(len(found.instrument.strings))
+    )
     return PartView(
+        refit=refit is not None,
         name=part.name,
         length=part.length,
         thickness=part.thickness,
@@ -87,16 +103,39 @@ def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
         around=seated.around(part, found),
         tags=seated.tags(part, found),
         spots=tuple(_spots(part, found, choices)),
-        strings=tuple(
-            _string_over(part, found, i, choices) for i in range(len(found.instrument.strings))
-        ),
+        strings=strings if refit is None else tuple(_as_it_lies(part, refit, strings)),
         stages=stages,
-        standings=tuple(_standings(part, found, choices)),
+        standings=tuple(_standings(part, found, choices, refit)),
     )
 
 
+def _shape(part: Part, stage: str, *, standing: bool = False) -> StageView:
+    """A part as it stands, or as it is to be."""
+    x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
+    every = frozenset(s.string for s in part.slots)
+    target = part.at(Stage.ROUGH if standing else Stage.FINAL)
+    z = target.upper(x[None, :], y[:, None], every)
+    heights = Heights(
+        x=x, y=y, z=np.where(np.isfinite(z), z, np.nan),
+        box=(0.0, part.length, 0.0, part.thickness),
+    )  # fmt: skip
+    return StageView(stage=stage, replayed=False, heights=heights)
+
+
+def _as_it_lies(part: Part, refit: Refitted, strings: Sequence[StringLine]) -> Iterator[StringLine]:
+    """Each string as high as its slot, or the saddle under it, holds it now."""
+    slots = {s.string: s.floor_front for s in part.slots}
+    for line, lies in zip(strings, refit.now.slots or [None] * len(strings), strict=True):
+        if lies is not None:
+            yield dataclasses.replace(line, now=lies.floor_front - slots[line.string])
+            continue
+        x = np.array(line.points[1][0])
+        off = float(refit.now.top.height(x)) - float(part.top.height(x))
+        yield dataclasses.replace(line, now=off)
+
+
 def _standings(
-    part: Part, found: Design, choices: Mapping[int, Decision]
+    part: Part, found: Design, choices: Mapping[int, Decision], refit: Refitted | None
 ) -> Iterator[tuple[str, str]]:
     """What is left at each step, for under the slider; lengths in mm."""
     stock = getattr(found.job.blanks, part.name).height
@@ -108,7 +147,10 @@ def _standings(
     filed = [str(s.string) for s in part.slots if not _milled(choices.get(s.string))]
     more = f" Left to the file: {', '.join(filed)}." if filed else ""
     yield "rough", f"Rough: {left}.{more}"
-    yield "refit", f"Refit opens with your readings, once strung. Until then: {left}."
+    if refit is not None:
+        yield "refit", "Refit: the part as it stands now; what is dotted comes off, floors first."
+    else:
+        yield "refit", f"Refit opens with your readings, once strung. Until then: {left}."
     yield "finished", f"Finished: {part.height:.2f} mm at the highest, as it is wanted."
 
 

@@ -143,3 +143,20 @@ def test_a_string_is_whole_only_where_it_lies_now(demo):
 def test_without_readings_there_is_no_refit_to_show(demo):
     section = dataclasses.replace(demo[0], refit=None)
     assert section.standings == (Standing.BLANK, Standing.ROUGH, Standing.FINISHED)
+
+
+def test_at_a_refit_what_goes_is_between_what_stands_and_what_is_asked(demo):
+    """Lower floors by an amount, tops by another: over the window the strips are those two areas."""
+    for section in demo[:4]:
+        slot, low, off = section.slot, 0.05, 0.12
+        now = Asked(floor=slot.floor_front + low, top=section.finished_top + off)
+        asked = Asked(floor=slot.floor_front, top=section.finished_top)
+        refit = dataclasses.replace(section, stands=now, refit=asked)
+        left, right = section.window(slot.radius + 0.3)
+        stands = filled(standing_across(refit, left, right, Standing.REFIT), 0.0)
+        stays = filled(finished_across(refit, left, right, Standing.REFIT), 0.0)
+        want = slot.width * low + (right - left - slot.width) * off
+        assert stands.area - stays.area == pytest.approx(want, rel=0.02)
+        assert refit.first_floor == now.floor
+        told = {h.words: h.z for h in heights(refit, Standing.REFIT)}
+        assert (told["floor now"], told["refit floor"]) == (now.floor, asked.floor)

@@ -73,11 +73,14 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
         Height(z=section.slot.floor_front, words="finished floor", holds="finished"),
     ]
     if not done:
-        first = "rough floor" if section.milled else "file first"
-        line = "rough" if section.milled else "first"
+        now = section.stands is not None
+        first = "floor now" if now else "rough floor" if section.milled else "file first"
+        line = "rough" if section.milled or now else "first"
         at.append(Height(z=section.first_floor, words=first, holds=line))
-        if section.nut.allowance:
-            at.append(Height(z=section.rough_top, words="rough top", holds="rough"))
+        if section.rough_top - section.finished_top > 0.005:
+            at.append(
+                Height(z=section.rough_top, words="top now" if now else "rough top", holds="rough")
+            )
         if section.nick is not None:
             at.append(Height(z=section.rough_top - section.nick, words="nick", holds="rough"))
     if standing is Standing.REFIT and section.refit is not None:
@@ -443,8 +446,8 @@ def _along_lines(
              (finished_along(section, Standing.FINISHED), "finished")]  # fmt: skip
     if standing is not Standing.FINISHED:
         lines.append((rough_along(section), "rough"))
-        if section.nut.allowance:
-            lines.append((top_along(section, section.nut.allowance), "rough"))
+        if (left := section.rough_top - section.finished_top) > 0.005:
+            lines.append((top_along(section, left), "rough"))
         if not section.milled:
             raised = section.first_floor - section.slot.floor_front
             first = [(x, z + raised) for x, z in finished_along(section, Standing.FINISHED)]
@@ -506,7 +509,7 @@ def _allowance(
 ) -> Drawing:
     """What stands over the finished top, or what the file takes first, with its words above."""
     cap, t = letters.cap, section.nut.thickness
-    if standing is Standing.FINISHED or not section.nut.allowance:
+    if standing is Standing.FINISHED or section.rough_top - section.finished_top < 0.005:
         return Drawing()
     fall, x = math.tan(section.nut.tilt), 0.42 * t
     front = section.rough_top
@@ -514,7 +517,7 @@ def _allowance(
         by, foot = section.rough_top - section.refit.top, section.refit.top
         text = f"{by:.2f} off the top, last"
     elif section.milled:
-        by, foot = section.nut.allowance, section.finished_top
+        by, foot = section.rough_top - section.finished_top, section.finished_top
         text = f"{by:.2f} left on the top"
     else:
         by, foot = section.rough_top - section.first_floor, section.first_floor

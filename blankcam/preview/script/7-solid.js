@@ -39,7 +39,7 @@
       this.tags = new bc.tags.Tags(this.scene, $('solid-tags'));
       this.seat = true;
       this.made = new Map();
-      this.standing = data.stage === 'final' ? 3 : 1;
+      this.standing = data.parts.some((p) => p.refit) ? 2 : data.stage === 'final' ? 3 : 1;
       this.chosen = 0;
       this.near = false;
       this.heard = () => {};
@@ -103,9 +103,16 @@
       const by = (stage) => this.part.stages.find((s) => s.stage === stage);
       if (name === 'finished') return by('final');
       const rough = by('rough');
+      if (name === 'refit' && this.part.refit) return by('refit');
       if (name !== 'blank') return rough;
       const g = rough.grid;
       return this.once('blank', () => ({ grid: { ...g, z: new Float32Array(g.nx * g.ny).fill(this.part.stock) }, off: null }));
+    }
+
+    /* What a step comes to: what the refit asks for, else the finished part. */
+    goalOf(name) {
+      const asked = name === 'refit' && this.part.refit;
+      return asked ? this.part.stages.find((s) => s.stage === 'asked') : this.standingOf('finished');
     }
 
     stand(n) {
@@ -121,7 +128,7 @@
         e.classList.toggle('on', i === n);
       });
       this.scene.setSurface(this.stage.grid, this.stage.off, true);
-      this.scene.setGoal(name === 'finished' ? null : this.standingOf('finished').grid);
+      this.scene.setGoal(name === 'finished' ? null : this.goalOf(name).grid);
       this.colour();
       this.dress();
       this.heard();
@@ -202,12 +209,15 @@
     /* Whether a string lies in its slot now. */
     lies(s) {
       const name = STANDINGS[this.standing];
+      if (name === 'refit' && this.part.refit) return true;  // strung, or there were no readings
       return name === 'finished' || (name !== 'blank' && !s.filed);
     }
 
     /* A string's middle line: on the floors as they are now, or where it is to lie. */
     line(s) {
-      const up = STANDINGS[this.standing] === 'finished' || !this.lies(s) ? 0 : s.raised;
+      const name = STANDINGS[this.standing];
+      const now = name === 'refit' && this.part.refit ? s.now : s.raised;
+      const up = name === 'finished' || !this.lies(s) ? 0 : now;
       const points = s.points.map((p) => [p[0], p[1], p[2] + up]);
       return this.seat ? points : trimmed(points, this.part.thick);
     }

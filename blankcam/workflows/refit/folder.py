@@ -11,6 +11,7 @@ from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.refit import book
 from blankcam.workflows.refit.bench import read_bench
+from blankcam.workflows.refit.page import refit_page
 from blankcam.workflows.refit.pieces import Cuts
 from blankcam.workflows.refit.sheet import sheet_of
 from blankcam.workflows.refit.work_out import work_out
@@ -47,7 +48,7 @@ def refit(
         held = book.read_book(path)
         worked = work_out(bench, held)
         sheet = sheet_of(bench, worked)
-        files = _files(sheet, worked.cuts)
+        files = _files(sheet, worked.cuts) | {"preview.html": refit_page(bench, sheet, worked.cuts)}
         output_folder.write(out, files, force=force)
         if worked.entries:
             book.add_entries(held, worked.entries)
