@@ -172,7 +172,7 @@ def _shaped_across(section: SlotSection, left: float, right: float, to: Asked) -
     x = np.unique(np.concatenate([_places(left, right), np.clip(walls, left, right)]))
     top = section.nut.top.height(x) + raised
     groove = slot.with_floor_raised(lowered).surface(x, np.zeros_like(x))
-    return _points(x, np.minimum(top, groove))
+    return _simple(_points(x, np.minimum(top, groove)))
 
 
 def standing_across(section: SlotSection, left: float, right: float, standing: Standing

@@ -26,15 +26,7 @@
       bool rim = at.x == 0 || at.y == 0 || at.x == w - 1 || at.y == h - 1;
       there = z < ground ? 0.0 : 1.0;
       off = rim ? 1e9 : texelFetch(deviations, cell, 0).r;
-      ivec2 last = textureSize(heights, 0) - 1;
-      float wide = 0.0;
-      for (int k = 1; k <= 3; k++) {
-        int step = k * 6;
-        float a = texelFetch(heights, ivec2(max(cell.x - step, 0), cell.y), 0).r;
-        float b = texelFetch(heights, ivec2(min(cell.x + step, last.x), cell.y), 0).r;
-        wide = max(wide, min(a, b) - z);
-      }
-      hollow = rim ? 0.0 : clamp(wide * 0.9, 0.0, 1.0);
+      hollow = rim ? 0.0 : texelFetch(heights, cell, 0).g;
       if (rim || z < ground) z = ground;
       place = vec3(p, z);
       gl_Position = view * vec4(place, 1.0);
@@ -281,6 +273,7 @@
       this.frames = 0;
       this.spent = 0;
       this.pending = false;
+      this.moving = false;
       new ResizeObserver(() => this.draw()).observe(canvas);
     }
 
@@ -303,6 +296,28 @@
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, grid.nx, grid.ny, 0, gl.RED, gl.FLOAT, clean);
     }
 
+    /* Heights that stay as they are, with how deep each place lies between its neighbours along x. */
+    uploadStill(t, grid) {
+      const { gl } = this;
+      const out = new Float32Array(2 * grid.z.length);
+      for (let j = 0; j < grid.ny; j++) {
+        for (let i = 0; i < grid.nx; i++) {
+          const k = j * grid.nx + i;
+          const z = Number.isNaN(grid.z[k]) ? -1e6 : grid.z[k];
+          let deep = 0;
+          for (const step of [6, 12, 18]) {
+            const a = grid.z[j * grid.nx + Math.max(i - step, 0)];
+            const b = grid.z[j * grid.nx + Math.min(i + step, grid.nx - 1)];
+            deep = Math.max(deep, Math.min(a, b) - z);  // no number is no wall
+          }
+          out[2 * k] = z;
+          out[2 * k + 1] = Math.min(Math.max(deep * 0.9 || 0, 0), 1);
+        }
+      }
+      gl.bindTexture(gl.TEXTURE_2D, t);
+      gl.texImage2D(gl.TEXTURE_2D, 0, gl.RG32F, grid.nx, grid.ny, 0, gl.RG, gl.FLOAT, out);
+    }
+
     /* Show a grid of heights, and deviations over the same cells or null; one that never changes is
        uploaded once. */
     setSurface(grid, deviations, still = false) {
@@ -313,7 +328,8 @@
       if (still) this.kept.set(grid, this.surface = { heights: this.texture(), deviations: this.texture() });
       if (!this.surface) this.surface = { heights: this.texture(), deviations: this.texture() };
       this.surface.grid = grid;
-      this.upload(this.surface.heights, grid, grid.z, -1e6);
+      if (still) this.uploadStill(this.surface.heights, grid);
+      else this.upload(this.surface.heights, grid, grid.z, -1e6);
       if (this.surface.of !== deviations || deviations || !this.surface.sized) {
         this.upload(this.surface.deviations, grid, deviations, 1e9);
         this.surface.of = deviations;
@@ -362,10 +378,12 @@
       const turn = (this.turns = (this.turns || 0) + 1);
       const step = (now) => {
         if (turn !== this.turns) return;
+        this.moving = true;
         const t = still ? 1 : Math.min(Math.max((now - began) / 420, 0), 1);
         const e = t * t * (3 - 2 * t);
         this.camera.pose = pose.map((v, i) => from[i] + (v - from[i]) * e);
         this.render();
+        this.moving = t < 1;
         if (t < 1) requestAnimationFrame(step);
       };
       step(still ? began : performance.now());
@@ -379,6 +397,11 @@
         this.pending = false;
         this.render();
       });
+    }
+
+    /* Whether all that was asked for has been drawn. */
+    get rests() {
+      return !this.pending && !this.moving;
     }
 
     get aspect() {

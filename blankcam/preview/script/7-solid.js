@@ -149,6 +149,7 @@
     turn(name) {
       this.near = false;
       this.scene.turns = (this.scene.turns || 0) + 1;
+      this.scene.moving = false;
       this.scene.camera.turn(name);
       this.dress();
     }

@@ -66,7 +66,7 @@
     line.classList.toggle('fault', Boolean(fault));
     if (said.page && said.page !== own) {
       keep();
-      location.reload();
+      window.location.reload();
     }
   }
 
@@ -74,7 +74,7 @@
     own = name;
     await restore();
     ask();
-    setInterval(ask, EVERY);
+    window.setInterval(ask, EVERY);
   }
 
   Object.assign(bc, { watch: { start, hear } });
