@@ -6,9 +6,8 @@ import dataclasses
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from blankcam.faults import Fault, InputError, RefusedError
+from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.machine import Profile
-from blankcam.inputs.machine_schema import PAPERS, RELEASES
 from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
@@ -17,6 +16,7 @@ from blankcam.workflows.layout import slot_decisions
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
+    from blankcam.outputs.papers.slot_work import SlotsCut
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,20 +29,6 @@ class Drafted:
     made: tuple[CutResult, ...]
     refused: tuple[Fault, ...]
     """Why nothing may be made so."""
-
-
-def drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
-    """The profile with what the command says of drawings laid over it."""
-    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
-        if value is not None and value not in allowed:
-            fix = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
-    drawing = dataclasses.replace(
-        profile.drawing,
-        release=release or profile.drawing.release,
-        paper=paper or profile.drawing.paper,
-    )
-    return dataclasses.replace(profile, drawing=drawing)
 
 
 def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> bytes:
@@ -81,18 +67,35 @@ def _choices(draft: Drafted) -> dict[int, Decision]:
         return {}  # nobody can be named where even that is refused
 
 
-def sheet(found: Design, profile: Profile) -> bytes:
+def nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> SlotsCut:
+    """Who makes the nut's slots, and what the replay left of it."""
+    from blankcam.outputs.papers.slot_work import SlotsCut
+
+    proofs = (m.proof for m in made if m.request.part is found.nut)
+    proof = next(proofs, None)
+    return SlotsCut(
+        stage=stage,
+        choices=_choices(
+            Drafted(found=found, profile=profile, stage=stage, made=tuple(made), refused=())
+        ),
+        left=None if proof is None else proof.field,
+    )
+
+
+def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
     """The 1:1 sheet as PDF."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
 
 
-def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
+def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
     """The 1:1 sheet as SVG, a file a page."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
     return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}

@@ -11,7 +11,7 @@ from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.units import parse_length
+from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -20,9 +20,9 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
-from blankcam.workflows.drawn import drawn_as, preview, sheet
+from blankcam.workflows.drawn import nut_cut, preview, sheet
 from blankcam.workflows.layout import slot_decisions
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
@@ -41,6 +41,7 @@ def make(
     alone: bool = True,
     release: str | None = None,
     paper: str | None = None,
+    units: Units | None = None,
     stock: str | None = None,
     stock_material: str | None = None,
 ) -> Iterator[str]:
@@ -50,7 +51,7 @@ def make(
     ----------
     what : ``all``, ``dxf`` or ``gcode``
     alone : whether the other cores are free; False in a batch
-    release, paper : of the DXF and the sheet, where not as the machine's profile says
+    release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
     stock_material : what lies under a laser, where that is not as its profile says
 
@@ -60,7 +61,7 @@ def make(
         Before anything is written.
     """
     job = job_file.load(job_path)
-    profile = drawn_as(machine_of(job, machine), release, paper)
+    profile = drawn_as(machine_of(job, machine), release=release, paper=paper, units=units)
     profile = _with_stock(profile, stock_material)
     output_folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
@@ -173,9 +174,10 @@ def _produced(
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = worker.submit(sheet, found, profile) if what == "all" else None
+        cut = nut_cut(found, profile, stage, made) if what == "all" else None
+        sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
-            files |= {f.name: f.text.encode() for m in made for f in m.programs}
+            files |= {f.name: f.text.encode() for m in made for f in m.files}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
@@ -277,7 +279,7 @@ def _told(
 ) -> Iterator[str]:
     for m in made:
         assert m.proof is not None
-        for file in m.programs:
+        for file in m.files:
             yield (
                 f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"

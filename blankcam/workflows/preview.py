@@ -17,12 +17,13 @@ from blankcam.faults import BlankcamError, Fault, RefusedError, printable
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
+from blankcam.inputs.units import Units
 from blankcam.outputs.papers import next_steps
 from blankcam.parts.design import Design, drafted
 from blankcam.parts.stage import Stage
 from blankcam.workers import second_core
-from blankcam.workflows.drawn import Drafted, drawn_as, page_of, sheet, sheet_pages
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.drawn import Drafted, nut_cut, page_of, sheet, sheet_pages
+from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
@@ -34,7 +35,7 @@ EVERY = 0.15
 
 def preview(
     job_path: str, out: str, machine: str | None, stage: Stage, *, force: bool = False,
-    paper: str | None = None,
+    paper: str | None = None, units: Units | None = None,
 ) -> Iterator[str]:  # fmt: skip
     """Draw a job and write the page and the sheet; yields what to tell the maker.
 
@@ -45,10 +46,10 @@ def preview(
         after the drawing is written, where the job must not be made so.
     """
     job = job_file.load(job_path)
-    profile = drawn_as(machine_of(job, machine), None, paper)
+    profile = drawn_as(machine_of(job, machine), release=None, paper=paper, units=units)
     output_folder.check(out, force=force)
     draft = draw(job, profile, stage)
-    files = {PAGE: page_of(draft), **_sheets(draft.found, profile)}
+    files = {PAGE: page_of(draft), **_sheets(draft)}
     output_folder.write(out, files, force=force)
     cautions = (*draft.found.cautions, *(c for m in draft.made for c in m.cautions))
     yield from (f"caution: {c}" for c in dict.fromkeys(cautions))
@@ -58,8 +59,13 @@ def preview(
     yield from next_steps.after_files(job, out, files, machine)
 
 
-def _sheets(found: Design, profile: Profile) -> dict[str, bytes]:
-    return {"sheet.pdf": sheet(found, profile), **sheet_pages(found, profile)}
+def _sheets(draft: Drafted) -> dict[str, bytes]:
+    found, profile = draft.found, draft.profile
+    cut = nut_cut(found, profile, draft.stage, draft.made)
+    return {
+        "sheet.pdf": sheet(found, profile, cut),
+        **sheet_pages(found, profile, cut),
+    }
 
 
 def draw(job: Job, profile: Profile, stage: Stage, *, proven: bool = True) -> Drafted:
