@@ -118,7 +118,9 @@ def test_deviations_find_what_was_cut_away(steel):
     pitted = dataclasses.replace(field, z=z)
     left = solids.Left(stage=Stage.FINAL, milled=cut.milled, field=pitted)
     seen = solids.replayed(found.nut, left)
-    assert np.nanmin(seen.deviation) == pytest.approx(-30.0, abs=0.5)
+    assert np.nanmin(seen.deviation) == pytest.approx(
+        -30.0, abs=1.0
+    )  # heights 5 µm aside count too: 0.6 at 7°
     clean = solids.replayed(found.nut, dataclasses.replace(left, field=field))
     assert np.nanmin(clean.deviation) == pytest.approx(-cut.proof.gouge_um, abs=1.0)
     assert np.nanmax(clean.deviation) == pytest.approx(cut.proof.left_um, abs=1.0)
