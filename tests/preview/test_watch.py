@@ -115,11 +115,8 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     changed(job, "margin_bass", '"3.9 mm"')
     until(lambda: b"-proven" in read(out / "preview-watch.js"))
     wanted = f"{3.9 / 25.4:.3f}"  # the first slot's centre, in inches
-    page.wait_for_function(
-        "([id, n]) => { const t = document.getElementById(id); return document.documentElement"
-        ".dataset.ready === 'yes' && t && t.tBodies[0].rows[0].cells[2].textContent === n; }",
-        arg=["table-nut", wanted],
-        timeout=1000 * PATIENCE,
+    page.locator("#table-nut tbody tr").first.get_by_text(wanted, exact=True).wait_for(
+        timeout=1000 * PATIENCE
     )
     page.wait_for_selector(".verdict.good", timeout=1000 * PATIENCE)
     page.wait_for_selector("html[data-ready=yes]", timeout=1000 * PATIENCE)
@@ -131,10 +128,7 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     }
 
     going.send_signal(signal.SIGINT)
-    page.wait_for_function(
-        "document.getElementById('watched').textContent.startsWith('No longer watched')",
-        timeout=1000 * PATIENCE,
-    )
+    page.get_by_text("No longer watched").wait_for(timeout=1000 * PATIENCE)
     p.context.close()
 
 
