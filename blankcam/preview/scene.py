@@ -18,6 +18,7 @@ from blankcam.machining.decision import Decision
 from blankcam.outputs.drawings.slot_section import Asked, SlotSection
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
+from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
@@ -44,6 +45,8 @@ class PartCut:
     """Their moves as the proof's reader reads the texts."""
     proof: Proof
     cautions: tuple[str, ...] = ()
+    by_hand: HandLeft = NOTHING
+    """What the hand still takes off."""
 
     @classmethod
     def of(cls, result: CutResult) -> PartCut:
@@ -56,6 +59,7 @@ class PartCut:
             part=request.part.name,
             stage=request.stage,
             milled=result.milled,
+            by_hand=result.left_for_the_hand,
             programs=result.programs,
             moves=tuple(
                 read_program(f.text, request.machine, name=f.name).moves for f in result.programs
@@ -229,7 +233,7 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
 
 def _left(cuts: Sequence[PartCut], part: str) -> dict[Stage, solids.Left]:
     return {
-        c.stage: solids.Left(stage=c.stage, milled=c.milled, field=c.proof.field)
+        c.stage: solids.Left(stage=c.stage, milled=c.milled, field=c.proof.field, by_hand=c.by_hand)
         for c in cuts
         if c.part == part
     }

@@ -47,7 +47,7 @@ def page_of(draft: Drafted, *, watch: str = "", waiting: bool = False) -> bytes:
     data = page_data(
         found,
         profile,
-        [PartCut.of(m) for m in draft.made],
+        [PartCut.of(m) for m in draft.made if m.programs],
         choices=_choices(draft),
         notice=lines,
         refused=draft.refused,

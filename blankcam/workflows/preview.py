@@ -19,6 +19,7 @@ from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import Units
 from blankcam.outputs.papers import next_steps
+from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import Design, drafted
 from blankcam.parts.stage import Stage
 from blankcam.workers import second_core
@@ -51,7 +52,9 @@ def preview(
     draft = draw(job, profile, stage)
     files = {PAGE: page_of(draft), **_sheets(draft)}
     output_folder.write(out, files, force=force)
-    cautions = (*draft.found.cautions, *(c for m in draft.made for c in m.cautions))
+    cautions = [*draft.found.cautions, *(c for m in draft.made for c in m.cautions)]
+    for m in draft.made:
+        cautions += left_to_the_hand(m.request.part.name, m.decisions)
     yield from (f"caution: {c}" for c in dict.fromkeys(cautions))
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
     if draft.refused:

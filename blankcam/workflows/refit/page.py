@@ -35,7 +35,7 @@ def refit_page(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> bytes:
     data = page_data(
         bench.found,
         bench.profile,
-        [PartCut.of(r) for r in cuts.results],
+        [PartCut.of(r) for r in cuts.results if r.programs],
         choices={d.string: d for r in cuts.results for d in r.slots},
         notice=sheet.notice,
         refit=shown,
