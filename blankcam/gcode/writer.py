@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from blankcam.gcode import numbers
+from blankcam.gcode.commanded import commanded
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
@@ -34,11 +35,12 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     job_digest
         As the job carries it.
     """
-    times = estimate(program, profile)
+    told = commanded(program, profile)
+    times = estimate(told, profile)
     body = _Body(profile.controller, profile.spin_up)
     body.begin()
-    for i, operation in enumerate(program.operations):
-        body.operation(operation, program, program.operations[i - 1] if i else None)
+    for i, operation in enumerate(told.operations):
+        body.operation(operation, program, told.operations[i - 1] if i else None)
     body.end(program)
     head = list(header_lines(program, profile, job_name, job_digest, times.total))
     return ProgramFile(

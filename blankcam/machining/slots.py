@@ -252,7 +252,7 @@ def _fits(
         }
         return False, Reason(code=code, values=named | values)
 
-    if tool.edge < SMALLEST:
+    if tool.edge < SMALLEST - tool.diameter_within:
         return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
     r = slot.width / 2
     high = r - math.sqrt(r**2 - tool.tip_radius**2)

@@ -180,7 +180,7 @@ def _tools(tools: Sequence[Tool]) -> str:
 
 def _size(tool: Tool) -> str:
     pointed = tool.shape in (Shape.TAPERED_BALL, Shape.VEE)
-    mm = tool.tip_diameter if pointed else tool.diameter
+    mm = tool.tip_label if pointed else tool.label
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
 
 
