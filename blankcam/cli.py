@@ -89,6 +89,12 @@ StockOpt = Annotated[
         "--stock", metavar="SIZE", help='Lay all outlines out too on a sheet "300 mm x 200 mm".'
     ),
 ]
+StockMaterialOpt = Annotated[
+    str | None,
+    typer.Option(
+        "--stock-material", metavar="NAME", help="What lies under a laser: card, wood or acrylic."
+    ),
+]
 
 
 def _version(wanted: bool) -> None:
@@ -189,16 +195,20 @@ def layout(
 
 @_command("blankcam make my-job.toml --out cuts")
 def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-         force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
+         force: ForceOpt = False, paper: PaperOpt = None,
+         stock_material: StockMaterialOpt = None) -> None:  # fmt: skip
     """Make every file of a job, each program proven."""
-    _written(job, out, machine, stage, force=force, what="all", paper=paper)
+    _written(job, out, machine, stage, force=force, what="all", paper=paper,
+             stock_material=stock_material)  # fmt: skip
 
 
 @_command("blankcam dxf my-job.toml --out drawings")
 def dxf(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None) -> None:  # fmt: skip
+        force: ForceOpt = False, release: ReleaseOpt = None, stock: StockOpt = None,
+        stock_material: StockMaterialOpt = None) -> None:  # fmt: skip
     """Write the DXF outlines alone."""
-    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock)
+    _written(job, out, machine, stage, force=force, what="dxf", release=release, stock=stock,
+             stock_material=stock_material)  # fmt: skip
 
 
 @_command("blankcam gcode my-job.toml --out programs")
@@ -246,13 +256,15 @@ def _written(
     release: str | None = None,
     paper: str | None = None,
     stock: str | None = None,
+    stock_material: str | None = None,
 ) -> None:
     from blankcam import terminal
     from blankcam.workflows import make
 
     for line in make.make(
-        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock
-    ):
+        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock,
+        stock_material=stock_material,
+    ):  # fmt: skip
         terminal.say(line)
 
 

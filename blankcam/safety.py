@@ -41,34 +41,33 @@ def _dust_of(material: str) -> list[str]:
     return list(row["notes"])
 
 
-def laser_cautions(path: str, material: str, stock: str | None = None) -> tuple[str, ...]:
-    """What to say of a job of some material that a laser is to draw for.
+def laser_cautions(where: str, material: str, stock: str) -> tuple[str, ...]:
+    """What to say of templates that a laser is to cut for a part.
 
     Parameters
     ----------
-    path : the job's file, for the fault
-    material : of the part's blank
-    stock : what really lies under the laser, where that is something else (a template's card)
+    where : the machine's profile, for the fault
+    material : of the part, which is worked by hand or on a mill
+    stock : what lies under the beam; empty where nobody said
 
     Raises
     ------
     RefusedError
-        The stock must not be cut by a laser, or is not known; without ``stock``, the material.
+        The stock must not be cut by a laser, or is not known.
     """
-    rules = table("laser")["materials"]
-    under = (stock or material).lower()
-    rule = rules.get(under, {"rule": "refuse", "why": "it is not known what its smoke is"})
+    rules, under = table("laser")["materials"], stock.strip().lower()
+    unknown = {"rule": "refuse", "why": "it is not known what its smoke is"}
     good = "card, wood or acrylic"
-    if rule["rule"] == "refuse" or (stock and rule["rule"] == "template"):
-        raise RefusedError(
-            Fault(
-                where=path,
-                key="blanks.material" if stock is None else "stock",
-                found=under,
-                wrong=f"must not be cut by a laser: {rule['why']}",
-                fix=f"cut a template of {good} and work the part by hand or with a mill",
-            )
-        )
-    if rule["rule"] == "template":
-        return (f"laser: cut templates of {good} only, never the {material} itself: {rule['why']}",)
-    return (f"laser, {under}: {rule['why']}",) if rule["why"] else ()
+    part = rules.get(material, unknown)
+    rule = rules.get(under, unknown) if under else {"rule": "cut", "why": ""}
+    if rule["rule"] != "cut":
+        wrong = f"must not be cut by a laser: {rule['why']}"
+        fix = f"put {good} under it, and work the part by hand or with a mill"
+        raise RefusedError(Fault(where=where, key="stock", found=stock, wrong=wrong, fix=fix))
+    said = []
+    if part["rule"] != "cut":
+        of = under or good
+        said.append(f"laser: templates of {of} only, never the {material} itself: {part['why']}")
+    if rule["why"]:
+        said.append(f"laser, {under}: {rule['why']}")
+    return tuple(said)

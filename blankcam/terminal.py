@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from blankcam.outputs.figures import Units
 from blankcam.outputs.render import text
 from blankcam.outputs.rows import Section
 
@@ -21,22 +22,22 @@ if TYPE_CHECKING:
 PIPE_WIDTH = 100  # where nobody says how wide the paper is
 
 
-def show(sections: Iterable[Section]) -> None:
+def show(sections: Iterable[Section], units: Units = "both") -> None:
     """Print sections as wide as the terminal; plain text into a pipe or where NO_COLOR is set."""
     wide, plain = width(), is_plain()
     for section in sections:
-        _title(_safe(text.title(section), plain=plain), wide)
-        print(_safe_lines(render(section, wide, plain=plain), plain=plain))
+        _title(_safe(text.title(section, units), plain=plain), wide)
+        print(_safe_lines(render(section, wide, plain=plain, units=units), plain=plain))
 
 
-def render(section: Section, wide: int, *, plain: bool) -> str:
-    """A section's table and notes; a table whose cells must be broken over lines is left to rich."""
+def render(section: Section, wide: int, *, plain: bool, units: Units = "both") -> str:
+    """A section's table and notes; a table with letters that are not plain is left to rich."""
     if section.table is None or not section.table.rows:
-        return "\n".join([*text.body(section, wide), ""])
-    grid = text.texts(section.table)
-    if text.least_width(grid) > wide or (text.columns(grid, wide) and not plain):
-        return "\n".join([*text.body(section, wide), ""])
-    notes = text.body(replace(section, table=None), wide)
+        return "\n".join([*text.body(section, wide, units), ""])
+    grid = text.fitted(text.texts(section.table, units), wide)
+    if not grid or (text.columns(grid, wide) and not plain):
+        return "\n".join([*text.body(section, wide, units), ""])
+    notes = text.body(replace(section, table=None), wide, units)
     return _by_rich(grid, wide, plain=plain) + "\n".join([*notes, ""])
 
 
@@ -157,8 +158,8 @@ def _title(words: str, wide: int) -> None:
     Console(width=wide, highlight=False).print(Text(words, style="bold"))
 
 
-def _by_rich(grid: list[tuple[str, ...]], wide: int, *, plain: bool) -> str:
-    """A table whose cells must be broken over lines, or hold letters of more than one column."""
+def _by_rich(grid: text.Grid, wide: int, *, plain: bool) -> str:
+    """A table that fits, with letters that may be wider than others or a terminal without lines."""
     from rich import box
     from rich.console import Console, JustifyMethod
     from rich.table import Table
@@ -168,7 +169,8 @@ def _by_rich(grid: list[tuple[str, ...]], wide: int, *, plain: bool) -> str:
     laid = Table(box=box.ASCII2 if plain else box.SIMPLE_HEAD, pad_edge=False)
     for i, name in enumerate(heads):
         side: JustifyMethod = "left" if i == 0 else "right"
-        laid.add_column(_safe(name, plain=plain), justify=side, overflow="fold")
+        head = Text("\n".join(_safe(line, plain=plain) for line in name.split("\n")))
+        laid.add_column(head, justify=side, no_wrap=True, vertical="bottom")
     for row in rows:
         laid.add_row(*(Text(_safe(cell, plain=plain)) for cell in row))
     console = Console(width=wide, highlight=False, file=io.StringIO())

@@ -59,6 +59,14 @@ def box_in_frame(found, part):
     return box_of(blank_as_cut(found, part), part)
 
 
+def held_as_planned(profile, plan):
+    """The machine with its jaws where the plan has worked them out, if it has."""
+    if profile.holding.jaw_top != "auto":
+        return profile
+    held = dataclasses.replace(profile.holding, jaw_top=plan.request.machine.holding.jaws)
+    return dataclasses.replace(profile, holding=held)
+
+
 def proved(found, part, profile, stage, plan, written, **changed):
     """The proof of a plan's texts; ``changed``: other texts by stem, - as _."""
     programs = [w.program for w in written]
@@ -77,7 +85,7 @@ def proved(found, part, profile, stage, plan, written, **changed):
         stage=stage,
         milled=frozenset(c.string for c in plan.slots if c.tool),
         stock=box_in_frame(found, part),
-        profile=profile,
+        profile=held_as_planned(profile, plan),
         material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},

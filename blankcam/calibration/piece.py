@@ -242,6 +242,7 @@ class CouponTarget:
 
     piece: Coupon
     raised: float = 0.0
+    ridge: float = 0.0
     floor_raise: float = 0.0
 
     @property

@@ -187,9 +187,9 @@ def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
 def _holding_words(program: Program) -> str:
     held = program.holding
     if any(z.surface is ReferenceSurface.PIECE_TOP for z in program.zeros):
-        return f"hold: {held.kind}, jaws at most {held.jaw_top:g} mm over what it stands on"
+        return f"hold: {held.kind}, jaws at most {held.jaws:g} mm over what it stands on"
     if program.setup == "edge":
-        return f"hold: {held.kind}, jaws up to {held.jaw_top:g} mm over the seat side"
+        return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over the seat side"
     if held.on_face == "clamps":
         return (
             f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, StringConstraints, WithJsonSchema
 
@@ -104,6 +104,27 @@ def Quantity(key: str, dimension: Dimension = LENGTH) -> Any:  # noqa: N802 - re
 def Length(key: str) -> Any:  # noqa: N802
     """A length in mm, bounded by the key's entry in data/sane.toml."""
     return Quantity(key)
+
+
+def LengthOr(word: str, key: str) -> Any:  # noqa: N802
+    """A length in mm, bounded as ``Length`` is, or one word in its place."""
+    read_length = quantity_reader(key)
+
+    def read(value: object) -> float | str:
+        if value == word:
+            return word
+        try:
+            return read_length(value)
+        except UnfitError as unfit:
+            raise UnfitError(unfit.wrong, f'{unfit.fix}; or "{word}"') from None
+
+    fix = f'{LENGTH.fix}, or "{word}"'
+    return Annotated[
+        float | Literal[word],
+        BeforeValidator(read),
+        WithJsonSchema({"description": fix, "anyOf": [{"const": word}, LENGTH_SCHEMA]}),
+        Wanted(fix),
+    ]
 
 
 def Whole(low: int, high: int) -> Any:  # noqa: N802

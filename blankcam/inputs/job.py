@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
 
 KINDS = ("classical", "steel-string", "electric", "bass", "ukulele", "mandolin", "banjo")
 MAKES = ("plain steel", "wound steel", "nylon", "wound nylon", "fluorocarbon", "gut")
@@ -162,17 +163,36 @@ class PlanJob:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HoldingJob:
-    """The ``[holding]`` table: what the job says other than the machine profile; None: as there."""
+class HeldJob:
+    """How a blank is held, where the job says other than the machine profile; None: as there."""
 
     kind: str | None
-    jaw_top: float | None
+    jaw_top: float | Literal["auto"] | None
     jaw_length: float | None
     face: str | None
     face_top: float | None
     clamp_reach: float | None
     clamp_width: float | None
     clamp_height: float | None
+
+    @property
+    def given(self) -> dict[str, Any]:
+        """What the job says, by key."""
+        return {k: v for k, v in asdict(self).items() if v is not None}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldingJob:
+    """The ``[holding]`` table."""
+
+    both: HeldJob
+    nut: HeldJob
+    saddle: HeldJob
+
+    def of(self, part: str) -> dict[str, Any]:
+        """What the job says of one part, ``nut`` or ``saddle``, by key."""
+        own: HeldJob = getattr(self, part)
+        return self.both.given | own.given
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -177,12 +177,18 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
             saddle=job.BlankJob(**dict(blanks.saddle)) if blanks.saddle else None,
         ),
         plan=job.PlanJob(**dict(model.plan)),
-        holding=job.HoldingJob(**dict(model.holding)),
+        holding=_holding(model.holding),
         uncertainty=job.UncertaintyJob(**dict(model.uncertainty)),
     )
     text = json.dumps(asdict(made), sort_keys=True, ensure_ascii=True)
     assumed = tuple(key for key in assumed if _is_used(key, made))
     return replace(made, path=path, assumed=assumed, digest=digest.of_text(text))
+
+
+def _holding(model: job_schema.Holding) -> job.HoldingJob:
+    parts = {name: job.HeldJob(**dict(getattr(model, name))) for name in ("nut", "saddle")}
+    both = {k: v for k, v in model if k not in parts}
+    return job.HoldingJob(both=job.HeldJob(**both), **parts)
 
 
 def _is_used(key: str, made: job.Job) -> bool:

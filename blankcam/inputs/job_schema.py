@@ -11,6 +11,7 @@ from blankcam.inputs import job
 from blankcam.inputs.fields import (
     LENGTH_SCHEMA,
     Length,
+    LengthOr,
     Matching,
     Quantity,
     Table,
@@ -313,17 +314,24 @@ class Plan(Table):
     slots: Literal["mill", "file"]
 
 
-class Holding(Table):
-    """How the blank is held, where it is not as the machine profile says."""
+class HeldPart(Table):
+    """How one part's blank is held, where it is not as the machine profile says."""
 
     kind: Literal["vice", "fixture", "carrier", "tape"] | None = None
-    jaw_top: Length("holding.jaw_top") | None = None  # type: ignore[valid-type]
+    jaw_top: LengthOr("auto", "holding.jaw_top") | None = None  # type: ignore[valid-type]
     jaw_length: Length("holding.jaw_length") | None = None  # type: ignore[valid-type]
     face: Literal["carrier", "tape", "clamps", "fixture"] | None = None
     face_top: Length("holding.face_top") | None = None  # type: ignore[valid-type]
     clamp_reach: Length("holding.clamp") | None = None  # type: ignore[valid-type]
     clamp_width: Length("holding.clamp") | None = None  # type: ignore[valid-type]
     clamp_height: Length("holding.clamp") | None = None  # type: ignore[valid-type]
+
+
+class Holding(HeldPart):
+    """How blanks are held; what is said of one part counts before what is said of both."""
+
+    nut: HeldPart = HeldPart.model_construct()
+    saddle: HeldPart = HeldPart.model_construct()
 
 
 _Spread = Annotated[

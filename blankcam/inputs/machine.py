@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Literal
 
 from blankcam.inputs.layers import LayerRule
 from blankcam.inputs.tool import Tool
@@ -60,8 +61,9 @@ class Holding:
 
     kind: str = "vice"
     """``vice`` (soft jaws), ``fixture``, ``carrier`` (waste board with tabs), ``tape``."""
-    jaw_top: float = 4.0
-    """On edge: height of the jaws over the seat side of the blank (z of the part)."""
+    jaw_top: float | Literal["auto"] = "auto"
+    """On edge: height of the jaws over the seat side of the blank (z of the part); ``auto``: as high
+    as the cuts allow, worked out for each part."""
     jaw_length: float = 100.0
     """Along x, centred on the blank."""
     jaw_width: float = 20.0
@@ -80,6 +82,14 @@ class Holding:
     """Along the machine's Y, centred on the blank."""
     clamp_height: float = 8.0
     """Of all of a clamp over the blank's upper face."""
+
+    @property
+    def jaws(self) -> float:
+        """Height of the jaws over the seat side, mm, where it is given or has been worked out.
+
+        Raises ValueError where it has not.
+        """
+        return float(self.jaw_top)
 
     @property
     def on_face(self) -> str:
@@ -181,6 +191,8 @@ class Profile:
     drawing: Drawn = Drawn()
     kerf: float = 0.0
     """Laser: width of the cut."""
+    stock: str = ""
+    """Laser: what lies under the beam; empty where the profile does not say."""
     path: str = ""
     """The file it came from."""
 

@@ -217,6 +217,9 @@ def _contradictions(model: ProfileFile, source: Source) -> Iterator[Fault]:
     low, high = model.spindle_min, model.spindle_max
     if low is not None and high is not None and low > high:
         yield source.fault(("spindle_min",), "is over spindle_max", found=f"{low:g} rpm")
+    if model.stock is not None and model.kind != Kind.LASER.value:
+        wrong, fix = f"means nothing on a {model.kind}", "it says what lies under a laser"
+        yield source.fault(("stock",), wrong, fix)
     control = model.controller
     if control.length_offsets and control.tool_change == ToolChange.STOP.value:
         wrong = "is of no use where the maker sets zero again at each tool change"

@@ -5,7 +5,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, create_model
 
 from blankcam.data import table
-from blankcam.inputs.fields import Length, Matching, Quantity, Table, Wanted, Whole
+from blankcam.inputs.fields import Length, LengthOr, Matching, Quantity, Table, Wanted, Whole
 from blankcam.inputs.layers import WORKS
 from blankcam.inputs.machine import Kind, ToolChange
 from blankcam.inputs.tool import Shape
@@ -102,7 +102,7 @@ class HoldingTable(Table):
     """The ``[holding]`` table: how the machine's bench holds blanks."""
 
     kind: Literal[HOLDINGS] | None = None  # type: ignore[valid-type]
-    jaw_top: Length("bench.jaw_top") | None = None  # type: ignore[valid-type]
+    jaw_top: LengthOr("auto", "bench.jaw_top") | None = None  # type: ignore[valid-type]
     jaw_length: Length("bench.jaw_length") | None = None  # type: ignore[valid-type]
     jaw_width: Length("bench.jaw_width") | None = None  # type: ignore[valid-type]
     bed_gap: Length("bench.bed_gap") | None = None  # type: ignore[valid-type]
@@ -160,6 +160,7 @@ class ProfileFile(Table):
     tool_change: Quantity("profile.tool_change", TIME) | None = None  # type: ignore[valid-type]
     spin_up: Quantity("profile.spin_up", TIME) | None = None  # type: ignore[valid-type]
     kerf: Length("profile.kerf") | None = None  # type: ignore[valid-type]
+    stock: ShortText | None = None
     controller: ControllerTable = ControllerTable.model_construct()
     holding: HoldingTable = HoldingTable.model_construct()
     drawing: DrawingTable = DrawingTable.model_construct()

@@ -96,6 +96,8 @@ class Sweep:
     """Radius of the surface's section across x, infinite for a straight one."""
     outline: Callable[[Array], Array] | None = None
     """Height over x of what an outline cut before has left; None where all the blank stands."""
+    ridge: float = 0.0
+    """How high ridges may stand on it where it is only roughed, mm; 0 where it is finished."""
 
     def stands(self, x: Array) -> Array:
         """Height over x of what stands before, -inf beside the blank."""

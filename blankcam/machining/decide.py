@@ -15,7 +15,7 @@ import numpy as np
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
-from blankcam.machining import ends, outline, slots, thickness, tools, top, waste, workholding
+from blankcam.machining import ends, jaws, outline, slots, thickness, tools, top, waste, workholding
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -29,6 +29,7 @@ from blankcam.machining.setup_sheet import (
     setup_on_face,
 )
 from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.surface_passes import SurfacePasses, surface_passes
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -43,14 +44,15 @@ class Decided:
     """All that is decided of one part."""
 
     request: CutRequest
+    """With the jaws' height as given, or worked out."""
     decisions: tuple[Decision, ...]
     """In working order."""
     face: Bench | None
     """The set-up on face; None where nothing is done there."""
     edge: Bench
     """The set-up on edge: what stands after the one on face."""
-    finish: Table | None
-    """The finishing passes of the top or the crown; None where no tool makes it."""
+    surface: SurfacePasses | None
+    """The passes of the top or the crown; None where no tool makes it."""
     faults: tuple[Fault, ...]
     """Why it must not or can't be cut so."""
     cautions: tuple[str, ...]
@@ -73,10 +75,9 @@ class Decided:
 def decide(request: CutRequest) -> Decided:
     """Every decision on a part, and every reason why it must not be cut so."""
     part, machine, wishes = request.part, request.machine, request.wishes
-    held = machine.holding
     off = thickness.off(part, request.blank, wishes.thickness)
     bench = set_up(request, y0=0.0 if off else request.blank.y0)
-    faults = workholding.grip_faults(part.name, held, request.blank.z1)
+    faults = workholding.edge_faults(part.name, machine.holding)
     if wishes.thickness == "mill":
         faults += thickness.faults(part, request.blank)
     mills = wishes.outline == "mill"
@@ -85,15 +86,16 @@ def decide(request: CutRequest) -> Decided:
     lying, found = _decide_on_face(part, face, unmilled, mills=mills)
     faults += found
     edge = cut_out(part, bench) if mills else bench
-    standing, finish, found = _decide_on_edge(request, edge)
+    standing, surface, edge, found = _decide_on_edge(request, edge)
     faults += found
     decisions = (*lying, *standing)
+    machine = edge.profile
     return Decided(
-        request=request,
+        request=dataclasses.replace(request, machine=machine),
         decisions=decisions,
-        face=face,
+        face=dataclasses.replace(face, profile=machine) if face else None,
         edge=edge,
-        finish=finish,
+        surface=surface,
         faults=tuple(faults),
         cautions=tuple(_cautions(part, decisions, bench, milled_thickness=off > 0)),
     )
@@ -271,41 +273,62 @@ def cut_out(part: Part, bench: Bench) -> Bench:
 
 def _decide_on_edge(
     request: CutRequest, edge: Bench
-) -> tuple[list[Decision], Table | None, list[Fault]]:
-    """Top, waste and slots of a nut; crown and ends of a saddle."""
+) -> tuple[list[Decision], SurfacePasses | None, Bench, list[Fault]]:
+    """Top, waste and slots of a nut; crown and ends of a saddle; and the jaws that they leave."""
     part = request.part
-    sweep = sweep_of(part, edge)
-    finish, faults = None, [] if sweep else [_no_ball(part, edge)]
+    finish = finish_of(part, edge)
+    sweep, surface, faults = None, None, [] if finish else [_no_ball(part, edge)]
     reaches: list[tuple[str, Box]] = []
-    if sweep is not None:
-        faults += top.limber_faults(sweep, edge)
-        finish = sweep.table(sweep.rows(top.finishing_step(sweep, sweep.tool)))
+    if finish is not None:
+        sweep = finish.sweep
+        surface, limber = surface_passes(finish, edge, one_way=math.isinf(sweep.crown))
+        faults += limber
         reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
     tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
     why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
     decided = [_made(part.top_feature, tool, box, why, _depth_of_top(part, edge))]
     made, reach = _decide_slots(part, request, edge)
+    reaches += reach
+    edge, found = _held_in_jaws(part, edge, reaches)
+    faults += found
     rounded, around, found = _decide_ends(part, request, edge, sweep)
-    reaches += [*reach, *around]
-    faults += [*found, *_edge_limits(part, edge, reaches)]
-    return [*decided, *made, *rounded], finish, faults
+    boxes = [box for _, box in (*reaches, *around)]
+    where = f"{part.name}, on edge"
+    faults += [*found, *workholding.travel_faults(where, edge.profile, boxes)]
+    return [*decided, *made, *rounded], surface, edge, faults
 
 
-def _edge_limits(part: Part, edge: Bench, reaches: list[tuple[str, Box]]) -> list[Fault]:
-    """Too near the jaws, or further than the machine goes."""
-    if not reaches:
-        return []
-    name, low = min(reaches, key=lambda r: r[1].z0)
-    faults = workholding.jaw_faults_at(part.name, edge.profile.holding, name, low.z0)
-    boxes = [box for _, box in reaches]
-    return faults + workholding.travel_faults(f"{part.name}, on edge", edge.profile, boxes)
+def _held_in_jaws(
+    part: Part, edge: Bench, reaches: list[tuple[str, Box]]
+) -> tuple[Bench, list[Fault]]:
+    """The set-up with its jaws as high as given or worked out, and what is wrong with that.
+
+    Round ends are cut down to the jaws, however high these are, and so have no say here.
+    """
+    lows = sorted((box.z0, name) for name, box in reaches)
+    low, name = lows[0] if lows else (edge.stock.z1, str(part.top_feature))
+    window = jaws.Window(standing=edge.stock.z1, cut=name, low=low)
+    held = edge.profile.holding
+    faults = jaws.height_faults(part.name, held, window, _wider_window(window, edge))
+    profile = dataclasses.replace(edge.profile, holding=jaws.settled(held, window))
+    return dataclasses.replace(edge, profile=profile), list(faults)
+
+
+def _wider_window(window: jaws.Window, edge: Bench) -> str:
+    """What would leave the jaws a height to stand at."""
+    by_hand = 'set slots = "file" in [plan]' if window.cut == "slots" else ""
+    by_hand = by_hand or f"cut the {window.cut} by hand"
+    if edge.outline is not None or window.most < workholding.GRIP:
+        return by_hand
+    lower = f"a blank no higher than {window.most / workholding.GRIP_SHARE:.2f} mm"
+    return f'use {lower}, set outline = "mill" in [plan], or {by_hand}'
 
 
 def _finish_reach(finish: Table, edge: Bench) -> Box:
     """Where the tip goes over a top or a crown."""
     x0, x1 = finish.sweep.x_ends
-    low = float(np.min(finish.tips[finish.wanted]))
-    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=low, z1=edge.clearance)
+    z0 = _lowest(finish)
+    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=z0, z1=edge.clearance)
 
 
 def _decide_slots(
@@ -414,15 +437,31 @@ def highest(sweep: Sweep, low: float, high: float) -> float:
     return float(np.max(sweep.surface.height(x, y))) + 0.02
 
 
-def sweep_of(part: Part, edge: Bench) -> Sweep | None:
-    """The part's top or crown and its tool; None where no tool reaches so deep."""
+def finish_of(part: Part, edge: Bench) -> Table | None:
+    """The finishing passes of the part's top or crown; None where no tool reaches so deep.
+
+    Of the tools that reach the largest that leaves the jaws their grip: a larger ball goes further
+    down beside a crown. Where none does the largest.
+    """
+    surface = part.at(edge.stage).surface
+    level = math.isinf(surface.section_radius) and abs(surface.tilt) < LEVEL
+    reaching = (t for tool in tools.surfacing_tools(edge.profile, level=level)
+                if (t := _finish_with(tool, part, edge)) is not None)  # fmt: skip
+    largest = None
+    for each in reaching:
+        largest = largest or each
+        if jaws.leaves_grip(edge.profile.holding, edge.stock.z1, _lowest(each)):
+            return each
+    return largest
+
+
+def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table | None:
+    """The finishing passes with that tool; None where it does not reach."""
     surface = part.at(edge.stage).surface
     straight = math.isinf(surface.section_radius)
-    level = straight and abs(surface.tilt) < LEVEL
-    tool = tools.surfacing_tool(edge.profile, _depth_of_top(part, edge), level=level)
-    if tool is None:
+    if straight and tool.reach < _depth_of_top(part, edge):
         return None
-    return Sweep(
+    sweep = Sweep(
         surface=surface,
         tool=tool,
         stock=edge.stock,
@@ -430,16 +469,24 @@ def sweep_of(part: Part, edge: Bench) -> Sweep | None:
         y_high=edge.stock.y1,
         crown=surface.section_radius,
         outline=edge.outline,
+        ridge=part.at(edge.stage).ridge,
     )
+    finish = sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
+    # Beside a round crown the tip goes below what it brings out
+    reaches = straight or tool.reach >= edge.stock.z1 - _lowest(finish)
+    return finish if reaches else None
+
+
+def _lowest(finish: Table) -> float:
+    return float(np.min(finish.tips[finish.wanted]))
 
 
 def _depth_of_top(part: Part, edge: Bench) -> float:
-    """How deep a tool goes to bring out the top: to its lowest; round a crown, to the jaws."""
+    """How deep a top or a crown lies at its lowest below what stands, mm."""
     stock, surface = edge.stock, part.at(edge.stage).surface
-    if math.isfinite(surface.section_radius):
-        return stock.z1 - edge.profile.holding.jaw_top
     xs = np.linspace(stock.x0, stock.x1, 33)
-    return stock.z1 - float(np.min(surface.height(xs, np.full_like(xs, stock.y1))))
+    ys = (stock.y0, stock.y1)
+    return stock.z1 - min(float(np.min(surface.height(xs, np.full_like(xs, y)))) for y in ys)
 
 
 def _no_ball(part: Part, edge: Bench) -> Fault:

@@ -11,4 +11,4 @@ ROOM = 0.05
 
 def lowest(held: Holding) -> float:
     """How far down an end is cut, z."""
-    return held.jaw_top + JAW_ROOM + ROOM
+    return held.jaws + JAW_ROOM + ROOM

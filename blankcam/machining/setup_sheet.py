@@ -93,12 +93,12 @@ def _zeros_on_edge(request: CutRequest, edge: Bench) -> tuple[Zero, ...]:
 
 def set_up(request: CutRequest, *, y0: float = 0.0) -> Bench:
     """The whole blank of a request on edge; ``y0``: where its lower face is then, mm."""
-    machine = request.machine
+    machine, jaws = request.machine, request.machine.holding.jaw_top
     stock = dataclasses.replace(request.blank, y0=y0)
     return Bench(
         profile=machine,
         material=feeds.material(request.material),
         stage=request.stage,
         stock=stock,
-        clearance=max(stock.z1, machine.holding.jaw_top) + machine.clearance,
+        clearance=(stock.z1 if jaws == "auto" else max(stock.z1, jaws)) + machine.clearance,
     )

@@ -25,6 +25,8 @@ from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
 
 FLOOR_CUSP: float = table("cutting")["slots"]["scallop_floor"]
+UPRIGHT_CUSP: float = table("cutting")["slots"]["scallop_upright"]
+JUDGED: float = table("cutting")["slots"]["width_from"]
 SHARES = (0.05, 0.1, 0.15, 0.2, 0.25, 0.3, 0.4, 0.5)
 """Cusps between the passes of upper layers that are tried, as shares of the depth of cut."""
 THINNER = (1.0, 0.85, 0.7, 0.5)
@@ -79,29 +81,32 @@ class Groove:
         return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
 
 
-def floor_cusp(slot: Slot, depth: float) -> float:
-    """Cusp of the round floor, smaller where so shallow a slot has no upright walls, mm."""
-    rise = 0.9 * depth * math.cos(slot.tilt)
-    if rise >= slot.radius or rise <= 0.0:
-        return FLOOR_CUSP
-    half = math.sqrt(slot.radius**2 - (slot.radius - rise) ** 2)
-    return min(FLOOR_CUSP, SIDE_CUSP * half / (slot.radius - rise))
+def judged_from(slot: Slot, depth: float) -> float:
+    """The wall's angle from straight down over which its place sideways counts, radians.
+
+    The proof takes the width at 0.9 of the depth under the finished top, or at the height of the
+    round floor; a little under that a scallop may already widen what it finds.
+    """
+    rise = JUDGED * depth * math.cos(slot.tilt)
+    return math.acos(1 - rise / slot.radius) if rise < slot.radius else math.pi / 2
 
 
-def around(radius: float, ball: float, cusp: float) -> list[float]:
-    """Angles from straight down at which passes leave no more than ``cusp``, measured upright.
+def around(radius: float, ball: float, deep: float, judged: float) -> list[float]:
+    """Angles from straight down at which passes round the floor leave no more than they may.
 
-    Between passes 2h apart the groove falls short most in the middle, radially by
+    From where the groove meets what stands ``deep`` mm over its lowest line. Between passes 2h
+    apart the groove falls short most in the middle, radially by
     R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
     wall stands at an angle m that is 1/cos m as much upright, and 1/sin m sideways. At steep walls
-    it is ``SIDE_CUSP`` sideways that counts: what matters of them is how far apart they stand.
+    it is the distance sideways that counts, and from the angle ``judged`` on: what matters there
+    is how far apart they stand.
     """
-    off, at = radius - ball, math.pi / 2
+    off, at = radius - ball, math.acos(1 - min(deep, radius) / radius)
     if off <= SAME:
         return [0.0]
     angles = [at]
     while at > 0.0 and len(angles) < MOST_PASSES:
-        at = max(0.0, at - 2 * _half_angle(radius, ball, cusp, at))
+        at = max(0.0, at - 2 * _half_angle(radius, ball, judged, at))
         angles.append(at)
     lowest = angles[-2]
     if radius - off * math.cos(lowest) - math.sqrt(ball**2 - (off * math.sin(lowest)) ** 2) < LOW:
@@ -110,7 +115,7 @@ def around(radius: float, ball: float, cusp: float) -> list[float]:
     return [-a for a in angles[:-1]] + angles[::-1]
 
 
-def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
+def _half_angle(radius: float, ball: float, judged: float, start: float) -> float:
     """Half the widest step down from an angle that leaves no more than may be."""
     off = radius - ball
 
@@ -118,8 +123,7 @@ def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
         if off * math.sin(half) >= ball:
             return False
         reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
-        wall = abs(start - half)
-        return radius - reach <= max(cusp * math.cos(wall), SIDE_CUSP * math.sin(wall))
+        return radius - reach <= _may_fall_short(abs(start - half), start, judged)
 
     low, high = 0.0, max(start / 2, 1e-3)
     if keeps(high):
@@ -130,9 +134,20 @@ def _half_angle(radius: float, ball: float, cusp: float, start: float) -> float:
     return low
 
 
+def _may_fall_short(wall: float, start: float, judged: float) -> float:
+    """How far a groove may fall short along its normal where its wall stands at an angle, mm.
+
+    ``start``: the angle of the pass above.
+    """
+    aside = SIDE_CUSP * math.sin(wall)
+    if start > judged:
+        return min(FLOOR_CUSP, aside)
+    return min(FLOOR_CUSP, max(UPRIGHT_CUSP * math.cos(wall), aside))
+
+
 @functools.lru_cache(maxsize=512)  # a choice of tools asks again and again
 def passes(
-    groove: Groove, ball: float, depth: float, step: float, cusp: float
+    groove: Groove, ball: float, depth: float, step: float, judged: float
 ) -> tuple[tuple[float, float, bool], ...]:
     """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
@@ -145,7 +160,7 @@ def passes(
     deep, step = (depth + STANDING) * cos, step * cos
     floor = [
         (off * math.sin(a), groove.radius - off * math.cos(a), False)
-        for a in sorted(around(groove.radius, ball, cusp), key=lambda a: -abs(a))
+        for a in sorted(around(groove.radius, ball, deep, judged), key=lambda a: -abs(a))
     ]
     return (*_layers(off, ball, deep, step, floor), *floor)
 
@@ -242,10 +257,10 @@ def _upper(
     return passes
 
 
-def least_passes(radius: float, tool: Tool, depth: float, step: float, cusp: float) -> float:
+def least_passes(radius: float, tool: Tool, depth: float, step: float, judged: float) -> float:
     """Full-width passes that hold the groove's waste, and those round its floor."""
     section = 2 * radius * max(depth - radius, 0.0) + math.pi * radius**2 / 2
-    floor = len(around(radius, tool.tip_radius, cusp)) - 1
+    floor = len(around(radius, tool.tip_radius, depth, judged)) - 1
     return section / (tool.edge * step) + floor
 
 

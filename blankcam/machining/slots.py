@@ -35,6 +35,8 @@ DEEPEST: float = table("cutting")["slots"]["deepest"]
 BACK = 1.0
 """Seconds from one pass back to the next, about, for choosing between ways."""
 TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
+OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
 LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
@@ -133,15 +135,13 @@ def _cleared(
     if wide is None or wide.diameter <= tool.edge:
         return None
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove, cusp = (
-        slot_passes.Groove.of(nut, slot, Stage.ROUGH),
-        slot_passes.floor_cusp(slot, _left_open(nut, slot)),
-    )
+    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
+    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
     each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
 
     def seconds(depth: float) -> float:
         deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp))
+        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
 
     other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
     found = []
@@ -167,8 +167,8 @@ def _left_open(nut: Part, slot: Slot) -> float:
 def depths(nut: Part, slot: Slot, stage: Stage) -> tuple[float, float]:
     """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
-    full, cleared = (high + nut.at(s).raised - floor for s in (stage, Stage.FINAL))
-    return full, cleared
+    target = nut.at(stage)
+    return high + target.raised + target.ridge - floor, high - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -267,9 +267,11 @@ def _fits(
     if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
         left, right = clear_window(nut.slots, slot, nut.length)
         room = min(slot.centre - left, right - slot.centre)
-        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + 0.3 <= room
-        aside = taper.aside(r, tool, full)
-        tool_fits = cleared <= DEEPEST * tool.edge and room >= aside + 0.3
+        off = max(r - tool.tip_radius, 0.0)
+        aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
+        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
+        widest = taper.aside(r, tool, full)
+        tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
         if shank_fits and tool_fits and _opener(nut, slot, profile):
             return True, None
     if not straight and not below:

@@ -32,21 +32,14 @@ def outline_tool(profile: Profile, depth: float) -> Tool | None:
     return max(fit, key=lambda t: (t.diameter, -t.number), default=None)
 
 
-def surfacing_tool(profile: Profile, need: float, *, level: bool) -> Tool | None:
-    """The tool for a top or a crown: the largest ball, or for a level section the largest flat one.
+def surfacing_tools(profile: Profile, *, level: bool) -> list[Tool]:
+    """The tools for a top or a crown, the best first: balls, for a level section flat ones before.
 
-    ``need`` is how deep it must go, mm; tools over 6 mm are left out.
+    Of each the largest first; tools over 6 mm are left out.
     """
     wanted = [Shape.FLAT, Shape.BALL] if level else [Shape.BALL]
-    for shape in wanted:
-        fit = [
-            t
-            for t in profile.tools
-            if t.shape is shape and 1.0 <= t.diameter <= 6.0 and t.reach >= need
-        ]
-        if fit:
-            return max(fit, key=lambda t: (t.diameter, -t.number))
-    return None
+    fit = [t for t in profile.tools if t.shape in wanted and 1.0 <= t.diameter <= 6.0]
+    return sorted(fit, key=lambda t: (wanted.index(t.shape), -t.diameter, t.number))
 
 
 def opening_tool(profile: Profile, width: float, depth: float) -> Tool | None:

@@ -15,19 +15,15 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.cutter_contact import FIT, Sweep, Table
 from blankcam.machining.feeds import (
     Cut,
-    Work,
     cusp_crown,
     cusp_flat,
-    plan_cut,
     step_crown,
     step_flat,
 )
-from blankcam.machining.setup_sheet import Bench
 
 CUSP: float = table("cutting")["top"]["scallop"]
 LEAST_LEAVE: float = table("cutting")["top"]["left_for_finish"]
 LEAST_LAYER: float = table("cutting")["top"]["thinnest_layer"]
-STOUT: float = table("cutting")["top"]["stout"]
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 CLOSE = 2 * FIT
@@ -43,15 +39,16 @@ class Rows:
 
 
 def finishing_step(sweep: Sweep, tool: Tool) -> float:
-    """The widest step between finishing passes that keeps to the cusp, mm."""
+    """The widest step between the last passes that keeps to the cusp, mm."""
+    cusp = max(CUSP, sweep.ridge - CLOSE)
     if tool.shape is Shape.BALL:
         if math.isinf(sweep.crown):
-            return step_flat(CUSP, tool.radius)
-        return step_crown(CUSP, tool.radius, sweep.crown)
+            return step_flat(cusp, tool.radius)
+        return step_crown(cusp, tool.radius, sweep.crown)
     xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 9)
     y = np.full_like(xs, sweep.y_low)
     fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
-    return min(0.6 * tool.diameter, CUSP / fall) if fall > 1e-9 else 0.6 * tool.diameter
+    return min(0.6 * tool.diameter, cusp / fall) if fall > 1e-9 else 0.6 * tool.diameter
 
 
 def ridge_between(sweep: Sweep, step: float) -> float:
@@ -105,21 +102,6 @@ def may_be_last(rows: Rows, most: float) -> bool:
 def may_be_wide(rows: Rows, full: Cut) -> bool:
     """Whether a layer of these rows takes enough beside the ridges of the one before."""
     return full.depth - rows.ridge >= LEAST_LAYER * full.depth
-
-
-def limber_faults(sweep: Sweep, bench: Bench) -> list[Fault]:
-    """Why ``sweep_operation`` would refuse the tool, without planning its passes."""
-    full = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
-    finish = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
-    most, above, last, wide = min(full.depth, finish.depth), 0.0, False, False
-    if most >= STOUT:
-        return []
-    for rows in row_choices(sweep):
-        last, wide = last or may_be_last(rows, most), wide or may_be_wide(rows, full)
-        if last and wide:
-            return []
-        above = max(above, rows.table.above)
-    return [too_limber(sweep.tool, bench.profile, most)] if above > most else []
 
 
 def too_limber(tool: Tool, profile: Profile, most: float) -> Fault:

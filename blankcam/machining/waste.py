@@ -42,7 +42,13 @@ def seconds(
 
 def layer_count(nut: Part, depth: float) -> int:
     """Layers in which the waste is opened, each no deeper than ``depth`` mm."""
-    return max(1, math.ceil((nut.allowance + STANDING) / depth))
+    return max(1, math.ceil(over_finished(nut) / depth))
+
+
+def over_finished(nut: Part) -> float:
+    """How much stands over a rough nut's finished top at most, mm."""
+    rough = nut.at(Stage.ROUGH)
+    return rough.raised + rough.ridge + STANDING
 
 
 def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:

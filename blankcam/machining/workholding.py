@@ -17,42 +17,30 @@ TAPE_AREA: float = table("cutting")["holding"]["tape_area"]
 JAW_ROOM: float = table("cutting")["holding"]["jaw_room"]
 
 
-def grip_faults(part: str, holding: Holding, height: float) -> list[Fault]:
-    """What is wrong with how a blank of that height is to be held on edge."""
-    where = f"{part}, on edge"
-    if holding.kind not in ("vice", "fixture"):
-        return [
-            Fault(
-                where=where,
-                key="holding.kind",
-                found=holding.kind,
-                wrong="can't hold a blank on its edge",
-                fix="use a vice with soft jaws or a fixture",
-            )
-        ]
-    need = max(GRIP, height * GRIP_SHARE)
-    if holding.jaw_top >= need - 1e-9:
+def edge_faults(part: str, holding: Holding) -> list[Fault]:
+    """What can't hold a blank on its edge at all."""
+    if holding.kind in ("vice", "fixture"):
         return []
     return [
         Fault(
-            where=where,
-            key="holding.jaw_top",
-            found=f"{holding.jaw_top:g} mm",
-            wrong=f"grips too little of a blank {height:.2f} mm high",
-            fix=f"let the jaws hold at least {need:.2f} mm",
+            where=f"{part}, on edge",
+            key="holding.kind",
+            found=holding.kind,
+            wrong="can't hold a blank on its edge",
+            fix="use a vice with soft jaws or a fixture",
         )
     ]
 
 
 def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fault]:
     """A fault where the operation of that name, as low as ``low``, comes too near the jaws."""
-    if low >= holding.jaw_top + JAW_ROOM:
+    if low >= holding.jaws + JAW_ROOM - 1e-9:
         return []
     return [
         Fault(
             where=f"{part}, on edge",
             key="holding.jaw_top",
-            found=f"{holding.jaw_top:g} mm",
+            found=f"{holding.jaws:g} mm",
             wrong=f"{name} goes down to {low:.2f} mm over the seat side, "
             f"nearer than {JAW_ROOM:g} mm to the jaws",
             fix=f"hold it no higher than {low - JAW_ROOM:.2f} mm",

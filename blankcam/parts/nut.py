@@ -29,6 +29,8 @@ from blankcam.parts.stage import Stage
 from blankcam.parts.surface import TopSurface
 from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, fit_arc
 
+RIDGE: float = table("limits")["top"]["ridge"]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Nut:
@@ -107,6 +109,11 @@ class NutTarget:
     """How much higher than finished its top stands."""
     floor_raise: float
     """How much higher than finished its floors stand."""
+
+    @property
+    def ridge(self) -> float:
+        """How high ridges may stand on its top: a share of what comes off it later."""
+        return RIDGE * self.raised
 
     @property
     def top(self) -> Curve:

@@ -45,6 +45,10 @@ class Target(Protocol):
         """How much higher than the finished top its top stands, mm."""
 
     @property
+    def ridge(self) -> float:
+        """How high ridges may stand on its top where the hand takes them off later, mm."""
+
+    @property
     def floor_raise(self) -> float:
         """How much higher than finished its slots' floors stand, mm."""
 

@@ -134,6 +134,11 @@ class SaddleTarget:
     """How much higher than finished its top stands."""
 
     @property
+    def ridge(self) -> float:
+        """None: strings that lie on a rough crown's ridges would falsify what is read there."""
+        return 0.0
+
+    @property
     def floor_raise(self) -> float:
         """A saddle has no floors."""
         return 0.0

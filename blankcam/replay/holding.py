@@ -142,9 +142,9 @@ def check_grip(holding: Holding, top: float, found: Collector) -> None:
     """Fault jaws that hold too little of a blank on edge whose top is at ``top`` mm."""
     sizes = table("proof")["holding"]
     need = max(sizes["grip"], sizes["grip_share"] * top)
-    if holding.jaw_top < need - 1e-6:
+    if holding.jaws < need - 1e-6:
         found.add(Code.GRIP, "the jaws hold too little of the blank, mm",
-                  value=holding.jaw_top, limit=need)  # fmt: skip
+                  value=holding.jaws, limit=need)  # fmt: skip
 
 
 def check_on_edge(program: Program, standing: Heightmap, jaws: tuple[float, float],

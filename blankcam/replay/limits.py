@@ -194,7 +194,7 @@ def obstacles_on_edge(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     bed = -held.bed_gap
     far = 1e4
     jaws = tuple(
-        Obstacle(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaw_top))
+        Obstacle(name="jaws", low=(middle - half, y0, bed), high=(middle + half, y1, held.jaws))
         for y0, y1 in (
             (stock.y0 - held.jaw_width, stock.y0),
             (stock.y1, stock.y1 + held.jaw_width),

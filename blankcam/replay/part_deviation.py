@@ -56,8 +56,15 @@ class WantedPart:
         return self.part.at(self.stage)
 
     def upper(self, x: Floats, y: Floats) -> Floats:
-        """Nothing may be left above this, mm; +inf outside the plan."""
-        return self.target.upper(x, y, self.milled)
+        """Nothing may be left above this, mm; +inf outside the plan.
+
+        Ridges may stand on the top where the stage leaves them, but in no slot that is milled.
+        """
+        cut = self.target.upper(x, y, self.milled)
+        if not self.target.ridge:
+            return cut
+        top = self.target.upper(x, y, frozenset())
+        return np.where(cut < top, cut, top + self.target.ridge)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

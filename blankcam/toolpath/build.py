@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
@@ -13,11 +12,12 @@ import numpy as np
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.inputs.tool import Tool
-from blankcam.machining.cutter_contact import Sweep, Table
+from blankcam.machining.cutter_contact import Sweep
 from blankcam.machining.decide import Decided, decide, highest
 from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench, SetupSheet
+from blankcam.machining.surface_passes import SurfacePasses
 from blankcam.parts.frames import Setup
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.toolpath import (
@@ -37,6 +37,8 @@ from blankcam.toolpath.moves import Operation, Program
 class Plan:
     """What the machine does for one part, and what the hand does."""
 
+    request: CutRequest
+    """With the jaws' height as given, or worked out."""
     programs: tuple[Program, ...]
     decisions: tuple[Decision, ...] = ()
     setups: tuple[SetupSheet, ...] = ()
@@ -60,6 +62,7 @@ def plan(request: CutRequest) -> Plan:
     _stop(decided.faults)
     programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
     return Plan(
+        request=decided.request,
         programs=programs,
         decisions=decided.decisions,
         setups=decided.setups,
@@ -98,22 +101,20 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
 
 def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
     edge, part = decided.edge, decided.request.part
-    assert decided.finish is not None
-    made = _edge_operations(decided, part, decided.finish)
+    assert decided.surface is not None
+    made = _edge_operations(decided, part, decided.surface)
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
     return split(_program(decided, edge, Setup.EDGE, operations), edge.profile)
 
 
-def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Operation]:
+def _edge_operations(decided: Decided, part: Part, surface: SurfacePasses) -> Iterator[Operation]:
     """The top or the crown, waste, slots and nicks, round ends."""
     edge, kind = decided.edge, str(part.top_feature)
-    one_way = math.isinf(finish.sweep.crown)
-    yield surfacing.sweep_operation(
-        kind, f"{edge.stage} {kind} along x", finish, edge, one_way=one_way
-    )
-    ceiling = _ceiling(finish.sweep)
+    yield surfacing.sweep_operation(kind, f"{edge.stage} {kind} along x", surface, edge)
+    sweep = surface.table.sweep
+    ceiling = _ceiling(sweep)
     slots = tuple(decided.by(FeatureKind.SLOT))
     yield from _clearing(part, slots, edge, ceiling)
     for tool, chosen in _by_tool(slots, lambda d: d.tool):
@@ -121,7 +122,7 @@ def _edge_operations(decided: Decided, part: Part, finish: Table) -> Iterator[Op
     for tool, chosen in _by_tool(slots, lambda d: d.nick):
         yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
     if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
-        high = functools.partial(highest, finish.sweep)
+        high = functools.partial(highest, sweep)
         yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
 
 
@@ -156,7 +157,7 @@ def _ceiling(sweep: Sweep) -> float:
     xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 65)
     rows = (sweep.y_low, sweep.y_high)
     high = max(float(np.max(sweep.surface.height(xs, np.full_like(xs, y)))) for y in rows)
-    return high + 0.05
+    return high + sweep.ridge + 0.05
 
 
 # -- both --------------------------------------------------------------------------------------

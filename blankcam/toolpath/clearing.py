@@ -11,9 +11,9 @@ import numpy as np
 from blankcam.inputs.tool import Tool
 from blankcam.machining.cutter_contact import tip_height
 from blankcam.machining.feeds import Work, plan_cut
-from blankcam.machining.setup_sheet import HOP, STANDING, Bench
+from blankcam.machining.setup_sheet import HOP, Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.waste import layer_count, pass_places
+from blankcam.machining.waste import layer_count, over_finished, pass_places
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, Place
 from blankcam.parts.part import Part
@@ -68,7 +68,7 @@ def _passes(
     finished = nut.at(Stage.FINAL).surface
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
     fall = math.tan(finished.tilt)
-    rise = nut.allowance + STANDING
+    rise = over_finished(nut)
     layers = layer_count(nut, depth)
     for k in range(layers - 1, -1, -1):
         y0, y1 = across_ends(stock, tool, back=k > 0, lean=finished.tilt)

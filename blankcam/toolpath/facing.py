@@ -13,11 +13,11 @@ import math
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, plan_cut
+from blankcam.machining.row_runs import inward
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.thickness import BESIDE
 from blankcam.parts.frames import Box
 from blankcam.toolpath.moves import Operation, Path
-from blankcam.toolpath.pass_order import inward
 
 STEP: float = table("cutting")["face"]["step"]
 OVERLAP: float = table("cutting")["face"]["overlap"]

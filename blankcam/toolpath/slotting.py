@@ -37,19 +37,19 @@ def nick_operation(
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
     y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
-    passes = 0
+    passes, over = 0, STANDING + nut.at(bench.stage).ridge
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
-        layers = math.ceil((depth + STANDING) / cut.depth)
+        layers = math.ceil((depth + over) / cut.depth)
         passes += layers
         fall, lean = math.tan(tilt), math.tan(slot.yaw)
         # On a slope a ball cuts below the line of its tip
         top += tool.tip_radius * (1 / math.cos(tilt) - 1)
         for k in range(1, layers + 1):
             # Layers share what may stand over the top, so that the first is no deeper
-            z = top + STANDING - (depth + STANDING) * k / layers
+            z = top + over - (depth + over) * k / layers
             near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
@@ -81,13 +81,13 @@ def slot_operation(
         slot = by_string[choice.string]
         groove = slot_passes.Groove.of(nut, slot, bench.stage)
         left = slot.depth_front - nut.at(bench.stage).floor_raise
-        cusp = slot_passes.floor_cusp(slot, left)
+        judged = slot_passes.judged_from(slot, left)
         lean = abs(slot.tilt) + abs(slot.yaw)
         assert isinstance(choice.by, ByMachine)
         deep = choice.by.depth - over_groove(nut, slot)
-        passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, cusp)
+        passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, judged)
         hop, low = ceiling + HOP, groove.z + choice.by.depth + STANDING + LOW_HOP
-        for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, cusp):
+        for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged):
             y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean)
             near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
             go = to_and_fro if both else across

@@ -34,12 +34,11 @@ from blankcam.faults import (
 )
 from blankcam.inputs import job_file, job_table
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import Profile
 from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
-from blankcam.safety import laser_cautions
 
 LONGEST_NAME = 80  # bytes of a sub-folder's name
 _DEVICES = frozenset(
@@ -244,8 +243,6 @@ def write_stock(
             if not isinstance(job, BlankcamError):
                 worked = design(job)
                 profile = profile or machine_of(job, machine)
-                if profile.kind is Kind.LASER:
-                    laser_cautions(job.path, job.blanks.material)
                 good.append((name, worked))
     if profile is None or not good:
         raise RefusedError(Fault(where=out, wrong="no job has parts to lay out"))

@@ -74,9 +74,9 @@ def cut_part(request: CutRequest) -> CutResult:
 def write_part(request: CutRequest) -> CutResult:
     """One part planned and its programs written, not proven; raises as ``cut_part`` does."""
     plan = build.plan(request)
-    files = tuple(_written(program, request) for program in plan.programs)
+    files = tuple(_written(program, plan.request) for program in plan.programs)
     return CutResult(
-        request=request,
+        request=plan.request,
         decisions=plan.decisions,
         setups=plan.setups,
         programs=files,

@@ -9,9 +9,9 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from blankcam import output_folder, workers
 from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, printable
@@ -23,10 +23,10 @@ from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.workflows.request import machine_of, request_of
+from blankcam.workflows.request import machine_for, machine_of, request_of
 
 if TYPE_CHECKING:
-    from blankcam.cut import CutResult
+    from blankcam.cut import CutRequest, CutResult
     from blankcam.parts.frames import Setup
 
 FOLDER, LIST, RECORD = "fixture", "fixture.md", "fixture.json"
@@ -142,16 +142,15 @@ def _loads(
     jobs: Sequence[tuple[str, Job]], machine: str | None, stage: Stage, fixture: Fixture
 ) -> Iterator[Load]:
     """The jobs in loads, nuts before saddles; of jobs whose machine takes programs."""
-    alike: dict[tuple[str, str], tuple[Profile, list[tuple[str, Job]]]] = {}
-    for name, job in jobs:
-        profile = machine_of(job, machine)
-        if profile.cuts_programs:
-            key = (repr(profile), job.blanks.material)
-            alike.setdefault(key, (profile, []))[1].append((name, job))
     number = 0
     for part in ("nut", "saddle"):
-        for profile, everyone in alike.values():
-            group = [(name, job) for name, job in everyone if getattr(job.blanks, part)]
+        alike: dict[tuple[str, str], tuple[Profile, list[tuple[str, Job]]]] = {}
+        for name, job in jobs:
+            profile = machine_for(part, job, machine_of(job, machine))
+            if profile.cuts_programs and getattr(job.blanks, part):
+                key = (repr(profile), job.blanks.material)
+                alike.setdefault(key, (profile, []))[1].append((name, job))
+        for profile, group in alike.values():
             for i in range(0, len(group), fixture.places):
                 number += 1
                 yield Load(
@@ -166,7 +165,7 @@ def _loads(
 
 def load_made(load: Load) -> Loaded:
     """Plan, write and prove one load: what a worker runs. A fault becomes words."""
-    planned, said = _planned(load, held_in_fixture(load.profile))
+    planned, said = _planned(load)
     try:
         made = _made(load, planned) if planned else Loaded(filled=None)
     except BlankcamError as failed:
@@ -178,26 +177,57 @@ def load_made(load: Load) -> Loaded:
     return dataclasses.replace(made, said=(*said, *made.said))
 
 
-def held_in_fixture(profile: Profile) -> Profile:
-    """The machine with its blanks between the walls of a fixture, where it holds them in a vice."""
-    held = profile.holding
-    kind = "fixture" if held.kind == "vice" else held.kind
-    return dataclasses.replace(profile, holding=dataclasses.replace(held, kind=kind))
+def request_in_fixture(job: Job, part: str, profile: Profile, stage: Stage) -> CutRequest:
+    """A part of a job, its blank between a fixture's walls where the machine has it in a vice."""
+    request = request_of(design(job), part, profile, stage)
+    held = request.machine.holding
+    return _holding(request, kind="fixture" if held.kind == "vice" else held.kind)
 
 
-def _planned(load: Load, profile: Profile) -> tuple[dict[int, CutResult], list[str]]:
+def walled_alike(requests: Mapping[int, CutRequest]) -> dict[int, CutRequest]:
+    """The same requests with a fixture's walls, which are as high at every place, as jaws.
+
+    Where their height is worked out it is what the lowest of the cuts allows; a blank that must not
+    be cut as asked has no say in it.
+    """
+    from blankcam.machining.decide import decide
+
+    each = [decide(request) for request in requests.values()]
+    heights = [d.request.machine.holding.jaws for d in each if not d.faults]
+    if not heights:
+        return dict(requests)
+    return {n: _holding(request, jaw_top=min(heights)) for n, request in requests.items()}
+
+
+def _holding(request: CutRequest, **changed: Any) -> CutRequest:
+    machine = request.machine
+    held = dataclasses.replace(machine.holding, **changed)
+    return dataclasses.replace(request, machine=dataclasses.replace(machine, holding=held))
+
+
+def _planned(load: Load) -> tuple[dict[int, CutResult], list[str]]:
     """The blanks that can be cut, by their places, and why the others stay out."""
     from blankcam.workflows.cut_part import write_part
 
+    asked: dict[int, CutRequest] = {}
     planned: dict[int, CutResult] = {}
     said: list[str] = []
-    for number, (name, job) in enumerate(load.jobs, start=1):
+
+    @contextmanager
+    def staying_empty(number: int) -> Iterator[None]:
         try:
-            request = request_of(design(job), load.part, profile, load.stage)
-            label = dataclasses.replace(request.label, job=name)
-            planned[number] = write_part(dataclasses.replace(request, label=label))
+            yield
         except BlankcamError as failed:
-            said += [f"{load.stem}: place {number} stays empty: {f}" for f in failed.faults]
+            said.extend(f"{load.stem}: place {number} stays empty: {f}" for f in failed.faults)
+
+    for number, (name, job) in enumerate(load.jobs, start=1):
+        with staying_empty(number):
+            request = request_in_fixture(job, load.part, load.profile, load.stage)
+            label = dataclasses.replace(request.label, job=name)
+            asked[number] = dataclasses.replace(request, label=label)
+    for number, request in walled_alike(asked).items():
+        with staying_empty(number):
+            planned[number] = write_part(request)
     return planned, said
 
 

@@ -88,7 +88,10 @@ def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
     from blankcam.safety import laser_cautions
 
     try:
-        return (*said, *laser_cautions(job.path, job.blanks.material))
+        return (
+            *said,
+            *laser_cautions(profile.path or profile.name, job.blanks.material, profile.stock),
+        )
     except RefusedError as refused:
         return (*said, *(f"make will refuse it: {fault}" for fault in refused.faults))
 

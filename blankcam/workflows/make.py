@@ -42,6 +42,7 @@ def make(
     release: str | None = None,
     paper: str | None = None,
     stock: str | None = None,
+    stock_material: str | None = None,
 ) -> Iterator[str]:
     """Make the files of a job, then write them as a whole; yields what to tell the maker.
 
@@ -51,6 +52,7 @@ def make(
     alone : whether the other cores are free; False in a batch
     release, paper : of the DXF and the sheet, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
+    stock_material : what lies under a laser, where that is not as its profile says
 
     Raises
     ------
@@ -59,6 +61,7 @@ def make(
     """
     job = job_file.load(job_path)
     profile = _drawn_as(machine_of(job, machine), release, paper)
+    profile = _with_stock(profile, stock_material)
     output_folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
         raise RefusedError(
@@ -104,6 +107,21 @@ def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profi
     return dataclasses.replace(profile, drawing=drawing)
 
 
+def _with_stock(profile: Profile, material: str | None) -> Profile:
+    """The profile with what the command says of the stock under a laser."""
+    if material is None:
+        return profile
+    if profile.kind is not Kind.LASER:
+        wrong = f"is for a laser, and {profile.name} is a {profile.kind}"
+        fix = "leave it out, or choose a laser with --machine"
+        raise InputError(Fault(where="--stock-material", found=material, wrong=wrong, fix=fix))
+    return dataclasses.replace(profile, stock=material)
+
+
+def _named(profile: Profile) -> str:
+    return profile.path or profile.name
+
+
 def stock_drawings(
     jobs: Sequence[tuple[str, Design]], profile: Profile, stage: Stage, size: str
 ) -> dict[str, bytes]:
@@ -141,8 +159,8 @@ def stock_drawings(
     whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
     materials = {d.job.blanks.material for _, d in jobs}
     if profile.kind is Kind.LASER:
-        for _, d in jobs:
-            laser_cautions(d.job.path, d.job.blanks.material)
+        for material in materials:
+            laser_cautions(_named(profile), material, profile.stock)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
     title = tuple(d.job.instrument.name for _, d in jobs)
     ways = {"stock.dxf": options}
@@ -199,7 +217,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     Raises
     ------
     RefusedError
-        For a laser and a material that must not come under one.
+        For a laser with stock under it that must not come under one.
     """
     from blankcam.outputs.drawings.cut_files import options_for
     from blankcam.outputs.drawings.cut_offset import drawing_cautions
@@ -209,7 +227,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     options = options_for(profile)
     said = [*drawing_cautions(options.release, options.offset)]
     if profile.kind is Kind.LASER:
-        said += laser_cautions(job.path, job.blanks.material)
+        said += laser_cautions(_named(profile), job.blanks.material, profile.stock)
     files = _outlines(found, profile, stage, options)
     if options.templates:
         files |= {

@@ -19,7 +19,7 @@ from blankcam.parts.frames import Place
 from blankcam.parts.stage import Stage
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD, proven, write_part
-from blankcam.workflows.fixture import held_in_fixture
+from blankcam.workflows.fixture import request_in_fixture, walled_alike
 from blankcam.workflows.request import machine_of, request_of
 from blankcam.workflows.stated import stated_differences
 
@@ -100,6 +100,7 @@ def _prove_load(
     """Every place of a load's program judged, one line a place; not passed where one is not."""
     passed, lines = True, list[str]()
     entries: list[dict[str, object]] = []
+    requests = _requests(load, {n: jobs[digest] for n, digest, _ in places if digest in jobs})
     for number, digest, zero in places:
         job = jobs.get(digest)
         if job is None:
@@ -108,7 +109,7 @@ def _prove_load(
             lines.append(f"place {number}: {why}")
             entries.append({"place": number, "job": None, "passed": False, "faults": [why]})
             continue
-        proof, signed = _prove_place(load, job, digest, zero)
+        proof, signed = _prove_place(load, requests[number], digest, zero)
         passed &= proof.passed
         verdict = "passed" if proof.passed else "FAILED"
         lines.append(f"place {number}: {verdict}; {signed}; {job.instrument.name[:60]}")
@@ -122,10 +123,17 @@ def _prove_load(
     return passed, [f"{load.program}: {verdict}; {len(places)} places", *lines, *_judged()]
 
 
-def _prove_place(load: _Load, job: Job, digest: str, zero: Place) -> tuple[Proof, str]:
+def _requests(load: _Load, jobs: Mapping[int, Job]) -> dict[int, CutRequest]:
+    """What was asked of the blank in each place."""
+    each = {
+        n: request_in_fixture(job, load.part, machine_of(job, load.machine), load.stage)
+        for n, job in jobs.items()
+    }
+    return walled_alike(each)
+
+
+def _prove_place(load: _Load, request: CutRequest, digest: str, zero: Place) -> tuple[Proof, str]:
     """The proof of one place of a load, and whether the program is as written."""
-    profile = held_in_fixture(machine_of(job, load.machine))
-    request = request_of(design(job), load.part, profile, load.stage)
     name = f"{load.stem}{header.ENDING}"
     result = write_part(dataclasses.replace(request, given={name: load.data}))
     _need_program(load.program, name, result)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Mapping
+from typing import Any
 
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.machine import Holding, Profile
@@ -16,9 +18,16 @@ from blankcam.parts.stage import Stage
 
 
 def machine_of(job: Job, machine: str | None) -> Profile:
-    """The machine profile asked for, with the job's own holding laid over it."""
-    profile = read_profile(machine or job.plan.machine)
-    given = {k: v for k, v in dataclasses.asdict(job.holding).items() if v is not None}
+    """The machine profile asked for, with what the job says of holding both parts laid over it."""
+    return _holding(read_profile(machine or job.plan.machine), job.holding.both.given)
+
+
+def machine_for(part: str, job: Job, profile: Profile) -> Profile:
+    """A machine with what the job says of holding one part laid over its own holding."""
+    return _holding(profile, job.holding.of(part))
+
+
+def _holding(profile: Profile, given: Mapping[str, Any]) -> Profile:
     held: Holding = dataclasses.replace(profile.holding, **given)
     return dataclasses.replace(profile, holding=held)
 
@@ -30,7 +39,7 @@ def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutR
     return CutRequest(
         part=part,
         blank=box_of(blank_as_cut(found, part), part),
-        machine=machine,
+        machine=machine_for(name, job, machine),
         material=job.blanks.material,
         stage=stage,
         wishes=job.plan,

@@ -81,7 +81,7 @@ def test_cells(cells, benchmark):
 
     def proof():
         return prove.prove(given, found.nut, stage=Stage.ROUGH, milled=milled, stock=stock,
-                             profile=profile, step=cells)  # fmt: skip
+                             profile=plan.request.machine, step=cells)  # fmt: skip
 
     got = benchmark.pedantic(proof, rounds=1)
     assert got.passed, got.faults

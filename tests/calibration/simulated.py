@@ -12,6 +12,7 @@ import math
 import random
 import re
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 WORD = re.compile(r"([A-Z])([-+]?[0-9.]+)")
 COMMENT = re.compile(r"\([^)]*\)|;.*")
@@ -152,7 +153,7 @@ def step_height(cuts: list[Cut], tool: Tool, x: tuple[float, float], y: float) -
     if tool.shape != "ball":
         return lowest
     places = sorted({round(c.end[0], 4) for c in over if c.end[2] < lowest + 0.002})
-    stride = max((b - a for a, b in zip(places, places[1:], strict=False)), default=0.0)
+    stride = max((b - a for a, b in pairwise(places)), default=0.0)
     r = tool.diameter / 2
     return lowest + r - math.sqrt(r * r - stride * stride / 4)
 

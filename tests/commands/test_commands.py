@@ -298,9 +298,28 @@ def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     assert set(json.loads(alone.stdout)["cautions"]) == set(record["cautions"])
 
 
-def test_layout_tells_what_a_laser_will_refuse():
-    job = demo_job("phenolic-ukulele")
-    assert "make will refuse it" in told(run("layout", job, "--machine", "template-laser"))
+def test_layout_tells_what_a_laser_will_refuse(tmp_path):
+    """A template of card for a phenolic part is cut; what is refused is phenolic under the beam."""
+    job, own = demo_job("phenolic-ukulele"), tmp_path / "laser.toml"
+    shown = told(run("layout", job, "--machine", "template-laser"))
+    assert "make will refuse it" not in shown
+    assert "never the phenolic laminate itself" in shown
+    laser = (REPO / "machines" / "template-laser.toml").read_text()
+    own.write_text(laser.replace('stock = "card"', 'stock = "phenolic laminate"'))
+    assert "make will refuse it" in told(run("layout", job, "--machine", own))
+
+
+def test_the_command_says_what_lies_under_a_laser(tmp_path):
+    args = ("dxf", demo_job("phenolic-ukulele"), "--machine", "template-laser", "--out")
+    assert run(*args, tmp_path / "card").returncode == 0
+    assert (tmp_path / "card" / "nut-cut.dxf").exists()
+    done = run(*args, tmp_path / "pvc", "--stock-material", "pvc")
+    assert done.returncode == 1
+    assert "stock: 'pvc': must not be cut by a laser: it gives off hydrogen chloride" in done.stderr
+    assert not (tmp_path / "pvc").exists()
+    done = run("dxf", STEEL, "--out", tmp_path / "mill", "--stock-material", "card")
+    assert done.returncode == 2
+    assert "--stock-material" in done.stderr
 
 
 @pytest.mark.long
@@ -308,7 +327,7 @@ def test_layout_tells_what_a_laser_will_refuse():
     ("was", "becomes"),
     [
         ("", ""),
-        ('jaw_top = "4 mm"', 'jaw_top = "1 mm"'),
+        ('jaw_top = "auto"', 'jaw_top = "1 mm"'),
         ('shape = "ball"', 'shape = "flat"'),
         ('stick_out = "12 mm"', 'stick_out = "40 mm"'),
         ('travel = { x = "300 mm"', 'travel = { x = "40 mm"'),

@@ -99,7 +99,7 @@ def case(job_at, machine, kind):
     return Case(
         part=part,
         stock=box_in_frame(found, part),
-        profile=profile,
+        profile=plan.request.machine,
         milled=frozenset(c.string for c in plan.slots if c.tool),
         texts=tuple((w.name, w.text, setups[w.name])
                     for w in files_of(found, plan, profile)),

@@ -52,7 +52,7 @@ def program(moves=MOVES):
         stage="rough",
         material="bone",
         stock=Box(x0=0, x1=20, y0=0, y1=6, z0=0, z1=10),
-        holding=Holding(),
+        holding=Holding(jaw_top=4.0),
         zeros=(Zero(axis="X", surface=ReferenceSurface.LEFT_END),),
         clearance=15.0,
         operations=tuple(

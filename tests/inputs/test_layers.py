@@ -65,22 +65,34 @@ def test_a_bad_row_is_told(row, wrong):
     assert wrong in str(told.value)
 
 
-@pytest.mark.parametrize("material", ["pvc", "Vinyl", "ABS", "polycarbonate", "brass", "mystery",
-                                      "phenolic laminate", "hard plastic"])  # fmt: skip
-def test_what_no_laser_may_cut_is_refused_with_the_reason(material):
+@pytest.mark.parametrize("stock", ["pvc", "Vinyl", "ABS", "polycarbonate", "brass", "mystery",
+                                   "phenolic laminate", "hard plastic", "bone", "shell"])  # fmt: skip
+def test_what_no_laser_may_cut_is_refused_with_the_reason(stock):
     """University laser safety rules: halogens, ABS, polycarbonate, unknowns never; the others by
-    data/laser.toml.
+    data/laser.toml. Whatever the part is made of.
     """
-    with pytest.raises(RefusedError, match="must not be cut by a laser: "):
-        laser_cautions("job.toml", material)
+    for material in ("bone", "hardwood"):
+        with pytest.raises(RefusedError, match=rf"stock: '{stock}': must not be cut by a laser: "):
+            laser_cautions("mine.toml", material, stock)
 
 
-def test_bone_and_shell_are_templates_only():
-    (said,) = laser_cautions("job.toml", "bone")
-    assert "templates of card, wood or acrylic only" in said
-    with pytest.raises(RefusedError, match="chars and cracks"):
-        laser_cautions("job.toml", "bone", stock="bone")
-    assert laser_cautions("job.toml", "brass", stock="card") == ()
+@pytest.mark.parametrize("material", MATERIALS)
+@pytest.mark.parametrize("stock", ["card", "Wood", "acrylic", ""])
+def test_a_template_may_be_cut_for_any_part(material, stock):
+    said = laser_cautions("mine.toml", material, stock)
+    warned = [s for s in said if f"never the {material} itself" in s]
+    assert len(warned) == (material != "hardwood")
+    assert any("extraction" in s for s in said) == (stock == "acrylic")
+    of = stock.lower() or "card, wood or acrylic"
+    assert all(f"templates of {of} only" in s for s in warned)
+
+
+def test_only_a_laser_has_stock():
+    with pytest.raises(InputError, match=r"stock.*means nothing on a hand"):
+        parse_profile('kind = "hand"\nstock = "card"\n', "mine.toml")
+    assert (
+        parse_profile('kind = "laser"\nkerf = "0.2 mm"\nstock = "wood"', "l.toml").stock == "wood"
+    )
 
 
 @pytest.mark.parametrize("material", MATERIALS)

@@ -184,7 +184,7 @@ def test_jaws_stand_at_the_finished_faces():
     got = made()
     edge = got.programs[1].text
     small = min(got.programs[1].program.tools, key=lambda t: t.diameter)
-    jaw = profile_of("bench-mill").holding.jaw_top
+    jaw = got.request.machine.holding.jaws
     dip = f"G0 Z20\nG0 X10 Y-0.35\nG1 Z{jaw - 0.05:.3f} F50\nG0 Z20\nM5"
     assert small.radius < OVER["nut"] - 0.35
     damaged = edge.rsplit("M5", 1)
@@ -200,7 +200,7 @@ def test_without_its_face_program_the_thick_blank_is_in_the_way():
     proof = prove(
         [ProgramText(name=w.name, data=w.text, setup=Setup.EDGE)],
         got.request.part, stage=Stage.FINAL, milled=frozenset(),
-        stock=box_in_frame(design_of("saw"), got.request.part), profile=profile_of("bench-mill"),
+        stock=box_in_frame(design_of("saw"), got.request.part), profile=got.request.machine,
         step=0.1,
     )  # fmt: skip
     assert not proof.passed

@@ -2,6 +2,7 @@
 
 import dataclasses
 import io
+import math
 import re
 
 import ezdxf
@@ -281,6 +282,40 @@ def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):
         if plan.get("outline") == "saw":
             ordered(part, "**run `", "Before unclamping", "To length", "Dry fit")
             assert part.index("**Square**") < part.index("**run `")
+
+
+def test_only_the_slots_left_to_the_file_are_filed(made):
+    """The demo job's slots 2 and 1 are narrower than the machine's smallest tool."""
+    found, profile, plans = made
+    nut = section(bench(found, profile, Stage.ROUGH, plans), "Nut")
+    (step,) = [line for line in nut.splitlines() if "start file" in line]
+    assert "**File slots 2 and 1**" in step
+    assert "0.20 (0.008) stays in every floor, also in the milled ones." in step
+    milled = {i for i, c in enumerate(plans["nut"].decisions) if c.string in (2, 1)}
+    kept = tuple(d for i, d in enumerate(plans["nut"].decisions) if i not in milled)
+    without = dataclasses.replace(
+        found, nut=dataclasses.replace(found.nut, slots=found.nut.slots[:4])
+    )
+    some = {**plans, "nut": dataclasses.replace(plans["nut"], decisions=kept)}
+    nut = section(bench(without, profile, Stage.ROUGH, some), "Nut")
+    assert "start file" not in nut
+    assert "nothing to file yet; the mill has left 0.20 (0.008) in their floors" in nut
+    hand = section(bench(found, read_profile("hand-bench"), Stage.ROUGH, {}), "Nut")
+    assert "**Slots** as in the table: the start file" in hand
+
+
+def test_a_slanted_slot_is_told_at_the_head_of_the_saddles_work():
+    """Slanted by the job: the bass end further by front_at's difference over the strings' span."""
+    found = demo("slanted-steel")
+    text = bench(found, read_profile("hand-bench"), Stage.ROUGH, {})
+    front, span = found.job.saddle.front_at, found.job.saddle.string_span
+    angle = math.degrees(math.atan((front.bass - front.treble) / span))
+    said = section(text, "Saddle").splitlines()[2]
+    degrees = float(re.search(r"slanted (\d+\.\d) degrees, the bass end further", said)[1])
+    assert degrees == pytest.approx(angle, abs=0.1)
+    assert "slanted" not in bench(
+        demo("concert-steel"), read_profile("hand-bench"), Stage.ROUGH, {}
+    )
 
 
 def test_a_lasers_templates_are_cut_first_and_used(made):

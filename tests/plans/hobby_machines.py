@@ -113,7 +113,7 @@ def profile_text(name: str) -> str:
             f"arc_planes = {json.dumps(frame.planes)}",
             f'tool_change = "{frame.change}"\nline_length = 79\ncoolant = "none"',
             '[holding]\nkind = "vice"\njaw_length = "100 mm"\njaw_width = "25 mm"',
-            'jaw_top = "4 mm"\nbed_gap = "10 mm"',
+            'bed_gap = "10 mm"',
             *(_tool(i, t) for i, t in enumerate(tools, start=1)),
         ]
     )

@@ -70,8 +70,6 @@ front_at = {{ bass = "{front + slant:.3f} mm", treble = "{front - slant:.3f} mm"
 material = "{draw(st.sampled_from(["bone", "phenolic laminate", "hardwood"]))}"
 nut = {{ length = "{width + 6:.1f} mm", height = "10 mm", thickness = "{float(seat) + thick:.3f} mm" }}
 saddle = {{ length = "{width + 30:.1f} mm", height = "13 mm", thickness = "{float(slot) + thick:.3f} mm" }}
-[holding]
-jaw_top = "4.34 mm"
 [plan]
 outline = "{draw(st.sampled_from(["saw", "mill"]))}"
 thickness = "{draw(st.sampled_from(["hand", "mill"]))}"

@@ -23,6 +23,7 @@ from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Column
 from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
 from blankcam.parts.part import Part
@@ -57,7 +58,7 @@ def bench(
     for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
-        lines += ["", f"## {part.name.capitalize()}", ""]
+        lines += ["", f"## {part.name.capitalize()}", "", *_slanted(design, part)]
         lines += _numbered(_steps(design, work, result))
         if said := list(hand_steps.lines(work)):
             lines += ["", *said]
@@ -95,6 +96,13 @@ def _steps(
             f"should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
+
+
+def _slanted(design: Design, part: Part) -> Iterator[str]:
+    """How the saddle's slot is slanted, where it is."""
+    if part is design.saddle:
+        for words in slant_words(part, design.job.saddle.front_at):
+            yield from (f"{words[0].upper()}{words[1:]}.", "")
 
 
 def _work(
@@ -151,7 +159,7 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaw_top)} over it; "
+            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it; "
             f"{hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"

@@ -115,7 +115,7 @@ def _numbered(steps: Iterator[str]) -> str:
 
 def _cutting(facts: CouponFacts) -> Iterator[str]:
     piece, profile = facts.piece, facts.profile
-    jaws = profile.holding.jaw_top
+    jaws = profile.holding.jaws
     yield (
         f"**Saw** a strip of {facts.material}, or of what you cut most: {both(piece.length, 1)} "
         f"long and no longer, {both(piece.thickness, 1)} wide, at least {both(piece.height, 1)} "

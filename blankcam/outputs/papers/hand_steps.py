@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -226,11 +226,18 @@ def _after_machine(work: Work) -> Iterator[str]:
 
 
 def _slots(work: Work, nut: Part) -> Iterator[str]:
+    """The slots that are left to the file, and what is left in those that are milled."""
     held = nut.at(work.stage).floor_raise
-    left = f" {both(held)} stays in their floors." if held else ""
-    if not work.by_file:
-        yield f"**Slots** as in the table.{left}"
-        return
+    if work.by_file:
+        yield from _filed_slots(work, nut, held)
+    elif held:
+        yield (
+            f"**Slots**: nothing to file yet; the mill has left {both(held)} in their floors, which "
+            "goes after stringing."
+        )
+
+
+def _filed_slots(work: Work, nut: Part, held: float) -> Iterator[str]:
     if work.shaped and not all(c.nick for c in work.slots if c.tool is None):
         yield (
             "**Mark out** the slots for the file: their centres by the strip of `sheet.pdf` or "
@@ -238,10 +245,20 @@ def _slots(work: Work, nut: Part) -> Iterator[str]:
         )
     tilt = nut.at(work.stage).surface.tilt
     fall = f"falling {math.degrees(tilt):.1f} deg toward the head" if tilt else "level"
+    some = len(work.by_file) < len(nut.slots)
+    which = f"**File {_named(work.by_file)}**" if some else "**Slots**"
+    left = f" {both(held)} stays in {'every floor' if some else 'their floors'}" if held else ""
+    left += ", also in the milled ones." if held and some else "." if held else ""
     yield (
-        f"**Slots** as in the table: the start file on the centre, {fall}, then the final one; "
+        f"{which} as in the table: the start file on the centre, {fall}, then the final one; "
         f"measure the depth at the fingerboard side.{left}"
     )
+
+
+def _named(slots: Sequence[Slot]) -> str:
+    """``slot 1``, ``slots 2 and 1``, ``slots 3, 2 and 1``."""
+    *most, last = (str(s.string) for s in slots)
+    return f"slots {', '.join(most)} and {last}" if most else f"slot {last}"
 
 
 def slots_by_hand(work: Work, nut: Part) -> Iterator[str]:

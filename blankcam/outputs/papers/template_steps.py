@@ -17,8 +17,8 @@ from blankcam.parts.part import Part
 def steps(design: Design, profile: Profile) -> Iterator[str]:
     """From the sheet of card to what the bench marks and tries with."""
     yield (
-        "**Stock**: card, wood or acrylic, flat and clean; never the blank, which is worked by "
-        "hand."
+        f"**Stock**: {profile.stock or 'card, wood or acrylic'}, flat and clean; never the blank, "
+        "which is worked by hand."
     )
     rules = [r for r in options_for(profile).layers or () if r.work != "omit"]
     if any(r.holds == "test square" for r in rules):

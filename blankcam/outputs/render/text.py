@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+import unicodedata
 from collections.abc import Iterator
 
 from blankcam.outputs.figures import Units, cells, heading, unit_words
@@ -27,7 +28,7 @@ def body(section: Section, width: int, units: Units = "both") -> Iterator[str]:
     """A section's table, steps and notes."""
     if section.table is not None and section.table.rows:
         grid = texts(section.table, units)
-        yield from columns(grid, width) or listed(grid, width)
+        yield from columns(fitted(grid, width), width) or cards(grid, width)
     steps = [f"{i}. {step}" for i, step in enumerate(section.steps, start=1)]
     for words in (*steps, *section.notes):
         whole = section.verbatim and holds_command(words)
@@ -47,15 +48,67 @@ def texts(table: Table, units: Units = "both") -> list[tuple[str, ...]]:
     return [tuple(heads), *cells(table, units)]
 
 
-def columns(grid: list[tuple[str, ...]], width: int) -> list[str]:
-    """A table's lines where every cell has one line and plain letters, else none."""
-    widths = [max(1, *map(len, column)) for column in zip(*grid, strict=True)]
-    whole = sum(widths) + 3 * len(widths) - 1
-    letters = "".join(map("".join, grid))
-    if whole > width or not (letters.isascii() and (letters.isprintable() or not letters)):
+Grid = list[tuple[str, ...]]
+"""Headings, then rows; only a heading may have more than one line."""
+
+
+def fitted(grid: Grid, width: int) -> Grid:
+    """The table with its headings broken to as few lines as fit; none where cells would break."""
+    least = [max(1, *map(cells_wide, column)) for column in zip(*grid[1:], strict=True)]
+    for lines in range(1, max(len(head.split()) for head in grid[0]) + 1):
+        widths = [_head_width(h, w, lines) for h, w in zip(grid[0], least, strict=True)]
+        if _whole(widths) <= width:
+            return [tuple(map(_broken, grid[0], widths)), *grid[1:]]
+    return []
+
+
+def cells_wide(text: str) -> int:
+    """How many columns of the terminal a text takes, of more lines the widest."""
+    return max(sum(map(_letter_wide, line)) for line in text.split("\n"))
+
+
+def _letter_wide(letter: str) -> int:
+    if unicodedata.combining(letter):
+        return 0
+    return 2 if unicodedata.east_asian_width(letter) in "WF" else 1
+
+
+def _whole(widths: list[int]) -> int:
+    return sum(widths) + 3 * len(widths) - 1
+
+
+def _head_width(head: str, least: int, lines: int) -> int:
+    """The least width of a column, at least of its cells, whose heading takes so many lines."""
+    wide = max([least, *map(cells_wide, head.split())])
+    while _broken(head, wide).count("\n") >= lines:
+        wide += 1
+    return wide
+
+
+def _broken(head: str, wide: int) -> str:
+    return "\n".join(wrapped(head, wide))
+
+
+def columns(grid: Grid, width: int) -> list[str]:
+    """A table's lines where it fits and every letter is a plain one, else none."""
+    if not grid:
         return []
-    lines = [" " + "   ".join(_padded(row, widths)).rstrip() for row in grid]
-    return ["", lines[0].rstrip(), f" {RULE * (whole - 2)}", *map(str.rstrip, lines[1:]), ""]
+    widths = [max(1, *map(cells_wide, column)) for column in zip(*grid, strict=True)]
+    letters = "".join(map("".join, grid)).replace("\n", "")
+    if _whole(widths) > width or not (letters.isascii() and (letters.isprintable() or not letters)):
+        return []
+    lines = [
+        " " + "   ".join(_padded(row, widths)).rstrip() for row in (*_heads(grid[0]), *grid[1:])
+    ]
+    lines.insert(len(lines) - len(grid) + 1, f" {RULE * (_whole(widths) - 2)}")
+    return ["", *map(str.rstrip, lines), ""]
+
+
+def _heads(heads: tuple[str, ...]) -> Iterator[tuple[str, ...]]:
+    """The headings' lines, those with fewer of them down on the rule."""
+    broken = [head.split("\n") for head in heads]
+    tall = max(map(len, broken))
+    yield from zip(*([""] * (tall - len(b)) + b for b in broken), strict=True)
 
 
 def _padded(row: tuple[str, ...], widths: list[int]) -> Iterator[str]:
@@ -64,25 +117,51 @@ def _padded(row: tuple[str, ...], widths: list[int]) -> Iterator[str]:
         yield f"{text:{'>' if i else '<'}{wide}}"
 
 
-def listed(grid: list[tuple[str, ...]], width: int) -> Iterator[str]:
-    """A table too wide for its place: each row as a list."""
-    names, *rows = grid
+def cards(grid: Grid, width: int) -> Iterator[str]:
+    """A table too wide for its place: a card a row, its name over what it holds."""
+    heads, *rows = grid
+    named = next((n for n in range(1, len(heads)) if _tell_apart(rows, n)), 1)
+    room = (
+        max(map(cells_wide, heads[named:]), default=0),
+        max((cells_wide(cell) for row in rows for cell in row[named:]), default=0),
+    )
     for row in rows:
-        lines = [f"- {names[0]} {row[0]}"]
-        for name, cell in zip(names[1:], row[1:], strict=True):
-            if cell:
-                lines.append(f"  {name}: {cell}" if name else f"  {cell}")
-        for line in lines:
-            start = "    " if line.startswith(" ") else "  "
-            yield from textwrap.wrap(line, width, subsequent_indent=start)
+        yield ""
+        name = f"{heads[0]} {' '.join(c for c in row[:named] if c)}".strip()
+        yield from (f"  {line}" for line in wrapped(name, width - 2))
+        said = [(h, c) for h, c in zip(heads[named:], row[named:], strict=True) if c]
+        yield from (f"    {line}".rstrip() for line in _entries(said, room, width - 4))
+    yield ""
 
 
-def least_width(grid: list[tuple[str, ...]]) -> int:
-    """Columns that a table needs so that no word of it is broken."""
-    words = [
-        [len(w) for cell in column for w in cell.split()] for column in zip(*grid, strict=True)
-    ]
-    return sum(max(w, default=0) + 3 for w in words) - 1
+def _entries(said: list[tuple[str, str]], room: tuple[int, int], width: int) -> list[str]:
+    """What a card says, names and values under each other, as many side by side as fit."""
+    wide = sum(room) + 2
+    if wide > width:
+        return [line for head, cell in said for line in _tight(head, cell, width)]
+    texts = [_entry(head, cell, wide) for head, cell in said]
+    beside = (width + 4) // (wide + 4)
+    return ["    ".join(texts[i : i + beside]) for i in range(0, len(texts), beside)]
+
+
+def _tell_apart(rows: Grid, count: int) -> bool:
+    """Whether the first cells alone tell the rows apart."""
+    return len({row[:count] for row in rows}) == len(rows)
+
+
+def _entry(head: str, cell: str, wide: int) -> str:
+    """A name and its value at the two ends of a line, or a value alone."""
+    gap = wide - cells_wide(head) - cells_wide(cell)
+    return f"{head}{' ' * gap}{cell}" if head else f"{cell}{' ' * gap}"
+
+
+def _tight(head: str, cell: str, width: int) -> list[str]:
+    """Where names and values can't stand under each other."""
+    if not head:
+        return wrapped(cell, width)
+    if cells_wide(head) + cells_wide(cell) + 2 <= width:
+        return [f"{head}: {cell}"]
+    return [*wrapped(f"{head}:", width), *(f"  {line}" for line in wrapped(cell, width - 2))]
 
 
 def wrapped(text: str, width: int) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from blankcam.inputs.machine import Axis, Profile
+from blankcam.inputs.machine import Axis, Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.outputs.rows import Column, Field, Section, Table, field, tabulate
 
@@ -61,6 +61,12 @@ def _axes(p: Profile) -> Table:
     )
 
 
+def _jaws(held: Holding) -> str:
+    if held.jaw_top == "auto":
+        return "as high over the seat side as the cuts allow"
+    return f"{held.jaws:g} mm over the seat side"
+
+
 def _notes(p: Profile) -> tuple[str, ...]:
     c = p.controller
     arcs = ", ".join(sorted(c.arc_planes)) or "none"
@@ -74,8 +80,5 @@ def _notes(p: Profile) -> tuple[str, ...]:
             f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
             f"lines up to {c.line_length} characters"
         ),
-        (
-            f"held in: {p.holding.kind}, jaws {p.holding.jaw_top:g} mm over the seat "
-            f"side; lying down: {p.holding.on_face}"
-        ),
+        (f"held in: {p.holding.kind}, jaws {_jaws(p.holding)}; lying down: {p.holding.on_face}"),
     )

@@ -18,6 +18,7 @@ from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.numbers import number_at, numbers_where
+from blankcam.workflows.request import machine_for
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
@@ -62,7 +63,8 @@ class Cuts:
 def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     """What is to be cut."""
     if now.nut is not None and after.nut is not None and taken.nut_cut:
-        height = now.nut.height + now.nut.allowance
+        rough = now.nut.at(Stage.ROUGH)
+        height = now.nut.height + rough.raised + rough.ridge
         yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
     if now.saddle is None or after.saddle is None:
         return
@@ -87,7 +89,7 @@ def requests(
         yield CutRequest(
             part=piece.part,
             blank=piece.box,
-            machine=profile,
+            machine=machine_for(piece.part.name, job, profile),
             material=job.blanks.material,
             stage=piece.stage,
             wishes=wishes,

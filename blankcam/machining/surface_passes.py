@@ -1,0 +1,160 @@
+"""The passes that bring out a top or a crown: rough layers or none, and the order of the finishing.
+
+Finishing passes that begin along one row in the middle and go on outward share the depth with one
+another: each finds the side of the one before, not all that stands. Where some would still be too
+deep, raised passes go before them. Rough layers are made where they are quicker, or where so much
+stands that nothing else will do.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from blankcam.data import table
+from blankcam.faults import Fault
+from blankcam.machining import row_runs
+from blankcam.machining.cutter_contact import Sweep, Table
+from blankcam.machining.feeds import Cut, Work, plan_cut
+from blankcam.machining.row_runs import Layer, RowPasses, row_passes
+from blankcam.machining.setup_sheet import Bench
+from blankcam.machining.top import (
+    LEAST_LEAVE,
+    Rows,
+    may_be_last,
+    may_be_wide,
+    row_choices,
+    too_limber,
+)
+
+TRIED = 10
+"""So many ways of rough layers, those with the least to cut, are worked out."""
+SHARES: int = table("cutting")["top"]["shares"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurfacePasses:
+    """Every pass that brings a surface out; the rough layers come first, the highest of them first."""
+
+    rough: tuple[RowPasses, ...]
+    finish: RowPasses
+    rough_cut: Cut
+    finish_cut: Cut
+
+    @property
+    def table(self) -> Table:
+        """The finishing rows."""
+        return self.finish.table
+
+    @property
+    def most(self) -> float:
+        """How deep a finishing pass may cut, mm."""
+        return min(self.rough_cut.depth, self.finish_cut.depth)
+
+    @property
+    def seconds(self) -> float:
+        """About how long they take."""
+        rough = sum(row_runs.seconds(each, self.rough_cut) for each in self.rough)
+        return rough + row_runs.seconds(self.finish, self.finish_cut)
+
+
+def surface_passes(
+    finish: Table, bench: Bench, *, one_way: bool
+) -> tuple[SurfacePasses | None, list[Fault]]:
+    """The quickest passes that bring a surface out; none where the tool is too limber, and why.
+
+    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro.
+    """
+    sweep = finish.sweep
+    rough_cut = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
+    stiff = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
+    if min(rough_cut.depth, stiff.depth) < LEAST_LEAVE:
+        return None, [too_limber(sweep.tool, bench.profile, stiff.depth)]
+    finish_cut = rough_cut if sweep.ridge else stiff
+    most = min(rough_cut.depth, finish_cut.depth)
+    ways = [
+        SurfacePasses(rough=rough, finish=last, rough_cut=rough_cut, finish_cut=finish_cut)
+        for rough, last in (
+            *_outward(finish, finish_cut, most, one_way=one_way),
+            *_after_layers(finish, rough_cut, finish_cut, most, one_way=one_way),
+        )
+    ]
+    if not ways:
+        return None, [too_limber(sweep.tool, bench.profile, most)]
+    return min(ways, key=lambda way: way.seconds), []
+
+
+def _outward(
+    rows: Table, cut: Cut, most: float, *, one_way: bool
+) -> Iterator[tuple[tuple[RowPasses, ...], RowPasses]]:
+    """Finishing passes alone, outward from each row."""
+    for middle in range(len(rows.ys)):
+        layer = Layer(raised=0.0, one_way=one_way, middle=middle)
+        found = row_runs.shared(row_passes(rows, layer, cut), most, SHARES)
+        if found is not None:
+            yield (), found
+
+
+def _after_layers(
+    rows: Table, rough_cut: Cut, cut: Cut, most: float, *, one_way: bool
+) -> Iterator[tuple[tuple[RowPasses, ...], RowPasses]]:
+    """Finishing passes from the faces inward, after the quickest rough layers if any are needed."""
+    layers = _rough_layers(rows.sweep, rough_cut, most)
+    if layers is not None:
+        layer = Layer(raised=0.0, standing=most, one_way=one_way)
+        yield tuple(layers), row_passes(rows, layer, cut)
+
+
+def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:
+    """Rough layers over the finished surface, from the highest down.
+
+    The quickest there are; none where finishing passes, ``most`` mm deep, do it all; None where
+    the tool may take too little for what any rows would leave. Wide steps
+    leave ridges, which the next layer's depth of cut must take along, and after the last layer the
+    finishing passes': that one may so want closer rows.
+    """
+    tried = list(row_choices(sweep))
+    above = max(t.table.above for t in tried)
+    if above <= most:
+        return []
+    lasts = [t for t in tried if may_be_last(t, most)]
+    wides = [t for t in tried if may_be_wide(t, full)]
+    every = [_layers(last, wide, above, most, full.depth) for last in lasts for wide in wides]
+    if not every:
+        return None
+    every.sort(key=lambda way: sum(row_runs.extent(rows.table, layer) for rows, layer in way))
+    ways = (_trimmed(way, full.depth, most) for way in every[:TRIED])
+    laid = [[row_passes(rows.table, layer, full) for rows, layer in way] for way in ways]
+    return min(laid, key=lambda way: sum(row_runs.seconds(each, full) for each in way))
+
+
+def _layers(
+    last: Rows, wide: Rows, above: float, most: float, depth: float
+) -> list[tuple[Rows, Layer]]:
+    """The layers with these rows: from ``above`` down to what the finishing passes take."""
+    leave, step = most - last.ridge, depth - wide.ridge
+    count = max(0, math.ceil((above - leave - depth) / step - 1e-9))
+    rows = [wide] * count + [last]
+    raised = (leave + step * k for k in range(count, -1, -1))
+    return [
+        (each, Layer(raised=high, least=most, standing=high + depth, one_way=False))
+        for each, high in zip(rows, raised, strict=True)
+    ]
+
+
+def _trimmed(
+    way: Iterable[tuple[Rows, Layer]], depth: float, most: float
+) -> list[tuple[Rows, Layer]]:
+    """The layers, each cutting only where the one after it would find too much else."""
+    way = list(way)
+    rows = way[0][0].table
+    x, _ = row_runs.looked(rows)
+    stands = rows.sweep.stands(x)
+    limits = [*(layer.raised + depth for _, layer in way[1:]), most]
+    found = []
+    for (each, layer), limit in zip(way, limits, strict=True):
+        where, stands = row_runs.needed(each.table, layer, stands, limit)
+        found.append((each, dataclasses.replace(layer, needed=where)))
+    return found
