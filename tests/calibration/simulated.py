@@ -58,7 +58,7 @@ def cuts_of(text: str, machine: Machine, dice: random.Random) -> list[Cut]:
     """Every straight cut of a program in mm, as the machine makes it; arcs by their ends only."""
     found, state, motion, tool, words = [], _State(), 0, 0, ""
     for line in text.splitlines():
-        said = re.match(r"[(;]\s*([a-z]+): ", line)
+        said = re.match(r"[(;] *(slots|top|clear|crown|ends|lands|troughs) ", line)
         words = line if said else words
         code = COMMENT.sub("", line)
         values = WORD.findall(code)

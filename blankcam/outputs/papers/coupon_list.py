@@ -228,7 +228,10 @@ def _tools(found: Found) -> Section:
         field("z", "tip off", lambda t: t.z_offset.value if t.z_offset else None, "mm", 3),
         field("z_within", "good to", lambda t: _within(t.z_offset), "mm", 3),
     )
-    return Section(title="Tools as they cut", table=tabulate("tools", fields, found.tools))
+    return Section(
+        title="Tools as they cut",
+        table=tabulate("tools", fields, sorted(found.tools, key=lambda t: t.tool.number)),
+    )
 
 
 def _cuts(found: FoundTool) -> float | None:
