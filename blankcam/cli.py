@@ -150,18 +150,21 @@ def _asked(file: str, like: str | None, *, force: bool) -> None:
     from blankcam.inputs.machine_file import read_profile
     from blankcam.workflows import start as start_job
 
-    talk = start_job.begin(file, like, force=force)
-    taken_up = start_job.is_kept(file)
-    try:
-        if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
-            start_job.forget(file)
-            talk = start_job.begin(file, like, force=force)
-        talk = terminal.converse(talk, keep=lambda t: start_job.keep(file, t), machine=read_profile)
-    except (EOFError, KeyboardInterrupt):
-        print()
-        raise start_job.broken_off(file) from None
-    for line in start_job.finish(file, talk, force=force):
-        print(line)
+    with start_job.asking(file):
+        talk = start_job.begin(file, like, force=force)
+        taken_up = start_job.is_kept(file)
+        try:
+            if taken_up and not terminal.goes_on(len(talk.answers), part_path(file)):
+                start_job.forget(file)
+                talk = start_job.begin(file, like, force=force)
+            talk = terminal.converse(
+                talk, keep=lambda t: start_job.keep(file, t), machine=read_profile
+            )
+        except (EOFError, KeyboardInterrupt):
+            print()
+            raise start_job.broken_off(file) from None
+        for line in start_job.finish(file, talk, force=force):
+            print(line)
 
 
 @_command("blankcam layout my-job.toml")

@@ -10,6 +10,7 @@ import sys
 import textwrap
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from blankcam.outputs.figures import Units
@@ -96,7 +97,7 @@ def say_meanwhile(words: str) -> None:
 
 
 def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str], object]) -> Talk:
-    """Ask until every question is answered; each answer is kept at once.
+    """Ask until every question is answered and the maker is content; each answer is kept at once.
 
     Raises
     ------
@@ -105,21 +106,59 @@ def converse(talk: Talk, *, keep: Callable[[Talk], None], machine: Callable[[str
     """
     from blankcam.inputs import interview
 
-    print("Press Enter to accept the value in brackets, b to go back one question, q to stop.")
-    while (asked := interview.question(talk)) is not None:
-        said = _answer(asked)
-        if said == "q":
+    print(
+        "Press Enter to accept the value in brackets; b goes back one question, l lists the answers"
+        " to change one, q stops and keeps them."
+    )
+    while True:
+        asked = interview.question(talk)
+        said = _answer(asked) if asked else "l"
+        if said in ("q", "quit"):
             raise EOFError
-        if said == "b":
+        if said in ("l", "list"):
+            changed = _changed_in_list(talk, machine, whole=asked is None)
+            if changed is None and asked is None:
+                return talk
+            talk = changed or talk
+        elif said in ("b", "back"):
             talk = interview.back(talk)
         else:
-            try:
-                talk = interview.answered(talk, said, machine=machine)
-            except ValueError as wrong:
-                print(f"  {_safe(str(wrong), plain=is_plain())}")
-                continue
+            answer = partial(interview.answered, talk, said, machine=machine)
+            talk = _told_if_wrong(answer) or talk
         keep(talk)
-    return talk
+
+
+def _changed_in_list(talk: Talk, machine: Callable[[str], object], *, whole: bool) -> Talk | None:
+    """The talk with an answer changed that is chosen from the list of them; None where none is."""
+    from blankcam.inputs import interview
+
+    print()
+    wide = max((len(key) for key, _ in talk.answers), default=0)
+    for place, (key, said) in enumerate(talk.answers, start=1):
+        print(_safe(f"{place:4d}  {key:{wide}s}  {said}", plain=is_plain()))
+    then = "write the job" if whole else "go on"
+    said = _line(f"Press Enter to {then}, or type the number of an answer to change it: ")
+    if not said:
+        return None
+    if said in ("q", "quit"):
+        raise EOFError
+    if said in ("b", "back"):
+        return interview.back(talk)
+    if not said.isdecimal() or not 1 <= int(said[:4]) <= len(talk.answers):
+        print(f"  there is no answer {_safe(said[:20], plain=is_plain())}")
+        return talk
+    key = talk.answers[int(said[:4]) - 1][0]
+    new = _answer(interview.question_again(talk, key))
+    return _told_if_wrong(partial(interview.changed, talk, key, new, machine=machine)) or talk
+
+
+def _told_if_wrong(answer: Callable[[], Talk]) -> Talk | None:
+    """The talk after an answer; None where it is wrong and why is told."""
+    try:
+        return answer()
+    except ValueError as wrong:
+        print(f"  {_safe(str(wrong), plain=is_plain())}")
+        return None
 
 
 def goes_on(count: int, where: str) -> bool:

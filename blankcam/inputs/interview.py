@@ -10,23 +10,25 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from blankcam.data import table
 from blankcam.faults import Fault, InputError, printable
-from blankcam.inputs import job_file, starter
+from blankcam.inputs import job_file, starter, string_sets
 from blankcam.inputs.border import parse_toml
 from blankcam.inputs.job import KINDS
 from blankcam.inputs.units import parse_length
 
 SUFFIX = ".answers"
-KIND, COUNT, UNIT = "instrument.kind", "strings", "unit"
+KIND, COUNT, GAUGES, UNIT = "instrument.kind", "strings", "gauges", "unit"
+EACH = "each"
+"""Answers the question for a set: every string is then asked for."""
 _BEFORE = (
     KIND, "instrument.name", "instrument.scale", "instrument.handed", "board.width_at_nut",
-    "board.radius", COUNT,
+    "board.radius", COUNT, GAUGES,
 )  # fmt: skip
 _AFTER = (
     "nut.margin_to", "nut.margin_bass", "nut.margin_treble", "nut.spacing", "nut.course_gap",
@@ -52,7 +54,9 @@ _SIDES = {
 }  # fmt: skip
 _FRACTION = re.compile(r"\s*(\d+[ -])?\d+/\d+\s*", re.ASCII)
 _BARE = re.compile(r"\s*[-+]?(\d+\.?\d*|\.\d+)\s*", re.ASCII)
-_ENDS_IN_UNIT = re.compile(r"[\d.]\s*(mm|cm|in|ft|thou)\s*$", re.ASCII | re.IGNORECASE)
+_ENDS_IN_UNIT = re.compile(
+    r"""[\d.]\s*(mm|cm|in|inch|inches|ft|thou|"|″)\s*$""", re.ASCII | re.IGNORECASE
+)
 _STRING = "note, gauge, make"
 _MANY = {"nut.first_fret", "saddle.action"}
 _ENDS = {"saddle.front_at"}
@@ -90,19 +94,36 @@ def part_path(path: str) -> str:
 
 def question(talk: Talk) -> Question | None:
     """What to ask next; None when all is answered."""
+    return next(_due(talk), None)
+
+
+def _due(talk: Talk) -> Iterator[Question]:
+    """Every question that is not answered yet."""
     done = {key for key, _ in talk.answers}
     tables = _tables(talk)
-    key = next((k for k in _keys(tables) if k not in done), None)
-    if key is None:
-        return None
-    return Question(key=key, words=_words(key), offered=_offered(key, tables, talk))
+    for key in _keys(talk, tables):
+        if key not in done:
+            words = _words(key, _kind(talk))
+            yield Question(key=key, words=words, offered=_offered(key, tables, talk))
 
 
-def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None = None) -> Talk:
-    """The talk with its next question answered; empty text takes what is offered.
+def question_again(talk: Talk, key: str) -> Question:
+    """A question that is answered, its answer being what is offered."""
+    return Question(key=key, words=_words(key, _kind(talk)), offered=dict(talk.answers)[key])
+
+
+def answered(
+    talk: Talk,
+    text: str,
+    *,
+    key: str | None = None,
+    machine: Callable[[str], object] | None = None,
+) -> Talk:
+    """The talk with a question answered; empty text takes what is offered.
 
     Parameters
     ----------
+    key : of a question that is not answered yet; else the next one is
     machine : called with a machine's name, raises InputError where there is none such
 
     Raises
@@ -110,8 +131,9 @@ def answered(talk: Talk, text: str, *, machine: Callable[[str], object] | None =
     ValueError
         With what is wrong with the answer and what would do, in one line.
     """
-    asked = question(talk)
-    assert asked is not None
+    asked = next((q for q in _due(talk) if key in (None, q.key)), None)
+    if asked is None:
+        raise ValueError(f"{printable(key, 40)} is not an answer that is due here")
     said = _with_units(text.strip(), asked.offered, talk.unit) or asked.offered
     if not said.isprintable():
         raise ValueError(f"{printable(said, 40)!r} holds signs that can't be written")
@@ -153,6 +175,30 @@ def back(talk: Talk) -> Talk:
     return dataclasses.replace(talk, answers=talk.answers[:-1])
 
 
+def changed(
+    talk: Talk, key: str, text: str, *, machine: Callable[[str], object] | None = None
+) -> Talk:
+    """The talk with an answer given anew, and what was only offered after it offered anew.
+
+    What no longer goes with the new answer is left out, so that it is asked again.
+
+    Raises
+    ------
+    ValueError
+        As `answered`, of the new answer.
+    """
+    before, after = Talk(), Talk()
+    for at, was in talk.answers:
+        offered = next(q.offered for q in _due(before) if q.key == at)
+        before = answered(before, was, key=at)
+        if at == key:
+            after = answered(after, text or was, key=at, machine=machine)
+            continue
+        with contextlib.suppress(ValueError):
+            after = answered(after, "" if was == offered else was, key=at)
+    return dataclasses.replace(after, unit=after.unit or talk.unit)
+
+
 def job_text(talk: Talk) -> str:
     """The job file of a whole talk."""
     words = "Its values were asked for and answered; those never asked for are typical."
@@ -181,7 +227,7 @@ def taken_up(text: str, path: str) -> Talk:
     talk = Talk()
     try:
         for key, said in stored.items():
-            talk = answered(talk, _due(talk, key, said))
+            talk = answered(talk, _stored(said), key=key)
         return dataclasses.replace(talk, unit=_known(unit))
     except ValueError as fault:
         wrong = f"does not hold answers: {printable(fault, 200)}"
@@ -194,24 +240,35 @@ def _known(unit: object) -> str | None:
     raise ValueError(f"{printable(unit, 40)} is not a unit of length")
 
 
-def _due(talk: Talk, key: str, said: object) -> str:
-    asked = question(talk)
-    if asked is None or asked.key != key or not isinstance(said, str):
-        raise ValueError(f"{printable(key, 40)} is not an answer that is due here")
-    return "" if said == asked.offered else said
+def _stored(said: object) -> str:
+    if not isinstance(said, str) or not said:
+        raise ValueError(f"{printable(said, 40)} is not an answer")
+    return said
 
 
-def _keys(tables: Mapping[str, Any]) -> Iterable[str]:
+def _kind(talk: Talk) -> str:
+    kind = dict(talk.answers).get(KIND, KINDS[0])
+    return kind if kind in KINDS else KINDS[0]
+
+
+def _keys(talk: Talk, tables: Mapping[str, Any]) -> Iterable[str]:
     """All questions in their order, given what is known."""
-    strings = tables["strings"]
+    answers, strings = dict(talk.answers), tables["strings"]
+    yield KIND
+    if KIND not in answers:
+        return
     paired = any("course" in s for s in strings)
-    yield from _BEFORE
-    yield from (f"strings[{number}]" for number in range(len(strings), 0, -1))
+    usual = len(strings) == len(_typical(_kind(talk))["strings"])
+    yield from (key for key in _BEFORE[1:] if usual or key != GAUGES)
+    if not usual or answers.get(GAUGES) == EACH:
+        yield from (f"strings[{number}]" for number in range(len(strings), 0, -1))
     yield from (key for key in _AFTER if paired or not key.endswith("course_gap"))
 
 
-def _words(key: str) -> str:
+def _words(key: str, kind: str) -> str:
     words = table("keys")
+    if key == GAUGES:
+        return string_sets.words(kind) + f"; {EACH}, to say note, gauge and make one by one"
     if key == COUNT:
         return "how many strings, each string of a course counted"
     if key.startswith("strings["):
@@ -228,14 +285,13 @@ def _words(key: str) -> str:
 def _tables(talk: Talk) -> dict[str, Any]:
     """The job file's tables: answers where there are any, else what would be offered."""
     answers = dict(talk.answers)
-    kind = answers.get(KIND, KINDS[0])
-    tables = starter.values(kind if kind in KINDS else KINDS[0])
+    tables = starter.values(_kind(talk))
     for key, said in talk.answers:
-        _place(tables, key, _value(key, said))
+        _place(tables, key, _value(key, said, tables))
     for key in _FOLLOWS:
         if key not in answers:
             with contextlib.suppress(ValueError):  # what it follows is no length, and told so
-                _place(tables, key, _value(key, _offered(key, tables, talk)))
+                _place(tables, key, _value(key, _offered(key, tables, talk), tables))
     return tables
 
 
@@ -245,7 +301,9 @@ def _offered(key: str, tables: Mapping[str, Any], talk: Talk) -> str:
         return KINDS[0]
     if key == COUNT:
         return str(len(tables["strings"]))
-    typical = _typical(answers.get(KIND, KINDS[0]))
+    if key == GAUGES:
+        return string_sets.shown(tables["strings"])
+    typical = _typical(_kind(talk))
     leader = _FOLLOWS.get(key)
     if leader in answers:
         off = parse_length(answers[leader]) - parse_length(str(_at(typical, leader)))
@@ -287,6 +345,9 @@ def _place(tables: dict[str, Any], key: str, value: object) -> None:
     if key == COUNT:
         tables[COUNT] = _counted(tables[COUNT], value)
         return
+    if key == GAUGES:
+        tables[COUNT] = value or tables[COUNT]
+        return
     *way, last = _steps(key)
     here: Any = tables
     for step in way:
@@ -303,8 +364,14 @@ def _counted(strings: list[dict[str, Any]], count: object) -> list[dict[str, Any
     return [{**string, "number": len(kept) - i} for i, string in enumerate(kept)]
 
 
-def _value(key: str, said: str) -> Any:
+def _value(key: str, said: str, tables: Mapping[str, Any]) -> Any:
     """An answer as its TOML value; what can't be one stays text, for the job's rules to refuse."""
+    if key == GAUGES:
+        return (
+            None
+            if said == EACH
+            else string_sets.strings_of(said, tables[COUNT], str(tables["instrument"]["kind"]))
+        )
     parts = [p.strip() for p in said.split(",")]
     if key in {COUNT, "board.body_fret"}:
         return _whole(said)
@@ -344,6 +411,9 @@ def _judge(talk: Talk) -> None:
         wrong = "is not a count of strings"
         raise InputError(Fault(where="", found=said, wrong=wrong, fix="2 to 24"))
     tables = _tables(talk)
+    if key == GAUGES and said != EACH and not _value(key, said, tables):
+        fix = f"write {_offered(key, tables, Talk())}, or {EACH}"
+        raise InputError(Fault(where="", found=said, wrong="is not a set of strings", fix=fix))
     if key.startswith("strings[") and not _at(tables, key):
         fix = f"write {_STRING}, as E2, 0.053 in, wound steel"
         raise InputError(Fault(where="", found=said, wrong="is not a string", fix=fix))
@@ -358,7 +428,9 @@ def _judge(talk: Talk) -> None:
             raise InputError(ours) from None
 
 
-def _is_of(key: str, answered: Iterable[str]) -> bool:
+def _is_of(key: str, answered: Collection[str]) -> bool:
+    if GAUGES in answered and key.startswith("strings["):
+        return True
     return any(key == a or (a != COUNT and key.startswith((f"{a}.", f"{a}["))) for a in answered)
 
 

@@ -72,6 +72,8 @@ class Readings:
     action: ByString
     nut: OnInstrument
     saddle: OnInstrument
+    strings: Literal["as before", "new"]
+    """``new`` where other strings are to go on and nothing can be read yet."""
     filled: tuple[int, ...]
     """Numbers of the strings whose slots were filled and begun again."""
     relief: float | None
@@ -90,6 +92,11 @@ class Readings:
     want_first_fret: ByString
     """Where the maker now wants another clearance than the job says, every string; else empty."""
     want_action: ByString
+
+    @property
+    def any_read(self) -> bool:
+        """Whether any clearance was read."""
+        return bool(self.first_fret or self.third_fret or self.action)
 
     @property
     def digest(self) -> str:
@@ -192,6 +199,7 @@ class ReadingsTable(Table):
     relief: Length("readings.relief") | None = None  # type: ignore[valid-type]
     settled: Quantity("readings.settled", HOURS) | None = None  # type: ignore[valid-type]
     uncertainty: Length("readings.uncertainty") | None = None  # type: ignore[valid-type]
+    strings: Literal["as before", "new"] = "as before"
     measured: Literal["once", "twice"] = "once"
     stage: Literal["rough", "final"] = "rough"
     last_refit: Literal["cut", "not cut"] = "cut"
@@ -242,6 +250,7 @@ def parse(text: str, path: str, strings: int, makes: Collection[PartName] = _WHO
         path=path,
         nut=model.nut,
         saddle=model.saddle,
+        strings=model.strings,
         filled=model.filled,
         relief=model.relief,
         settled=model.settled,
@@ -293,7 +302,8 @@ def _missing_faults(
 ) -> Iterator[Fault]:
     """Nothing read of a part that is made; a gap at fret 3 without the action that goes with it."""
     read = {"first_fret": model.first_fret or model.third_fret, "action": model.action}
-    for part in (p for p in PARTS if p in makes):
+    nothing = model.strings == "new" and not any(getattr(model, k) for k in BY_STRING)
+    for part in (p for p in PARTS if p in makes and not nothing):
         if not read[_READ_OF[part]]:
             yield source.fault(("readings", _READ_OF[part]), "is missing", _EACH)
     alone = [str(k) for k in model.third_fret if k not in model.action]
@@ -328,7 +338,9 @@ def _other_part_faults(
 def cautions(readings: Readings, makes: Collection[PartName] = _WHOLE) -> list[str]:
     """What to know before cutting to these readings."""
     least = table("uncertainty")["readings"]["least_settled"]
-    found = []
+    found: list[str] = []
+    if not readings.any_read:
+        return found
     if readings.settled is None:
         found.append(f"readings: settled is not given; wait {least} h at pitch before reading")
     elif readings.settled < least:

@@ -12,7 +12,7 @@ from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.machine_work import ProvenProgram, operation_table, proof_table
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
-from blankcam.outputs.tables.strings import cents_table, clearance_table, string_table
+from blankcam.outputs.tables.strings import buzz_section, cents_table, clearance_table, string_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
@@ -39,6 +39,7 @@ def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section,
             table=clearance_table(found),
             notes=("From the crown of the fret to the string's underside.",),
         ),
+        buzz_section(found),
     )
 
 

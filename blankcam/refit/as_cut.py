@@ -205,6 +205,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:
         top = replace(top, z0=top.z0 + float(lacking))
+    # the waste over its top is no help: a mill opens it down to that top around every slot it cuts
     return _under(top, nut.top, nut.length)
 
 
@@ -359,5 +360,5 @@ def cautions(made: Standing) -> Iterator[str]:
         elif slot.depth_front > values["over_deep"] * slot.gauge:
             yield (
                 f"{name} is {slot.depth_front:.2f} mm deep under the nut's top, for a string of"
-                f" {slot.gauge:.2f} mm: it may bind; fill it and file it anew, or make a new nut"
+                f" {slot.gauge:.2f} mm: it may bind; fill it and begin it anew, or make a new nut"
             )

@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +19,7 @@ from typing import IO, Annotated, Any, Literal
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass as checked
 
-from blankcam import digest
+from blankcam import digest, file_lock
 from blankcam.faults import Fault, InputError, OutputError, RefusedError
 from blankcam.inputs.border import read_text
 from blankcam.inputs.readings_file import PartName
@@ -272,8 +271,15 @@ def locked(path: str) -> Iterator[None]:
     """
     if os.path.lexists(path) and not Path(path).is_file():
         raise InputError(Fault(where=path, wrong="is not a file"))
-    with _told(path):
-        file = _held(path)
+    try:
+        with _told(path):
+            file = file_lock.held(path, _LOCK_SECONDS)
+    except file_lock.HeldError:
+        wrong, fix = (
+            "another refit of this job is at work",
+            "wait until it has ended, then try again",
+        )
+        raise RefusedError(Fault(where=path, wrong=wrong, fix=fix)) from None
     try:
         yield
     finally:
@@ -284,60 +290,6 @@ def locked(path: str) -> Iterator[None]:
         if empty and os.name != "posix":
             with contextlib.suppress(OSError):
                 Path(path).unlink(missing_ok=True)
-
-
-def _held(path: str) -> IO[bytes]:
-    """The book's file, locked; the one that still lies under its name."""
-    until = time.monotonic() + _LOCK_SECONDS
-    while True:
-        file = Path(path).open("ab")  # noqa: SIM115
-        if _try_lock(file) and _same_file(file, path):
-            return file
-        file.close()
-        if time.monotonic() > until:
-            raise RefusedError(
-                Fault(
-                    where=path,
-                    wrong="another refit of this job is at work",
-                    fix="wait until it has ended, then give the command again",
-                )
-            )
-        time.sleep(0.05)
-
-
-def _same_file(file: IO[bytes], path: str) -> bool:
-    try:
-        return os.path.samestat(os.fstat(file.fileno()), Path(path).stat())
-    except OSError:
-        return False
-
-
-def _try_lock(file: IO[bytes]) -> bool:
-    try:
-        import fcntl
-    except ImportError:
-        return _try_lock_by_byte(file)
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
-
-
-def _try_lock_by_byte(file: IO[bytes]) -> bool:
-    """Where there is no flock: one byte far past the end stands for the whole file."""
-    import importlib
-
-    msvcrt: Any = importlib.import_module("msvcrt")
-    here = file.tell()
-    file.seek(2**30)
-    try:
-        msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)
-    except OSError:
-        return False
-    finally:
-        file.seek(here)
-    return True
 
 
 def refuse_old_log(job_path: str) -> None:

@@ -8,7 +8,7 @@ what is outside asks for a cut, but once one slot is cut all that have something
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -85,6 +85,23 @@ class Choice:
     def cut(self, cutting: Cutting) -> CutDone:
         """As an event of the book."""
         return CutDone(nut=self.nut, saddle=self.saddle, trim=self.trim, cutting=cutting)
+
+
+def no_cut(choice: Choice) -> Choice:
+    """The choice with nothing taken off and nothing called done or low: nothing was read."""
+    none, no = np.zeros_like(choice.nut), np.zeros(choice.held.shape, dtype=bool)
+    return replace(
+        choice,
+        nut=none,
+        saddle=none,
+        trim="nothing",
+        ends=(0.0, 0.0),
+        first_done=no,
+        twelfth_done=no,
+        first_low=no,
+        twelfth_low=no,
+        held=no,
+    )
 
 
 def stops(first: Over, twelfth: Over, cutting: Cutting, *, uncertainty: float) -> Stops:

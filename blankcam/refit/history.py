@@ -140,14 +140,19 @@ class Believed:
     readings: int
 
 
-def first_strung(bench: Bench, fret: Fret) -> Believed:
-    """What the parts as made promise, before any reading."""
+def first_strung(bench: Bench, fret: Fret, uneven: float = 1.0) -> Believed:
+    """What the parts as made promise, before any reading.
+
+    Parameters
+    ----------
+    uneven : how many times as far as usual each string may be off by itself over fret 12
+    """
     values, share = table("refit"), fret.share
     rise = float(values["prior"]["saddle"]["rise"]) if bench.saddle_made else 0.0
     raised = bench.allowance + rise
     first = fret.name == "first_fret"
     doubt = values["prior"]["first_fret" if first else "twelfth"]
-    each = bench.cutting.slot_made if first else float(doubt["each"])
+    each = bench.cutting.slot_made if first else uneven * float(doubt["each"])
     return Believed(
         fret=fret,
         estimate=Estimate(
@@ -170,17 +175,20 @@ def _bridge_blur(bench: Bench, share: Array) -> Array:
     return np.asarray(sd**2 * np.outer(share, share))
 
 
-def replay(bench: Bench, fret: Fret, events: Sequence[Event], times: float) -> Believed:
+def replay(
+    bench: Bench, fret: Fret, events: Sequence[Event], times: float, uneven: float = 1.0
+) -> Believed:
     """The belief after all events.
 
     Parameters
     ----------
     times : how many times their stated uncertainty the readings scatter
+    uneven : as in `first_strung`
     """
     return reduce(
         lambda now, event: after_event(bench, now, event, times),
         events,
-        first_strung(bench, fret),
+        first_strung(bench, fret, uneven),
     )
 
 

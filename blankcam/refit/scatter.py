@@ -1,13 +1,16 @@
 """Whether the readings scatter more than they state, told from the book itself.
 
-Each fret is replayed once for every scatter in data/refit.toml and weighed by how well that explains
-all its readings; what is believed then is a replay with the scatter that the weights make.
+Each fret is replayed once for every scatter in data/refit.toml, fret 12 also for every unevenness of
+saddle and frets, and weighed by how well that explains all its readings; what is believed then is a
+replay with the scatter and unevenness that the weights make. One set of readings hardly tells the
+two apart; a second does, for what the readings scatter by does not come back.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 
@@ -21,7 +24,9 @@ class Scatter:
     """Of one fret's readings, in times of the stated uncertainty."""
 
     times: Array
-    """Those tried, shape (K,)."""
+    """Those tried, shape (K,); each once with every unevenness."""
+    uneven: Array
+    """How many times as far as usual the strings lie off each other, shape (K,)."""
     weights: Array
     """How likely each is after all readings, shape (K,), sum 1."""
     replays: tuple[Believed, ...]
@@ -31,6 +36,11 @@ class Scatter:
     def value(self) -> float:
         """The root of the weighted mean square."""
         return float(np.sqrt(np.sum(self.weights * self.times**2)))
+
+    @property
+    def unevenness(self) -> float:
+        """Likewise of the unevenness."""
+        return float(np.sqrt(np.sum(self.weights * self.uneven**2)))
 
     @property
     def over_stated(self) -> float:
@@ -62,20 +72,27 @@ class Belief:
 
 def scatter_over(bench: Bench, fret: Fret, events: Sequence[Event]) -> Scatter:
     """How the readings over one fret scatter."""
-    values = table("refit")["scatter"]
-    times, before = np.array(values["times"]), np.array(values["weight"])
-    replays = tuple(replay(bench, fret, events, float(s)) for s in times)
+    values = table("refit")
+    scatter, uneven = values["scatter"], values["uneven"][fret.name]
+    tried = tuple(product(scatter["times"], uneven["times"]))
+    before = np.outer(scatter["weight"], uneven["weight"]).ravel()
+    replays = tuple(replay(bench, fret, events, float(s), float(e)) for s, e in tried)
     logs = np.array([r.log_likelihood for r in replays])
     weights = before * np.exp(logs - logs.max())
-    return Scatter(times=times, weights=weights / weights.sum(), replays=replays)
+    return Scatter(
+        times=np.array([s for s, _ in tried]),
+        uneven=np.array([e for _, e in tried]),
+        weights=weights / weights.sum(),
+        replays=replays,
+    )
 
 
 def belief(bench: Bench, events: Sequence[Event]) -> Belief:
     """What is believed after the whole book."""
     first, twelfth = (scatter_over(bench, f, events) for f in bench.frets)
     return Belief(
-        first=replay(bench, bench.first, events, first.value),
-        twelfth=replay(bench, bench.twelfth, events, twelfth.value),
+        first=replay(bench, bench.first, events, first.value, first.unevenness),
+        twelfth=replay(bench, bench.twelfth, events, twelfth.value, twelfth.unevenness),
         first_scatter=first,
         twelfth_scatter=twelfth,
     )

@@ -102,10 +102,14 @@ class StringVerdict:
     nut_made: bool = True
     """Whether the job makes the nut, so that fret 1 is asked about."""
     saddle_made: bool = True
+    unread: bool = False
+    """Whether nothing was read this time, so that nothing is said of it."""
 
     @property
-    def state(self) -> Literal["done", "cut", "too low", "waits"]:
+    def state(self) -> Literal["done", "cut", "too low", "waits", "not read"]:
         """What the maker is told first."""
+        if self.unread:
+            return "not read"
         if self.first.low or self.twelfth.low:
             return "too low"
         if self.nut_take or self.saddle_take:
@@ -133,6 +137,17 @@ def judge_reading(
         for s in (before.first_scatter, before.twelfth_scatter)
     )
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=used, confirmed=confirmed)
+
+
+def unread(bench: Bench, events: Sequence[Event], reading: Reading) -> Judged:
+    """What is foreseen where nothing was read: there is nothing to question."""
+    before = belief(bench, events)
+    first, twelfth = (
+        foreseen(bench, s, reading.uncertainty)
+        for s in (before.first_scatter, before.twelfth_scatter)
+    )
+    weighed = Weighed(explanations=(), well=1.0)
+    return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=reading, confirmed=False)
 
 
 def foreseen(bench: Bench, scatter: Scatter, uncertainty: float) -> Foreseen:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from shlex import quote
 
-from blankcam import output_folder
-from blankcam.faults import Fault, InputError, RefusedError
+from blankcam import file_lock, output_folder
+from blankcam.faults import Fault, InputError, OutputError, RefusedError
 from blankcam.inputs import interview, job_file, starter
 from blankcam.inputs.border import read_text
 from blankcam.parts.design import design
@@ -36,6 +37,35 @@ def begin(path: str, kind: str | None, *, force: bool) -> interview.Talk:
         return interview.Talk()
     starter.known(kind)
     return interview.answered(interview.Talk(), kind)
+
+
+@contextlib.contextmanager
+def asking(path: str) -> Iterator[None]:
+    """Keep another talk about the same job file out for the length of a block.
+
+    Raises
+    ------
+    RefusedError
+        Another one is at work.
+    OutputError
+        The answers can't be kept there.
+    """
+    lock = f"{interview.part_path(path)}.lock"
+    output_folder.check_file(path, force=True)
+    try:
+        held = file_lock.held(lock, patience=0.0)
+    except file_lock.HeldError:
+        wrong = "is being asked for by another start --ask, which keeps its answers"
+        fix = "go on there, or give another name"
+        raise RefusedError(Fault(where=path, wrong=wrong, fix=fix)) from None
+    except OSError as fault:
+        why = (fault.strerror or "").lower()
+        raise OutputError(Fault(where=lock, wrong=f"can't be written ({why})")) from None
+    with held:
+        try:
+            yield
+        finally:
+            output_folder.remove_file(lock)
 
 
 def keep(path: str, talk: interview.Talk) -> None:

@@ -73,6 +73,11 @@ def test_layout_as_json_has_the_contracts_keys():
     assert all(saddle_keys <= set(s) for s in report["saddle"]["strings"])
     string_keys = {"note", "gauge", "unit_weight", "tension", "break_angle", "downforce", "cents"}
     assert all(string_keys <= set(s) and len(s["cents"]) == 12 for s in report["strings"])
+    for s in report["strings"]:
+        assert len(s["buzz"]["open"]) == 20
+        assert s["buzz"]["least"] <= min(s["buzz"]["open"])
+        # where something is kept the action could come down, by no more than is kept and lever asks
+        assert (s["buzz"]["least"] > 0) == (s["least_action"] < s["action"])
     # 1 3/4 in nut; slots from the bass side stand between its margins of 3.4 and 3.2 mm
     assert report["nut"]["length"] == pytest.approx(44.45)
     assert report["nut"]["slots"][0]["centre"] == pytest.approx(3.4)

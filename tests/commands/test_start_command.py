@@ -127,7 +127,7 @@ def test_what_stands_there_already_is_told_before_anything_is_asked(tmp_path):
 
 
 def test_a_blank_too_small_is_told_when_the_job_is_written(tmp_path):
-    answers = ["steel-string", *[""] * 24, "41 mm", *[""] * 60]
+    answers = ["steel-string", *[""] * 19, "41 mm", *[""] * 60]
     done = ask(tmp_path, "\n".join(answers))
     assert done.returncode == 0, done.stderr
     assert "not to be cut so yet" in done.stdout
@@ -138,3 +138,42 @@ def test_neither_kind_nor_ask_is_one_line_with_the_fix(tmp_path):
     refused(run("start", "x.toml", cwd=tmp_path), 2, "--ask")
     refused(run("start", "x.toml", "--like", "lute", cwd=tmp_path), 2, KINDS[0])
     refused(run("start", "no/x.toml", "--like", "bass", cwd=tmp_path), 2, "no such file")
+
+
+def test_any_answer_can_be_changed_in_the_list_at_the_end(tmp_path):
+    done = ask(tmp_path, "ukulele\n" + "\n" * 40)
+    (tmp_path / "my job.toml").unlink()
+    count = int(re.findall(r"^ *(\d+)  plan\.machine", done.stdout, re.MULTILINE)[-1])
+    done = ask(tmp_path, "ukulele\n" + "\n" * (count - 1) + "2\nRook 4\n99\n3\nlong\n3\n14 in\n\n")
+    assert done.returncode == 0, done.stderr
+    assert "there is no answer 99" in done.stdout
+    assert "not a length" in done.stdout
+    text = (tmp_path / "my job.toml").read_text()
+    assert 'name = "Rook 4"' in text
+    assert 'scale = "14 in"' in text
+
+
+def test_the_list_is_there_at_every_question(tmp_path):
+    done = ask(tmp_path, "bass\nFirst\nlist\n2\nSecond\n" + "\n" * 60)
+    assert done.returncode == 0, done.stderr
+    assert 'name = "Second"' in (tmp_path / "my job.toml").read_text()
+
+
+def test_a_second_talk_about_the_same_file_is_told_and_no_answer_is_lost(tmp_path):
+    first = subprocess.Popen(
+        [COMMAND, "start", "my job.toml", "--ask"], cwd=tmp_path, stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, bufsize=1,
+    )  # fmt: skip
+    first.stdin.write("banjo\n")
+    kept = tmp_path / ("my job.toml" + SUFFIX)
+    while not kept.exists():
+        assert first.poll() is None
+    before = kept.read_text()
+    second = ask(tmp_path, "\nbass\n")
+    assert second.returncode == 1
+    assert "another start --ask" in second.stderr
+    assert kept.read_text() == before
+    said, _ = first.communicate("Rook 5\n" + "\n" * 60, timeout=60)
+    assert first.returncode == 0, said
+    assert 'name = "Rook 5"' in (tmp_path / "my job.toml").read_text()
+    assert os.listdir(tmp_path) == ["my job.toml"]  # noqa: PTH208

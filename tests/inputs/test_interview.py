@@ -6,15 +6,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from blankcam.data import table
 from blankcam.faults import InputError
 from blankcam.inputs import interview, job_file
 from blankcam.inputs.interview import Talk, answered, back, question
 from blankcam.inputs.job import KINDS
+from blankcam.parts.design import design
 
 
 def talked(told=(), until=None):
     """A talk in which some answers are given and the others left at what is offered."""
     talk, told = Talk(), dict(told)
+    one_by_one = any(k.startswith("strings[") for k in (*told, until or ""))
+    if one_by_one and "strings" not in told:
+        told["gauges"] = interview.EACH
     while (asked := question(talk)) is not None and asked.key != until:
         talk = answered(talk, told.pop(asked.key, ""))
     assert not told, told
@@ -138,7 +143,7 @@ def test_a_talk_is_kept_and_taken_up_and_goes_back():
     "text",
     ["=", '"instrument.kind" = 3', '"nut.tilt" = "7 deg"', '"instrument.kind" = "lute"', "[" * 9000,
      '"instrument.kind" = "bass"\n"unit" = "ell"', '"instrument.kind" = "bass"\n"unit" = 3',
-     '"instrument.kind" = "bass"\n"instrument.scale" = "864 mm"', 'instrument.kind = "bass"'],
+     '"instrument.kind" = "bass"\n"nut.colour" = "864 mm"', 'instrument.kind = "bass"'],
 )  # fmt: skip
 def test_a_damaged_file_of_answers_is_one_line(text):
     with pytest.raises(InputError) as told:
@@ -167,3 +172,71 @@ def test_whatever_is_answered_it_is_taken_or_told(data):
         return  # what is offered no longer goes with what was answered: told, and the maker's turn
     job_file.parse(interview.job_text(talk), "j.toml")
     assert interview.taken_up(interview.kept(talk), "x") == talk
+
+
+def test_a_set_is_answered_by_its_gauges_as_they_stand_on_the_packet():
+    asked = question(talked({"instrument.kind": "steel-string"}, until="gauges"))
+    assert asked.offered == "12-16-24w-32w-42w-53w"
+    assert "medium 13-17-26w-35w-45w-56w" in asked.words
+    talk = talked({"instrument.kind": "steel-string", "gauges": "13 17 26w 35w 45w 56w"})
+    assert not any(k.startswith("strings[") for k, _ in talk.answers)
+    named = talked({"instrument.kind": "steel-string", "gauges": "Medium"})
+    assert interview.job_text(named) == interview.job_text(talk)
+    job = job_file.parse(interview.job_text(talk), "j.toml")
+    assert [s.gauge for s in job.strings] == pytest.approx(
+        [25.4 * g / 1000 for g in (56, 45, 35, 26, 17, 13)]
+    )
+    assert [s.make for s in job.strings] == ["wound steel"] * 4 + ["plain steel"] * 2
+    assert [s.number for s in job.strings] == [6, 5, 4, 3, 2, 1]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_set_offered_is_one_that_can_be_taken(kind):
+    for gauges in table("sets")[kind].values():
+        talk = talked({"instrument.kind": kind, "gauges": gauges})
+        design(job_file.parse(interview.job_text(talk), "j.toml"))
+
+
+def test_one_gauge_a_pair_does_for_courses_and_millimetres_and_inches_are_told_apart():
+    talk = talked({"instrument.kind": "mandolin", "gauges": "10-14-24w-38w"})
+    job = job_file.parse(interview.job_text(talk), "j.toml")
+    assert [round(s.gauge / 0.0254, 2) for s in job.strings] == [38, 38, 24, 24, 14, 14, 10, 10]
+    talk = talked(
+        {"instrument.kind": "classical", "gauges": "0.029, .032, 1.02, 0.74w, .035w, 43w"}
+    )
+    job = job_file.parse(interview.job_text(talk), "j.toml")
+    assert [s.gauge for s in job.strings] == pytest.approx(
+        [43 * 0.0254, 35 * 0.0254, 0.74, 1.02, 32 * 0.0254, 29 * 0.0254]
+    )
+
+
+@pytest.mark.parametrize(
+    "said", ["12-16-24w", "lightish", "12-16-24w-32w-42w-53w-60w", "x" * 5000, "-"]
+)
+def test_what_is_no_set_is_told(said):
+    talk = talked({"instrument.kind": "steel-string"}, until="gauges")
+    with pytest.raises(ValueError, match="is not a set of strings; write 12-16"):
+        answered(talk, said)
+
+
+def test_every_earlier_answer_can_be_given_anew_and_what_follows_it_moves():
+    talk = talked({"instrument.kind": "steel-string", "board.width_at_nut": "45 mm",
+                   "blanks.nut.height": "11 mm"})  # fmt: skip
+    assert interview.question_again(talk, "board.width_at_nut").offered == "45 mm"
+    wider = interview.changed(talk, "board.width_at_nut", "47.5 mm")
+    said = dict(wider.answers)
+    assert said["board.width_at_nut"] == "47.5 mm"
+    assert said["blanks.nut.length"] == "55.5 mm"  # offered: 52 mm for a board of 44 mm
+    assert said["blanks.nut.height"] == "11 mm"  # typed
+    assert question(wider) is None
+    with pytest.raises(ValueError, match="not a length"):
+        interview.changed(talk, "board.width_at_nut", "wide")
+
+
+def test_what_no_longer_goes_with_a_new_answer_is_asked_again():
+    talk = talked({"instrument.kind": "steel-string", "saddle.action": "2.4 mm, 2.3 mm, 2.2 mm, 2.1 mm, 2.0 mm, 1.9 mm"})  # fmt: skip
+    seven = interview.changed(talk, "strings", "7")
+    assert question(seven).key == "strings[7]"
+    left = set(dict(talk.answers)) - set(dict(seven.answers))
+    assert {"gauges", "saddle.action"} <= left
+    assert interview.taken_up(interview.kept(seven), "x") == seven

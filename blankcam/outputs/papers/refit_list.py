@@ -18,8 +18,9 @@ from blankcam.parts.slot import Slot
 from blankcam.refit.as_cut import Standing, Taken, end_heights
 from blankcam.refit.verdict import StringVerdict
 
-State = Literal["done", "cut", "mend"]
-"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low."""
+State = Literal["done", "cut", "mend", "string"]
+"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low; the
+new strings lie in the slots as they are, and are to be strung and read."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,6 +113,10 @@ def summary(sheet: RefitSheet) -> Iterator[str]:
         yield "done: every string is where it should be, as far as it can be measured"
     elif sheet.state == "mend":
         yield "nothing to cut: first put right what is too low, as said below, then measure again"
+    elif sheet.state == "string":
+        yield "nothing to cut: no slot need be wider; string it up, let it settle, and read it"
+    elif all(v.unread for v in sheet.strings):
+        yield "first make the slots wider for the new strings; then string it up, and read it"
     else:
         done = sum(v.state == "done" for v in sheet.strings)
         yield f"{done} of {len(sheet.strings)} strings are done; cut what is listed below"

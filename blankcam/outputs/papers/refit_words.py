@@ -41,9 +41,12 @@ class Surprise:
 def string_words(v: StringVerdict) -> str:
     """What one string wants."""
     name = f"string {v.number}"
+    if v.unread:
+        return f"{name} is not read yet"
     if v.first.low:
+        anew = "file" if v.by == "files" else "cut"
         return (
-            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and file it again,"
+            f"{name} is {-v.nut_over:.2f} mm too low at the nut: fill its slot and {anew} it again,"
             " shim the nut, or make a new one, and say so in the next readings"
         )
     if v.twelfth.low:

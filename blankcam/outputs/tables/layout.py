@@ -15,7 +15,7 @@ from blankcam.outputs.rows import Column, Section, Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
-from blankcam.outputs.tables.strings import cents_table, string_table
+from blankcam.outputs.tables.strings import buzz_section, cents_table, string_table
 from blankcam.parts.design import Design
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, 
         *_nut(design, choices),
         *_saddle(design),
         _heights(design),
-        _buzz(design),
+        buzz_section(design),
         _strings(design),
         *_cents(design),
         *_edges(design),
@@ -132,23 +132,6 @@ def _heights(design: Design) -> Section:
             f"usual for a {kind}: {table('targets')['source']}",
             *advice.SENSITIVITIES,
             *advice.left_as_it_is(design.job),
-        ),
-    )
-
-
-def _buzz(design: Design) -> Section:
-    pluck = table("targets")[design.job.instrument.kind]["pluck"]
-    return Section(
-        title="Plucked: what the strings keep over the frets, at the least (a model)",
-        table=string_table(design).pick(
-            "name", "buzz_open", "buzz_least", "buzz_held", "buzz_fret", "action", "least_action"
-        ),
-        notes=(
-            (
-                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of the length "
-                "from the bridge (our own estimate); below 0 it would touch a fret"
-            ),
-            "least action: where the least would be 0 with this nut; offered, never applied",
         ),
     )
 

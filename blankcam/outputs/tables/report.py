@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from blankcam.inputs.machine import Profile
 from blankcam.instrument import advice
+from blankcam.instrument.buzz import BuzzMargin, buzz_margins
 from blankcam.machining.decision import Decision
 from blankcam.machining.promise import promise
 from blankcam.outputs.tables.nut import edge_table, slot_table
@@ -148,10 +149,23 @@ def _fit(fit: Fit) -> dict[str, Any]:
 
 def _strings(design: Design) -> list[dict[str, Any]]:
     rows = string_table(design).pick(*STRING).records()
+    margins = buzz_margins(design.instrument)
     return [
-        row | {"cents": s.cents, "cents_straight": s.cents_straight, "assumed": s.force.assumed}
-        for row, s in zip(rows, design.strings, strict=True)
+        row
+        | {"cents": s.cents, "cents_straight": s.cents_straight, "assumed": s.force.assumed}
+        | {"buzz": _buzz(margin), "least_action": margin.least_action}
+        for row, s, margin in zip(rows, design.strings, margins, strict=True)
     ]
+
+
+def _buzz(margin: BuzzMargin) -> dict[str, Any]:
+    """What a plucked string keeps over the frets: open over each, and the least of all."""
+    return {
+        "open": margin.open,
+        "least": margin.least,
+        "held": margin.held,
+        "fret": margin.fret,
+    }
 
 
 def _check(check: Check) -> dict[str, Any]:

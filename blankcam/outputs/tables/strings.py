@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.instrument import advice
 from blankcam.instrument.buzz import BuzzMargin, buzz_margins
 from blankcam.instrument.heights import StringPath, gap_held_at_third_fret
 from blankcam.instrument.strings import StringData, degrees
-from blankcam.outputs.rows import Column, Field, Table, field, tabulate
+from blankcam.outputs.rows import Column, Field, Section, Table, field, tabulate
 from blankcam.parts.design import Design
 
 NAME = Column(key="name", title="string")
@@ -76,6 +77,24 @@ def _facts(design: Design) -> Iterator[StringFacts]:
             third_fret=gap_held_at_third_fret(board, path),
             buzz=buzz,
         )
+
+
+def buzz_section(design: Design) -> Section:
+    """The least each plucked string keeps over the frets, and the least action that keeps it off."""
+    pluck = table("targets")[design.job.instrument.kind]["pluck"]
+    return Section(
+        title="Plucked: what the strings keep over the frets, at the least (a model)",
+        table=string_table(design).pick(
+            "name", "buzz_open", "buzz_least", "buzz_held", "buzz_fret", "action", "least_action"
+        ),
+        notes=(
+            (
+                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of the length "
+                "from the bridge (our own estimate); below 0 it would touch a fret"
+            ),
+            "least action: where the least would be 0 with this nut; offered, never applied",
+        ),
+    )
 
 
 def cents_table(design: Design, *, straight: bool = False) -> Table:

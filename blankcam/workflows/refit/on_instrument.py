@@ -75,11 +75,23 @@ def _new_strings(bench: Bench, before: Sequence[Entry]) -> Iterator[NewStrings]:
     """Other strings than the parts were made for, or were refitted with last."""
     texts = [e.job for e in before if isinstance(e, Made | NewStrings)]
     if not texts:
+        if not bench.readings.any_read:
+            raise InputError(_none_before(bench))
         return
     last = job_file.parse(texts[-1], bench.found.job.path)
     if _strings_of(last) != _strings_of(bench.found.job):
         pulls = [sum(s.force.tension for s in f.strings) for f in (design(last), bench.found)]
         yield NewStrings(job=bench.text, pull=pulls[1] / pulls[0])
+
+
+def _none_before(bench: Bench) -> Fault:
+    return Fault(
+        where=bench.readings.path,
+        key="readings.strings",
+        found="new",
+        wrong="no strings were read on these parts yet: the book knows of none",
+        fix="read first_fret and action; or make the parts for the job's strings",
+    )
 
 
 def _strings_of(job: Job) -> str:

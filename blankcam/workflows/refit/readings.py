@@ -17,7 +17,7 @@ from blankcam.refit.estimate import Array
 from blankcam.refit.numbers import by_number, from_bass, number_at
 from blankcam.refit.questions import Known
 from blankcam.refit.so_far import SoFar, first_from_held, reading_of
-from blankcam.refit.verdict import Judged, judge_reading
+from blankcam.refit.verdict import Judged, judge_reading, unread
 from blankcam.workflows.refit.bench import Bench
 
 _RELIEF_NOTICED = 0.02  # mm a relief may differ by before it is a cause
@@ -27,6 +27,8 @@ def judged_readings(bench: Bench, known: SoFar) -> tuple[Judged, ReadingsTaken]:
     """The readings foreseen and questioned; raises RefusedError where they surprise."""
     entry = _taken_down(bench)
     reading = reading_of(known.bench, entry, bench.count)
+    if not bench.readings.any_read:
+        return unread(known.bench, known.events, reading), entry
     confirmed = bench.readings.twice
     judged = judge_reading(
         known.bench, known.events, reading, _known(bench, known), confirmed=confirmed

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from blankcam.refit import as_cut
 from blankcam.refit.as_cut import Standing, Taken
 from blankcam.refit.book import Refitted
-from blankcam.refit.cut_choice import Choice
+from blankcam.refit.cut_choice import Choice, no_cut
 from blankcam.refit.numbers import by_number, number_at
 from blankcam.refit.scatter import Belief
 from blankcam.refit.so_far import SoFar, cutting_of
@@ -30,6 +30,7 @@ def settled(bench: Bench, known: SoFar, now: Belief) -> tuple[Choice, Taken, Sta
     cutting = cutting_of(tuple(slots), mills, bench.count)
     for _ in range(2):
         choice = choose_from(now, aims_of(bench, cutting), bench.readings.uncertainty)
+        choice = choice if bench.readings.any_read else no_cut(choice)
         taken = _taken(bench, stands, choice)
         after = as_cut.after(bench.found, stands, taken)
         if not taken.nothing:

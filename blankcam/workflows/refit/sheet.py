@@ -14,6 +14,7 @@ from blankcam.refit import as_cut
 from blankcam.refit.numbers import number_at
 from blankcam.refit.scatter import Belief, belief
 from blankcam.refit.so_far import SoFar, cutting_of
+from blankcam.refit.spreads import By
 from blankcam.refit.verdict import Aims, FretVerdict, StringVerdict, foreseen
 from blankcam.workflows.refit.bench import Bench, aims_of
 from blankcam.workflows.refit.work_out import Worked
@@ -33,7 +34,7 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
         job_digest=job.digest,
         count=known.refits + 1,
         on_instrument=known.numbers,
-        state=_state(worked),
+        state=_state(bench, worked),
         strings=tuple(_verdicts(bench, worked)),
         taken=worked.taken,
         before=known.standing,
@@ -46,7 +47,9 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
     )
 
 
-def _state(worked: Worked) -> State:
+def _state(bench: Bench, worked: Worked) -> State:
+    if not bench.readings.any_read and worked.taken.nothing:
+        return "string"
     if worked.choice.done and not worked.taken.widths:
         return "done"
     return "mend" if worked.taken.nothing else "cut"
@@ -87,11 +90,19 @@ def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
             saddle_take=float(choice.saddle[i]),
             nut_over=float(over1[i] / (1 - t1[i])),
             saddle_over=float(over12[i] / t12[i]),
-            by="mill" if number in worked.cuts.milled else "files",
+            by=_cut_by(worked, i, number),
             waits=bool(choice.held[i]),
             nut_made=known.bench.nut_made,
             saddle_made=known.bench.saddle_made,
+            unread=not bench.readings.any_read,
         )
+
+
+def _cut_by(worked: Worked, place: int, number: int) -> By:
+    """Who cuts a slot now; where it is left alone, who made it."""
+    if worked.choice.nut[place]:
+        return "mill" if number in worked.cuts.milled else "files"
+    return worked.known.bench.cutting.by[place]
 
 
 def _fret_verdicts(
