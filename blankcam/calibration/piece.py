@@ -416,14 +416,16 @@ def _laid_out(
     """Everything in its place: A, a land for each other tool, and B along the front; C, D behind.
 
     A and B, C and D are as far apart as they can be: their distance shows the scale of the axis.
+    Their widths differ by two steps: swapped, they would pass for half as much play.
     """
     gap = float(max(SIZES["trough"], clearer.diameter + SIZES["beside_tool"]))
     along = [_land("A", clearer, 0, (UP, DOWN))]
-    along += [_land(f"T{t.number}", t, i) for i, t in enumerate(others, start=2)]
-    along.append(_land("B", clearer, 1, (DOWN, UP)))
+    places = [1, *range(3, len(others) + 2)]
+    along += [_land(f"T{t.number}", t, i) for t, i in zip(others, places, strict=False)]
+    along.append(_land("B", clearer, 2, (DOWN, UP)))
     front, end = _in_a_row(along, gap)
     length = float(math.ceil(end + SIZES["wall"] + SIZES["comb"]))
-    behind = [_land("C", clearer, -1, (UP, DOWN)), _land("D", clearer, -2, (DOWN, UP))]
+    behind = [_land("C", clearer, -1, (UP, DOWN)), _land("D", clearer, -3, (DOWN, UP))]
     wide = float(max(SIZES["width"], math.ceil(3 * gap + sum(one.wide for one in behind))))
     side = _at_both_ends(behind, gap, wide)
     steps = tuple(_steps(front))
@@ -461,11 +463,17 @@ def _at_both_ends(lands: Sequence[Land], gap: float, wide: float) -> list[Land]:
 
 
 def _steps(lands: Sequence[Land]) -> Iterator[Step]:
-    """A step a land, the last the shallowest; B's is come to from below."""
-    for i, land in enumerate(lands, start=1):
-        deep = SIZES["step_first"] + SIZES["step_more"] * (len(lands) - i)
+    """A step a land, neighbours of very different depths; B's is come to from below."""
+    more = min(SIZES["step_more"], SIZES["step_range"] / (len(lands) - 1))
+    for land, place in zip(lands, _far_apart(len(lands)), strict=True):
+        deep = SIZES["step_first"] + more * place
         way = UP if land.name == "B" else DOWN
         yield Step(land=land, tool=land.tool, deep=deep, way=way)
+
+
+def _far_apart(count: int) -> list[int]:
+    """The numbers from 0, in an order in which neighbours are far apart: 0 3 6 1 4 7 2 5."""
+    return [i for first in range(3) for i in range(first, count, 3)]
 
 
 def _troughs(lands: Sequence[Land], steps: Sequence[Step], end: float) -> Iterator[Trough]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -36,35 +36,34 @@ class Question:
 def questions(
     measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str] = ()
 ) -> Iterator[Question]:
-    """The readings that are off what all the others say, unless the maker is sure of them."""
-    far = {
-        m.key: (m, worst, expected)
-        for m in measures
-        if m.key in readings and m.key not in sure
-        for worst, expected in [_worst(m, measures, readings, good_to)]
-        if abs(worst - expected.value) > RULES["far"] * expected.sigma
-    }
-    blamed = _blamed(far)
-    for key, (measure, reading, expected) in far.items():
-        if key in blamed:
-            likely = _slip(measure, reading, expected, measures, readings, good_to)
-            yield Question(measure=measure, reading=reading, expected=expected, likely=likely)
+    """The readings that are off what all the others say, unless the maker is sure of them.
+
+    One bad reading drags what hangs on it along: the worst is put aside before the rest is looked
+    at again.
+    """
+    left = dict(readings)
+    while (found := _worst(measures, left, good_to, sure)) is not None:
+        measure, reading, expected = found
+        likely = _slip(measure, reading, expected, measures, readings, good_to)
+        yield Question(measure=measure, reading=reading, expected=expected, likely=likely)
+        del left[measure.key]
 
 
 def _worst(
-    measure: Measure, measures: Sequence[Measure], readings: Readings, good_to: float
-) -> tuple[float, Guess]:
-    """The reading of a thing that is farthest off, and what all other things say of it."""
-    others = {k: v for k, v in readings.items() if k != measure.key}
-    expected = estimate(measures, others, good_to).expected(measure)
-    return max(readings[measure.key], key=lambda r: abs(r - expected.value)), expected
-
-
-def _blamed(far: dict[str, tuple[Measure, float, Guess]]) -> set[str]:
-    """Those to ask for: one bad reading drags what hangs on it along, and is itself the worst."""
-    off = {k: abs(r - e.value) / e.sigma for k, (_, r, e) in far.items()}
-    most = max(off.values(), default=0.0)
-    return {k for k, v in off.items() if v >= most / 4}
+    measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str]
+) -> tuple[Measure, float, Guess] | None:
+    """The thing whose reading is farthest off what the others say; None where all will do."""
+    worst, most = None, float(RULES["far"])
+    for measure in measures:
+        if measure.key not in readings or measure.key in sure:
+            continue
+        others = {k: v for k, v in readings.items() if k != measure.key}
+        expected = estimate(measures, others, good_to).expected(measure)
+        for reading in readings[measure.key]:
+            off = _off(reading, expected)
+            if off > most:
+                worst, most = (measure, reading, expected), off
+    return worst
 
 
 def _slip(
@@ -78,12 +77,12 @@ def _slip(
     """What would explain a reading, the likeliest first; empty where nothing does."""
 
     def fits(value: float) -> bool:
-        return abs(value - expected.value) <= float(RULES["fits"]) * expected.sigma
+        return _off(value, expected) <= float(RULES["fits"])
 
     for factor, words in _FACTORS:
         if fits(reading * factor):
             return f"{words}: {reading * factor:.3f} mm would fit"
-    if other := _swapped(measure, reading, fits, measures, readings, good_to):
+    if other := _swapped(measure, reading, expected, measures, readings, good_to):
         return f"the lines of {measure.name} and {other} swapped"
     for value in _transposed(reading):
         if fits(value):
@@ -97,22 +96,27 @@ def _slip(
 def _swapped(
     measure: Measure,
     reading: float,
-    fits: Callable[[float], bool],
+    expected: Guess,
     measures: Sequence[Measure],
     readings: Readings,
     good_to: float,
 ) -> str:
-    """The thing whose reading would fit here as this one would fit there."""
+    """The thing whose reading would best fit here as this one would fit there; empty without."""
+    found = []
     for other in measures:
-        if other.table != measure.table or other.key == measure.key:
+        if other.table != measure.table or other.key == measure.key or other.key not in readings:
             continue
-        theirs = readings.get(other.key, ())
         rest = {k: v for k, v in readings.items() if k not in (measure.key, other.key)}
         there = estimate(measures, rest, good_to).expected(other)
-        off = abs(reading - there.value)
-        if theirs and all(map(fits, theirs)) and off <= RULES["fits"] * there.sigma:
-            return other.name
-    return ""
+        off = [_off(r, expected) for r in readings[other.key]] + [_off(reading, there)]
+        if max(off) <= RULES["fits"]:
+            found.append((sum(off), other.name))
+    return min(found, default=(0.0, ""))[1]
+
+
+def _off(reading: float, expected: Guess) -> float:
+    """By how many times its uncertainty a reading is off."""
+    return abs(reading - expected.value) / expected.sigma
 
 
 def _transposed(reading: float) -> Iterator[float]:
