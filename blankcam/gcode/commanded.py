@@ -58,9 +58,8 @@ class _Axis:
 
     def span(self, real: float) -> tuple[float, float]:
         """What it is told at least and at most while it stands there."""
-        play = self.error.backlash
-        low, high = (real, real + play) if self.down else (real - play, real)
-        return low / (1 + self.error.scale), high / (1 + self.error.scale)
+        at, play = real / (1 + self.error.scale), self.error.backlash
+        return (at, at + play) if self.down else (at - play, at)
 
     def goes(self, to: float) -> int:
         """Which way it must move to get there: 1 up, -1 down, 0 not at all."""

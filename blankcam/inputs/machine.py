@@ -126,7 +126,8 @@ class AxisError:
     """
 
     backlash: float = 0.0
-    """mm by which it stays behind after it has turned."""
+    """mm that it must be told beyond its place after it has turned, in whole steps of what programs
+    print: a way there and the way back are then printed alike."""
     backlash_within: float = 0.0
     scale: float = 0.0
     """Share by which it goes further than it is told; less where negative."""

@@ -45,6 +45,8 @@ NEEDED = {Kind.MILL: _CUTTING, Kind.ROUTER: _CUTTING, Kind.LASER: ("kerf",), Kin
 _AXES = ("travel", "rapid", "acceleration", "feed_max")
 _POINTED = (Shape.TAPERED_BALL, Shape.VEE)
 _OF_AXES = ("backlash", "backlash_within", "scale", "scale_within")
+PRINTED = {"mm": 1e-4, "inch": 2.54e-4}
+"""mm: the last digit that a program is printed with."""
 MOST_OFF = 0.2
 """mm by which a tool may cut wider or narrower than it is sold; more is another tool."""
 
@@ -145,7 +147,11 @@ def _axis_error(model: ProfileFile, axis: str) -> AxisError:
     """How one axis really moves; a scale is stated in percent."""
     given = {k: t for k in _OF_AXES if (t := getattr(model, k)) is not None}
     shares = {k: 0.01 if k.startswith("scale") else 1.0 for k in given}
-    return AxisError(**{k: shares[k] * getattr(t, axis) for k, t in given.items()})
+    values = {k: shares[k] * getattr(t, axis) for k, t in given.items()}
+    if "backlash" in values:
+        step = PRINTED[model.controller.units or "mm"]
+        values["backlash"] = round(values["backlash"] / step) * step
+    return AxisError(**values)
 
 
 def _controller(values: dict[str, Any]) -> Controller:

@@ -26,6 +26,8 @@ Floats = NDArray[np.float64]
 
 DOWNWARD = (False, False, True)
 """Whether X, Y and Z are true on their way down, else on their way up."""
+PRINTED = 2e-4
+"""mm: so far a place may be off for being printed with four decimals."""
 SHORT = 1e-9
 """mm of play that is none, so that rounding makes no moves."""
 
@@ -101,16 +103,26 @@ def _with_play(moves: Moves, errors: Sequence[AxisError]) -> tuple[Moves, NDArra
     which: list[int] = []
     starts: list[Floats] = []
     ends: list[Floats] = []
+    shares: list[float] = []
     at = [math.nan] * 3
     for i in range(len(moves)):
-        told = moves.start[i].tolist()
+        told, to = moves.start[i].tolist(), moves.end[i].tolist()
+        length = math.dist(told, to)
         at = [axis.known(t, r) for axis, t, r in zip(axes, told, at, strict=True)]
-        for place in _stretches(axes, at, told, moves.end[i].tolist()):
+        for place in _stretches(axes, at, told, to):
             starts.append(np.array(at))
-            ends.append(np.array(place))
+            ends.append(np.array(place[1]))
+            shares.append(_slower(math.dist(at, place[1]), length * place[0]))
             which.append(i)
-            at = place
-    return _rows(moves, which, starts, ends, moves.kind), np.array(which, dtype=np.int64)
+            at = place[1]
+    made = _rows(moves, which, starts, ends, moves.kind)
+    feed = made.feed * np.array(shares, dtype=float)
+    return dataclasses.replace(made, feed=feed), np.array(which, dtype=np.int64)
+
+
+def _slower(real: float, told: float) -> float:
+    """By which share of its feed the tip goes while an axis takes up its play."""
+    return real / told if SHORT < real < told else 1.0
 
 
 @dataclasses.dataclass(frozen=True, slots=True)
@@ -131,8 +143,9 @@ class _PlayedAxis:
 
     def span(self, told: float) -> tuple[float, float]:
         """The lowest and highest place where it may stand, mm."""
-        at, play = told * (1 + self.error.scale), self.error.backlash
-        return (at - play, at) if self.down else (at, at + play)
+        play, stretch = self.error.backlash, 1 + self.error.scale
+        low, high = (told - play, told) if self.down else (told, told + play)
+        return low * stretch, high * stretch
 
     def moved(self, real: float, told: float) -> float:
         """Where it stands once it is told a place: pushed or dragged no further than it must."""
@@ -151,17 +164,27 @@ class _PlayedAxis:
 
 def _stretches(
     axes: Sequence[_PlayedAxis], real: list[float], told: list[float], to: list[float]
-) -> Iterator[list[float]]:
-    """The places, from one to the next straight, that a straight move really goes through."""
+) -> Iterator[tuple[float, list[float]]]:
+    """The places, from one to the next straight, that a straight move really goes through.
+
+    Each with the share of the move that it takes. Play of less than is printed is none.
+    """
+    length = math.dist(told, to)
+    least = PRINTED / length if length > PRINTED else 1.0
     begins = {a.begins(r, t, e) for a, r, t, e in zip(axes, real, told, to, strict=True)}
-    for share in sorted(b for b in begins if SHORT < b < 1 - SHORT):
+    before = 0.0
+    for share in sorted(b for b in begins if least < b < 1 - least):
         between = [t + share * (e - t) for t, e in zip(told, to, strict=True)]
         real = [a.moved(r, b) for a, r, b in zip(axes, real, between, strict=True)]
-        yield real
-    yield [
-        a.moved(r, e) if not math.isnan(r) else _arrived(a, e)
-        for a, r, e in zip(axes, real, to, strict=True)
-    ]
+        yield share - before, real
+        before = share
+    yield (
+        1 - before,
+        [
+            a.moved(r, e) if not math.isnan(r) else _arrived(a, e)
+            for a, r, e in zip(axes, real, to, strict=True)
+        ],
+    )
 
 
 def _arrived(axis: _PlayedAxis, told: float) -> float:

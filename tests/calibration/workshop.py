@@ -21,8 +21,6 @@ from tests.calibration.simulated import Caliper, Cut, Machine, SlotSize
 JOB = Path(__file__).parents[2] / "demo_jobs" / "concert-steel.toml"
 ROW = re.compile(r"^\| `(\w+)\.(\w+)` \| (.*?) \|.*?\| ([ |-]*)\|$")
 TOOL = re.compile(r"tool (\d+), ([xy]) ([\d.]+) to ([\d.]+)")
-TOP = 8.0
-"""mm: how thick the strip is that is cut."""
 
 
 @dataclass
@@ -46,6 +44,8 @@ class Piece:
     rows: list[Asked]
     programs: list[str]
     tools: dict[int, simulated.Tool]
+    length: float
+    height: float
 
     @classmethod
     def written(cls, folder: Path, machine: str) -> Piece:
@@ -60,7 +60,9 @@ class Piece:
             rows.append(Asked(found[1], found[2], int(tool), "xy".index(axis), float(low),
                               float(high), times))  # fmt: skip
         programs = [p.read_text() for p in sorted(folder.glob("*.ngc"))]
-        return cls(folder, rows, programs, sold(read_profile(machine)))
+        paper = (folder / "coupon.md").read_text()
+        sizes = [float(re.search(rf"([\d.]+) \(\S+\) {w}", paper)[1]) for w in ("long", "thick")]
+        return cls(folder, rows, programs, sold(read_profile(machine)), *sizes)
 
     def readings(self, machine: Machine, dice: random.Random) -> dict[str, dict[str, list[float]]]:
         """What a caliper says of the piece that a machine has cut."""
@@ -73,14 +75,13 @@ class Piece:
     def size(self, row: Asked, cuts: list[Cut], machine: Machine) -> float:
         """What is really there."""
         if row.table == "piece":
-            return TOP
+            return self.height
         tool = self.tools[row.tool]
         if row.table == "steps":
             return simulated.step_height(cuts, tool, (row.low, row.high), 1.0)
-        long = 105.0
-        reach = (5.0, 7.0) if row.axis == 0 else (long - 5.0, long - 2.0)
+        reach = (5.0, 7.0) if row.axis == 0 else (self.length - 5.0, self.length - 2.0)
         middle = (row.low + row.high) / 2
-        return simulated.land_width(cuts, machine, tool, row.axis, middle, TOP - 0.5, reach,
+        return simulated.land_width(cuts, machine, tool, row.axis, middle, self.height - 0.5, reach,
                                     between=(row.low, row.high))  # fmt: skip
 
 
