@@ -25,6 +25,7 @@ from blankcam.faults import (
     InputError,
     printable,
 )
+from blankcam.inputs.units import Units
 from blankcam.parts.stage import Stage
 
 _INTERRUPTED = 130  # what typer makes of Ctrl-C
@@ -83,6 +84,9 @@ ReleaseOpt = Annotated[
     str | None, typer.Option("--release", help="Of the DXF: R2000, R2010 or R12 (no unit).")
 ]
 PaperOpt = Annotated[str | None, typer.Option("--paper", help="Of the sheet: A4 or Letter.")]
+UnitsOpt = Annotated[
+    Units | None, typer.Option("--units", help="Of the tables: millimetres, inches, or both.")
+]
 StockOpt = Annotated[
     str | None,
     typer.Option(
@@ -180,6 +184,7 @@ def layout(
         bool, typer.Option("--scatter", help="Add what the measurements' uncertainty does.")
     ] = False,
     feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
+    units: UnitsOpt = None,
 ) -> None:
     """Print every computed number of a job."""
     from blankcam import terminal
@@ -193,15 +198,15 @@ def layout(
     if as_json:
         print(found.report_text, end="")
     else:
-        terminal.show(found.sections)
+        terminal.show(found.sections, units or "both")
 
 
 @_command("blankcam make my-job.toml --out cuts")
 def make(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-         force: ForceOpt = False, paper: PaperOpt = None,
+         force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None,
          stock_material: StockMaterialOpt = None) -> None:  # fmt: skip
     """Make every file of a job, each program proven."""
-    _written(job, out, machine, stage, force=force, what="all", paper=paper,
+    _written(job, out, machine, stage, force=force, what="all", paper=paper, units=units,
              stock_material=stock_material)  # fmt: skip
 
 
@@ -223,9 +228,9 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 
 @_command("blankcam preview my-job.toml --out look")
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-            force: ForceOpt = False, paper: PaperOpt = None) -> None:  # fmt: skip
+            force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None) -> None:  # fmt: skip
     """Write the sheet and the page, nothing for a machine."""
-    _written(job, out, machine, stage, force=force, what="preview", paper=paper)
+    _written(job, out, machine, stage, force=force, what="preview", paper=paper, units=units)
 
 
 @_command("blankcam refit my-job.toml readings.toml --out refit")
@@ -238,14 +243,16 @@ def refit(
     drop_torn_line: Annotated[
         bool, typer.Option(help="Go on without the book's last line where it is cut short.")
     ] = False,
+    units: UnitsOpt = None,
 ) -> None:
     """After stringing: what to take off and the programs for it, or that the work is done."""
     from blankcam import terminal
     from blankcam.workflows.refit import folder
 
-    terminal.show(
-        tuple(folder.refit(job, readings, out, machine, force=force, drop_torn_line=drop_torn_line))
+    told = folder.refit(
+        job, readings, out, machine, force=force, drop_torn_line=drop_torn_line, units=units
     )
+    terminal.show(tuple(told), units or "both")
 
 
 def _written(
@@ -258,6 +265,7 @@ def _written(
     what: str,
     release: str | None = None,
     paper: str | None = None,
+    units: Units | None = None,
     stock: str | None = None,
     stock_material: str | None = None,
 ) -> None:
@@ -265,8 +273,8 @@ def _written(
     from blankcam.workflows import make
 
     for line in make.make(
-        job, out, machine, stage, what=what, force=force, release=release, paper=paper, stock=stock,
-        stock_material=stock_material,
+        job, out, machine, stage, what=what, force=force, release=release, paper=paper,
+        units=units, stock=stock, stock_material=stock_material,
     ):  # fmt: skip
         terminal.say(line)
 
@@ -302,6 +310,7 @@ def batch(
     """Make every job of a folder, each in its own sub-folder."""
     from blankcam import terminal, workers
     from blankcam.outputs.tables import batch_table
+    from blankcam.outputs.tables.batch_table import Outcome
     from blankcam.workflows import batch
     from blankcam.workflows import fixture as fixture_run
 
@@ -313,12 +322,18 @@ def batch(
     cluster = scheduler and workers.cluster_pool(scheduler, terminal.say_meanwhile)
     with cluster or nullcontext(local) as (n, pool):
         at_once = (jobs or n) + 2
-        with terminal.progress(len(found)) as told:
-            outcomes = batch.batch(
-                found, out, machine, stage,
-                pool=pool, at_once=at_once, force=force, told=lambda o: told(o.folder),
-            )  # fmt: skip
-        terminal.show(batch_table.sections(outcomes, out))
+        outcomes: list[Outcome] = []
+        summed_up = False
+        try:
+            with terminal.progress(len(found)) as told:
+                batch.batch(
+                    found, out, machine, stage, pool=pool, at_once=at_once, force=force,
+                    told=lambda o: told(o.folder), listed=outcomes.extend,
+                )  # fmt: skip
+            summed_up = True
+        finally:  # what was made is told also where the summary can't be written
+            if outcomes:
+                terminal.show(batch_table.sections(outcomes, out if summed_up else None))
         code = batch.exit_code(outcomes)
         if stock is not None:
             print(batch.write_stock(found, out, machine, stage, stock, force=force))

@@ -13,7 +13,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from blankcam.outputs.figures import Units
+from blankcam.inputs.units import Units
 from blankcam.outputs.render import text
 from blankcam.outputs.rows import Section
 

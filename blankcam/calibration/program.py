@@ -11,12 +11,14 @@ from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Material, Work, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, STANDING
 from blankcam.parts.frames import ReferenceSurface, Setup, Zero
+from blankcam.toolpath import bounds
 from blankcam.toolpath.moves import Operation, Path, Program
 
 
 def coupon_program(piece: Coupon, profile: Profile, material: Material) -> Program:
     """The whole program, before it is split by tools."""
     clearance = piece.height + profile.clearance
+    operations = tuple(_operations(piece, profile, material, clearance))
     return Program(
         stem="coupon",
         part=piece.name,
@@ -31,7 +33,8 @@ def coupon_program(piece: Coupon, profile: Profile, material: Material) -> Progr
             Zero(axis="Z", surface=ReferenceSurface.PIECE_TOP, value=piece.height),
         ),
         clearance=clearance,
-        operations=tuple(_operations(piece, profile, material, clearance)),
+        operations=operations,
+        aside=bounds.place_aside(piece.box, operations, profile),
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Literal
 
 MM_PER_INCH = Fraction(254, 10)  # exact by definition since 1959
 _GRAMS_PER_POUND = Fraction("453.59237")  # exact by definition since 1959
@@ -25,6 +26,8 @@ MM_PER: dict[str, Fraction] = {
     "ft": 12 * MM_PER_INCH,
     "thou": MM_PER_INCH / 1000,
 }
+Units = Literal["mm", "in", "both"]
+"""What lengths and forces are written in: metric, imperial, or one with the other in brackets."""
 LONGEST_TEXT = 40
 HINT = 'write a number and a unit, such as "43.5 mm", "1 11/16 in" or "0.024 in"'
 

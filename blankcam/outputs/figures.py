@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
 
+from blankcam.inputs.units import Units
 from blankcam.outputs.rows import Column, Table, Value, bare, decimals
-
-Units = Literal["mm", "in", "both"]
-"""What lengths and forces are written in: metric, imperial, or one with the other in brackets."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,8 +5,11 @@ reportlab, which knows how wide its letters are, is imported where it is used.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 CAP = 0.718  # height of a capital over the size of the type (Helvetica's metrics)
 DESCENT = 0.207 / CAP  # how far a g reaches under the baseline, over the height of a capital
+POINTS_8 = 8 * 25.4 / 72 * CAP  # height of a capital in type of 8 points, mm
 FONT, BOLD = "Helvetica", "Helvetica-Bold"
 
 
@@ -24,3 +27,25 @@ def shown(text: str) -> str:
         .encode("cp1252", "replace")
         .decode("cp1252")
     )
+
+
+def shortened(text: str, height: float, room: float, *, bold: bool = False) -> str:
+    """Text cut to a room, mm, with points where something was left out."""
+    text = text[:300]
+    if width(text, height, bold=bold) <= room:
+        return text
+    while text and width(text + "...", height, bold=bold) > room:
+        text = text[:-1]
+    return text + "..."
+
+
+def broken(text: str, height: float, room: float) -> Iterator[str]:
+    """A paragraph as lines no wider than the room, mm; a longer word is cut."""
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}".strip()
+        if line and width(longer, height) > room:
+            yield shortened(line, height, room)
+            longer = word
+        line = longer
+    yield shortened(line, height, room)

@@ -37,7 +37,7 @@ class ReferenceSurface(StrEnum):
     WASTE_BOARD = "the waste board"
     PIECE_LEFT_END = "a test piece's left end"
     PIECE_FRONT = "a test piece's front edge"
-    PIECE_TOP = "the mark on a test piece's top"
+    PIECE_TOP = "the mark on top of the test piece"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,8 +11,7 @@ from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
-from blankcam.inputs.machine_schema import PAPERS, RELEASES
-from blankcam.inputs.units import parse_length
+from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -22,12 +21,13 @@ from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
 from blankcam.workflows.layout import slot_decisions
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
     from blankcam.outputs.drawings.cut_files import Options
+    from blankcam.outputs.papers.slot_work import SlotsCut
 
 
 def make(
@@ -41,6 +41,7 @@ def make(
     alone: bool = True,
     release: str | None = None,
     paper: str | None = None,
+    units: Units | None = None,
     stock: str | None = None,
     stock_material: str | None = None,
 ) -> Iterator[str]:
@@ -50,7 +51,7 @@ def make(
     ----------
     what : ``all``, ``dxf``, ``gcode`` or ``preview``
     alone : whether the other cores are free; False in a batch
-    release, paper : of the DXF and the sheet, where not as the machine's profile says
+    release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
     stock_material : what lies under a laser, where that is not as its profile says
 
@@ -60,7 +61,7 @@ def make(
         Before anything is written.
     """
     job = job_file.load(job_path)
-    profile = _drawn_as(machine_of(job, machine), release, paper)
+    profile = drawn_as(machine_of(job, machine), release=release, paper=paper, units=units)
     profile = _with_stock(profile, stock_material)
     output_folder.check(out, force=force)
     if what == "gcode" and not profile.cuts_programs:
@@ -91,20 +92,6 @@ def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
         When the job must not be cut so.
     """
     return _produced(design(job), profile, stage, "all", alone=False)[1]
-
-
-def _drawn_as(profile: Profile, release: str | None, paper: str | None) -> Profile:
-    """The profile with what the command says of drawings laid over it."""
-    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
-        if value is not None and value not in allowed:
-            fix = f"use one of {', '.join(allowed)}"
-            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
-    drawing = dataclasses.replace(
-        profile.drawing,
-        release=release or profile.drawing.release,
-        paper=paper or profile.drawing.paper,
-    )
-    return dataclasses.replace(profile, drawing=drawing)
 
 
 def _with_stock(profile: Profile, material: str | None) -> Profile:
@@ -187,14 +174,15 @@ def _produced(
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        sheets = worker.submit(sheet, found, profile) if what in ("all", "preview") else None
+        cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
+        sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
-            files |= {f.name: f.text.encode() for m in made for f in m.programs}
+            files |= {f.name: f.text.encode() for m in made for f in m.files}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
         if what == "preview":
-            files |= sheet_pages(found, profile)
+            files |= sheet_pages(found, profile, cut)
         if drawn is not None:
             files |= drawn.result()[0]
             said += drawn.result()[1]
@@ -268,20 +256,35 @@ def _outlines(found: Design, profile: Profile, stage: Stage, options: Options) -
     return files
 
 
-def sheet(found: Design, profile: Profile) -> bytes:
+def _nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> SlotsCut:
+    """Who makes the nut's slots, and what the replay left of it."""
+    from blankcam.outputs.papers.slot_work import SlotsCut
+
+    proofs = (m.proof for m in made if m.request.part is found.nut)
+    proof = next(proofs, None)
+    return SlotsCut(
+        stage=stage,
+        choices=_choices(found, profile, stage, made),
+        left=None if proof is None else proof.field,
+    )
+
+
+def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
     """The 1:1 sheet as PDF."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    return sheets.pdf(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
 
 
-def sheet_pages(found: Design, profile: Profile) -> dict[str, bytes]:
+def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
     """The 1:1 sheet as SVG, a file a page."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
-    pages = sheets.svg(found, notice=lines, paper=profile.drawing.paper)
+    wanted = profile.drawing
+    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
     return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
 
 
@@ -321,7 +324,7 @@ def _told(
 ) -> Iterator[str]:
     for m in made:
         assert m.proof is not None
-        for file in m.programs:
+        for file in m.files:
             yield (
                 f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"

@@ -6,9 +6,12 @@ import dataclasses
 from collections.abc import Mapping
 from typing import Any
 
+from blankcam.faults import Fault, InputError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.machine_file import read_profile
+from blankcam.inputs.machine_schema import PAPERS, RELEASES
+from blankcam.inputs.units import Units
 from blankcam.machining import thickness
 from blankcam.machining.request import CutRequest, Label
 from blankcam.parts.design import Design
@@ -30,6 +33,34 @@ def machine_for(part: str, job: Job, profile: Profile) -> Profile:
 def _holding(profile: Profile, given: Mapping[str, Any]) -> Profile:
     held: Holding = dataclasses.replace(profile.holding, **given)
     return dataclasses.replace(profile, holding=held)
+
+
+def drawn_as(
+    profile: Profile,
+    *,
+    release: str | None = None,
+    paper: str | None = None,
+    units: Units | None = None,
+) -> Profile:
+    """The profile with what the command says of drawings laid over it.
+
+    Raises
+    ------
+    InputError
+        For a release or paper that is not known.
+    """
+    for name, value, allowed in (("release", release, RELEASES), ("paper", paper, PAPERS)):
+        if value is not None and value not in allowed:
+            fix = f"use one of {', '.join(allowed)}"
+            raise InputError(Fault(where=f"--{name}", found=value, wrong="not known", fix=fix))
+    wanted = profile.drawing
+    drawing = dataclasses.replace(
+        wanted,
+        release=release or wanted.release,
+        paper=paper or wanted.paper,
+        units=units or wanted.units,
+    )
+    return dataclasses.replace(profile, drawing=drawing)
 
 
 def request_of(found: Design, name: str, machine: Profile, stage: Stage) -> CutRequest:

@@ -5,27 +5,23 @@ from __future__ import annotations
 import math
 
 from blankcam.instrument.strings import StringData
-from blankcam.outputs.drawing import Drawing, Words, joined, stroke
+from blankcam.outputs.drawing import Drawing, Words, stroke
+from blankcam.outputs.typeface import POINTS_8
 
-WIDE, TALL = 27.0, 20.0  # of one square, mm
-STEP_X, STEP_Y = 31.0, 29.0
-ACROSS = 6
-SMALL = 1.7  # height of capitals, mm
+WIDE, TALL = 23.5, 20.0  # of one square, mm
+CELL = (29.0, 31.0)  # room of a square with its words
+SMALL = POINTS_8  # height of capitals, mm
 WORDS = (
     "Heavy line: with this ridge. Dotted line: ridge at the scale length. Frets 1 to 12 from the"
-    " left; up is sharp. All squares have the same scale."
+    " left; up is sharp; the worst stands over the square. All squares have the same scale."
 )
 
 
-def plots(strings: tuple[StringData, ...]) -> tuple[Drawing, float]:
-    """All strings, from the upper left at the origin going down; and how far down they reach, mm."""
+def plots(strings: tuple[StringData, ...]) -> list[Drawing]:
+    """A square a string, each in a ``CELL`` whose upper left corner is the origin."""
     most = max(abs(c) for s in strings for c in (*s.cents, *s.cents_straight))
     reach = max(2.0, 2.0 * math.ceil(most / 2))
-    parts = [
-        _plot(s, reach).moved((i % ACROSS) * STEP_X, -(i // ACROSS) * STEP_Y)
-        for i, s in enumerate(strings)
-    ]
-    return joined(parts), STEP_Y * math.ceil(len(strings) / ACROSS)
+    return [_plot(s, reach) for s in strings]
 
 
 def _plot(string: StringData, reach: float) -> Drawing:
@@ -49,12 +45,12 @@ def _plot(string: StringData, reach: float) -> Drawing:
     step = WIDE / (len(string.cents) + 1)
     words = (
         Words(at=(0.0, top + 1.2), text=f"{string.number} {string.note}", height=SMALL, bold=True),
-        Words(at=(WIDE, top + 1.2), text=f"worst {worst:+z.1f}", height=SMALL, anchor="right"),
-        Words(at=(0.6, top - 2.3), text=f"{reach:+z.0f}", height=1.4),
-        Words(at=(0.6, low + 0.8), text=f"{-reach:+z.0f}", height=1.4),
-        Words(at=(0.6, middle + 0.5), text="0", height=1.4),
+        Words(at=(WIDE, top + 1.2), text=f"{worst:+z.1f}", height=SMALL, anchor="right"),
+        Words(at=(WIDE + 0.5, top - SMALL), text=f"{reach:+z.0f}", height=SMALL),
+        Words(at=(WIDE + 0.5, low), text=f"{-reach:+z.0f}", height=SMALL),
+        Words(at=(WIDE + 0.5, middle - SMALL / 2), text="0", height=SMALL),
         *(
-            Words(at=(step * n, low - 2.2), text=str(n), height=1.4, anchor="middle")
+            Words(at=(step * n, low - 2.9), text=str(n), height=SMALL, anchor="middle")
             for n in (1, 5, 7, 12)
         ),
     )

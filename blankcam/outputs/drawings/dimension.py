@@ -9,9 +9,10 @@ import math
 from collections.abc import Sequence
 
 from blankcam.outputs.drawing import Drawing, Path, Words, stroke
+from blankcam.outputs.typeface import POINTS_8, width
 from blankcam.parts.curve import Line, Point
 
-TEXT = 1.8  # height of a dimension's value, mm
+TEXT = POINTS_8  # height of a dimension's value, mm
 ARROW = 1.8  # length of an arrowhead
 BEYOND = 1.0  # an extension line goes this far past its dimension line
 CLEAR = 0.6  # and begins this far from the outline
@@ -37,8 +38,8 @@ def across(x0: float, x1: float, at: float, foot: float, text: str) -> Drawing:
         arrow((x0, at), 0.0 if tight else math.pi),
         arrow((x1, at), math.pi if tight else 0.0),
     ]
-    wide = len(text) * TEXT * 0.85
-    if tight or wide > x1 - x0:
+    wide = width(text, TEXT)
+    if tight or wide > x1 - x0 - 1.0:
         words = Words(at=(x1 + 4.6, at - TEXT / 2), text=text, height=TEXT)
         if not tight:
             words = Words(at=(x1 + 1.2, at - TEXT / 2), text=text, height=TEXT)
@@ -57,7 +58,7 @@ def up(y0: float, y1: float, at: float, foot: float, text: str) -> Drawing:
         arrow((at, y0), math.pi / 2 if tight else -math.pi / 2),
         arrow((at, y1), -math.pi / 2 if tight else math.pi / 2),
     )
-    wide = len(text) * TEXT * 0.85
+    wide = width(text, TEXT)
     if tight or wide > y1 - y0 - 1.0:
         spot = (at - 0.7 if way < 0 else at + 0.7 + TEXT, y1 + 3.4 if tight else y0 - 0.2)
         words = Words(at=spot, text=text, height=TEXT, anchor="left", turn=90.0)

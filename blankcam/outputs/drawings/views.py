@@ -6,13 +6,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from itertools import pairwise
 
 import numpy as np
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, scaled, spread, stroke
 from blankcam.outputs.drawings.dimension import across, hatch, leader, up
 from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
+from blankcam.outputs.typeface import POINTS_8, width
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
 from blankcam.parts.nut import Nut
@@ -22,11 +22,11 @@ from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import Curve
 
-LABEL = 1.6  # height of a string's label, mm
-PITCH = 2.7  # least distance of two labels that stand upright
-STRIP = 11.0  # height of a marking-out strip
+LABEL = POINTS_8  # height of a string's label, mm
+PITCH = 2.9  # least distance of two labels that stand upright
+TICK = 4.5  # length of a centre's line on a marking-out strip
+NUMBERS = 2.9  # from one row of numbers on it to the next
 CLEAR_LINE = 0.6  # how far a height's thin line stands out to the left, mm
-LARGE = 5.0  # scale of the enlarged views
 
 
 def nut_views(nut: Nut, bass_left: bool) -> Drawing:
@@ -66,7 +66,7 @@ def saddle_views(saddle: Saddle, seat_top: float, bass_left: bool) -> Drawing:
         Path(chain=elevation.saddle_end(saddle, x, Stage.ROUGH), holds="rough", closed=True),
     ]
     below = _below(saddle)
-    note = Words(at=(1.0, seat_top - 2.0), text="top of the bridge", height=1.4)
+    note = Words(at=(1.0, seat_top - 2.8), text="top of the bridge", height=LABEL)
     return joined((
         seen_from_bridge(saddle),
         Drawing(paths=tuple(paths), words=(note,)),
@@ -136,67 +136,44 @@ def strip(
     """A marking-out strip: cut it out and glue it to the blank's face, upper edges together.
 
     ``marks``: string, centre from the left end, width of its slot (0 for a line alone). The
-    cumulative positions stand over it.
+    cumulative positions stand over it. Its lower left corner is the origin.
     """
     sides = ("bass", "treble") if bass_left else ("treble", "bass")
-    paths = [
-        Path(chain=silhouette.rectangle(0.0, 0.0, length, STRIP), holds="outline", closed=True)
-    ]
-    words = []
-    for _, x, width in marks:
-        paths.append(stroke((x, STRIP), (x, STRIP - 4.5)))
-        if width:
-            paths += [stroke((x + d, STRIP), (x + d, STRIP - 2.2)) for d in (-width / 2, width / 2)]
-    rows = (6.4, 8.4) if _close([x for _, x, _ in marks], 2.4) else (6.4, 6.4)
-    for rank, (string, x, _) in enumerate(sorted(marks, key=lambda m: m[1])):
-        at = (x, STRIP - rows[rank % 2])
-        words.append(Words(at=at, text=str(string), height=1.3, anchor="middle"))
+    order = sorted(marks, key=lambda m: m[1])
+    rows = _rows([(str(string), x) for string, x, _ in order])
+    tall = TICK + NUMBERS * (max(rows) + 1) + 4.2
+    box = silhouette.rectangle(0.0, 0.0, length, tall)
+    paths = [Path(chain=box, holds="outline", closed=True)]
+    for _, x, wide in marks:
+        paths.append(stroke((x, tall), (x, tall - TICK)))
+        if wide:
+            paths += [
+                stroke((x + d, tall), (x + d, tall - TICK / 2)) for d in (-wide / 2, wide / 2)
+            ]
+    words = [
+        Words(at=(x, tall - TICK - NUMBERS * (row + 1)), text=str(string), height=LABEL,
+              anchor="middle")
+        for (string, x, _), row in zip(order, rows, strict=True)
+    ]  # fmt: skip
     words += [
-        Words(at=(0.8, 0.7), text=sides[0], height=1.3),
-        Words(at=(length - 0.8, 0.7), text=sides[1], height=1.3, anchor="right"),
-        Words(at=(length / 2, 0.7), text=name, height=1.3, anchor="middle"),
+        Words(at=(0.8, 0.8), text=sides[0], height=LABEL),
+        Words(at=(length - 0.8, 0.8), text=sides[1], height=LABEL, anchor="right"),
+        Words(at=(length / 2, 0.8), text=name, height=LABEL, anchor="middle"),
     ]
-    positions = _labels([f"{x:.2f}" for _, x, _ in marks], [x for _, x, _ in marks], STRIP)
+    positions = _labels([f"{x:.2f}" for _, x, _ in marks], [x for _, x, _ in marks], tall)
     return joined((Drawing(paths=tuple(paths), words=tuple(words)), positions))
 
 
-def _close(places: Sequence[float], least: float) -> bool:
-    order = sorted(places)
-    return any(b - a < least for a, b in pairwise(order))
-
-
-def slot_cell(nut: Nut, slot: Slot, wide: float) -> Drawing:
-    """One slot enlarged, its numbers under it; the middle of the cell's foot is the origin."""
-    half = wide / 2 / LARGE
-    low = slot.floor_front - 0.5
-    section = elevation.slot_section(nut, slot, 0.0)
-    a, b = max(slot.centre - half, 0.0), min(slot.centre + half, nut.length)
-    raised = silhouette.top_line(nut.top, a, b, nut.allowance)
-    paths = [
-        Path(chain=section, holds="outline"),
-        Path(chain=silhouette.top_line(nut.top, a, section[-1].end[0]), holds="outline"),
-        Path(chain=silhouette.top_line(nut.top, section[0].start[0], b), holds="outline"),
-        stroke((slot.centre, low), (slot.centre, raised[0].start[1] + 0.3), holds="centres"),
-    ]
-    if nut.allowance:
-        paths.append(Path(chain=raised, holds="rough"))
-    view = scaled(Drawing(paths=tuple(paths)).moved(-slot.centre, -low), LARGE)
-    lines = (
-        (f"{slot.string} {slot.note}", True),
-        (f"w {slot.width:.3f}", False),
-        (f"d {slot.depth_front:.3f}", False),
-    )
-    words = tuple(
-        Words(at=(0.0, -2.6 - 2.5 * i), text=text, height=LABEL, anchor="middle", bold=bold)
-        for i, (text, bold) in enumerate(lines)
-    )
-    return joined((view, Drawing(words=words)))
-
-
-def cell_height(nut: Nut) -> float:
-    """How high the tallest enlarged slot stands."""
-    deepest = max(s.depth_front for s in nut.slots)
-    return (deepest + nut.allowance + 1.0) * LARGE
+def _rows(labels: Sequence[tuple[str, float]]) -> list[int]:
+    """For each label, from the left, the first row in which it stands clear of the others."""
+    ends: list[float] = []
+    placed = []
+    for text, x in labels:
+        half = width(text, LABEL) / 2
+        row = next((i for i, end in enumerate(ends) if x - half > end + 0.6), len(ends))
+        ends[row : row + 1] = [x + half]
+        placed.append(row)
+    return placed
 
 
 def lowest(nut: Nut) -> Slot:
@@ -259,14 +236,14 @@ def saddle_section(saddle: Saddle, by: float) -> Drawing:
     lines = hatch((0.0, 0.0, t * by, high * by), [(a * by, b * by) for a, b in tops])
     over = (high + saddle.allowance) * by
     words = _sides("nut side", "tail side", t * by, high * by / 3)
-    spot = arc.at(0.15)
+    spot = arc.at(0.85)
     return joined((
         view,
         Drawing(paths=lines, words=words),
         up(0.0, high * by, t * by + 6.0, t * by, f"{high:.2f}"),
         across(0.0, t * by, -5.0, 0.0, f"{t:.2f}"),
         across(0.0, ridge * by, over + 5.0, high * by, f"{ridge:.2f}"),
-        leader((spot[0] * by, spot[1] * by), (t * by + 4.0, over + 3.0), f"R {r:g}"),
+        leader((spot[0] * by, spot[1] * by), (-5.0, over + 0.5), f"R {r:g}", right=False),
     ))  # fmt: skip
 
 
@@ -274,7 +251,7 @@ def _sides(left: str, right: str, wide: float, middle: float) -> tuple[Words, ..
     """The names of a section's two faces, upright beside it."""
     return tuple(
         Words(at=(x, middle), text=text, height=LABEL, anchor="middle", turn=90.0)
-        for x, text in ((-1.6, left), (wide + 3.4, right))
+        for x, text in ((-1.6, left), (wide + 3.6, right))
     )
 
 

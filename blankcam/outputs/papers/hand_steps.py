@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.inputs.units import Units
 from blankcam.machining.decision import Decision
 from blankcam.machining.files import files
 from blankcam.outputs.figures import both
@@ -281,13 +282,13 @@ def _files(slot: Slot) -> str:
     return ", ".join(f"{s:.3f}" for s in dict.fromkeys((chosen.start, chosen.final)))
 
 
-def lines(work: Work) -> Iterator[str]:
+def lines(work: Work, units: Units = "both") -> Iterator[str]:
     """The table of the line a part is filed to by hand; nothing where a machine does that."""
     if work.shaped:
         return
     part = work.part
     table = _top_line(part, work)
-    yield markdown.table(table, shared="mm")
+    yield markdown.table(table, units, shared="" if units == "in" else "mm")
 
 
 @functools.singledispatch

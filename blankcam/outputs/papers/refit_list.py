@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from blankcam.inputs.readings_file import PartName
+from blankcam.inputs.units import Units
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
@@ -228,12 +229,14 @@ def _string_record(v: StringVerdict) -> dict[str, Any]:
     }
 
 
-def bench(sheet: RefitSheet) -> str:
+def bench(sheet: RefitSheet, units: Units = "both") -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     head += [f"> {line}  " for line in sheet.notice]
     head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
-    return "\n".join([*head, "\n\n".join(map(markdown.render, _work(sheet))), ""])
+    return "\n".join(
+        [*head, "\n\n".join(markdown.render(part, units=units) for part in _work(sheet)), ""]
+    )
 
 
 def _work(sheet: RefitSheet) -> Iterator[Section]:
@@ -282,6 +285,12 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
     """What the machine cuts; a bench without one is told nothing of machines."""
     for p in sheet.programs:
         minutes = p["seconds"] / 60
+        if p["air"]:
+            yield (
+                f"`{p['file']}`: first, the spindle off; it touches nothing, and stops where you are"
+                " to look"
+            )
+            continue
         yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
     if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
         yield (

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from blankcam.faults import printable
-from blankcam.outputs.figures import Units, cells, heading
+from blankcam.inputs.units import Units
+from blankcam.outputs.figures import cells, heading
 from blankcam.outputs.rows import Section, Table
 
 _ACTING = "<>|`*_[]\\#"

@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from io import BytesIO
 from typing import Any
 
-from blankcam.data import table
-from blankcam.inputs.layers import LayerRule, default_layers
 from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.render.inks import Ink, inks
 from blankcam.outputs.typeface import BOLD, CAP, FONT, shown
 from blankcam.parts.curve import Arc
 
 POINTS = 72 / 25.4  # PDF points a millimetre
-THINNER = 0.7  # ISO 128's 0.5/0.25 group one step down: the parts are small
 
 
 def render(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> bytes:
@@ -28,26 +26,23 @@ def render(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> b
     canvas.setTitle(title)
     canvas.setCreator("blankcam")
     canvas.setViewerPreference("PrintScaling", "None")
-    rules = {rule.holds: rule for rule in default_layers()}
+    drawn_as = inks()
     for page in pages:
         canvas.scale(POINTS, POINTS)
         for path in page.paths:
-            _path(canvas, path, rules[path.holds])
+            _path(canvas, path, drawn_as[path.holds])
         for words in page.words:
-            _words(canvas, words)
+            _words(canvas, words, drawn_as[words.holds])
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def strokes(rule: LayerRule) -> list[float]:
-    """Dash lengths in mm of a layer's line type."""
-    return [n * rule.width * THINNER for n in table("layers")["lines"][rule.line]]
-
-
-def _path(canvas: Any, path: Path, rule: LayerRule) -> None:
-    canvas.setLineWidth(rule.width * THINNER)
-    canvas.setDash(strokes(rule))
+def _path(canvas: Any, path: Path, ink: Ink) -> None:
+    canvas.setLineWidth(ink.width)
+    canvas.setDash(list(ink.dashes))
+    canvas.setStrokeColor(ink.stroke or ink.fill)
+    canvas.setFillColor(ink.fill)
     canvas.setLineJoin(1)
     drawn = canvas.beginPath()
     drawn.moveTo(*path.chain[0].start)
@@ -58,7 +53,7 @@ def _path(canvas: Any, path: Path, rule: LayerRule) -> None:
             drawn.lineTo(*seg.end)
     if path.closed:
         drawn.close()
-    canvas.drawPath(drawn, stroke=1, fill=int(path.fill))
+    canvas.drawPath(drawn, stroke=int(ink.stroke is not None), fill=int(path.fill))
 
 
 def _curve(drawn: Any, arc: Arc) -> None:
@@ -76,8 +71,9 @@ def _curve(drawn: Any, arc: Arc) -> None:
         )  # fmt: skip
 
 
-def _words(canvas: Any, words: Words) -> None:
+def _words(canvas: Any, words: Words, ink: Ink) -> None:
     canvas.saveState()
+    canvas.setFillColor(ink.words)
     canvas.setFont(BOLD if words.bold else FONT, words.height / CAP)
     canvas.translate(*words.at)
     canvas.rotate(words.turn)

@@ -10,12 +10,12 @@ from blankcam.inputs.units import sixty_fourths
 from blankcam.outputs.drawing import Drawing, Words, stroke
 from blankcam.outputs.figures import cell
 from blankcam.outputs.rows import Column, Table, Value, bare
-from blankcam.outputs.typeface import width
+from blankcam.outputs.typeface import POINTS_8, width
 
-CELL, HEADING = 1.9, 1.7  # heights of capitals, mm
-ROW, LINE = 4.3, 3.0  # from row to row, from line to line of a heading
-BESIDE = 1.3  # free on either side of a cell's text
-LEAST = 12.0  # width of a column
+CELL = HEADING = POINTS_8  # heights of capitals, mm
+ROW, LINE = 4.6, 3.3  # from row to row, from line to line of a heading
+BESIDE = 1.2  # free on either side of a cell's text
+LEAST = 10.0  # width of a column
 SIXTY_FOURTHS = "1/64 in"
 """A view of a length: the nearest 64th of an inch."""
 
@@ -49,7 +49,7 @@ def render(table: Table, views: Mapping[str, Sequence[str]] | None = None) -> Dr
     words = [w for i in range(len(strips)) for w in _heading(strips[i], heads[i], places[i], tall)]
     for strip, x in zip(strips, places, strict=True):
         words += [
-            Words(at=(x + BESIDE, -tall - ROW * n - 3.0), text=text, height=CELL)
+            Words(at=(x + BESIDE, -tall - ROW * n - 3.2), text=text, height=CELL)
             for n, text in enumerate(strip.cells)
             if text
         ]
@@ -105,6 +105,6 @@ def _lines(title: str, wide: float) -> list[str]:
 def _heading(strip: _Strip, lines: Sequence[str], x: float, tall: float) -> Iterator[Words]:
     """The heading's lines from the top, the unit on the last line."""
     for n, line in enumerate(lines):
-        yield Words(at=(x + BESIDE, -2.7 - LINE * n), text=line, height=HEADING, bold=True)
+        yield Words(at=(x + BESIDE, -3.0 - LINE * n), text=line, height=HEADING, bold=True)
     if strip.unit:
         yield Words(at=(x + BESIDE, -tall + 1.5), text=strip.unit, height=HEADING, bold=True)

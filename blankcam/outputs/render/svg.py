@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from xml.sax.saxutils import escape
 
-from blankcam.inputs.layers import LayerRule, default_layers
 from blankcam.outputs.drawing import Drawing, Path, Words
-from blankcam.outputs.render.pdf import THINNER, strokes
+from blankcam.outputs.render.inks import BLACK, Ink, inks
 from blankcam.outputs.typeface import CAP, shown
 from blankcam.parts.curve import Arc, Segment
 
@@ -17,17 +16,17 @@ ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
 def render(page: Drawing, size: tuple[float, float], title: str) -> bytes:
     """One page of that size in mm; the origin of the drawing is its lower left corner."""
     wide, tall = size
-    rules = {rule.holds: rule for rule in default_layers()}
+    drawn_as = inks()
     box = f'width="{wide:g}mm" height="{tall:g}mm" viewBox="0 0 {wide:g} {tall:g}"'
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" {box}>',
         f"<title>{escape(shown(title))}</title>",
         f'<rect width="{wide:g}" height="{tall:g}" fill="white"/>',
         '<g fill="none" stroke="black" stroke-linejoin="round">',
-        *(_path(p, rules[p.holds], tall) for p in page.paths),
+        *(_path(p, drawn_as[p.holds], tall) for p in page.paths),
         "</g>",
         '<g font-family="Helvetica, Arial, sans-serif" fill="black">',
-        *(_words(w, tall) for w in page.words),
+        *(_words(w, drawn_as[w.holds], tall) for w in page.words),
         "</g>",
         "</svg>",
         "",
@@ -41,13 +40,15 @@ def _number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
-def _path(path: Path, rule: LayerRule, tall: float) -> str:
-    dashes = " ".join(_number(n) for n in strokes(rule))
+def _path(path: Path, ink: Ink, tall: float) -> str:
+    dashes = " ".join(_number(n) for n in ink.dashes)
     dash = f' stroke-dasharray="{dashes}"' if dashes else ""
-    fill = ' fill="black"' if path.fill else ""
+    fill = f' fill="{ink.fill}"' if path.fill else ""
+    colour = f' stroke="{ink.stroke or "none"}"' if ink.stroke != BLACK else ""
     shape = path_data(path, tall)
-    width = _number(rule.width * THINNER)
-    return f'<path class="{path.holds}" stroke-width="{width}"{dash}{fill} d="{shape}"/>'
+    name = path.holds.replace(" ", "-")
+    width = _number(ink.width)
+    return f'<path class="{name}" stroke-width="{width}"{colour}{dash}{fill} d="{shape}"/>'
 
 
 def path_data(path: Path, tall: float = 0.0) -> str:
@@ -65,12 +66,11 @@ def _step(seg: Segment, tall: float) -> str:
     return f"A{radius} {radius} 0 {large} {int(not seg.ccw)} {end}"
 
 
-def _words(words: Words, tall: float) -> str:
+def _words(words: Words, ink: Ink, tall: float) -> str:
     a, b = _number(words.at[0]), _number(tall - words.at[1])
     turn = f' transform="rotate({_number(-words.turn)} {a} {b})"' if words.turn else ""
     bold = ' font-weight="bold"' if words.bold else ""
+    colour = f' fill="{ink.words}"' if ink.words != BLACK else ""
     size, anchor = _number(words.height / CAP), ANCHORS[words.anchor]
     text = escape(shown(words.text))
-    return (
-        f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{bold}{turn}>{text}</text>'
-    )
+    return f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{bold}{colour}{turn}>{text}</text>'

@@ -6,7 +6,8 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator
 
-from blankcam.outputs.figures import Units, cells, heading, unit_words
+from blankcam.inputs.units import Units
+from blankcam.outputs.figures import cells, heading, unit_words
 from blankcam.outputs.rows import Section, Table
 
 RULE = "\N{BOX DRAWINGS LIGHT HORIZONTAL}"

@@ -12,13 +12,14 @@ from blankcam.inputs import job_file, readings_file
 from blankcam.inputs.border import read_text
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.readings_file import PARTS, ByString, PartName, Readings
+from blankcam.inputs.units import Units
 from blankcam.parts.design import Design, design
 from blankcam.parts.saddle import Saddle
 from blankcam.refit.cut_choice import Crossings
 from blankcam.refit.numbers import from_bass
 from blankcam.refit.spreads import Cutting
 from blankcam.refit.verdict import Aims
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.request import drawn_as, machine_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,13 +44,16 @@ class Bench:
         return len(self.found.job.strings)
 
 
-def read_bench(job_path: str, readings_path: str, machine: str | None) -> Bench:
+def read_bench(
+    job_path: str, readings_path: str, machine: str | None, units: Units | None = None
+) -> Bench:
     """The job, the readings and the machine, read and checked; raises BlankcamError."""
     text = read_text(job_path)
     job = job_file.parse(text, job_path)
     makes = {name for name in PARTS if getattr(job.blanks, name) is not None}
     readings = readings_file.load(readings_path, len(job.strings), makes)
-    return Bench(found=design(job), text=text, readings=readings, profile=machine_of(job, machine))
+    profile = drawn_as(machine_of(job, machine), units=units)
+    return Bench(found=design(job), text=text, readings=readings, profile=profile)
 
 
 def aims_of(bench: Bench, cutting: Cutting) -> Aims:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from blankcam import output_folder
+from blankcam.inputs.units import Units
 from blankcam.outputs.papers import next_steps, refit_list
 from blankcam.outputs.papers.refit_list import RefitSheet
 from blankcam.outputs.render import records
@@ -24,6 +25,7 @@ def refit(
     *,
     force: bool = False,
     drop_torn_line: bool = False,
+    units: Units | None = None,
 ) -> Iterator[Section]:
     """Work a refit out, prove its programs, write the folder, then the book; yields what to show.
 
@@ -39,7 +41,7 @@ def refit(
     path = book.book_path(job_path)
     output_folder.check(out, force=force)
     output_folder.check_growing_file(path)
-    bench = read_bench(job_path, readings_path, machine)
+    bench = read_bench(job_path, readings_path, machine, units)
     book.refuse_old_log(job_path)
     with book.locked(path):
         if drop_torn_line:
@@ -47,7 +49,7 @@ def refit(
         held = book.read_book(path)
         worked = work_out(bench, held)
         sheet = sheet_of(bench, worked)
-        files = _files(sheet, worked.cuts)
+        files = _files(sheet, worked.cuts, bench.profile.drawing.units)
         output_folder.write(out, files, force=force)
         if worked.entries:
             book.add_entries(held, worked.entries)
@@ -60,10 +62,10 @@ def refit(
         yield Section(title="Next", verbatim=True, notes=steps)
 
 
-def _files(sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
+def _files(sheet: RefitSheet, cuts: Cuts, units: Units) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
-    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    programs = {f.name: f.text.encode() for r in cuts.results for f in r.files}
     return programs | {
-        "refit.md": refit_list.bench(sheet).encode(),
+        "refit.md": refit_list.bench(sheet, units).encode(),
         "refit.json": records.render(refit_list.record(sheet)).encode(),
     }
