@@ -23,6 +23,8 @@ from blankcam.toolpath.moves import Line, Move, Note, Operation, Program, Rapid
 
 BEYOND: float = table("cutting")["air"]["approach"]
 """mm beyond the play that an axis goes past its place to come to it from the right side."""
+OVER = 0.01
+"""mm that a height only meant to be clear is told higher than it need be."""
 STILL = 1e-7
 """mm; less is no move."""
 
@@ -35,7 +37,14 @@ def commanded(program: Program, profile: Profile) -> Program:
     most = profile.feed_max
     teller = _Teller(profile.errors.each, min(most.x, most.y, most.z))
     operations = tuple(_told(o, teller, profile) for o in program.operations)
-    return dataclasses.replace(program, operations=operations)
+    return dataclasses.replace(program, operations=operations, clearance=_raised(program, profile))
+
+
+def _raised(program: Program, profile: Profile) -> float:
+    """The height that is told where the tool is only to be clear: never under the one meant."""
+    error, high = profile.errors.z, program.clearance
+    low = max((abs(t.z_offset) for t in profile.tools), default=0.0)
+    return high + error.backlash + low + abs(error.scale * high) + OVER
 
 
 def _told(operation: Operation, teller: _Teller, profile: Profile) -> Operation:

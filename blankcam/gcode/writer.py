@@ -49,10 +49,10 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     told = commanded(program, profile)
     times = estimate(told, profile)
     body = _Body(profile.controller, profile.spin_up, profile.safe_places)
-    body.begin(program)
+    body.begin(told)
     for i, operation in enumerate(told.operations):
-        body.operation(operation, program, told.operations[i - 1] if i else None)
-    body.end(program)
+        body.operation(operation, told, told.operations[i - 1] if i else None)
+    body.end(told)
     said = header_lines(program, profile, job_name, job_digest, times.total)
     head = [
         changes.in_units_of(profile.controller, words)
