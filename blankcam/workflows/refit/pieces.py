@@ -113,23 +113,40 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
     """
     from blankcam.workflows.cut_part import cut_part, stop_unproven
 
-    results, by_hand = [], []
+    results: list[CutResult] = []
+    by_hand: list[str] = []
     for request in requests(job, readings, profile, asked):
         try:
-            results.append(cut_part(request))
+            result = cut_part(request)
         except RefusedError as refused:
             first, *others = refused.faults
             more = f" (and {len(others)} more)" if others else ""
             name = request.part.name
             by_hand.append(f"{name}: no program, cut it by hand to the marks: {first.wrong}{more}")
+            continue
+        by_hand += _shaped_by_hand(result)
+        if result.programs:
+            results.append(result)
     stop_unproven(results)
     return Cuts(
         results=tuple(results),
         by_hand=tuple(by_hand),
         left_to_the_file=tuple(_left_to_the_file(results)),
         milled=next((_milled(r) for r in results if r.request.label.stem == "nut-refit"), ()),
-        saddle_milled=any(r.request.part.name == "saddle" for r in results),
+        saddle_milled=any(r.request.part.name == "saddle" and r.shaped for r in results),
     )
+
+
+def _shaped_by_hand(result: CutResult) -> Iterator[str]:
+    """That the top, and without any program all of a part, is cut by hand to the marks."""
+    if result.shaped:
+        return
+    name, top = result.request.part.name, result.request.part.top_feature
+    why = next(words(d.reasons) for d in result.decisions if d.feature.kind is top)
+    what = f"bring its {top} down by hand to the marks"
+    if not result.programs:
+        what = "no program, cut it by hand to the marks"
+    yield f"{name}: {what}: {why}"
 
 
 def _milled(result: CutResult) -> tuple[int, ...]:
