@@ -34,6 +34,9 @@ class ReferenceSurface(StrEnum):
     JAW_TOP = "the jaw top"
     WALL_TOP = "the top of a fixture's walls"
     WASTE_BOARD = "the waste board"
+    PIECE_LEFT_END = "a test piece's left end"
+    PIECE_FRONT = "a test piece's front edge"
+    PIECE_TOP = "the mark on top of the test piece"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,6 +17,7 @@ from blankcam.inputs.machine import Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import Units, inches
 from blankcam.machining.decision import Decision
+from blankcam.machining.hand_work import all_by_hand
 from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
@@ -28,7 +29,7 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.part import Part
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
@@ -56,6 +57,8 @@ def bench(
         f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
         "Lengths in mm (in). Left is as seen from the bridge; x counts from the part's left end."
     )
+    if profile.known and results:
+        lines += ["", _as_known(profile)]
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
@@ -90,7 +93,7 @@ def _steps(
 ) -> Iterator[str]:
     programs = result.files if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
-    yield _blank_step(work.part, checks, milled="thickness" in work.done)
+    yield _blank_step(work.part, checks, milled=work.milled(FeatureKind.THICKNESS))
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
         assert result is not None
@@ -120,8 +123,7 @@ def _work(
     return hand_steps.Work(
         part=part,
         stage=stage,
-        done=result.operation_names if result else frozenset(),
-        slots=result.slots if result else (),
+        decisions=result.decisions if result else all_by_hand(part, stage),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )
@@ -271,8 +273,17 @@ def _tools(tools: Sequence[Tool]) -> str:
 
 def _size(tool: Tool) -> str:
     pointed = tool.shape in (Shape.TAPERED_BALL, Shape.VEE)
-    mm = tool.tip_diameter if pointed else tool.diameter
+    mm = tool.tip_label if pointed else tool.label
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
+
+
+def _as_known(profile: Profile) -> str:
+    by = f"measured on {profile.measured}" if profile.measured else "its profile states it"
+    return (
+        f"The machine is taken as {by}, and its errors are made up for: each program's header says "
+        "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
+        "above; the other way its play counts."
+    )
 
 
 def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]:
@@ -284,7 +295,7 @@ def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]
     table = slots.extended(by_hand, hand_steps.slots_by_hand(work, nut))
     yield markdown.table(table, units, shared="" if units == "in" else "mm")
     reasons: dict[str, list[Decision]] = {}
-    for choice in chosen.values():
+    for choice in (c for c in chosen.values() if c.reasons):
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
     if reasons:
         yield ""
