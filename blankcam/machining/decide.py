@@ -292,7 +292,9 @@ def _decide_on_edge(
     reaches: list[tuple[str, Box]] = []
     if finish is not None:
         sweep = finish.sweep
-        surface, limber = surface_passes(finish, edge, one_way=math.isinf(sweep.crown))
+        surface, limber = surface_passes(
+            finish, edge, one_way=math.isinf(sweep.crown) and not sweep.ridge
+        )
         faults += limber
         reaches.append((str(part.top_feature), _finish_reach(finish, edge)))
     tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
