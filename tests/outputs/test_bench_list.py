@@ -402,7 +402,7 @@ def given_to_the_hand(**plan):
     loaded = job_file.load(str(STEEL))
     found = design(dataclasses.replace(loaded, plan=dataclasses.replace(loaded.plan, **plan)))
     profile = read_profile("bench-mill")
-    return bench(found, profile, Stage.FINAL, cuts(found, profile))
+    return bench(found, profile, Stage.ROUGH, cuts(found, profile))
 
 
 def test_a_crown_given_to_the_hand_is_filed_after_the_machine_is_done():
@@ -417,8 +417,8 @@ def test_a_crown_given_to_the_hand_is_filed_after_the_machine_is_done():
 def test_a_top_given_to_the_hand_has_its_measures_and_its_slots_are_marked():
     text = given_to_the_hand(outline="saw", top="hand", slots="file")
     nut = section(text, "Nut")
-    high = design(job_file.load(str(STEEL))).nut.height
-    assert f"at the highest {high:.2f} (" in nut
+    rough = design(job_file.load(str(STEEL))).nut
+    assert f"at the highest {rough.height + rough.allowance:.2f} (" in nut
     assert "nut-edge.ngc" not in nut or nut.index("nut-edge.ngc") < nut.index("**Top**")
     for word in ("**Mark out**", "**To length**", "**Top**", "falls 7.0 deg"):
         assert word in nut
