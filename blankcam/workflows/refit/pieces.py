@@ -13,6 +13,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.request import CutRequest, Label
 from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
@@ -65,7 +66,8 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
-        yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
+        nut = after.nut if taken.top else _slots_alone(after.nut, height)
+        yield Piece(nut, height, "nut-refit", stage=after.nut_stage)
     if now.saddle is None or after.saddle is None:
         return
     if taken.trim == "crown":
@@ -73,6 +75,16 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     elif taken.trim == "bottom":
         trim = as_cut.bottom_trim(now.saddle, taken)
         yield Piece(trim, now.saddle.height, "saddle-bottom", turned=True)
+
+
+def _slots_alone(nut: Nut, height: float) -> Nut:
+    """The nut as if its top were level, as high as the box it stands in.
+
+    The machine knows the standing part as a box. With its own top, which falls toward both ends,
+    the corners of that box would be waste to cut, though nothing stands there; a level top leaves
+    the slots alone to cut, and lets nothing come nearer to the top that stands.
+    """
+    return dataclasses.replace(nut, top=as_cut.straight(height - nut.allowance, 0.0))
 
 
 def requests(
