@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from blankcam.outputs import typeface
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread, stroke
 from blankcam.outputs.drawings.slot_section import (
+    LEAST,
     SlotSection,
     Standing,
     filled,
@@ -108,7 +109,8 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
         if section.nick is not None:
             at.append(Height(z=section.rough_top - section.nick, words="nick", holds="rough"))
     if standing is Standing.REFIT and section.refit is not None:
-        at.append(Height(z=section.refit.top, words="refit top", holds="refit"))
+        if abs(section.refit.top - section.rough_top) > LEAST:  # else it stays as it is
+            at.append(Height(z=section.refit.top, words="refit top", holds="refit"))
         at.append(Height(z=section.refit.floor, words="refit floor", holds="refit"))
     return tuple(sorted(at, key=lambda h: -h.z))
 
@@ -680,20 +682,25 @@ def _hatched(shape: BaseGeometry, frame: Frame, pitch: float) -> Iterator[Path]:
 
 
 def _dotted(shape: BaseGeometry, frame: Frame, pitch: float) -> Iterator[Path]:
+    for ring in _rings(shape, frame):
+        yield from dotted(ring, pitch)
+
+
+def dotted(ring: Sequence[Point], pitch: float) -> Iterator[Path]:
+    """Dots in rows over what goes."""
     from shapely import Point as Place
     from shapely import Polygon, prepare
 
-    for ring in _rings(shape, frame):
-        body = Polygon(ring).buffer(-pitch / 6)
-        if body.is_empty:
-            continue
-        prepare(body)
-        x0, y0, x1, y1 = body.bounds
-        for j in range(math.floor(y0 / pitch), math.ceil(y1 / pitch) + 1):
-            for i in range(math.floor(x0 / pitch), math.ceil(x1 / pitch) + 1):
-                at = ((i + 0.5 * (j % 2)) * pitch, j * pitch)
-                if body.contains(Place(at)):
-                    yield _dot(at, pitch / 9, holds="goes over")
+    body = Polygon(ring).buffer(-pitch / 6)
+    if body.is_empty:
+        return
+    prepare(body)
+    x0, y0, x1, y1 = body.bounds
+    for j in range(math.floor(y0 / pitch), math.ceil(y1 / pitch) + 1):
+        for i in range(math.floor(x0 / pitch), math.ceil(x1 / pitch) + 1):
+            at = ((i + 0.5 * (j % 2)) * pitch, j * pitch)
+            if body.contains(Place(at)):
+                yield _dot(at, pitch / 9, holds="goes over")
 
 
 def _dot(at: Point, radius: float, holds: str = "dimension") -> Path:
