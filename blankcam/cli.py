@@ -310,6 +310,7 @@ def batch(
     """Make every job of a folder, each in its own sub-folder."""
     from blankcam import terminal, workers
     from blankcam.outputs.tables import batch_table
+    from blankcam.outputs.tables.batch_table import Outcome
     from blankcam.workflows import batch
     from blankcam.workflows import fixture as fixture_run
 
@@ -321,12 +322,18 @@ def batch(
     cluster = scheduler and workers.cluster_pool(scheduler, terminal.say_meanwhile)
     with cluster or nullcontext(local) as (n, pool):
         at_once = (jobs or n) + 2
-        with terminal.progress(len(found)) as told:
-            outcomes = batch.batch(
-                found, out, machine, stage,
-                pool=pool, at_once=at_once, force=force, told=lambda o: told(o.folder),
-            )  # fmt: skip
-        terminal.show(batch_table.sections(outcomes, out))
+        outcomes: list[Outcome] = []
+        summed_up = False
+        try:
+            with terminal.progress(len(found)) as told:
+                batch.batch(
+                    found, out, machine, stage, pool=pool, at_once=at_once, force=force,
+                    told=lambda o: told(o.folder), listed=outcomes.extend,
+                )  # fmt: skip
+            summed_up = True
+        finally:  # what was made is told also where the summary can't be written
+            if outcomes:
+                terminal.show(batch_table.sections(outcomes, out if summed_up else None))
         code = batch.exit_code(outcomes)
         if stock is not None:
             print(batch.write_stock(found, out, machine, stage, stock, force=force))

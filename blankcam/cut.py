@@ -21,12 +21,21 @@ class CutResult:
     request: CutRequest
     decisions: tuple[Decision, ...]
     programs: tuple[ProgramFile, ...]
-    """In the order they are run."""
+    """Those that cut, in the order they are run."""
     cautions: tuple[str, ...]
     setups: tuple[SetupSheet, ...] = ()
     """How the blank is held, zeroed and stands in each set-up, in the order they are run."""
+    in_air: tuple[ProgramFile, ...] = ()
+    """One for each set-up, run before its first cut, with the spindle off."""
     proof: Proof | None = None
     """None where nothing was proven yet."""
+
+    @property
+    def files(self) -> tuple[ProgramFile, ...]:
+        """All programs in the order they are run, the one in the air first in each set-up."""
+        each = (*self.in_air, *self.programs)
+        setups = dict.fromkeys(p.setup for p in self.programs)
+        return tuple(p for setup in setups for p in each if p.setup == setup)
 
     @property
     def milled(self) -> frozenset[int]:

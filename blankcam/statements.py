@@ -12,10 +12,12 @@ from collections.abc import Iterator, Mapping
 
 COMMENT = re.compile(r"\([^()]*\)|;.*")
 LINE_END = re.compile("\r\n|\r|\n")
-SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool")
+SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool", "step")
 """Words that begin a statement which the operator acts on."""
-OTHERS = ("file", "job", "time", "moves digest", "readings digest")
+OTHERS = ("file", "job", "time", "moves digest", "readings digest", "air")
 """Words that begin any other."""
+NUMBERED = ("tool", "place", "step")
+"""Of those, words that a number follows."""
 _BEGINS = re.compile(
     "|".join(word.replace(" ", r"\s*") for word in (*SIGNED, *OTHERS)), re.IGNORECASE
 )
@@ -41,7 +43,10 @@ def read_statements(program: str) -> dict[str, str]:
             head += comments
         elif code and _STOP.search(code):
             stops.append(" ".join((*said, *comments)))
-        said = [] if code else said + comments
+        if code:
+            said = []
+        else:
+            said += comments
     found = dict(_named(head))
     return found | {f"stop {n}": text for n, text in enumerate(stops, start=1)}
 
@@ -52,7 +57,7 @@ def _marked(line: str) -> bool:
 
 def _named(head: list[str]) -> Iterator[tuple[str, str]]:
     """Name and text of each signed statement of a header's comments."""
-    name, text = "", ""
+    name, text = "", [""]
     began = False
     for comment in head:
         begins = _BEGINS.match(comment)
@@ -61,16 +66,16 @@ def _named(head: list[str]) -> Iterator[tuple[str, str]]:
         if not began:
             continue
         if begins is None:
-            text = f"{text} {comment}"
+            text.append(comment)
             continue
         if name:
-            yield name, text
+            yield name, " ".join(text)
         rest = comment[begins.end() :].lstrip(": ")
-        number = _NUMBER.match(rest) if word in ("tool", "place") else None
+        number = _NUMBER.match(rest) if word in NUMBERED else None
         name = f"{word} {int(number[1])}" if number else word
-        name, text = (name if word in SIGNED else ""), rest
+        name, text = (name if word in SIGNED else ""), [rest]
     if name:
-        yield name, text
+        yield name, " ".join(text)
 
 
 def squeezed(text: str) -> str:

@@ -5,6 +5,7 @@ import dataclasses
 from blankcam.cut import CutRequest, Label
 from blankcam.gcode import writer
 from blankcam.inputs.job import PlanJob
+from blankcam.inputs.machine import ToolChange
 from blankcam.parts.frames import Setup
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
@@ -14,6 +15,12 @@ from blankcam.workflows.request import blank_as_cut, box_of, request_of
 
 STEP = 0.1
 """mm; coarser than the proof's own cells: heights are exact at each, slots and ends have probes."""
+
+
+def in_one_program(profile):
+    """The machine as if it fetched its tools: a set-up is one program, which is easier to look at."""
+    fetching = dataclasses.replace(profile.controller, tool_change=ToolChange.AUTOMATIC)
+    return dataclasses.replace(profile, controller=fetching)
 
 
 def plan_of(found, part, profile, stage):
@@ -39,9 +46,9 @@ def plan_for(*given, **by):
 
 
 def files_of(found, plan, profile):
-    """The files of a plan."""
-    job = found.job
-    return tuple(writer.write(p, profile, job.instrument.name, job.digest) for p in plan.programs)
+    """The files of a plan, those that cut, then those in the air."""
+    job, programs = found.job, (*plan.programs, *plan.in_air)
+    return tuple(writer.write(p, profile, job.instrument.name, job.digest) for p in programs)
 
 
 def result_of(found, name, profile, stage):
@@ -78,6 +85,7 @@ def proved(found, part, profile, stage, plan, written, **changed):
                 name=w.name,
                 data=changed.get(w.name.removesuffix(".ngc").replace("-", "_"), w.text),
                 setup=setups[w.name],
+                air=w.program.air,
             )
             for w in written
         ],

@@ -22,7 +22,7 @@ _LINES = 400
 _PLACEHOLDER = "0" * digest.LENGTH
 _COMMENTS = ("(", ";")
 
-_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2})?)"
+_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2}|-air)?)"
 _FILE = re.compile(rf"\bfile[:=]? {_STEM}\.ngc")
 _NAME = re.compile(rf"{_STEM}\.ngc")
 _STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
@@ -84,13 +84,19 @@ def header_lines(
     yield from notice(program.material, str(profile.kind))
     stock = program.stock
     yield f"makes: {program.part}, on {program.setup}, stage {program.stage}"
+    if program.air:
+        yield (
+            "air: run it before the first cut. The spindle stays off and nothing is touched. At each "
+            "stop look where the tip stands, then resume. Where it stands anywhere else, cut nothing "
+            "and set the zeros again"
+        )
     yield f"file: {program.stem}{ENDING}"
     yield f"job: {job_name[:LONGEST_NAME]}"
     yield f"machine: {profile.name}"
     yield f"material: {program.material}"
     yield (
-        f"stock: x {stock.x0:.2f} to {stock.x1:.2f}, y {stock.y0:.2f} to "
-        f"{stock.y1:.2f}, z {stock.z0:.2f} to {stock.z1:.2f} mm"
+        f"stock: x {stock.x0:.2f} mm to {stock.x1:.2f} mm, y {stock.y0:.2f} mm to "
+        f"{stock.y1:.2f} mm, z {stock.z0:.2f} mm to {stock.z1:.2f} mm"
     )
     yield f"zero: {zero_words(program.zeros)}"
     yield from program.places
@@ -145,6 +151,15 @@ def zero_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _mil
         return f"crown down, left end still on the left; {words}"
     lying = ReferenceSurface.UPPER_FACE in each
     return f"{words}, the side seen from the bridge up" if lying else words
+
+
+def touch_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _millimetres) -> str:
+    """What to touch off on with a tool's tip, and which number to set Z to; empty without a Z."""
+    zero = next((z for z in zeros if z.axis == "Z"), None)
+    if zero is None:
+        return ""
+    surface = _SURFACES.get(zero.surface, str(zero.surface)).replace("its ", "the ", 1)
+    return f"touch off on {surface} and set Z to {length(zero.value, 2)}"
 
 
 def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:

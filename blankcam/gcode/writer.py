@@ -10,14 +10,25 @@ import math
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from blankcam.gcode import numbers
+from blankcam.gcode import changes, numbers
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.inputs.machine import Controller, Profile, ToolChange
+from blankcam.inputs.machine import Controller, Profile, SafePlaces, Spot, ToolChange
+from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Place
 from blankcam.toolpath import linearize
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Note, Operation, Program, Rapid, walk
+from blankcam.toolpath.moves import (
+    AXES_OF_PLANE,
+    Arc,
+    Line,
+    Note,
+    Operation,
+    Program,
+    Rapid,
+    Stop,
+    walk,
+)
 from blankcam.toolpath.timing import estimate
 
 BLEND = 0.002
@@ -35,12 +46,16 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         As the job carries it.
     """
     times = estimate(program, profile)
-    body = _Body(profile.controller, profile.spin_up)
-    body.begin()
+    body = _Body(profile.controller, profile.spin_up, profile.safe_places)
+    body.begin(program)
     for i, operation in enumerate(program.operations):
         body.operation(operation, program, program.operations[i - 1] if i else None)
     body.end(program)
-    head = list(header_lines(program, profile, job_name, job_digest, times.total))
+    said = header_lines(program, profile, job_name, job_digest, times.total)
+    head = [
+        changes.in_units_of(profile.controller, words)
+        for words in (*said, *_before_it(program, profile.controller))
+    ]
     return ProgramFile(
         name=program.stem + ENDING,
         text=signed(_text(profile.controller, head, body.lines)),
@@ -48,6 +63,24 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         cut_length=body.cut_length,
         times=times,
     )
+
+
+def _before_it(program: Program, controller: Controller) -> Iterator[str]:
+    """What to do before a file of one tool is started."""
+    if controller.tool_change is ToolChange.AUTOMATIC:
+        return
+    tool = program.tools[0]
+    for n, step in enumerate(_steps(tool, program, controller), start=1):
+        yield f"step {n}: {step}"
+    yield "then start this file"
+
+
+def _steps(tool: Tool, program: Program, controller: Controller) -> Iterator[str]:
+    return changes.steps(tool, tool_words(tool), program.zeros, controller, _millimetres)
+
+
+def _millimetres(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f} mm"
 
 
 def _text(controller: Controller, head: list[str], body: list[str]) -> str:
@@ -90,6 +123,7 @@ class _Body:
 
     controller: Controller
     spin_up: float
+    places: SafePlaces
     lines: list[str] = field(default_factory=list)
     at: list[int | None] = field(default_factory=lambda: [None, None, None])
     plane: str = "G17"
@@ -100,38 +134,58 @@ class _Body:
     def units(self) -> str:
         return self.controller.units
 
-    def begin(self) -> None:
+    def begin(self, program: Program) -> None:
+        """The states, and the way up: what comes before the first tool."""
         self.lines.append(f"{'G21' if self.units == 'mm' else 'G20'} G17 G90 G94 G40")
         self.lines += ["G49", "G54"]
         if self.controller.path_blending:
             blend = numbers.text_of(numbers.units_of(BLEND, self.units), self.units)
             self.lines.append(f"G64 P{blend}")
+        if program.air:
+            self.lines += ["M5", "M9"]
+        if not self.controller.machine_coordinates:
+            self.say(
+                f"start: the tool goes straight to Z {program.clearance:.2f} mm from where it stands, "
+                "then across. See that nothing is in its way, then resume"
+            )
+            self.lines.append("M0")
 
     def operation(self, operation: Operation, program: Program, before: Operation | None) -> None:
+        """An operation's moves; a new tool's first come down over where it begins."""
         changed = before is None or before.tool.number != operation.tool.number
         if changed:
-            self._change(operation, first=before is None)
+            self._change(operation, program, first=before is None)
         self.say(f"{operation.name}: {operation.words}, {tool_words(operation.tool)}")
-        if changed or before is None or before.cut.rpm != operation.cut.rpm:
-            self.lines.append(f"S{int(operation.cut.rpm)} M3")
-        if changed and self.spin_up > 0:
-            self.lines.append(f"G4 P{self.spin_up:.1f}")
-        if changed:
-            if self.controller.coolant != "none":
+        if not program.air:
+            if changed or before is None or before.cut.rpm != operation.cut.rpm:
+                self.lines.append(f"S{int(operation.cut.rpm)} M3")
+            if changed and self.spin_up > 0:
+                self.lines.append(f"G4 P{self.spin_up:.1f}")
+            if changed and self.controller.coolant != "none":
                 self.lines.append("M7" if self.controller.coolant == "mist" else "M8")
-            self._height(program.clearance)
+        if changed:
+            self._come_down(operation, program.clearance)
         walk(operation.moves, self)
 
     def end(self, program: Program) -> None:
-        self._height(program.clearance)
+        """Up, the spindle off, and away from the blank so that it can be taken out."""
+        self._up(program.clearance)
         self._plane("G17")
-        self.lines += ["M5", "M9", "M30"]
+        self.lines += ["M5", "M9"]
+        if self.controller.machine_coordinates:
+            self._across(self.places.park)
+        elif program.aside is not None:
+            self.rapid(Rapid((*program.aside, math.nan)))
+        self.lines.append("M30")
 
     def say(self, text: str) -> None:
-        self.lines.extend(comment(self.controller, text))
+        said = changes.in_units_of(self.controller, text)
+        self.lines.extend(comment(self.controller, said))
 
     def rapid(self, move: Rapid) -> None:
-        words = self._axes(self._steps(move.to))
+        to = self._steps(move.to)
+        kept = [self.at[i] is None and math.isnan(v) for i, v in enumerate(move.to)]
+        words = self._axes(to, tuple(i for i in range(3) if kept[i]))
         if words:
             self.lines.append(f"G0 {words}")
 
@@ -167,23 +221,63 @@ class _Body:
 
     def note(self, move: Note) -> None:
         self.say(move.text)
+        if isinstance(move, Stop):
+            self.lines.append("M0")
 
-    def _change(self, operation: Operation, *, first: bool) -> None:
+    def _change(self, operation: Operation, program: Program, *, first: bool) -> None:
+        """The next tool, fetched or fitted where tools are changed, and the way up after it."""
         tool, change = operation.tool, self.controller.tool_change
+        self._up(program.clearance, blind=first)
         if not first:
             self._plane("G17")
             self.lines += ["M5", "M9"]
+        if change is ToolChange.AUTOMATIC or not first:
+            self._across(self.places.change)
         if change is ToolChange.AUTOMATIC:
             self.lines.append(f"T{tool.number} M6")
         else:
             self.lines.append(f"T{tool.number}")
             if not first:
-                self.say(f"fit {tool_words(tool)}, then set the Z zero again")
+                for n, step in enumerate(_steps(tool, program, self.controller), start=1):
+                    self.say(f"change {n}: {step}")
+                self.say("then resume")
                 self.lines.append("M0")
         if self.controller.length_offsets and change is not ToolChange.STOP:
             self.lines.append(f"G43 H{tool.number}")
-        self.at = [None, None, None]
         self.feed = ""
+        if change is ToolChange.AUTOMATIC or not first:
+            # A hand or a changer has moved the machine
+            self.at = [None, None, None]
+            self._up(program.clearance)
+        elif not self.controller.machine_coordinates:
+            self._height(program.clearance)
+
+    def _up(self, clearance: float, *, blind: bool = False) -> None:
+        """Straight up to where the tool is over everything.
+
+        ``blind``: before any tool is known, so that no height in the program's zero has a meaning.
+        """
+        if self.controller.machine_coordinates:
+            self.lines.append(f"G53 G0 Z{self._machine(self.places.height)}")
+            self.at[2] = None
+        elif not blind:
+            self._height(clearance)
+
+    def _across(self, spot: Spot | None) -> None:
+        """Over a place of the machine's own, at its safe height."""
+        if spot is not None and self.controller.machine_coordinates:
+            self.lines.append(f"G53 G0 X{self._machine(spot.x)} Y{self._machine(spot.y)}")
+            self.at = [None, None, None]
+
+    def _machine(self, value: float) -> str:
+        return numbers.text_of(numbers.units_of(value, self.units), self.units)
+
+    def _come_down(self, operation: Operation, clearance: float) -> None:
+        """Across to where an operation begins, then down to the clearance plane."""
+        begins = next((m.to for m in operation.moves if not isinstance(m, Note)), None)
+        if begins is not None and not any(math.isnan(v) for v in begins[:2]):
+            self.rapid(Rapid((begins[0], begins[1], math.nan)))
+        self._height(clearance)
 
     def _height(self, z: float) -> None:
         steps = numbers.units_of(z, self.units)
@@ -217,10 +311,14 @@ class _Body:
     def _known(self) -> list[int]:
         return [s or 0 for s in self.at]
 
-    def _axes(self, steps: list[int]) -> str:
-        """The axes that change, as words; the tool stands there then."""
-        words = self._words(steps, tuple(i for i in range(3) if self.at[i] == steps[i]))
-        self.at = list(steps)
+    def _axes(self, steps: list[int], unknown: tuple[int, ...] = ()) -> str:
+        """The axes that change, as words; the tool stands there then.
+
+        Those that are not known, and that the move leaves as they are, stay unknown.
+        """
+        still = (*unknown, *(i for i in range(3) if self.at[i] == steps[i]))
+        words = self._words(steps, still)
+        self.at = [None if i in unknown else step for i, step in enumerate(steps)]
         return words
 
     def _words(self, steps: list[int], skip: tuple[int, ...]) -> str:

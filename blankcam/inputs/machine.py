@@ -1,4 +1,4 @@
-"""What a machine is and can do, as plain values; ``read.py`` makes them from a profile file."""
+"""What a machine is and can do, as plain values; ``machine_file.py`` makes them from a profile file."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class ToolChange(StrEnum):
 
     STOP = "stop"  # the program stops with M0, the maker changes it and sets zero again
     AUTOMATIC = "automatic"  # T and M6
-    FILE = "one file a tool"
+    FILE = "one file a tool"  # between two files a streaming controller takes jogs and zeros
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +34,11 @@ class Controller:
 
     arc_planes: frozenset[str] = frozenset({"G17", "G18"})
     """Planes in which G2 and G3 may be used; empty for a controller without arcs."""
-    tool_change: ToolChange = ToolChange.STOP
+    tool_change: ToolChange = ToolChange.FILE
+    stop_allows_zero: bool = False
+    """Whether the controller takes a jog and a new zero while a program stands at M0."""
+    machine_coordinates: bool = False
+    """Whether it finds its home by itself and moves in machine coordinates: G53."""
     line_length: int = 79
     """Characters a line may have, comments and all."""
     units: str = "mm"
@@ -122,6 +126,53 @@ class Axis:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Spot:
+    """A place in plan, mm."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Safe:
+    """Where the tool is clear of everything, as a profile says it; None: worked out.
+
+    Machine coordinates of the spindle, but ``aside``.
+    """
+
+    lowest: Axis | None = None
+    """The low end of each axis."""
+    height: float | None = None
+    """Z at which the spindle passes over everything with any tool."""
+    park: Spot | None = None
+    """Where it stands at the end of a program."""
+    change: Spot | None = None
+    """Where tools are changed."""
+    aside: float | None = None
+    """How far behind the blank it stands at the end where there are no machine coordinates."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SafePlaces:
+    """The same with everything worked out that can be; machine coordinates of the spindle."""
+
+    low: Axis
+    high: Axis
+    height: float
+    park: Spot
+    change: Spot | None
+    aside: float
+
+
+UNDER_TOP = 2.0
+"""mm that the safe height lies under the upper end of Z, where a profile does not give it."""
+FROM_END = 2.0
+"""mm that the place to park lies from the back end of Y, where a profile does not give it."""
+ASIDE = 10.0
+"""mm between blank and holder at the end, where a profile does not give it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Profile:
     """A machine; millimetres, seconds, minutes only in feeds (mm/min), rpm, newtons, watts."""
 
@@ -157,6 +208,7 @@ class Profile:
     """Seconds the spindle needs to come up to speed; programs wait for it."""
     controller: Controller = Controller()
     holding: Holding = Holding()
+    safe: Safe = Safe()
     tools: tuple[Tool, ...] = ()
     drawing: Drawn = Drawn()
     kerf: float = 0.0
@@ -169,6 +221,25 @@ class Profile:
     def tool(self, number: int) -> Tool | None:
         """The tool of that number, or None."""
         return next((t for t in self.tools if t.number == number), None)
+
+    @property
+    def safe_places(self) -> SafePlaces:
+        """Where the tool is clear; what the profile leaves out follows from its travel.
+
+        Z is 0 at its upper end then, X and Y at their low ends, as machines that find their home at
+        the top mostly count (common practice, no source); it parks in the middle at the back.
+        """
+        said, travel = self.safe, self.travel
+        low = said.lowest or Axis(x=0.0, y=0.0, z=-travel.z)
+        high = Axis(x=low.x + travel.x, y=low.y + travel.y, z=low.z + travel.z)
+        return SafePlaces(
+            low=low,
+            high=high,
+            height=high.z - UNDER_TOP if said.height is None else said.height,
+            park=said.park or Spot(x=(low.x + high.x) / 2, y=high.y - FROM_END),
+            change=said.change,
+            aside=self.holder_diameter / 2 + ASIDE if said.aside is None else said.aside,
+        )
 
     @property
     def cuts_programs(self) -> bool:

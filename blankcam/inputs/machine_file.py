@@ -21,8 +21,18 @@ from blankcam.inputs.border import (
     wanted,
 )
 from blankcam.inputs.fields import Table
-from blankcam.inputs.machine import Axis, Controller, Drawn, Holding, Kind, Profile, ToolChange
-from blankcam.inputs.machine_schema import DrawingTable, ProfileFile, ToolTable
+from blankcam.inputs.machine import (
+    Axis,
+    Controller,
+    Drawn,
+    Holding,
+    Kind,
+    Profile,
+    Safe,
+    Spot,
+    ToolChange,
+)
+from blankcam.inputs.machine_schema import DrawingTable, ProfileFile, SafeTable, ToolTable
 from blankcam.inputs.tool import Shape, Tool
 
 FILE = FileKind(name="a machine profile")
@@ -118,6 +128,7 @@ def _profile(model: ProfileFile, where: str) -> Profile:
             "path": where,
             "controller": _controller(_given(model.controller)),
             "holding": Holding(**_given(model.holding)),
+            "safe": _safe(model.safe),
             "drawing": _drawn(model.drawing),
             "tools": tuple(_tool(t) for t in model.tools),
         }
@@ -129,6 +140,14 @@ def _controller(values: dict[str, Any]) -> Controller:
     if "arc_planes" in values:
         values["arc_planes"] = frozenset(values["arc_planes"])
     return Controller(**values)
+
+
+def _safe(model: SafeTable) -> Safe:
+    values = _given(model)
+    kinds: dict[str, type[Axis | Spot]] = {"lowest": Axis, "park": Spot, "change": Spot}
+    for key in kinds.keys() & values.keys():
+        values[key] = kinds[key](**dict(values[key]))
+    return Safe(**values)
 
 
 def _drawn(model: DrawingTable) -> Drawn:
@@ -178,10 +197,67 @@ def _contradictions(model: ProfileFile, source: Source) -> Iterator[Fault]:
         wrong = "is of no use where the maker sets zero again at each tool change"
         fix = 'set tool_change = "automatic" or leave it out'
         yield source.fault(("controller", "length_offsets"), wrong, fix)
+    yield from _stop_faults(model, source)
+    yield from _safe_faults(model, source)
     try:
         _drawn(model.drawing)
     except ValueError as fault:
         yield source.fault(("drawing", "layers"), str(fault))
+
+
+def _stop_faults(model: ProfileFile, source: Source) -> Iterator[Fault]:
+    """Why tools can't be changed at a stop of this machine."""
+    control = model.controller
+    if control.tool_change != ToolChange.STOP.value:
+        return
+    lacking = [
+        words
+        for words, there in (
+            ("stop_allows_zero = true", control.stop_allows_zero),
+            ("machine_coordinates = true", control.machine_coordinates),
+            ('change = { x = "..", y = ".." } under [safe]', model.safe.change),
+        )
+        if not there
+    ]
+    if lacking:
+        yield source.fault(
+            ("controller", "tool_change"),
+            "needs a controller that takes jogs and a new zero while a program stands at M0 (most "
+            "that stream lines take neither), and a place to change tools",
+            f"leave it out for one file a tool; or, where yours can, add {' and '.join(lacking)}",
+            ToolChange.STOP.value,
+        )
+
+
+def _safe_faults(model: ProfileFile, source: Source) -> Iterator[Fault]:
+    """Safe places of a machine without its own coordinates, or outside its travel."""
+    given = _given(model.safe)
+    placed = [key for key in ("lowest", "height", "park", "change") if key in given]
+    if placed and not model.controller.machine_coordinates:
+        wrong = "is in machine coordinates, which this machine is not said to have"
+        fix = "set machine_coordinates = true under [controller] if it finds its home by itself"
+        yield source.fault(("safe", placed[0]), wrong, fix)
+    elif model.travel is not None:
+        safe = _safe(model.safe)
+        places = Profile(
+            name="", kind=Kind.MILL, travel=Axis(**dict(model.travel)), safe=safe
+        ).safe_places
+        for key, axis, value in _named_places(safe):
+            low, high = getattr(places.low, axis), getattr(places.high, axis)
+            if not low <= value <= high:
+                wrong = f"is outside the travel of {axis.upper()}"
+                fix = f"it goes from {low:g} to {high:g} mm; say where its low end is in lowest"
+                yield source.fault(("safe", *key), wrong, fix, f"{value:g} mm")
+
+
+def _named_places(safe: Safe) -> Iterator[tuple[tuple[str, ...], str, float]]:
+    """Key, axis and value of each coordinate that a profile gives."""
+    if safe.height is not None:
+        yield ("height",), "z", safe.height
+    for key in ("park", "change"):
+        if (spot := getattr(safe, key)) is not None:
+            yield (key, "x"), "x", spot.x
+            yield (key, "y"), "y", spot.y
 
 
 def _shared_numbers(tools: list[ToolTable | None], source: Source) -> Iterator[Fault]:

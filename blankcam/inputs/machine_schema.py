@@ -33,11 +33,12 @@ SHAPES = tuple(shape.value for shape in Shape)
 CHANGES = tuple(change.value for change in ToolChange)
 
 
-def Axes(key: str, dimension: Dimension = LENGTH) -> Any:  # noqa: N802 - reads as a type
+def Axes(key: str, dimension: Dimension = LENGTH, names: str = "xyz") -> Any:  # noqa: N802 - reads as a type
     """A table with one quantity an axis."""
     one: Any = (Quantity(key, dimension), ...)
-    model = create_model(key, __base__=Table, x=one, y=one, z=one)
-    return Annotated[model, Wanted(f'write {{ x = "{dimension.example}", y = .., z = .. }}')]
+    model: Any = create_model(key, __base__=Table, **dict.fromkeys(names, one))
+    said = ", ".join(f'{a} = "{dimension.example}"' if a == "x" else f"{a} = .." for a in names)
+    return Annotated[model, Wanted(f"write {{ {said} }}")]
 
 
 def _each_a_plane(planes: list[str]) -> list[str]:
@@ -78,7 +79,9 @@ class ControllerTable(Table):
     """The ``[controller]`` table: what the machine's interpreter understands."""
 
     arc_planes: Planes | None = None
-    tool_change: Literal[CHANGES] = ToolChange.STOP.value  # type: ignore[valid-type]
+    tool_change: Literal[CHANGES] = ToolChange.FILE.value  # type: ignore[valid-type]
+    stop_allows_zero: bool | None = None
+    machine_coordinates: bool | None = None
     line_length: Whole(40, 252) | None = None  # type: ignore[valid-type]
     units: Literal["mm", "inch"] | None = None
     comments: Literal["brackets", "semicolon"] | None = None
@@ -103,6 +106,16 @@ class HoldingTable(Table):
     clamp_reach: Length("bench.clamp_reach") | None = None  # type: ignore[valid-type]
     clamp_width: Length("bench.clamp_width") | None = None  # type: ignore[valid-type]
     clamp_height: Length("bench.clamp_height") | None = None  # type: ignore[valid-type]
+
+
+class SafeTable(Table):
+    """The ``[safe]`` table: where the tool is clear of everything, in machine coordinates."""
+
+    lowest: Axes("safe.lowest") | None = None  # type: ignore[valid-type]
+    height: Length("safe.height") | None = None  # type: ignore[valid-type]
+    park: Axes("safe.park", names="xy") | None = None  # type: ignore[valid-type]
+    change: Axes("safe.change", names="xy") | None = None  # type: ignore[valid-type]
+    aside: Length("safe.aside") | None = None  # type: ignore[valid-type]
 
 
 class LayerTable(Table):
@@ -150,6 +163,7 @@ class ProfileFile(Table):
     stock: ShortText | None = None
     controller: ControllerTable = ControllerTable.model_construct()
     holding: HoldingTable = HoldingTable.model_construct()
+    safe: SafeTable = SafeTable.model_construct()
     drawing: DrawingTable = DrawingTable.model_construct()
     tools: Annotated[list[ToolTable], Wanted("add a [[tools]] table for each tool you own")] = (
         Field(default=[], max_length=MOST_TOOLS)

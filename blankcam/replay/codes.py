@@ -65,6 +65,10 @@ class Code(StrEnum):
     SPIN_UP = "M16"  # cutting before the spindle has had its time to come up to speed
     STOP_PLACE = "M17"  # a stop, tool change or end while the tool is not clear of everything
     IN_CUT = "M18"  # a dwell, or a change of the spindle, while the tool is in the cut
+    FIRST_MOVE = "M19"  # the first move, or the first after a change, is not straight up to safety
+    MACHINE_MOVE = "M20"  # a move in machine coordinates that is not safe, or down from it blindly
+    REST_PLACE = "M21"  # a tool change or the end away from where the machine's profile has it
+    AIR = "M22"  # an air program too low, at feed, or with the spindle on
     # contacts, C0
     RAPID = "C01"  # a rapid move through the stock
     RUBBING = "C02"  # the tool's body above its flutes touches the stock

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box
@@ -25,6 +26,8 @@ SLACK = 1.0005
 """Share by which a printed feed may exceed its limit: feeds are printed rounded."""
 CLAMP_BODY = 60.0
 """mm by which a clamp with its screw and support reaches beyond the end of a blank."""
+PRINTED = 0.001
+"""mm by which a printed height may miss its limit."""
 SAMPLE = 0.05
 """mm between the points of a path that are tried against an obstacle."""
 
@@ -106,11 +109,22 @@ def check_travel(program: Program, profile: Profile, found: Collector) -> int:
 def check_first_moves(program: Program, clear: float, found: Collector) -> None:
     """Fault first moves, from wherever the machine stands, that are not above ``clear`` mm."""
     moves = program.moves
-    unknown = ~np.isfinite(moves.start).all(axis=1)
+    unknown = ~np.isfinite(moves.start).all(axis=1) & (moves.aloft == 0)
     across = unknown & (np.nan_to_num(moves.end[:, 2], nan=-np.inf) < clear)
     for i in np.flatnonzero(across):
         what = "first moves lower than the highest thing on the machine, mm"
         report_move(found, program, int(i), Excess(Code.CLEARANCE, what, moves.end[i, 2], clear))
+
+
+def check_air(program: Program, top: float, found: Collector) -> None:
+    """Fault moves of an air program that are not well over ``top``, the highest thing, mm."""
+    moves, least = program.moves, top + table("proof")["limits"]["air"]
+    low = np.fmin(moves.start[:, 2], moves.end[:, 2])
+    with np.errstate(invalid="ignore"):
+        under = low < least - PRINTED
+    for i in np.flatnonzero(under):
+        what = "an air program comes too near to what stands on the machine, mm"
+        report_move(found, program, int(i), Excess(Code.AIR, what, low[i], least))
 
 
 def check_obstacles(program: Program, tools: Mapping[int, Tool], profile: Profile,

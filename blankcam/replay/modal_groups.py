@@ -37,10 +37,11 @@ G_REFUSED = {
     100: "setting a coordinate system",
     280: "going home",
     300: "going home",
-    530: "moving in machine coordinates",
     **dict.fromkeys(range(810, 900, 10), "a canned cycle"),
     **dict.fromkeys((550, 560, 570, 580, 590, 591, 592, 593), "another coordinate system"),
     **dict.fromkeys((920, 921, 922, 923), "shifting the zero"),
 }
+MACHINE = 530
+"""G53: the axis words of its line are machine coordinates (NISTIR 6556 §3.5.12)."""
 M_REFUSED = {1: "an optional stop", 60: "a pallet change", 48: "overrides", 49: "overrides"}
 USES = {"I": "arc", "J": "arc", "K": "arc", "R": "arc", "P": "wait", "H": "length offset"}

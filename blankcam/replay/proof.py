@@ -21,6 +21,8 @@ class ProgramText:
     setup: Setup
     zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Where this blank's zero lies in the program's axes, mm; not 0 in a fixture of several."""
+    air: bool = False
+    """Whether it is asked to go round in the air alone, and is judged as such."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

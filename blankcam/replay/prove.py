@@ -74,7 +74,8 @@ def prove(
     whole : False where not all of the part's programs are given: what is left is not judged
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
-    read = [(p.setup, _read(p, profile)) for p in programs]
+    every = [(p, _read(p, profile)) for p in programs]
+    read = [(p.setup, program) for p, program in every if not p.air]
     blank = StockAsCut(part, stock, milled, step)
     allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
     bench = _Bench(
@@ -86,14 +87,25 @@ def prove(
     )
     on_face = [program for setup, program in read if setup is Setup.FACE]
     lying = HeldBlank(stock, bench.holding, part.length, blank.inside)
-    proofs = [_prove_on_face(program, blank, lying, bench) for program in on_face]
+    proofs = [
+        _prove_in_air(p.setup, program, blank, bench)
+        if p.air
+        else _prove_on_face(program, blank, lying, bench)
+        for p, program in every
+        if p.setup is Setup.FACE
+    ]
     faced = Collector()
     if on_face:
         blank.finish_face()
         _judge_face(blank, stage, on_face, bench.tools, faced)
     before = blank.copy_of_main() if on_face else None
-    proofs += [_prove_on_edge(program, blank, bench) for setup, program in read
-               if setup is Setup.EDGE]  # fmt: skip
+    proofs += [
+        _prove_in_air(p.setup, program, blank, bench)
+        if p.air
+        else _prove_on_edge(program, blank, bench)
+        for p, program in every
+        if p.setup is Setup.EDGE
+    ]
     wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole)
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
@@ -115,7 +127,7 @@ def _read(given: ProgramText, profile: Profile) -> Program:
     """The program as read, its moves seen from this blank's zero."""
     program = given.data
     if not isinstance(program, Program):
-        program = read_program(program, profile, name=given.name)
+        program = read_program(program, profile, name=given.name, air=given.air)
     if not any(given.zero):
         return program
     events = tuple(e.shifted(given.zero) for e in program.events)
@@ -212,6 +224,24 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     standing = dataclasses.replace(blank.held, z1=top)
     stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
+
+
+def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Bench) -> ProgramProof:
+    """An air program: it must stay well over everything, and leaves the stock as it was."""
+    found = Collector(program.name)
+    heights = blank.face if setup is Setup.FACE else blank.main
+    heights = dataclasses.replace(heights, z=heights.z.copy())
+    top = float(heights.z.max(initial=-np.inf))
+    if setup is Setup.FACE:
+        around = limits.obstacles_on_face(blank.stock, bench.holding)
+        standing = blank.stock.on_face()
+    else:
+        around = limits.obstacles_on_edge(blank.held, bench.holding)
+        standing = dataclasses.replace(blank.held, z1=top)
+    limits.check_air(program, max(standing.z1, *(o.high[2] for o in around)), found)
+    swept = replay_moves(heights, program.moves, bench.tools, bench.profile)
+    stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
+    return _program_proof(program, setup, top, swept, around, bench, found)
 
 
 def _as_obstacle(box: Box) -> limits.Obstacle:

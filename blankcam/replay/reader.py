@@ -13,13 +13,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.inputs.machine import Profile, ToolChange
+from blankcam.inputs.machine import Profile, Spot, ToolChange
 from blankcam.replay import arcs
 from blankcam.replay.codes import Code
 from blankcam.replay.events import Event, EventKind
 from blankcam.replay.findings import Collector, Finding
 from blankcam.replay.line import LINE_LIMIT, Block, parse_block, without_comments
-from blankcam.replay.modal_groups import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, USES
+from blankcam.replay.modal_groups import G_GROUP, G_REFUSED, M_GROUP, M_REFUSED, MACHINE, USES
 from blankcam.replay.motions import PLANE_AXES, Moves
 
 INCH = 25.4
@@ -44,6 +44,8 @@ STATES = {
 }
 """Modal groups that the program itself must set before its first move, and how."""
 AXES = "XYZ"
+NEAR = 0.01
+"""mm by which a printed place may miss the profile's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,15 +73,17 @@ def lines_of(text: str) -> list[str]:
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
-def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Program:
-    """Read a program for a machine.
+def read_program(
+    data: bytes | str, profile: Profile, *, name: str = "", air: bool = False
+) -> Program:
+    """Read a program for a machine; ``air``: it is to go round in the air with the spindle off.
 
     Never raises for what the text holds; every fault is a finding with its line. Positions come
     back in millimetres in the program's own zero, whatever its units.
     """
     raw = data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data
     raw = raw.removeprefix(BYTE_ORDER_MARK)
-    reader = _Reader(profile, name)
+    reader = _Reader(profile, name, air=air)
     text = raw.decode("ascii", "replace")
     lines = lines_of(text)
     if match := CONTROL.search(raw):
@@ -109,8 +113,8 @@ def read_program(data: bytes | str, profile: Profile, *, name: str = "") -> Prog
 class _Reader:
     """The modal state of the machine while a program is read."""
 
-    def __init__(self, profile: Profile, name: str) -> None:
-        self.profile, self.can = profile, profile.controller
+    def __init__(self, profile: Profile, name: str, *, air: bool) -> None:
+        self.profile, self.can, self.air = profile, profile.controller, air
         self.found = Collector(name)
         self.comments: list[str] = []
         self.number, self.text, self.faults = 0, "", 0
@@ -118,6 +122,8 @@ class _Reader:
         self.motion: int | None = None
         self.plane, self.units, self.absolute = 17, "", True
         self.at = [math.nan] * 3
+        self.fresh, self.aloft = True, False
+        self.spot: dict[str, float] = {}
         self.feed = self.speed = 0.0
         self.spindle, self.coolant = 0, False
         self.tool = self.wanted = 0
@@ -282,7 +288,7 @@ class _Reader:
         if self.profile.tool(self.wanted) is None:
             self.fault(Code.TOOL, "the machine has no such tool", f"T{self.wanted}")
         change = self.can.tool_change
-        if change is not ToolChange.AUTOMATIC and not self.tool and not self.rows:
+        if change is not ToolChange.AUTOMATIC and not self.tool:
             self.tool = self.wanted
         elif change is ToolChange.FILE and self.wanted != self.tool:
             self.fault(Code.CHANGE, "this machine takes one tool a file")
@@ -296,11 +302,15 @@ class _Reader:
         self._event(EventKind.CHANGE)
         if not self.wanted:
             self.fault(Code.TOOL, "M6 without a T word before it")
+        self._check_change_place()
         self.tool, self.spindle, self.offset_set = self.wanted, 0, False  # §3.6.3
+        self._lose_place()
         self.told.clear()
 
     def _set_spindle(self, m: int) -> None:
         turns = {3: 1, 4: -1, 5: 0}[m]
+        if turns and self.air:
+            self.fault(Code.AIR, "the spindle is started in an air program")
         if turns != self.spindle:
             self._event(EventKind.START if turns else EventKind.SPINDLE_STOP)
         self.spindle = turns
@@ -380,14 +390,85 @@ class _Reader:
             if self.spindle:
                 self.fault(Code.CHANGE, "M0 while the spindle turns")
             if self.can.tool_change is ToolChange.STOP and self.wanted != self.tool:
+                self._check_change_place()
                 self.tool = self.wanted
+                self._lose_place()
         else:
             self.ended = True
+            self._check_rest(self.profile.safe_places.park, "the end away from the place to park")
             self._event(EventKind.END)
             if self.spindle:
                 self.fault(Code.END_STATE, "the spindle still turns at the end")
             if self.coolant:
                 self.fault(Code.END_STATE, "the coolant still runs at the end")
+
+    # -- safe places ------------------------------------------------------------------------
+
+    def _lose_place(self) -> None:
+        """After a change of tool the machine may stand anywhere: a hand or a changer moved it."""
+        self.at, self.fresh, self.aloft, self.spot = [math.nan] * 3, True, False, {}
+
+    def _check_change_place(self) -> None:
+        self._check_rest(self.profile.safe_places.change, "a tool change away from its place")
+
+    def _check_rest(self, place: Spot | None, what: str) -> None:
+        """Fault a stay away from a place of the profile, where the machine has coordinates."""
+        if not self.can.machine_coordinates:
+            return
+        if not self.aloft:
+            self.fault(Code.REST_PLACE, f"{what}: not up at the machine's safe height")
+        elif place is not None:
+            for axis, wanted in (("X", place.x), ("Y", place.y)):
+                there = self.spot.get(axis, math.nan)
+                if not abs(there - wanted) <= NEAR:
+                    self.fault(Code.REST_PLACE, f"{what}, machine {axis}", there, wanted)
+
+    def _machine_move(self, words: dict[str, float]) -> None:
+        """A move in machine coordinates: up to the safe height, or across at it."""
+        if not self.can.machine_coordinates:
+            self.fault(Code.PROFILE, "this machine has no machine coordinates to move in (G53)")
+        elif self.motion != 0 or not self.absolute:
+            self.fault(Code.MACHINE_MOVE, "a move in machine coordinates must be a rapid, in G90")
+        elif "Z" in words and ("X" in words or "Y" in words):
+            self.fault(Code.MACHINE_MOVE, "up and across in one move: first up, then across")
+        to = {a: words[a] * self.scale for a in AXES if a in words}
+        places = self.profile.safe_places
+        for axis, value in to.items():
+            low, high = (getattr(ends, axis.lower()) for ends in (places.low, places.high))
+            if not low - NEAR <= value <= high + NEAR:
+                self.fault(Code.TRAVEL, f"outside the machine's travel of {axis}, mm", value,
+                           f"{low:g} to {high:g}")  # fmt: skip
+        if "Z" in to:
+            self.aloft = to["Z"] >= places.height - NEAR
+            if not self.aloft:
+                self.fault(Code.MACHINE_MOVE, "lower than the machine's safe height, mm", to["Z"],
+                           places.height)  # fmt: skip
+        elif not self.aloft:
+            self.fault(Code.MACHINE_MOVE, "across in machine coordinates before the tool is up at "
+                       "the safe height")  # fmt: skip
+        self.fresh = False
+        self.spot |= {a: v for a, v in to.items() if a != "Z"}
+        end = [math.nan if a in to else v for a, v in zip(AXES, self.at, strict=True)]
+        self._keep(0, end, (0.0, 0.0, 0.0))
+
+    def _first_move(self, given: list[str]) -> None:
+        """Fault a first move, or one after a change, that is not straight up to safety."""
+        if not self.fresh:
+            return
+        self.fresh = False
+        if self.can.machine_coordinates:
+            self.fault(Code.FIRST_MOVE, "the first move is not up to the machine's safe height, "
+                       f"G53 G0 Z{self.profile.safe_places.height / self.scale:g}")  # fmt: skip
+        elif given != ["Z"]:
+            self.fault(Code.FIRST_MOVE, "the first move is not in Z alone: first up, then across")
+
+    def _come_down(self, end: list[float], given: list[str]) -> None:
+        """Fault a way down from the safe height over a place that the program has not set."""
+        if self.aloft and "Z" in given:
+            self.aloft = False
+            if any(math.isnan(v) for v in end[:2]):
+                self.fault(Code.MACHINE_MOVE, "down from the safe height over a place that the "
+                           "program has not set")  # fmt: skip
 
     # -- moves ------------------------------------------------------------------------------
 
@@ -410,7 +491,15 @@ class _Reader:
         if self.motion in (None, 800):
             self.fault(Code.NO_MOTION, "X, Y or Z while no motion is in force")
             return
+        if groups.get("one-shot") == MACHINE:
+            self._modal_state()
+            self._machine_move(words)
+            return
         end = self._target(words)
+        self._first_move(given)
+        self._come_down(end, given)
+        for axis in given:
+            self.spot.pop(axis, None)
         self._state(end)
         if self.motion in (20, 30):
             self._arc(end, words)
@@ -432,18 +521,22 @@ class _Reader:
             self.told.add(code)
             self.fault(code, what, value, limit)
 
-    def _state(self, end: list[float]) -> None:
-        """Fault what is not set before any move, or before a move at feed."""
+    def _modal_state(self) -> None:
+        """Fault what is not set before any move, also one in machine coordinates."""
         if missing := [STATES[g] for g in STATES if g in self.needed - self.set_here]:
             self._once(Code.STATE, f"a move before the program sets {', '.join(missing)}")
         if not self.units:
             self._once(Code.UNITS, "a move before G20 or G21")
+
+    def _state(self, end: list[float]) -> None:
+        """Fault what is not set before a move in the program's coordinates, or one at feed."""
+        self._modal_state()
         if not self.tool:
             self._once(Code.TOOL, "a move before any tool is named")
         if self.can.length_offsets and not self.offset_set:
             self._once(Code.OFFSET, "a move before G43 sets the tool's length")
         if self.motion == 0:
-            if math.isnan(end[2]):
+            if math.isnan(end[2]) and not self.aloft:
                 self._once(Code.START, "a move across before any height is known")
             return
         if any(math.isnan(v) for v in self.at):
@@ -464,7 +557,7 @@ class _Reader:
 
     def _keep(self, kind: int, end: list[float], centre: tuple[float, float, float]) -> None:
         self.rows.append((self.number, kind, self.plane, *self.at, *end, *centre, self.feed,
-                          self.speed, self.spindle, self.tool))  # fmt: skip
+                          self.speed, self.spindle, self.tool, self.aloft))  # fmt: skip
         self.at = end
 
     def _arc(self, end: list[float], words: dict[str, float]) -> None:
@@ -506,13 +599,16 @@ class _Reader:
             self.fault(Code.PERCENT, "the second % is missing")
         if self.can.percent and not self.percent_open:
             self.fault(Code.PERCENT, "this machine wants % first and last")
-        if not any(row[1] for row in self.rows):
+        if self.air:
+            if any(row[1] for row in self.rows):
+                self.fault(Code.AIR, "a move at feed in an air program")
+        elif not any(row[1] for row in self.rows):
             self.fault(Code.NO_MOVES, "no cutting move in the whole program")
 
     def moves(self) -> Moves:
         """All moves read so far, as arrays."""
-        table = np.array(self.rows, dtype=float).reshape(-1, 16)
-        whole = {"line": 0, "kind": 1, "plane": 2, "spindle": 14, "tool": 15}
+        table = np.array(self.rows, dtype=float).reshape(-1, 17)
+        whole = {"line": 0, "kind": 1, "plane": 2, "spindle": 14, "tool": 15, "aloft": 16}
         return Moves(
             **{k: table[:, c].astype(np.int64) for k, c in whole.items()},
             start=table[:, 3:6],

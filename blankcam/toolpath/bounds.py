@@ -34,6 +34,22 @@ def travel_faults(where: str, profile: Profile, operations: Iterable[Operation])
     return short_travel(where, profile, [float(s) for s in spans])
 
 
+def place_aside(
+    stock: Box, operations: Iterable[Operation], profile: Profile
+) -> tuple[float, float] | None:
+    """Where the tool is to stand at the end on a machine without coordinates of its own, x and y.
+
+    Behind the blank, as far as the profile says, but never farther than the travel that the
+    operations leave; None where the machine parks in its own coordinates.
+    """
+    if profile.controller.machine_coordinates:
+        return None
+    ys = [m.to[1] for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
+    near = min((y for y in ys if not math.isnan(y)), default=stock.y0)
+    back = min(stock.y1 + profile.safe_places.aside, near + profile.travel.y)
+    return (stock.x0 + stock.x1) / 2, back
+
+
 def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> list[Fault]:
     """A fault where a tool would come too near the jaws' top: of the lowest operation only."""
     operation = min(operations, key=lowest, default=None)

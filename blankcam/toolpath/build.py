@@ -18,9 +18,11 @@ from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench, SetupSheet
 from blankcam.machining.surface_passes import SurfacePasses
-from blankcam.parts.frames import Setup
+from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import FeatureKind, Part
+from blankcam.parts.slot import Slot
 from blankcam.toolpath import (
+    air,
     bounds,
     clearing,
     contouring,
@@ -40,6 +42,9 @@ class Plan:
     request: CutRequest
     """With the jaws' height as given, or worked out."""
     programs: tuple[Program, ...]
+    """Those that cut, in the order they are run."""
+    in_air: tuple[Program, ...] = ()
+    """One for each set-up, run before its first cut."""
     decisions: tuple[Decision, ...] = ()
     setups: tuple[SetupSheet, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -60,10 +65,13 @@ def plan(request: CutRequest) -> Plan:
     """
     decided = decide(request)
     _stop(decided.faults)
-    programs = (*_programs_on_face(decided), *_programs_on_edge(decided))
+    both = (_program_on_face(decided), _program_on_edge(decided))
+    whole = [p for p in both if p is not None and p.operations]
+    machine = decided.request.machine
     return Plan(
         request=decided.request,
-        programs=programs,
+        programs=tuple(p for program in whole for p in split(program, machine)),
+        in_air=tuple(_in_air(program, decided.request) for program in whole),
         decisions=decided.decisions,
         setups=decided.setups,
         cautions=decided.cautions,
@@ -73,16 +81,16 @@ def plan(request: CutRequest) -> Plan:
 # -- on face -----------------------------------------------------------------------------------
 
 
-def _programs_on_face(decided: Decided) -> tuple[Program, ...]:
-    """The programs for the blank lying on its face: its thickness, then its outline."""
+def _program_on_face(decided: Decided) -> Program | None:
+    """The whole program for the blank lying on its face: its thickness, then its outline."""
     face, part = decided.face, decided.request.part
     if face is None:
-        return ()
+        return None
     operations = _arcs_allowed(_face_operations(decided, face), face.profile)
     held = face.profile.holding
     _stop(bounds.clamp_faults(part.name, held, face.stock, face.profile, operations))
     _stop(bounds.travel_faults(f"{part.name}, on face", face.profile, operations))
-    return split(_program(decided, face, Setup.FACE, operations), face.profile)
+    return _program(decided, face, Setup.FACE, operations)
 
 
 def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
@@ -99,14 +107,14 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
 # -- on edge -----------------------------------------------------------------------------------
 
 
-def _programs_on_edge(decided: Decided) -> tuple[Program, ...]:
+def _program_on_edge(decided: Decided) -> Program | None:
     edge, part = decided.edge, decided.request.part
     assert decided.surface is not None
     made = _edge_operations(decided, part, decided.surface)
     operations = _arcs_allowed(made, edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
-    return split(_program(decided, edge, Setup.EDGE, operations), edge.profile)
+    return _program(decided, edge, Setup.EDGE, operations)
 
 
 def _edge_operations(decided: Decided, part: Part, surface: SurfacePasses) -> Iterator[Operation]:
@@ -189,7 +197,24 @@ def _program(
         clearance=bench.clearance,
         operations=operations,
         readings=readings,
+        aside=bounds.place_aside(bench.stock, operations, bench.profile),
     )
+
+
+def _in_air(program: Program, request: CutRequest) -> Program:
+    """The air program of a set-up."""
+    part, stock = request.part, program.stock
+    if program.readings:  # its box reaches beyond the ends
+        stock = dataclasses.replace(stock, x0=0.0, x1=part.length)
+    slots = part.slots if program.setup == Setup.EDGE.value else ()
+    return in_air(program, [stock], slots, request.machine)
+
+
+def in_air(
+    program: Program, standing: Sequence[Box], slots: Sequence[Slot], profile: Profile
+) -> Program:
+    """The air program of a whole program, over all that stands on the machine."""
+    return air.air_program(program, standing, slots, program.clearance - profile.clearance)
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:

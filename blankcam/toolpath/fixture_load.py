@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from blankcam.data import table
@@ -60,7 +60,7 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
     """
     first = placed[0].program
     clearance = max(p.program.clearance + p.at[2] for p in placed)
-    stocks = [_moved_stock(p) for p in placed]
+    every = stocks(placed)
     places = tuple(
         f"place {p.number} at X{p.at[0]:.3f} Y{p.at[1]:.3f} Z{p.at[2]:.3f}: {name}"
         for p, name in zip(placed, names, strict=True)
@@ -69,8 +69,8 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
         first,
         stem=stem,
         stock=Box(
-            **{f"{a}0": min(getattr(s, f"{a}0") for s in stocks) for a in "xyz"},
-            **{f"{a}1": max(getattr(s, f"{a}1") for s in stocks) for a in "xyz"},
+            **{f"{a}0": min(getattr(s, f"{a}0") for s in every) for a in "xyz"},
+            **{f"{a}1": max(getattr(s, f"{a}1") for s in every) for a in "xyz"},
         ),
         zeros=ZEROS[first.setup],
         clearance=clearance,
@@ -124,6 +124,11 @@ def _shifted(move: Move, by: Place, own: float, clearance: float) -> Move:
     a, b, _ = AXES_OF_PLANE[move.plane]
     centre = (move.centre[0] + by[a], move.centre[1] + by[b])
     return Arc((x, y, z), centre, move.plane, move.clockwise, move.feed)
+
+
+def stocks(placed: Iterable[Placed]) -> list[Box]:
+    """The blanks where they stand, in the fixture's axes."""
+    return [_moved_stock(p) for p in placed]
 
 
 def _moved_stock(placed: Placed) -> Box:

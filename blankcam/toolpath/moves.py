@@ -56,6 +56,11 @@ class Note:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Stop(Note):
+    """A stop with words: the machine waits until the maker has looked and resumes."""
+
+
 Move = Rapid | Line | Arc | Note
 
 
@@ -72,7 +77,7 @@ class Receiver(Protocol):
         """A circular cut."""
 
     def note(self, move: Note) -> None:
-        """A comment."""
+        """A comment, or a stop with words."""
 
 
 def walk(moves: Iterable[Move], receiver: Receiver) -> None:
@@ -126,6 +131,10 @@ class Program:
     """Digest of the readings it was refitted by, empty for a part's first programs."""
     places: tuple[str, ...] = ()
     """Where each blank stands, where a fixture holds several."""
+    air: bool = False
+    """Whether it only shows, in the air and with the spindle off, that zero and blank are right."""
+    aside: tuple[float, float] | None = None
+    """Where the tool stands at the end, x and y, on a machine without coordinates of its own."""
 
     @property
     def tools(self) -> tuple[Tool, ...]:
@@ -185,6 +194,10 @@ class Path:
     def note(self, text: str) -> None:
         """Say something."""
         self.moves.append(Note(text))
+
+    def stop(self, text: str) -> None:
+        """Stop, and say what the maker is to look at."""
+        self.moves.append(Stop(text))
 
     def chain(self, chain: curve.Chain, y: float, feed: float) -> None:
         """Cut along a chain in the x-z plane (a is x, b is z) at that y, from where it begins."""

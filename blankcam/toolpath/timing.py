@@ -16,7 +16,7 @@ from blankcam.data import table
 from blankcam.inputs.machine import Axis, Profile, ToolChange
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plane_arc
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid
+from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid, Stop
 
 FLOOR: float = table("cutting")["time"]["floor"]
 PAUSE: float = table("cutting")["time"]["pause"]
@@ -112,6 +112,8 @@ def estimate(program: Program, profile: Profile) -> Times:
         count += 1
     starts = 1 + sum(a != b for a, b in pairwise(numbers))
     waits = count * (profile.tool_change_seconds + PAUSE) + starts * profile.spin_up
+    if program.air:
+        waits = sum(isinstance(m, Stop) for o in program.operations for m in o.moves) * PAUSE
     return Times(cutting=cutting, air=air, changes=waits)
 
 

@@ -178,6 +178,7 @@ def batch(
     at_once: int = 2,
     force: bool = False,
     told: Callable[[Outcome], None] = lambda _: None,
+    listed: Callable[[list[Outcome]], None] = lambda _: None,
 ) -> list[Outcome]:
     """Make all jobs, write each folder as it comes, then the summary.
 
@@ -187,6 +188,7 @@ def batch(
     at_once : jobs handed out at a time, a few more than there are workers
     force : go on in folders that hold the maker's own files; they are kept
     told : called with each outcome as it comes
+    listed : called with all of them, before the summary is written
 
     Returns
     -------
@@ -210,6 +212,7 @@ def batch(
             for task, result in results:
                 note(_put(out, task, result, force=force))
         outcomes = [done[name] for name in found.names]
+        listed(outcomes)
         files = {
             batch_table.CSV: batch_table.as_csv(outcomes),
             batch_table.JSON: batch_table.as_json(outcomes),

@@ -74,12 +74,12 @@ def cut_part(request: CutRequest) -> CutResult:
 def write_part(request: CutRequest) -> CutResult:
     """One part planned and its programs written, not proven; raises as ``cut_part`` does."""
     plan = build.plan(request)
-    files = tuple(_written(program, plan.request) for program in plan.programs)
     return CutResult(
         request=plan.request,
         decisions=plan.decisions,
         setups=plan.setups,
-        programs=files,
+        programs=tuple(_written(program, plan.request) for program in plan.programs),
+        in_air=tuple(_written(program, plan.request) for program in plan.in_air),
         cautions=plan.cautions,
     )
 
@@ -101,11 +101,12 @@ def proven(result: CutResult, zero: Place | None = None) -> CutResult:
             name=file.name,
             data=given.get(file.name, file.text),
             setup=Setup(file.setup),
+            air=file.program.air,
             zero=zero
             if zero is not None and file.name in given
             else _zero(given.get(file.name), result.request.label),
         )
-        for file in result.programs
+        for file in result.files
     ]
     return dataclasses.replace(result, proof=_proof(result, texts))
 
@@ -190,6 +191,7 @@ class _Shared:
 
     setup: Setup
     placed: Mapping[int, Placed]
+    in_air: ProgramFile
     files: tuple[ProgramFile, ...]
 
 
@@ -215,8 +217,14 @@ def _shared(
         f"{len(placed)} {request.part.name}s in one fixture",
         digest.of_text("\n".join(names)),
     )
-    files = (writer.write(p, machine, words, signed) for p in build.split(whole, machine))
-    return _Shared(setup=setup, placed=placed, files=tuple(files))
+    whole = dataclasses.replace(
+        whole, aside=bounds.place_aside(whole.stock, whole.operations, machine)
+    )
+    over = build.in_air(whole, fixture_load.stocks(every), (), machine)
+    air, *files = (
+        writer.write(p, machine, words, signed) for p in (over, *build.split(whole, machine))
+    )
+    return _Shared(setup=setup, placed=placed, in_air=air, files=tuple(files))
 
 
 def whole_program(result: CutResult, setup: Setup) -> Program | None:
@@ -232,9 +240,15 @@ def _proven_in_place(number: int, result: CutResult, setups: Sequence[_Shared]) 
     """One blank under all that the load's programs do; raises where it is not its part then."""
     mine = [s for s in setups if number in s.placed]
     texts = [
-        ProgramText(name=f.name, data=f.text, setup=s.setup, zero=s.placed[number].at)
+        ProgramText(
+            name=f.name,
+            data=f.text,
+            setup=s.setup,
+            zero=s.placed[number].at,
+            air=f.program.air,
+        )
         for s in mine
-        for f in s.files
+        for f in (s.in_air, *s.files)
     ]
     proof = _proof(result, texts)
     if not proof.passed:
@@ -243,4 +257,5 @@ def _proven_in_place(number: int, result: CutResult, setups: Sequence[_Shared]) 
             for finding in proof.faults[:MOST_TOLD]
         )
     files = tuple(f for s in mine for f in s.files)
-    return dataclasses.replace(result, programs=files, proof=proof)
+    in_air = tuple(s.in_air for s in mine)
+    return dataclasses.replace(result, programs=files, in_air=in_air, proof=proof)

@@ -236,7 +236,7 @@ def _made(load: Load, planned: Mapping[int, CutResult]) -> Loaded:
     from blankcam.workflows.cut_part import cut_load
 
     results = cut_load(load.stem, planned, load.pitch)
-    files = {f.name: f for r in results.values() for f in r.programs}
+    files = {f.name: f for r in results.values() for f in r.files}
     setups = (s for setup in Setup if (s := _shared(setup, planned, results)))
     return Loaded(
         filled=Filled(
@@ -270,6 +270,7 @@ def _shared(
     assert whole is not None
     return Shared(
         setup=setup.value,
+        air=tuple(f.name for f in one.in_air if f.setup == setup),
         files=tuple(f.name for f in one.programs if f.setup == setup),
         zero=zero_words(whole.zeros),
         tools=tuple(tool_words(t) for t in whole.tools),

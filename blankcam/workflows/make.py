@@ -177,7 +177,7 @@ def _produced(
         cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
         sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
-            files |= {f.name: f.text.encode() for m in made for f in m.programs}
+            files |= {f.name: f.text.encode() for m in made for f in m.files}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
@@ -324,7 +324,7 @@ def _told(
 ) -> Iterator[str]:
     for m in made:
         assert m.proof is not None
-        for file in m.programs:
+        for file in m.files:
             yield (
                 f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
                 f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"

@@ -25,6 +25,8 @@ from blankcam.workflows.stated import stated_differences
 
 LARGEST_PROGRAM = 20_000_000
 """Bytes."""
+MOST_LINES = 30_000
+"""Of a program; replaying as many long moves takes a minute or two; one part has about a thousand."""
 MOST_JOBS = 200
 """Files of a folder that are read to find the jobs of a load."""
 
@@ -162,7 +164,7 @@ def prove_given(
 
 
 def _need_program(program: str, name: str, result: CutResult) -> None:
-    names = [file.name for file in result.programs]
+    names = [file.name for file in result.files]
     if name not in names:
         raise InputError(
             Fault(
@@ -178,7 +180,7 @@ def _with_stated(
 ) -> Proof:
     """The proof with what the program states wrongly for job, blank and machine of today."""
     assert proof is not None
-    today = next(file.text for file in result.programs if file.name == name)
+    today = next(file.text for file in result.files if file.name == name)
     wrong = tuple(stated_differences(name, data, today, load=load))
     faults = (*proof.faults, *wrong)
     return dataclasses.replace(proof, passed=not faults, faults=faults)
@@ -240,10 +242,18 @@ def program_bytes(path: str) -> bytes:
         if wrong := why_no_file(path):
             raise InputError(Fault(where=path, wrong=wrong))
         if found.stat().st_size > LARGEST_PROGRAM:
-            raise InputError(Fault(where=path, wrong="is too large for a program"))
-        return found.read_bytes()
+            raise InputError(_too_long(path, f"{LARGEST_PROGRAM // 1_000_000} MB"))
+        data = found.read_bytes()
     except (OSError, ValueError) as fault:
         raise InputError(Fault(where=path, wrong=f"can't be read ({fault})")) from None
+    if data.count(b"\n") + data.count(b"\r") > MOST_LINES:
+        raise InputError(_too_long(path, f"{MOST_LINES:,} lines"))
+    return data
+
+
+def _too_long(path: str, most: str) -> Fault:
+    wrong = f"has over {most}, too many for a program that cuts one part"
+    return Fault(where=path, wrong=wrong, fix="give the program of one set-up")
 
 
 def stem_of(path: str, data: bytes) -> str:

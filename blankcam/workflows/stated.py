@@ -18,6 +18,7 @@ CODES = {
     "stock": Code.STATED_STOCK,
     "tool": Code.STATED_TOOL,
     "stop": Code.STATED_TOOL,
+    "step": Code.STATED_TOOL,
     "machine": Code.STATED_MACHINE,
     "material": Code.STATED_MATERIAL,
 }

@@ -8,7 +8,7 @@ import math
 import re
 
 from blankcam.replay.codes import Code
-from tests.faults.planted import changed, cuts, has, indices, is_code, value
+from tests.faults.planted import changed, clearance_of, cuts, has, indices, is_code, value
 
 OPERATED = {}
 
@@ -90,18 +90,29 @@ OPERATED["a_stop_in_the_cut"] = (
     put_in_cut("M5", "M0", "START", "G4 P5"), Code.STOP_PLACE, ("face", "edge"))  # fmt: skip
 
 
+def on_the_clearance_plane(lines, start):
+    """Index of the first line from ``start`` on after which the tool is there, over a known place."""
+    z, across = None, False
+    for i, line in enumerate(lines):
+        z = value(line, "Z") if has(line, "G0", "Z") else z
+        across = across or has(line, "G0", "X")
+        if i > start and across and z == clearance_of(lines):
+            return i
+    raise ValueError("nowhere")
+
+
 @operated(Code.PLUNGE)
 def a_slanted_plunge(lines, made):
     """8.5 degrees off the vertical, 1 mm into what stands there, at the feed of the moves."""
     on_edge = any("on edge" in s for s in lines[:60])
     box = made.stock if on_edge else made.stock.on_face()
     start = indices(lines, "M3")[0]
-    z = next(i for i in range(start, len(lines)) if has(lines[i], "G0", "Z"))
+    z = on_the_clearance_plane(lines, start)
     # the fastest cutting feed: the first may be a plunge's own, at which nothing is wrong
     feed = max(value(s, "F") for s in lines[z:] if is_code(s) and value(s, "F"))
     x, y = (box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2
     top = float(made.part.top.height(x)) if on_edge else box.z1
-    high = value(lines[z], "Z")
+    high = clearance_of(lines)
     down = high - top + 1.0
     return [
         *lines[: z + 1],
@@ -122,7 +133,9 @@ def a_tab_cut_through(lines, made):
     if deepest > box.z0 or waste * box.y1 < 1.5:
         return None
     end = len(lines) - 1 - next(i for i, s in enumerate(reversed(lines)) if has(s, "M5"))
-    high = value(lines[indices(lines, "G0", "Z")[0]], "Z")
+    while not is_code(lines[end - 1]) or has(lines[end - 1], "G17"):
+        end -= 1
+    high = clearance_of(lines)
     return [
         *lines[:end],
         f"G0 X{-tool.diameter / 2:.4f} Y{box.y0 - tool.diameter - 1:.4f}",

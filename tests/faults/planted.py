@@ -18,7 +18,8 @@ def fault(function):
 
 
 def is_code(line):
-    return bool(line) and line[0] not in "(;%"
+    """Code in the program's own zero: of moves in machine coordinates there are faults below."""
+    return bool(line) and line[0] not in "(;%" and not line.startswith("G53")
 
 
 def has(line, *words):
@@ -73,6 +74,11 @@ def early_long_cut(lines):
 
 def cuts(line):
     return any(has(line, g) for g in ("G1", "G2", "G3"))
+
+
+def clearance_of(lines):
+    """The highest place of a program in its own zero."""
+    return max(v for s in lines if has(s, "G0") and (v := value(s, "Z")) is not None)
 
 
 def span(lines, letter):
@@ -321,6 +327,46 @@ def a_stray_rapid_into_the_jaws(lines):
     return [*lines[: i + 1], "G0 Y-6.0", "G0 Z2.0", *lines[i + 1 :]]
 
 
+# -- the way up, and parking -----------------------------------------------------------------
+
+
+def ways_up(lines):
+    """Lines that go up in machine coordinates; without any, the first line in Z."""
+    own = [i for i, s in enumerate(lines) if s.startswith("G53 G0 Z")]
+    return own or indices(lines, "G0", "Z")[:1]
+
+
+@fault
+def the_first_way_up_dropped(lines):
+    at = ways_up(lines)[0]
+    return [s for i, s in enumerate(lines) if i != at and (not s.startswith("G53") or i > at + 3)]
+
+
+@fault
+def the_first_way_up_aslant(lines):
+    at = ways_up(lines)[0]
+    return changed(lines, at, lines[at].replace("G0 ", "G0 X9 Y9 "))
+
+
+@fault
+def parked_at_working_height(lines):
+    at = ways_up(lines)[-1]
+    return lines[:at] + lines[at + 1 :] if lines[at].startswith("G53") else None
+
+
+@fault
+def not_parked(lines):
+    at = [i for i, s in enumerate(lines) if s.startswith("G53 G0 X")]
+    return lines[: at[-1]] + lines[at[-1] + 1 :] if at else None
+
+
+@fault
+def a_safe_height_that_is_low(lines):
+    """As a decimal point lost in the height would have it."""
+    at = [i for i, s in enumerate(lines) if s.startswith("G53 G0 Z")]
+    return changed(lines, at[-1], with_value(lines[at[-1]], "Z", -20.0)) if at else None
+
+
 # -- units, feeds, speeds, tools ------------------------------------------------------------
 
 
@@ -504,7 +550,7 @@ FAULTS["two_planes_at_once"] = before_first_cut("G17 G18")
 
 CONTACTS = {"C01", "C02", "C03", "C04", "C05", "C06"}
 PART = {"J01", "J02", "J03", "J04", "J05", "J06"}
-LIMITS = {"M04", "M05", "M08", "M09", "M13"}
+LIMITS = {"M04", "M05", "M08", "M09", "M13", "M19", "M20", "M21"}
 MOVED = frozenset(CONTACTS | PART | LIMITS | {"R41", "R42", "R43"})
 """What a wrong path may show as: contact, the part, travel, depth, feed, or an arc that fails."""
 
@@ -514,7 +560,7 @@ RIGHT = {
     "an_arc_end_off_its_circle": "R41", "a_centre_lost": "R43", "the_plane_not_set": "R43",
     "the_wrong_plane": "R42 R43 R44", "an_arc_closed_to_a_full_circle": "R42",
     "a_cut_made_at_rapid": "C01", "every_cut_at_rapid": "C01 M03 R51",
-    "incremental_left_on": "M07 R14 R41 M08", "units_swapped": "R21", "units_not_set": "R21",
+    "incremental_left_on": "M07 R14 R41 M08 M20", "units_swapped": "R21", "units_not_set": "R21",
     "feeds_missing": "M03", "a_feed_of_nothing": "M03", "feeds_ten_times_too_high": "M04 M05",
     "the_spindle_never_started": "M01", "the_spindle_backwards": "M01", "no_speed": "M02",
     "ten_times_the_speed": "M02", "the_spindle_stopped_too_early": "M01",
@@ -525,8 +571,11 @@ RIGHT = {
     "a_comment_inside_another": "R03", "a_byte_from_another_alphabet": "R01",
     "a_switch_before_a_line": "R08", "a_line_too_long": "R02", "an_expression": "R04",
     "an_exponent": "R11 R04", "cutter_compensation_on": "R14", "a_zero_shifted": "R14",
-    "another_zero": "R14", "home_on_the_way": "R14", "machine_coordinates": "R14",
+    "another_zero": "R14", "home_on_the_way": "R14", "machine_coordinates": "R22 M20",
     "inverse_time": "R14", "an_optional_stop": "R15", "corners_rounded_without_bound": "R18 R22",
+    "the_first_way_up_dropped": "M19 M07", "the_first_way_up_aslant": "M19 M20",
+    "parked_at_working_height": "M20 M21", "not_parked": "M21",
+    "a_safe_height_that_is_low": "M20",
     "a_code_nobody_knows": "R14", "two_planes_at_once": "R16",
 }  # fmt: skip
 

@@ -20,6 +20,10 @@ STEP = 0.1
 """Coarser than the proof's own cells: heights are exact at each, and slots and ends have probes."""
 
 
+def in_air(name):
+    return name.endswith("-air.ngc")
+
+
 @dataclass(frozen=True)
 class Case:
     """A part's programs for one machine, in the order they run: on face, then on edge."""
@@ -40,7 +44,11 @@ class Case:
         return {t.number: t for t in self.profile.tools}
 
     def names(self):
-        return [name for name, _, _ in self.texts]
+        """The programs that cut."""
+        return [name for name, _, _ in self.texts if not in_air(name)]
+
+    def names_in_air(self):
+        return [name for name, _, _ in self.texts if in_air(name)]
 
     def text(self, name):
         return next(text for n, text, _ in self.texts if n == name)
@@ -48,9 +56,9 @@ class Case:
     def read(self, name, text):
         """A program as read; the undamaged ones only once."""
         if text != self.text(name):
-            return read_program(text, self.profile, name=name)
+            return read_program(text, self.profile, name=name, air=in_air(name))
         if name not in self.known:
-            self.known[name] = read_program(text, self.profile, name=name)
+            self.known[name] = read_program(text, self.profile, name=name, air=in_air(name))
         return self.known[name]
 
     def proof(self, **damaged):
@@ -58,7 +66,8 @@ class Case:
         given = {n: damaged.get(n.split(".")[0].replace("-", "_"), t) for n, t, _ in self.texts}
         return prove(
             [
-                ProgramText(name=n, data=self.read(n, d) if isinstance(d, str) else d, setup=s)
+                ProgramText(name=n, data=self.read(n, d) if isinstance(d, str) else d, setup=s,
+                            air=in_air(n))
                 for (n, d), (_, _, s) in zip(given.items(), self.texts, strict=True)
             ],
             self.part, stage=Stage.FINAL, milled=self.milled, stock=self.stock,
@@ -94,15 +103,16 @@ def case(job_at, machine, kind):
     part = getattr(found, kind.split()[-1])
     profile = machine_of(job, machine)
     plan = plan_of(found, part, profile, Stage.FINAL)
+    programs = (*plan.in_air, *plan.programs)
     cuts = [(o.tool.number, o.cut) for p in plan.programs for o in p.operations]
-    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in plan.programs}
+    setups = {f"{p.stem}.ngc": Setup(p.setup) for p in programs}
+    written = sorted(files_of(found, plan, profile), key=lambda w: not in_air(w.name))
     return Case(
         part=part,
         stock=box_in_frame(found, part),
         profile=plan.request.machine,
         milled=frozenset(c.string for c in plan.slots if c.tool),
-        texts=tuple((w.name, w.text, setups[w.name])
-                    for w in files_of(found, plan, profile)),
+        texts=tuple((w.name, w.text, setups[w.name]) for w in written),
         material=found.job.blanks.material,
         plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
         depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},

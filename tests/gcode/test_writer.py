@@ -11,7 +11,7 @@ import re
 from blankcam import digest
 from blankcam.gcode import writer
 from blankcam.gcode.comments import clean
-from blankcam.inputs.machine import Controller, Holding, Kind, Profile, ToolChange
+from blankcam.inputs.machine import Controller, Holding, Kind, Profile, Safe, Spot, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
 from blankcam.parts.frames import Box, ReferenceSurface, Zero
@@ -62,12 +62,14 @@ def program(moves=MOVES):
     )
 
 
-def written(job="A job", moves=MOVES, **abilities):
+def written(job="A job", moves=MOVES, safe=PROFILE.safe, **abilities):
     controller = Controller(**abilities)
     shaped = program(moves)
     operations = tuple(without_arcs(o, controller.arc_planes) for o in shaped.operations)
     shaped = dataclasses.replace(shaped, operations=operations)
-    return writer.write(shaped, dataclasses.replace(PROFILE, controller=controller), job, "ab" * 8)
+    return writer.write(
+        shaped, dataclasses.replace(PROFILE, controller=controller, safe=safe), job, "ab" * 8
+    )
 
 
 def bare(text):
@@ -107,16 +109,47 @@ def test_feed_stands_on_the_first_cut_after_each_tool():
 
 
 def test_spindle_is_off_and_the_tool_up_at_a_change():
-    lines = bare(written().text)
-    stop = lines.index("M0")
-    assert lines[stop - 3 : stop] == ["M5", "M9", "T2"]
-    assert lines[stop - 4] == "G17"
-    assert lines[stop - 5] == "G0 Z15"
-    assert lines[stop + 1 : stop + 4] == [
+    lines = bare(written(tool_change=ToolChange.STOP).text)
+    stop = len(lines) - 1 - lines[::-1].index("M0")
+    assert lines[stop - 5 : stop] == ["G0 Z15", "G17", "M5", "M9", "T2"]
+    assert lines[stop + 1 : stop + 5] == [
+        "G0 Z15",
         f"S{int(program().operations[1].cut.rpm)} M3",
         "G4 P3.0",  # the spindle comes up to speed: seconds, NISTIR 6556 3.5.4
-        "G0 Z15",
+        "G0 X1 Y2",
     ]
+
+
+def test_with_coordinates_of_its_own_a_machine_goes_up_across_and_down():
+    """Up to the profile's safe height first, over the start, then down; parked at the end."""
+    places = Safe(height=-3.0, park=Spot(x=90.0, y=95.0), change=Spot(x=5.0, y=6.0))
+    lines = bare(written(safe=places, machine_coordinates=True, tool_change=ToolChange.STOP).text)
+    assert lines[3:5] == ["G53 G0 Z-3", "T1"]
+    begun = lines.index("G0 X1 Y2")
+    assert lines[begun - 1] == "G4 P3.0"
+    assert lines[begun + 1] == "G0 Z15"
+    stop = lines.index("M0")
+    assert lines[stop - 6 : stop + 2] == [
+        "G53 G0 Z-3", "G17", "M5", "M9", "G53 G0 X5 Y6", "T2", "M0", "G53 G0 Z-3",
+    ]  # fmt: skip
+    assert lines[-6:] == ["G53 G0 Z-3", "G17", "M5", "M9", "G53 G0 X90 Y95", "M30"]
+
+
+def test_a_change_says_step_by_step_what_to_do():
+    text = written(tool_change=ToolChange.STOP).text
+    said = text[text.index("(change 1") : text.rindex("M0\n")]
+    for words in ("stop the spindle", "fit tool 2", "stick-out 12 mm", "raise it clear"):
+        assert words in said.replace(")\n(", " "), words
+    head = text[: text.index("G21")].replace(")\n(", " ")
+    assert "step 2 fit tool 1" in head
+
+
+def test_a_program_in_inches_says_nothing_in_millimetres():
+    """25.4 mm is an inch, exactly (international yard and pound agreement, 1959)."""
+    text = written(units="inch").text
+    assert not re.search(r"\bmm\b", text)
+    assert "stick-out 0.4724 in" in text.replace(")\n(", " ")
+    assert "x 0.0000 in to 0.7874 in" in text.replace(")\n(", " ")
 
 
 def test_printed_arcs_keep_their_radii():
@@ -187,7 +220,8 @@ def test_abilities():
         assert word in text, word
     assert "(" not in text
     assert "G21" not in text
-    assert "M0" not in text.replace("M06", "")
+    # Without coordinates of its own the machine stops once, before its first move
+    assert re.findall(r"N\d+ M0$", text, re.MULTILINE) == ["N50 M0"]
 
 
 def test_lines_of_a_short_controller_carry_the_same_words():

@@ -188,6 +188,27 @@ def test_a_folder_that_vanishes_underfoot(tmp_path):
         assert "fault of the program itself" not in done.stderr
 
 
+def test_a_batch_whose_summary_cannot_be_written_still_tells_what_was_made(tmp_path):
+    (tmp_path / "jobs").mkdir()
+    for i in range(4):
+        shutil.copy(STEEL, tmp_path / "jobs" / f"job{i}.toml")
+    out = tmp_path / "out"
+    child = subprocess.Popen(
+        [COMMAND, "batch", tmp_path / "jobs", "--out", out, "--machine", "hand-bench", "--jobs", "1"],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    end = time.monotonic() + 60
+    while not (out / "job0").exists() and child.poll() is None and time.monotonic() < end:
+        time.sleep(0.01)
+    (out / "summary.csv").mkdir()  # in the place where the summary is to be written at the end
+    shown, told = child.communicate(timeout=120)
+    assert child.returncode == 2
+    assert "summary.csv" in told
+    assert len(told.splitlines()) == 1
+    assert "4 jobs: 4 made" in shown
+    assert "summary" not in shown
+
+
 def test_the_parent_vanishes_while_it_is_written(tmp_path):
     from blankcam import output_folder, transaction
 

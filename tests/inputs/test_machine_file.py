@@ -56,6 +56,10 @@ def test_shipped_profiles_carry_no_two_names():
     }
 
 
+HOMED = "[controller]\nmachine_coordinates = true\n"
+STOPS = HOMED + 'tool_change = "stop"\nstop_allows_zero = true\n'
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
@@ -121,8 +125,34 @@ def test_shipped_profiles_carry_no_two_names():
         ("[[tools]]", '[controller]\ntool_change = "robot"\n[[tools]]', "controller.tool_change"),
         (
             "[[tools]]",
-            "[controller]\nlength_offsets = true\n[[tools]]",
+            STOPS.replace("]", "]\nlength_offsets = true", 1)
+            + '[safe]\nchange = { x = "9 mm", y = "9 mm" }\n[[tools]]',
             "controller.length_offsets: is of no use",
+        ),
+        (
+            "[[tools]]",
+            '[controller]\ntool_change = "stop"\n[[tools]]',
+            "controller.tool_change: 'stop': needs a controller that takes jogs and a new zero",
+        ),
+        (
+            "[[tools]]",
+            STOPS + "[[tools]]",
+            'add change = { x = "..", y = ".." } under [safe]',
+        ),
+        (
+            "[[tools]]",
+            '[safe]\nheight = "-2 mm"\n[[tools]]',
+            "safe.height: is in machine coordinates",
+        ),
+        (
+            "[[tools]]",
+            '[controller]\nmachine_coordinates = true\n[safe]\nheight = "3 mm"\n[[tools]]',
+            "safe.height: '3 mm': is outside the travel of Z; it goes from",
+        ),
+        (
+            "[[tools]]",
+            HOMED + '[safe]\npark = { x = "1 mm", y = "999 mm" }\n[[tools]]',
+            "safe.park.y: '999 mm': is outside the travel of Y",
         ),
     ],
 )

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from blankcam.inputs import job_file
-from blankcam.inputs.machine import Controller, ToolChange
+from blankcam.inputs.machine import Controller, Safe, Spot, ToolChange
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.replay import reader
@@ -31,6 +31,7 @@ from tests.proved import files_of, plan_of, proved
 pytestmark = [pytest.mark.oracle, pytest.mark.long]
 ABILITIES = {
     "tool_change": list(ToolChange),
+    "machine_coordinates": [False, True],
     "arc_planes": [(), ("G17", "G19"), ("G17", "G18", "G19")],
     "line_length": [40, 79, 200],
     "coolant": ["none", "mist", "flood"],
@@ -46,8 +47,13 @@ ABILITIES = {
 
 
 def allowed(row):
-    """A profile that stops for its tools is refused with length offsets (tests/machine)."""
-    return (row.get("tool_change"), row.get("length_offsets")) != (ToolChange.STOP, True)
+    """A profile that stops for its tools is refused with length offsets (tests/machine).
+
+    So is one without coordinates of its own, for want of a place to change them.
+    """
+    return row.get("tool_change") is not ToolChange.STOP or not (
+        row.get("length_offsets") or row.get("machine_coordinates") is False
+    )
 
 
 def pairs_of(row):
@@ -97,7 +103,9 @@ def made_of(row, at):
     machine = ("bench-mill", "light-router")[at % 2]
     abilities = {k: v for k, v in row.items() if k not in ("stage", "part")}
     abilities["arc_planes"] = frozenset(row["arc_planes"])
-    profile = dataclasses.replace(machine_of(job, machine), controller=Controller(**abilities))
+    profile = machine_of(job, machine)
+    safe = Safe(change=Spot(x=20.0, y=15.0)) if row["machine_coordinates"] else profile.safe
+    profile = dataclasses.replace(profile, controller=Controller(**abilities), safe=safe)
     part = getattr(found, row["part"])
     plan = plan_of(found, part, profile, row["stage"])
     return found, part, profile, plan, files_of(found, plan, profile)
@@ -124,7 +132,7 @@ def test_each_has_what_its_controller_knows_and_no_more(at):
 
 
 def known_and_no_more(row, plan, written):
-    for program, w in zip(plan.programs, written, strict=True):
+    for program, w in zip((*plan.programs, *plan.in_air), written, strict=True):
         lines = w.text.splitlines()
         code = [s for line in lines if (s := re.sub(r"\(.*\)|;.*", "", line).strip())]
         words = " ".join(re.findall(r"[A-Z%]-?[\d.]*", "\n".join(code)))
@@ -135,12 +143,15 @@ def known_and_no_more(row, plan, written):
         assert ("G64" in words) is row["path_blending"]
         assert (" M6" in words) is (row["tool_change"] is ToolChange.AUTOMATIC)
         stops = row["tool_change"] is ToolChange.STOP and len(program.tools) > 1
-        assert bool(re.search(r"\bM0\b", words)) is stops
+        looks = program.air or not row["machine_coordinates"]
+        assert bool(re.search(r"\bM0\b", words)) is (stops or looks)
+        assert ("G53" in words) is row["machine_coordinates"]
         assert bool(re.search(r"\bN\d", words)) is row["line_numbers"]
         assert ("(" in w.text, ";" in w.text) == (
             row["comments"] == "brackets", row["comments"] == "semicolon")  # fmt: skip
         assert (" M7" in words, " M8" in words) == (
-            row["coolant"] == "mist", row["coolant"] == "flood")  # fmt: skip
+            row["coolant"] == "mist" and not program.air,
+            row["coolant"] == "flood" and not program.air)  # fmt: skip
         assert {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)} <= {
             *row["arc_planes"]
         }
@@ -178,7 +189,7 @@ EVERY = [
     for values in product(*(ABILITIES[name] for name in OF_A_CONTROLLER))
     if allowed(row := dict(zip(OF_A_CONTROLLER, values, strict=True)))
 ]
-MOVING = ("arc_planes", "units", "tool_change", "path_blending")
+MOVING = ("arc_planes", "units", "tool_change", "path_blending", "machine_coordinates")
 """What moves depend on; the other abilities change words around them."""
 
 
@@ -197,7 +208,9 @@ def test_every_combination_is_proven_and_read(at, part, tmp_path):
             made_of(row, at) if key not in proven else rewritten(row, proven[key])
         )
         known_and_no_more(row, plan, written)
-        texts = [reader.read_program(w.text, profile, name=w.name) for w in written]
+        texts = [
+            reader.read_program(w.text, profile, name=w.name, air=w.program.air) for w in written
+        ]
         assert not [str(f) for text in texts for f in text.findings]
         if key not in proven:
             proof = proved(found, made_part, profile, row["stage"], plan, written)
@@ -232,8 +245,8 @@ def test_a_real_interpreter_walks_the_intended_path(at, tmp_path):
 def walked(profile, plan, written, folder):
     """In inches its listing has four decimals, 2.54 um: half of that is added to the bound."""
     close = CLOSE + (0.00127 if profile.controller.units == "inch" else 0.0)
-    for program, w in zip(plan.programs, written, strict=True):
+    for program, w in zip((*plan.programs, *plan.in_air), written, strict=True):
         heard = interpreter.ask(w.text, profile.tools, folder)
         assert heard.accepted, heard.complaint
         assert "PROGRAM_END" in {name for name, _ in heard.calls[-3:]}
-        compare(heard, program, close)
+        compare(heard, program, close, profile.safe_places.height)

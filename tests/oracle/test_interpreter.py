@@ -37,8 +37,12 @@ def same_place(a, b, close=CLOSE):
     return all(math.isnan(q) or abs(p - q) <= close for p, q in zip(a, b, strict=True))
 
 
-def compare(heard, program, close=CLOSE):
-    """Walk both paths together; the writer's own moves on the clearance plane may stand between."""
+def compare(heard, program, close=CLOSE, aloft=math.inf):
+    """Walk both paths together; the writer's own moves may stand between.
+
+    Those are rapids on the clearance plane, and at the machine's safe height ``aloft``, which the
+    interpreter, without any zero set, takes for the same height of the program.
+    """
     steps = list(heard.steps)
     i = 0
     for move, to in intended(program):
@@ -47,8 +51,8 @@ def compare(heard, program, close=CLOSE):
         if stands and (i == len(steps) or not same_place(steps[i].end, to, close)):
             continue  # to where the tool stands already, as the writer rounds it
         while i < len(steps) and not same_place(steps[i].end, to, close):
-            lifted = steps[i].kind == "rapid" and steps[i].end[2] == pytest.approx(
-                program.clearance, abs=close
+            lifted = steps[i].kind == "rapid" and any(
+                steps[i].end[2] == pytest.approx(z, abs=close) for z in (program.clearance, aloft)
             )
             chord = kind == "arc" and steps[i].kind == "line"
             assert lifted or chord, (steps[i], move)
@@ -75,12 +79,15 @@ def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path)
     profile, found = machine_of(job, machine), design(job)
     for part in (found.nut, found.saddle):
         plan = plan_of(found, part, profile, stage)
-        for program, written in zip(plan.programs, files_of(found, plan, profile), strict=True):
+        programs = (*plan.programs, *plan.in_air)
+        for program, written in zip(programs, files_of(found, plan, profile), strict=True):
             heard = interpreter.ask(written.text, profile.tools, tmp_path)
             assert heard.accepted, heard.complaint
             planned = {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)}
             assert {s.plane for s in heard.steps if s.kind == "arc"} == planned
-            compare(heard, program)
+            compare(heard, program, aloft=profile.safe_places.height)
+            spun = any(name == "START_SPINDLE_CLOCKWISE" for name, _ in heard.calls)
+            assert spun is not program.air
 
 
 def test_planes_and_axes_are_as_the_interpreter_has_them():

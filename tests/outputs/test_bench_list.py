@@ -4,11 +4,13 @@ import dataclasses
 import io
 import math
 import re
+from itertools import pairwise
 
 import ezdxf
 import pytest
 
 from blankcam.data import table
+from blankcam.gcode.header import touch_words
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import ToolChange
 from blankcam.inputs.machine_file import read_profile
@@ -39,10 +41,14 @@ def made_slow(results):
     """The nut's program on edge as if it took ten minutes."""
     times = Times(cutting=0.0, air=0.0, changes=600.0)
     files = (
-        dataclasses.replace(f, times=times) if f.name == "nut-edge.ngc" else f
+        dataclasses.replace(f, times=times) if f.name == "nut-edge-1.ngc" else f
         for f in results["nut"].programs
     )
     return {**results, "nut": dataclasses.replace(results["nut"], programs=tuple(files))}
+
+
+def _mm_and_inches(mm, places):
+    return f"{mm:.{places}f} ({mm / 25.4:.{places + 1}f})"
 
 
 def section(text, name):
@@ -53,19 +59,24 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     found, profile, plans = made
     text = bench(found, profile, Stage.ROUGH, made_slow(plans))
     nut = section(text, "Nut")
-    places = [nut.index(f"`{p.name}`") for p in plans["nut"].programs]
+    places = [nut.index(f"`{p.name}`") for p in plans["nut"].files]
     assert places == sorted(places)
-    assert "`nut-edge.ngc`**, dry first, about 10 min" in nut
-    order = ["Measure the blank", "Hold on face", "Zero: X0", "Fit", "nut-face.ngc", "Free it",
-             "Hold on edge", "nut-edge.ngc", "Before unclamping", "Slots"]  # fmt: skip
+    assert "`nut-edge-1.ngc`**, dry first, about 10 min" in nut
+    order = ["Measure the blank", "Hold on face", "Zero: X0", "Fit", "nut-face-air.ngc",
+             "nut-face-1.ngc", "Free it", "Hold on edge", "nut-edge-air.ngc", "nut-edge-1.ngc",
+             "nut-edge-2.ngc", "Before unclamping", "Slots"]  # fmt: skip
     at = 0
     for word in order:
         at = nut.index(word, at)
-    for program in plans["nut"].programs:
+    fitted = None
+    for program in plans["nut"].files:
+        (tool,) = program.tools
         fit = next(s for s in nut.splitlines() if f"`{program.name}`" in s)
-        numbers = [fit.index(f"T{t.number} {t.shape} {t.diameter:g} (") for t in program.tools]
-        assert numbers == sorted(numbers)
-        assert "12.00 (0.472) out of the collet" in fit
+        if (program.setup, tool) != fitted:
+            assert f"T{tool.number} {tool.shape} {tool.diameter:g} (" in fit
+            assert "12.00 (0.472) out of the collet" in fit
+            assert touch_words(program.program.zeros, _mm_and_inches) in fit
+        fitted = (program.setup, tool)
     for slot in found.nut.slots:
         row = f"| {slot.string} {slot.note} | {slot.centre:.2f} ({slot.centre / 25.4:.3f}) |"
         assert row in nut
@@ -82,10 +93,11 @@ def test_all_of_it_goes_on_a_wall(made):
         drawn = cuts(other, profile)
         text = bench(other, profile, Stage.ROUGH, drawn)
         assert len(text.splitlines()) <= 60, job.stem
-        # A part's own work: lines of 95 letters, as many as 10 pt leaves on A4 with its margins
+        # A part's own work on one sheet of A4: 10 pt with a fifth of leading is 4.23 mm a line, and
+        # margins of 20 mm leave 257 by 170 mm: 60 lines of 95 letters, one tool a file and all
         for name in ("Nut", "Saddle"):
             lines = section(text, name).splitlines()
-            assert sum(1 + len(line) // 95 for line in lines) <= 45
+            assert sum(1 + len(line) // 95 for line in lines) <= 60
 
 
 def test_slots_with_one_reason_share_a_line(made):
@@ -141,6 +153,31 @@ def test_a_milled_thickness_is_told(made):
     assert "rub off 0.035 (0.0014)" in nut
 
 
+def test_a_mill_that_fetches_its_tools_is_loaded_once(made):
+    found, _, _ = made
+    profile = read_profile("bench-mill")
+    drawn = cuts(found, profile, ("nut",))
+    nut = section(bench(found, profile, Stage.ROUGH, drawn), "Nut")
+    line = next(s for s in nut.splitlines() if "`nut-edge-air.ngc`" in s)
+    tools = next(f.tools for f in drawn["nut"].programs if f.name == "nut-edge.ngc")
+    numbers = [line.index(f"T{t.number} {t.shape} {t.diameter:g} (") for t in tools]
+    assert numbers == sorted(numbers)
+    assert "each length is in the controller's table" in line
+    assert "set Z" not in line
+
+
+def test_numbers_to_set_at_a_machine_in_inches_are_inches(made):
+    found, profile, _ = made
+    inch = dataclasses.replace(
+        profile, controller=dataclasses.replace(profile.controller, units="inch")
+    )
+    drawn = cuts(found, inch, ("nut",))
+    nut = section(bench(found, inch, Stage.ROUGH, drawn), "Nut")
+    assert "12.00 (0.472) out of the collet" in nut
+    z = next(z for z in drawn["nut"].programs[0].program.zeros if z.axis == "Z")
+    assert f"set Z to {z.value / 25.4:.4f} in ({z.value:.2f} mm)" in nut
+
+
 def test_one_file_a_tool_is_fitted_and_run_one_after_the_other(made):
     found, profile, _ = made
     files = dataclasses.replace(
@@ -149,20 +186,23 @@ def test_one_file_a_tool_is_fitted_and_run_one_after_the_other(made):
     )
     drawn = cuts(found, files, ("nut",))
     nut = section(bench(found, files, Stage.ROUGH, drawn), "Nut")
-    for program in drawn["nut"].programs:
-        line = next(s for s in nut.splitlines() if f"`{program.name}`" in s)
-        assert f"**Fit** T{program.tools[0].number} " in line
+    cutting = drawn["nut"].programs
+    assert all(len(f.tools) == 1 for f in cutting)
+    for before, program in pairwise(cutting):
+        between = nut[nut.index(f"`{before.name}`") : nut.index(f"`{program.name}`")]
+        assert f"T{program.tools[0].number} {program.tools[0].shape}" in between
     assert nut.count("Hold on edge") == 1
 
 
 @pytest.mark.parametrize("how", ["clamps", "fixture", "tape"])
 def test_how_it_is_held_lying_down(made, how):
     found, profile, plans = made
-    first, *rest = plans["nut"].programs
-    held = dataclasses.replace(first.program.holding, face=how)
-    program = dataclasses.replace(first.program, holding=held)
-    first = dataclasses.replace(first, program=program)
-    changed = dataclasses.replace(plans["nut"], programs=(first, *rest))
+    held = dataclasses.replace(plans["nut"].programs[0].program.holding, face=how)
+    files = tuple(
+        dataclasses.replace(f, program=dataclasses.replace(f.program, holding=held))
+        for f in plans["nut"].programs
+    )
+    changed = dataclasses.replace(plans["nut"], programs=files, in_air=())
     nut = section(bench(found, profile, Stage.ROUGH, {"nut": changed}), "Nut")
     said = {"clamps": "a clamp at each end of the waste, reaching 5.00 (0.197) over it",
             "fixture": "between walls 3.00 (0.118) high", "tape": "on a waste board by tape"}  # fmt: skip

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile
+from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Box
 from blankcam.parts.stage import Stage
@@ -36,7 +36,7 @@ MILL = Profile(
     spindle_max=10000.0,
     tools=TOOLS,
     holding=HOLDING,
-    controller=Controller(arc_planes=frozenset({"G17", "G18", "G19"})),
+    controller=Controller(arc_planes=frozenset({"G17", "G18", "G19"}), tool_change=ToolChange.STOP),
 )
 STOCK = Box(x0=-2.0, x1=14.0, y0=0.0, y1=5.0, z0=0.0, z1=8.0)
 RADIUS = 100.0
@@ -109,6 +109,7 @@ class Target:
 
     part: object
     stage: Stage
+    ridge: float = 0.0
 
     @property
     def slots(self):

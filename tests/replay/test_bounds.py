@@ -30,7 +30,7 @@ def arc(plane, first, turn, radius, rise):
     kind = Kind.ARC_CCW if turn > 0 else Kind.ARC_CW
     moves = Moves(
         line=one, kind=one * kind, plane=one * plane, start=points[:1], end=points[-1:],
-        centre=centre, feed=one * 100.0, speed=one * 8000.0, spindle=one, tool=one,
+        centre=centre, feed=one * 100.0, speed=one * 8000.0, spindle=one, tool=one, aloft=0 * one,
     )  # fmt: skip
     return moves, points
 

@@ -76,7 +76,7 @@ def test_a_plain_program_reads_without_fault():
         ("G2 X2 Y0 R0.9", Code.ARC_RADIUS),
         ("G2 X2 Y0 R1", Code.ARC_FORM),  # §3.5.3.1: half turns with R are bad
         ("G28 X0", Code.G_CODE),
-        ("G53 G0 X0", Code.G_CODE),
+        ("G53 G0 X0", Code.PROFILE),
         ("G92 X0", Code.G_CODE),
         ("G10 L2 P1 X1", Code.G_CODE),
         ("G81 X1 Z-1 R1", Code.G_CODE),
@@ -193,14 +193,14 @@ def test_spindle_starts_before_the_move_of_its_own_line():
 
 
 def test_stop_change_takes_the_tool_named_before_it():
-    got = moves_of("G0 Z5\nM5\nT2\nM0\nS8000 M3\nG1 X1")
-    assert got.tool.tolist() == [1, 2, 2]
+    got = moves_of("G0 Z5\nM5\nT2\nM0\nS8000 M3\nG0 Z5\nG0 X0 Y0\nG1 X1")
+    assert got.tool.tolist() == [1, 2, 2, 2, 2]
 
 
 def test_automatic_change_stops_the_spindle_and_wants_its_own_length():
     head = HEAD.replace("T1\n", "T1 M6\nG43 H1\n")
     assert codes(head + "X1" + TAIL, AUTOMATIC) == set()
-    change = "G0 Z5\nM5\nT2 M6\nG43 H2\nG0 Z5\nS8000 M3\nG1 X1"
+    change = "G0 Z5\nM5\nT2 M6\nG43 H2\nG0 Z5\nG0 X0 Y0\nS8000 M3\nG1 X1"
     assert codes(head + change + TAIL, AUTOMATIC) == set()
     assert Code.SPINDLE in codes(head + change.replace("M3", "") + TAIL, AUTOMATIC)
     assert Code.OFFSET in codes(head + change.replace("H2", "H1") + TAIL, AUTOMATIC)

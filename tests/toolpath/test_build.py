@@ -25,9 +25,9 @@ from blankcam.toolpath.linearize import chords
 from blankcam.toolpath.moves import Arc, Line, Rapid
 from blankcam.toolpath.timing import estimate
 from tests.conftest import STEEL, demo_job
-from tests.proved import plan_for, result_of
+from tests.proved import in_one_program, plan_for, result_of
 
-ROUTER = read_profile("light-router")
+ROUTER = in_one_program(read_profile("light-router"))
 
 
 @pytest.fixture(scope="module")
@@ -209,7 +209,9 @@ def test_without_arcs_in_g18_the_chords_keep_to_2_um():
 
 
 def test_no_arcs_are_planned_where_the_controller_has_none(found, blank):
-    plain = dataclasses.replace(ROUTER, controller=Controller(arc_planes=frozenset()))
+    plain = dataclasses.replace(
+        ROUTER, controller=dataclasses.replace(ROUTER.controller, arc_planes=frozenset())
+    )
     (program,) = plan_for(found.nut, blank, plain, "bone", Stage.ROUGH).programs
     assert not [m for o in program.operations for m in o.moves if isinstance(m, Arc)]
 

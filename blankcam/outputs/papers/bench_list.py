@@ -9,10 +9,11 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
-from blankcam.gcode.header import zero_words
+from blankcam.gcode.changes import Length, steps
+from blankcam.gcode.header import touch_words, zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import Units, inches
 from blankcam.machining.decision import Decision
@@ -86,12 +87,13 @@ def _steps(
     work: hand_steps.Work,
     result: CutResult | None,
 ) -> Iterator[str]:
-    programs = result.programs if result else ()
+    programs = result.files if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
     yield _blank_step(work.part, checks, milled="thickness" in work.done)
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
-        yield from _setup_steps(work.part, list(run), setup)
+        assert result is not None
+        yield from _setup_steps(work.part, list(run), setup, result.request.machine)
     if work.shaped:
         yield (
             "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
@@ -139,14 +141,14 @@ def _blank_step(part: Part, checks: Iterable[Check], *, milled: bool) -> str:
     return f"**Measure the blank**: {'; '.join(said)}."
 
 
-def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Iterator[str]:
+def _setup_steps(
+    part: Part, programs: Sequence[ProgramFile], setup: str, machine: Profile
+) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
-    first = programs[0].program
-    zero = zero_words(first.zeros, lambda v, decimals: both(round(v, decimals), decimals))
+    first = next(f.program for f in programs if not f.program.air)
+    zero = zero_words(first.zeros, _length(machine))
     yield f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} Zero: {zero}."
-    for file in programs:
-        about = max(1, round(file.seconds / 60))
-        yield f"{_tools(file.tools)}; **run `{file.name}`**, dry first, about {about} min."
+    yield from _runs(programs, machine)
     done = {name for file in programs for name in file.operation_names}
     if "thickness" in done:
         yield (
@@ -155,6 +157,63 @@ def _setup_steps(part: Part, programs: Sequence[ProgramFile], setup: str) -> Ite
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
+
+
+def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
+    """What is fitted, touched and set before each program; the one in the air leads."""
+    first = [f for f in programs if f.program.air or f is _cutting(programs)[0]]
+    others = [f for f in programs if f not in first]
+    yield f"{_fitting(first[-1], machine)}; {'; '.join(_run(f, machine) for f in first)}."
+    if others:
+        touch = touch_words(others[0].program.zeros, _length(machine))
+        runs = (f"{_tools(f.tools).replace('**Fit** ', '')}, {_run(f, machine)}" for f in others)
+        yield f"**In the same way**, each time {touch}: {'; '.join(runs)}."
+
+
+def _cutting(programs: Sequence[ProgramFile]) -> list[ProgramFile]:
+    return [f for f in programs if not f.program.air]
+
+
+def _fitting(file: ProgramFile, machine: Profile) -> str:
+    """What to fit before a set-up's first program, what to touch off on, which number to set."""
+    controller, length = machine.controller, _length(machine)
+    if controller.tool_change is ToolChange.AUTOMATIC:
+        table = "; see that each length is in the controller's table"
+        return _tools(file.tools) + (table if controller.length_offsets else "")
+    todo = steps(file.tools[0], "it", file.program.zeros, controller, length)
+    return f"{_tools(file.tools[:1])}: {', '.join(todo)}"
+
+
+def _run(file: ProgramFile, machine: Profile) -> str:
+    """A program's run, and what to look at."""
+    if file.program.air:
+        return (
+            f"**run `{file.name}`**, spindle off, and look at each stop: where the tip is not as it "
+            "says, set the zeros again"
+        )
+    about = max(1, round(file.seconds / 60))
+    return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
+
+
+def _at_stops(file: ProgramFile, machine: Profile) -> str:
+    """What to do at a program's stops for other tools."""
+    if machine.controller.tool_change is not ToolChange.STOP or len(file.tools) < 2:
+        return ""
+    touch = touch_words(file.program.zeros, _length(machine))
+    others = _tools(file.tools[1:]).replace("**Fit** ", "")
+    return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
+
+
+def _length(machine: Profile) -> Length:
+    """How a number to set at the machine is written: its own unit first."""
+
+    def inches_first(mm: float, places: int) -> str:
+        return f"{inches(mm, places + 2)} in ({mm:.{places}f} mm)"
+
+    def millimetres_first(mm: float, places: int) -> str:
+        return both(round(mm, places), places)
+
+    return inches_first if machine.controller.units == "inch" else millimetres_first
 
 
 def _held(part: Part, program: Program) -> str:

@@ -32,6 +32,8 @@ class Shared:
     """One set-up of all of a load's blanks."""
 
     setup: str
+    air: tuple[str, ...]
+    """Files that are run first, with the spindle off."""
     files: tuple[str, ...]
     zero: str
     tools: tuple[str, ...]
@@ -93,6 +95,8 @@ def _steps(load: Filled) -> Iterator[str]:
         yield f"Zero: {s.zero}."
         yield f"Have ready: {'; '.join(s.tools)}."
         files = ", then ".join(f"`{file}`" for file in s.files)
+        for file in s.air:
+            yield f"With the spindle off run `{file}`: at each stop look where the tip stands."
         yield (
             f"Dry run, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank at a "
             f"time it would take {max(1, round(s.alone / 60))} min."

@@ -295,6 +295,12 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
     """What the machine cuts; a bench without one is told nothing of machines."""
     for p in sheet.programs:
         minutes = p["seconds"] / 60
+        if p["air"]:
+            yield (
+                f"`{p['file']}`: first, the spindle off; it touches nothing, and stops where you are"
+                " to look"
+            )
+            continue
         yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
     if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
         yield (

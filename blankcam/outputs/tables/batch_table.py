@@ -49,14 +49,17 @@ OUTCOME: tuple[Field[Outcome], ...] = (
 )
 
 
-def sections(outcomes: Sequence[Outcome], out: str) -> tuple[Section, ...]:
-    """The outcomes as tables for the terminal."""
+def sections(outcomes: Sequence[Outcome], out: str | None) -> tuple[Section, ...]:
+    """The outcomes as tables for the terminal.
+
+    ``out``: the folder that holds the summary; None where it could not be written.
+    """
     counts = Counter(o.status for o in outcomes)
     counted = ", ".join(f"{counts[s]} {s}" for s in STATUSES if counts[s])
     table = Section(
         title=f"{len(outcomes)} jobs: {counted}",
         table=tabulate("jobs", OUTCOME, outcomes),
-        notes=(f"in {out}, with {CSV} and {JSON}",),
+        notes=(f"in {out}, with {CSV} and {JSON}",) if out else (),
     )
     faults = tuple(fault for o in outcomes for fault in o.faults)
     return (table, Section(title="Not made", notes=faults)) if faults else (table,)

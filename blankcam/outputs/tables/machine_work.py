@@ -42,8 +42,10 @@ OPERATION: tuple[Field[Work], ...] = (
 
 
 def operation_table(programs: Iterable[tuple[str, Program]]) -> Table:
-    """A row an operation, for (name, program) pairs."""
-    works = (Work(program=name, operation=o) for name, p in programs for o in p.operations)
+    """A row an operation that cuts, for (name, program) pairs."""
+    works = (
+        Work(program=name, operation=o) for name, p in programs if not p.air for o in p.operations
+    )
     return tabulate("feeds", OPERATION, works)
 
 

@@ -69,12 +69,13 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
     """What a report says of each program of a part."""
     proof = result.proof
     own = {p.name: p.record() for p in proof.programs} if proof else {}
-    for file in result.programs:
+    for file in result.files:
         yield {
             "file": file.name,
             "part": file.program.part,
             "setup": file.program.setup,
             "stage": file.program.stage,
+            "air": file.program.air,
             "tools": [t.number for t in file.tools],
             "lines": file.lines,
             "cut_length": file.cut_length,

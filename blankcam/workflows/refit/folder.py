@@ -64,7 +64,7 @@ def refit(
 
 def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
-    programs = {f.name: f.text.encode() for r in cuts.results for f in r.programs}
+    programs = {f.name: f.text.encode() for r in cuts.results for f in r.files}
     units = bench.profile.drawing.units
     return (
         programs

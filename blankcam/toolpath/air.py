@@ -1,0 +1,78 @@
+"""The air program of a set-up: a look, before the first cut, at zero, sides and tool.
+
+With the spindle off, the tool's tip well over everything, it goes round what stands of the blank,
+then over each slot and over the deepest place, and stops at each with words on what to look at.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Sequence
+
+from blankcam.data import table
+from blankcam.parts.frames import Box, Place
+from blankcam.parts.slot import Slot
+from blankcam.toolpath.moves import Arc, Line, Operation, Path, Program
+
+OVER: float = table("cutting")["air"]["program"]
+NAME = "air"
+
+
+def air_program(
+    program: Program, standing: Sequence[Box], slots: Iterable[Slot], highest: float
+) -> Program:
+    """The air program of a set-up's whole program.
+
+    Parameters
+    ----------
+    standing : what stands of each blank, in the program's axes
+    slots : that are cut on edge, in the first blank's frame
+    highest : of all that stands on the machine, z
+    """
+    z = highest + OVER
+    path = Path(z)
+    for box in standing:
+        _round(path, box, z)
+    for slot in slots:
+        path.rapid(x=slot.centre, y=standing[0].y0)
+        path.stop(
+            f"look: the tip is over slot {slot.string}, {slot.centre:.2f} mm from the left end of the "
+            "part, on the side toward you"
+        )
+    x, y, low = deepest(program.operations)
+    path.rapid(x=x, y=y)
+    path.stop(
+        f"look: the deepest place of all cuts is {z - low:.2f} mm under the tip, at Z {low:.2f} mm. "
+        "See that nothing but the blank is in the way there"
+    )
+    first = program.operations[0]
+    operation = Operation(
+        name=NAME,
+        words="round the blank and over what will be cut",
+        tool=first.tool,
+        cut=first.cut,
+        moves=tuple(path.moves),
+    )
+    return dataclasses.replace(
+        program, stem=f"{program.stem}-{NAME}", clearance=z, operations=(operation,), air=True
+    )
+
+
+def _round(path: Path, box: Box, z: float) -> None:
+    """Round what stands of a blank, with a stop over two corners across from one another."""
+    over = f"{z - box.z1:.2f} mm over the blank"
+    path.rapid(x=box.x0, y=box.y0)
+    path.stop(f"look: the tip is {over}, at its left end, on the side toward you")
+    path.rapid(x=box.x1)
+    path.rapid(y=box.y1)
+    path.stop(f"look: the tip is {over}, at its right end, on the side away from you")
+    path.rapid(x=box.x0)
+    path.rapid(y=box.y0)
+
+
+def deepest(operations: Iterable[Operation]) -> Place:
+    """The lowest place that any tool's tip is sent to at feed; the first of several."""
+    return min(
+        (m.to for o in operations for m in o.moves if isinstance(m, (Line, Arc))),
+        key=lambda to: to[2],
+    )
