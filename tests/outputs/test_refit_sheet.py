@@ -22,6 +22,7 @@ action = { bass = "2.65 mm", treble = "2.15 mm" }
 settled = "36 h"
 uncertainty = "0.03 mm"
 """
+READ = {6: "0.77", 1: "0.62"}
 
 
 def refitted(folder, job, readings=READINGS, name="one"):
@@ -53,7 +54,7 @@ def test_every_slot_is_drawn_before_and_after_with_what_comes_off(first):
         assert f"{slot['floor_before']:.2f}" in card
         assert f"{slot['floor_after']:.2f}" in card
         assert f"{v['nut_take']:.2f} off the floor" in card
-        assert f"Fret 1: {v['first_fret']['read']:.2f} read" in card
+        assert (f"Fret 1: {READ[v['string']]} read" in card) is (v["string"] in READ)
     saddle = record["saddle"]
     assert saddle["by"] == "bottom"
     for figure in (saddle["bottom_left"], saddle["bottom_right"]):
