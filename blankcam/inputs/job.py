@@ -11,6 +11,7 @@ MATERIALS = (
     "bone",
     "phenolic laminate",
     "solid surface",
+    "quartz composite",
     "hard plastic",
     "hardwood",
     "brass",

@@ -15,7 +15,18 @@ import numpy as np
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
-from blankcam.machining import ends, jaws, outline, slots, thickness, tools, top, waste, workholding
+from blankcam.machining import (
+    ends,
+    jaws,
+    outline,
+    slots,
+    thickness,
+    tool_set,
+    tools,
+    top,
+    waste,
+    workholding,
+)
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByHand, ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -287,7 +298,7 @@ def _decide_on_edge(
     tool, box = (sweep.tool, reaches[0][1]) if sweep else (None, None)
     why = (ReasonCode.LARGEST_REACHING, ReasonCode.NONE_REACHES)
     decided = [_made(part.top_feature, tool, box, why, _depth_of_top(part, edge))]
-    made, reach = _decide_slots(part, request, edge)
+    made, reach = _decide_slots(part, request, edge, [tool.number] if tool else [])
     reaches += reach
     edge, found = _held_in_jaws(part, edge, reaches)
     faults += found
@@ -332,10 +343,12 @@ def _finish_reach(finish: Table, edge: Bench) -> Box:
 
 
 def _decide_slots(
-    nut: Part, request: CutRequest, edge: Bench
+    nut: Part, request: CutRequest, edge: Bench, called: Iterable[int]
 ) -> tuple[list[Decision], list[tuple[str, Box]]]:
+    """Waste and slots; ``called``: the tools that the set-up calls anyway."""
     by_string = {s.string: s for s in nut.slots}
-    each = slots.chosen(nut, edge, by_file=request.wishes.slots != "mill")
+    by_file = request.wishes.slots != "mill"
+    each = tool_set.chosen(nut, edge, by_file=by_file, called=called)
     chosen = [_with_reach(nut, by_string[d.string], d, edge) for d in each]
     opened = [w for d in chosen if (w := _opened(nut, by_string[d.string], d, edge))]
     made = [*opened, *chosen]

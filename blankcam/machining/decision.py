@@ -19,6 +19,8 @@ class ReasonCode(StrEnum):
     LARGEST_TIP = "largest tip"
     """Of a tapered ball; the same values."""
     OPENED_FOR_SPEED = "opened for speed"
+    FEWER_TOOLS = "fewer tools"
+    """A larger one fits, ``tool``, ``edge``: its change takes longer than it saves."""
     LEFT_BY_JOB = "left by the job"
     HAND_BY_JOB = "hand by job"
     THIN_ENOUGH = "thin enough"

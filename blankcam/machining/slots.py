@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 
@@ -20,7 +19,6 @@ from blankcam.machining.decision import (
     Reason,
     ReasonCode,
 )
-from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -32,12 +30,8 @@ SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
 DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
 BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
 DEEPEST: float = table("cutting")["slots"]["deepest"]
-BACK = 1.0
-"""Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
 SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
 OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
-LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
 def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
@@ -49,15 +43,13 @@ def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bo
         return left_to_the_file(slot, profile)
     feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     refused: list[Reason] = []
-    candidates = _candidates(profile)
-    wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
-    for tool in candidates[len(wide) :]:
-        clear, wrong = _fits(nut, slot, tool, profile, stage)
+    for tool in narrow_enough(slot, profile):
+        clear, wrong = fits(nut, slot, tool, profile, stage)
         if wrong is None:
-            by = _by_machine(nut, slot, tool, profile, stage, clear=clear)
+            by = by_machine(nut, slot, tool, profile, stage, clear=clear)
             return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
         refused.append(wrong)
-    return _by_file(slot, profile, refused or [_none_narrow(slot, wide)])
+    return _by_file(slot, profile, refused or [_none_narrow(slot, profile)])
 
 
 def left_to_the_file(slot: Slot, profile: Profile) -> Decision:
@@ -73,9 +65,10 @@ def _by_file(slot: Slot, profile: Profile, why: Sequence[Reason]) -> Decision:
     )
 
 
-def _by_machine(
+def by_machine(
     nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
 ) -> ByMachine:
+    """A slot made with that tool; ``clear``: the waste over it must be opened first."""
     opener = _opener(nut, slot, profile) if clear else None
     if opener is None:
         return ByMachine(tool=tool, depth=depths(nut, slot, stage)[0])
@@ -97,69 +90,11 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
 
 
 def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
-    """How every slot is to be made, from the bass side."""
-    each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
-    return _quicker_cleared(nut, each, bench)
+    """How every slot would be made for itself, from the bass side."""
+    return tuple(choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots)
 
 
-def _quicker_cleared(nut: Part, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
-    """The choices, the waste over slots opened first with a wider tool where that saves time."""
-    if not bench.stage.leaves_waste:
-        return tuple(choices)
-    by_string = {s.string: s for s in nut.slots}
-    saved: dict[int, tuple[float, Tool, Decision]] = {}
-    for choice in choices:
-        found = _cleared(nut, by_string[choice.string], choice, bench)
-        if found is not None and found[0] > 0:
-            saved[choice.string] = found
-    change = bench.profile.tool_change_seconds + TOUCH_OFF
-    for number in {tool.number for _, tool, _ in saved.values()}:
-        if sum(s for s, tool, _ in saved.values() if tool.number == number) < change:
-            saved = {k: v for k, v in saved.items() if v[1].number != number}
-    return tuple(saved[c.string][2] if c.string in saved else c for c in choices)
-
-
-def _cleared(
-    nut: Part, slot: Slot, choice: Decision, bench: Bench
-) -> tuple[float, Tool, Decision] | None:
-    """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
-    if not isinstance(choice.by, ByMachine) or choice.by.opening is not None:
-        return None
-    tool = choice.by.tool
-    if tool.shape not in (Shape.BALL, Shape.FLAT):
-        return None
-    if _left_open(nut, slot) < LEAST_LEFT:
-        return None
-    full, cleared = depths(nut, slot, Stage.ROUGH)
-    wide = _opener(nut, slot, bench.profile)
-    if wide is None or wide.diameter <= tool.edge:
-        return None
-    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
-    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
-    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
-
-    def seconds(depth: float) -> float:
-        deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
-
-    other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
-    found = []
-    for narrow in (True, False):
-        depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
-        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
-        if depth < full:
-            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
-    if not found:
-        return None
-    gain, narrow, depth = max(found)
-    by = dataclasses.replace(choice.by, depth=depth, opening=Opening(tool=wide, narrow=narrow))
-    quicker = Reason(code=ReasonCode.OPENED_FOR_SPEED)
-    new = dataclasses.replace(choice, by=by, reasons=(*choice.reasons, quicker))
-    return gain, wide, new
-
-
-def _left_open(nut: Part, slot: Slot) -> float:
+def left_open(nut: Part, slot: Slot) -> float:
     """How deep a rough slot is below the finished top, mm."""
     return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
 
@@ -227,7 +162,13 @@ def _nick_only(profile: Profile) -> Iterator[Reason]:
             yield Reason(code=ReasonCode.ONLY_NICKS, values={"tool": tool.number})
 
 
-def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
+def narrow_enough(slot: Slot, profile: Profile) -> list[Tool]:
+    """The tools that go into a slot with room beside them, the largest first."""
+    return [t for t in _candidates(profile) if t.edge <= slot.width - SIDE_ROOM]
+
+
+def _none_narrow(slot: Slot, profile: Profile) -> Reason:
+    wide = _candidates(profile)
     if not wide:
         return Reason(code=ReasonCode.NO_BALL)
     return Reason(
@@ -236,7 +177,7 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
     )
 
 
-def _fits(
+def fits(
     nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""

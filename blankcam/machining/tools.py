@@ -42,8 +42,8 @@ def surfacing_tools(profile: Profile, *, level: bool) -> list[Tool]:
     return sorted(fit, key=lambda t: (wanted.index(t.shape), -t.diameter, t.number))
 
 
-def opening_tool(profile: Profile, width: float, depth: float) -> Tool | None:
-    """The widest flat or ball tool that fits into a window and reaches its bottom."""
+def opening_tools(profile: Profile, width: float, depth: float) -> list[Tool]:
+    """The flat and ball tools that fit into a window and reach its bottom, the widest first."""
     fit = [
         t
         for t in profile.tools
@@ -51,4 +51,9 @@ def opening_tool(profile: Profile, width: float, depth: float) -> Tool | None:
         and t.diameter <= width - ROOM
         and min(t.flute_length, t.reach) >= depth + 0.2
     ]
-    return max(fit, key=lambda t: (t.diameter, t.shape is Shape.FLAT, -t.number), default=None)
+    return sorted(fit, key=lambda t: (-t.diameter, t.shape is not Shape.FLAT, t.number))
+
+
+def opening_tool(profile: Profile, width: float, depth: float) -> Tool | None:
+    """The widest flat or ball tool that fits into a window and reaches its bottom."""
+    return next(iter(opening_tools(profile, width, depth)), None)

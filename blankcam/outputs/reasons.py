@@ -13,6 +13,7 @@ _WITH_FIGURES = {
     ReasonCode.LARGEST_TIP: "largest ball of {limit:.2f} mm or less at a tip, its cone inside the "
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
+    ReasonCode.FEWER_TOOLS: "one tool change less than with tool {tool}, {edge:g} mm, which fits too",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
     ReasonCode.HAND_BY_JOB: "the job has it done by hand",
     ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
@@ -39,6 +40,7 @@ _NARROWER = (
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,
     ReasonCode.LARGEST_TIP: f"{_NARROWER} at a tip, its cone inside the walls",
+    ReasonCode.FEWER_TOOLS: "one tool change less",
     ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide: it must be {room:g} mm "
     "narrower than the slot",
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -124,40 +124,43 @@ def _edge_operations(decided: Decided, part: Part, surface: SurfacePasses) -> It
     sweep = surface.table.sweep
     ceiling = _ceiling(sweep)
     slots = tuple(decided.by(FeatureKind.SLOT))
-    yield from _clearing(part, slots, edge, ceiling)
-    for tool, chosen in _by_tool(slots, lambda d: d.tool):
-        yield slotting.slot_operation(part, chosen, tool, edge, ceiling)
-    for tool, chosen in _by_tool(slots, lambda d: d.nick):
-        yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
+    for tool in _in_order(slots, sweep.tool):
+        yield from _with_tool(part, slots, tool, edge, ceiling)
     if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
         high = functools.partial(highest, sweep)
         yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
 
 
-def _clearing(
-    nut: Part, slots: Sequence[Decision], edge: Bench, ceiling: float
+def _in_order(slots: Iterable[Decision], first: Tool) -> list[Tool]:
+    """The tools of waste, slots and nicks, each once: that of the top first, then by size.
+
+    What opens the waste over a slot is wider than what cuts it, and so comes before it.
+    """
+    used = {t.number: t for d in slots for t in (d.tool, d.nick, _opener(d)) if t is not None}
+    return sorted(used.values(), key=lambda t: (t.number != first.number, -t.diameter, t.number))
+
+
+def _with_tool(
+    nut: Part, slots: Sequence[Decision], tool: Tool, edge: Bench, ceiling: float
 ) -> Iterator[Operation]:
-    """An operation a tool that opens waste, over every slot that it opens."""
-    opened = {d.string: d.by.opening for d in slots if isinstance(d.by, ByMachine)}
-    groups: dict[int, tuple[Tool, list[clearing.Waste]]] = {}
-    for slot in nut.slots:
-        if (opening := opened.get(slot.string)) is not None:
-            waste = clearing.Waste(slot=slot, narrow=opening.narrow)
-            groups.setdefault(opening.tool.number, (opening.tool, []))[1].append(waste)
-    for tool, group in groups.values():
-        yield clearing.clear_operation(nut, group, tool, edge, ceiling)
+    """All that one tool does: waste, slots, nicks."""
+    by_string = {s.string: s for s in nut.slots}
+    wastes = [
+        clearing.Waste(slot=by_string[d.string], narrow=d.by.opening.narrow)
+        for d in slots
+        if isinstance(d.by, ByMachine) and d.by.opening and d.by.opening.tool == tool
+    ]
+    if wastes:
+        yield clearing.clear_operation(nut, wastes, tool, edge, ceiling)
+    if cut := [d for d in slots if d.tool == tool]:
+        yield slotting.slot_operation(nut, cut, tool, edge, ceiling)
+    if nicked := [d for d in slots if d.nick == tool]:
+        yield slotting.nick_operation(nut, nicked, tool, edge, ceiling)
 
 
-def _by_tool(
-    decisions: Iterable[Decision], key: Callable[[Decision], Tool | None]
-) -> list[tuple[Tool, list[Decision]]]:
-    """Decisions by their tool, the largest tool first."""
-    groups: dict[int, tuple[Tool, list[Decision]]] = {}
-    for decision in decisions:
-        tool = key(decision)
-        if tool is not None:
-            groups.setdefault(tool.number, (tool, []))[1].append(decision)
-    return sorted(groups.values(), key=lambda g: -g[0].diameter)
+def _opener(decision: Decision) -> Tool | None:
+    opening = decision.by.opening if isinstance(decision.by, ByMachine) else None
+    return opening.tool if opening else None
 
 
 def _ceiling(sweep: Sweep) -> float:
