@@ -54,7 +54,7 @@ def test_every_slot_is_drawn_before_and_after_with_what_comes_off(first):
         assert f"{slot['floor_before']:.2f}" in card
         assert f"{slot['floor_after']:.2f}" in card
         assert f"{v['nut_take']:.2f} off the floor" in card
-        assert (f"Fret 1: {READ[v['string']]} read" in card) is (v["string"] in READ)
+        assert (f"Fret 1: {READ.get(v['string'])} read" in card) is (v["string"] in READ)
     saddle = record["saddle"]
     assert saddle["by"] == "bottom"
     for figure in (saddle["bottom_left"], saddle["bottom_right"]):
