@@ -161,6 +161,10 @@ class PlanJob:
     thickness: str
     ends: str
     slots: str
+    top: str = "mill"
+    """A nut's, and"""
+    crown: str = "mill"
+    """a saddle's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

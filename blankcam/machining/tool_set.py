@@ -137,13 +137,15 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
     """Every way to make a slot, or its nick where the file makes it."""
     if isinstance(decision.by, ByHand):
         return list(_nicks(nut, slot, decision.by, bench))
-    found = [_way(nut, slot, decision.by, bench)]
+    found, more = [_way(nut, slot, decision.by, bench)], slots.standing_more(nut, slot, bench)
     for tool in slots.narrow_enough(slot, bench.profile):
         if tool.edge < SLENDEREST * slot.width:
             continue
-        clear, wrong = slots.fits(nut, slot, tool, bench.profile, bench.stage)
+        clear, wrong = slots.fits(nut, slot, tool, bench.profile, bench.stage, more)
         if wrong is None:
-            by = slots.by_machine(nut, slot, tool, bench.profile, bench.stage, clear=clear)
+            by = slots.by_machine(
+                nut, slot, tool, bench.profile, bench.stage, clear=clear, more=more
+            )
             found.append(_way(nut, slot, by, bench))
             if not clear:
                 found += _opened(nut, slot, by, bench)
@@ -157,7 +159,8 @@ def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[Way]
         return
     if slots.left_open(nut, slot) < LEAST_LEFT:
         return
-    full, cleared = slots.depths(nut, slot, bench.stage)
+    more = slots.standing_more(nut, slot, bench)
+    full, cleared = slots.depths(nut, slot, bench.stage, more)
     left, right = clear_window(nut.slots, slot, nut.length)
     for wide in tools.opening_tools(bench.profile, right - left, full - cleared):
         for narrow in (True, False) if wide.diameter > tool.edge else ():
@@ -173,8 +176,9 @@ def _way(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Way:
     took, needs = _seconds_of_slot(nut, slot, by, bench), {by.tool.number}
     if (opening := by.opening) is not None:
         cut = plan_cut(bench.material, opening.tool, bench.profile, Work.SLOT)
-        across = bench.stock.y1
-        took += waste.seconds(nut, slot, opening.tool, cut, across, narrow=opening.narrow)
+        across, more = bench.stock.y1, slots.standing_more(nut, slot, bench)
+        narrow = opening.narrow
+        took += waste.seconds(nut, slot, opening.tool, cut, across, narrow=narrow, more=more)
         needs.add(opening.tool.number)
     return Way(by=by, seconds=took, tools=frozenset(needs))
 
@@ -214,7 +218,7 @@ def _nicks(nut: Part, slot: Slot, by: ByHand, bench: Bench) -> Iterator[Way]:
         return
     for tool in bench.profile.tools:
         fine = tool.shape is not Shape.FLAT and tool.edge <= WIDEST_NICK[bench.stage.leaves_waste]
-        if tool == by.nick or fine:
+        if tool == by.nick or (fine and slots.nickable(nut, slot, tool, bench)):
             cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
             deep = slots.nick_depth(nut, slot, tool, bench.stage)
             each = _seconds_across(tool, cut, slot.tilt, bench) + _seconds_back(bench)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from blankcam.machining.decision import Reason, ReasonCode
+from blankcam.machining.decision import Decision, Reason, ReasonCode
+from blankcam.parts.part import FeatureKind
 
 _TOOL = "tool {tool} ({shape} {edge:g})"
 _WITH_FIGURES = {
@@ -32,6 +33,14 @@ _WITH_FIGURES = {
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do for {deepest:.2f} mm deep",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm deep",
+    ReasonCode.STEPPED: "a flat tool cuts it in steps and leaves ridges of up to {ridge:.2f} mm to "
+    "the hand",
+    ReasonCode.TOO_FAST: f"{_TOOL} would run at {{speed:.0f}} m/min at the spindle's slowest, and "
+    "the material bears {most:g}",
+    ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
+    "power",
+    ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
+    ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }
 _NARROWER = (
     "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
@@ -47,6 +56,15 @@ _WITHOUT_FIGURES = _WITH_FIGURES | {
     "side; it would do",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",
 }
+_FEATURES = {
+    FeatureKind.THICKNESS: "thickness",
+    FeatureKind.OUTLINE: "outline",
+    FeatureKind.TOP: "top",
+    FeatureKind.CROWN: "crown",
+    FeatureKind.ENDS: "round ends",
+}
+"""What the features are called that a machine was asked to make."""
+_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.THIN_ENOUGH)
 _OPENED = ", the waste over it opened first"
 
 
@@ -58,6 +76,14 @@ def words(reasons: Iterable[Reason]) -> str:
 def general_words(reasons: Iterable[Reason]) -> str:
     """All reasons without the figures of one slot, so that slots made alike read alike."""
     return _joined(reasons, _WITHOUT_FIGURES)
+
+
+def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
+    """A sentence for each feature that the job gives to the machine and the hand must make."""
+    for decision in decisions:
+        name, why = _FEATURES.get(decision.feature.kind), decision.reasons
+        if name and decision.tool is None and not any(r.code in _WANTED_SO for r in why):
+            yield f"the {part}'s {name} left to the hand: {words(why)}"
 
 
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:
