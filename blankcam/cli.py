@@ -228,9 +228,23 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 
 @_command("blankcam preview my-job.toml --out look")
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-            force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None) -> None:  # fmt: skip
+            force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None,
+            watch: Annotated[bool, typer.Option(
+                "--watch", help="Go on: the page alone, drawn anew each time the job is saved."
+            )] = False) -> None:  # fmt: skip
     """Write the sheet and the page, nothing for a machine."""
-    _written(job, out, machine, stage, force=force, what="preview", paper=paper, units=units)
+    from blankcam import terminal
+    from blankcam.workflows import preview as look
+
+    lines = (
+        look.watch(job, out, machine, stage, force=force)
+        if watch
+        else look.preview(job, out, machine, stage, force=force, paper=paper, units=units)
+    )
+    for line in lines:
+        terminal.say(line)
+        if watch:
+            sys.stdout.flush()
 
 
 @_command("blankcam refit my-job.toml readings.toml --out refit")

@@ -166,6 +166,7 @@ def test_a_bench_without_a_mill_gets_marks_alone(bench, machine):
         "refit.md",
         "refit.json",
         "sheet.pdf",
+        "preview.html",
     }
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.dimension import up
-from blankcam.outputs.drawings.slot_views import dotted
+from blankcam.outputs.drawings.strokes import Frame, dotted_paths
 from blankcam.outputs.typeface import POINTS_8
 from blankcam.parts.curve import Line, Point
 from blankcam.parts.saddle import Saddle
@@ -85,9 +85,12 @@ def _ridge(now: Saddle, then: Saddle, x: np.ndarray) -> Drawing:
 
 
 def _going(outline: list[Point]) -> Drawing:
+    from shapely import Polygon
+
     path = _closed(outline, "goes")
+    dots = dotted_paths(Polygon(outline), Frame(scale=1.0, x=0.0, z=0.0), 1.3)
     ground = Path(chain=path.chain, holds="goes", closed=True, fill=True)
-    return Drawing(paths=(ground, *dotted(outline, 1.3), _closed(outline, "rough")))
+    return Drawing(paths=(ground, *dots, _closed(outline, "rough")))
 
 
 def _closed(points: list[Point], holds: str) -> Path:
