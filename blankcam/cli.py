@@ -385,6 +385,48 @@ def prove(
         raise typer.Exit(EXIT_REFUSED)
 
 
+@_command("blankcam coupon --machine light-router --out coupon")
+def coupon(
+    machine: Annotated[
+        str,
+        typer.Option(
+            "--machine",
+            metavar="NAME",
+            help="A machine's name, or a path to its profile.",
+            autocompletion=_machines,
+        ),
+    ],
+    out: OutOpt,
+    measured: Annotated[
+        str | None,
+        typer.Option(
+            "--measured", metavar="FILE", help="What you measured: write the profile as measured."
+        ),
+    ] = None,
+    tools: Annotated[
+        str | None,
+        typer.Option("--tools", metavar="N,N", help="Numbers of the tools to measure; else all."),
+    ] = None,
+    material: Annotated[
+        str | None, typer.Option("--material", help="Of the piece; else phenolic laminate.")
+    ] = None,
+    force: ForceOpt = False,
+) -> None:
+    """A test piece that shows how a machine and its tools really cut."""
+    from blankcam import terminal
+    from blankcam.workflows import coupon as pieces
+
+    if measured is None:
+        for line in pieces.cut(machine, out, tools=tools, material=material, force=force):
+            terminal.say(line)
+        return
+    pieces.stop_both(tools, material)
+    found, told = pieces.measured(machine, measured, out, force=force)
+    terminal.show(found)
+    for line in told:
+        terminal.say(line)
+
+
 @_command("blankcam machines bench-mill")
 def machines(
     name: Annotated[
