@@ -157,7 +157,7 @@ def test_a_fault_at_one_place_is_told_of_that_place(jobs, tmp_path, monkeypatch)
         lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 0.5:.4f}", lines[i])
         return before + sign + "\n".join(lines)
 
-    damaged(monkeypatch, lambda t: deeper(t) if "-edge" in t else t)
+    damaged(monkeypatch, lambda t: deeper(t) if "-edge.ngc" in t else t)
     with pytest.raises(RefusedError) as refused:
         load_up(jobs, tmp_path)
     words = str(refused.value)
@@ -174,7 +174,7 @@ def test_a_rapid_through_the_blank_beside_is_found(jobs, tmp_path, monkeypatch):
         i = max(i for i, line in enumerate(lines) if line.startswith("G53 G0 Z"))
         return "\n".join([*lines[:i], "G0 X20 Y43", "G0 Z4", "G0 Z20", *lines[i:]])
 
-    damaged(monkeypatch, lambda t: wander(t) if "load-1-nut-edge" in t else t)
+    damaged(monkeypatch, lambda t: wander(t) if "load-1-nut-edge.ngc" in t else t)
     with monkeypatch.context() as only:
         only.setattr(fixture, "request_of", saw_only(fixture.request_of))
         whole, said = load_up(jobs, tmp_path)
@@ -265,7 +265,11 @@ def test_places_of_equal_jobs_are_judged_each(tmp_path):
     assert good.stdout.count(": passed; as written") == 3
     lines = program.read_text().split("\n")
     first = next(i for i, s in enumerate(lines) if "place 1" in s and "slots" in s)
-    i = next(i for i in range(first, len(lines)) if re.match(r"G1 .*Y.*Z[\d.]+", lines[i]))
+    i = next(
+        i
+        for i in range(first, len(lines))
+        if re.match(r"G1 .*Y.*Z[\d.]+", lines[i]) and lines[i + 1].startswith("G0 Z")
+    )
     lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 2:.4f}", lines[i])
     bad = tmp_path / "load-1-nut-edge.ngc"
     bad.write_text("\n".join(lines))
