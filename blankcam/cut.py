@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.machining.decision import Decision
+from blankcam.machining.decision import ByHand, ByMachine, Decision
 from blankcam.machining.request import CutRequest, Label
 from blankcam.machining.setup_sheet import SetupSheet
+from blankcam.parts.hand_left import HandLeft
 from blankcam.parts.part import FeatureKind
 from blankcam.replay.proof import Proof
 
@@ -41,6 +43,25 @@ class CutResult:
     def milled(self) -> frozenset[int]:
         """The strings whose slots the machine cuts to their floor."""
         return frozenset(d.string for d in self.slots if d.tool is not None)
+
+    @property
+    def shaped(self) -> bool:
+        """Whether the machine brings out the top or the crown."""
+        return isinstance(self._top, ByMachine)
+
+    @property
+    def _top(self) -> ByMachine | ByHand | None:
+        top = self.request.part.top_feature
+        return next((d.by for d in self.decisions if d.feature.kind is top), None)
+
+    @property
+    def left_for_the_hand(self) -> HandLeft:
+        """What may stand once the programs are run: a top, steps on it, square ends."""
+        by, ends = self._top, (d for d in self.decisions if d.feature.kind is FeatureKind.ENDS)
+        return HandLeft(
+            top=by.ridge if isinstance(by, ByMachine) else math.inf,
+            ends=any(d.tool is None for d in ends),
+        )
 
     @property
     def slots(self) -> tuple[Decision, ...]:

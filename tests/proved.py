@@ -6,6 +6,7 @@ from blankcam.cut import CutRequest, Label
 from blankcam.gcode import writer
 from blankcam.inputs.job import PlanJob
 from blankcam.inputs.machine import ToolChange
+from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Setup
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
@@ -43,6 +44,11 @@ def request_for(part, blank, profile, material, stage, *, held=None, **by):
 def plan_for(*given, **by):
     """The plan of a part from a blank; see ``request_for``."""
     return build.plan(request_for(*given, **by))
+
+
+def hand_words(plan):
+    """Why a plan leaves to the hand what it was asked to make, as one text."""
+    return "; ".join(words(d.reasons) for d in plan.decisions if d.tool is None)
 
 
 def files_of(found, plan, profile):

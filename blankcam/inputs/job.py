@@ -11,6 +11,7 @@ MATERIALS = (
     "bone",
     "phenolic laminate",
     "solid surface",
+    "quartz composite",
     "hard plastic",
     "hardwood",
     "brass",
@@ -160,6 +161,10 @@ class PlanJob:
     thickness: str
     ends: str
     slots: str
+    top: str = "mill"
+    """A nut's, and"""
+    crown: str = "mill"
+    """a saddle's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -310,6 +310,8 @@ class Plan(Table):
     machine: Text(300)  # type: ignore[valid-type]
     outline: Literal["mill", "saw"]
     thickness: Literal["mill", "hand"]
+    top: Literal["mill", "hand"]
+    crown: Literal["mill", "hand"]
     ends: Literal["mill", "hand"]
     slots: Literal["mill", "file"]
 

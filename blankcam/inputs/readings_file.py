@@ -237,7 +237,7 @@ def parse(text: str, path: str, strings: int, makes: Collection[PartName] = _WHO
     model = validated(ReadingsFile, parse_toml(text, path), source, FILE).readings
     faults = [
         *_number_faults(model, source, strings),
-        *_missing_faults(model, source, makes),
+        *_missing_faults(model, source, strings, makes),
         *_other_part_faults(model, source, makes),
     ]
     if faults:
@@ -298,7 +298,7 @@ def _number_faults(model: ReadingsTable, source: Source, strings: int) -> Iterat
 
 
 def _missing_faults(
-    model: ReadingsTable, source: Source, makes: Collection[PartName]
+    model: ReadingsTable, source: Source, strings: int, makes: Collection[PartName]
 ) -> Iterator[Fault]:
     """Nothing read of a part that is made; a gap at fret 3 without the action that goes with it."""
     read = {"first_fret": model.first_fret or model.third_fret, "action": model.action}
@@ -306,7 +306,8 @@ def _missing_faults(
     for part in (p for p in PARTS if p in makes and not nothing):
         if not read[_READ_OF[part]]:
             yield source.fault(("readings", _READ_OF[part]), "is missing", _EACH)
-    alone = [str(k) for k in model.third_fret if k not in model.action]
+    held, action = (_numbered(v, strings) for v in (model.third_fret, model.action))
+    alone = [number for number in held if number not in action]
     if alone and model.action:
         yield source.fault(
             ("readings", "third_fret"),

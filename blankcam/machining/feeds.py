@@ -28,6 +28,21 @@ class Work(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Pressure:
+    """Specific cutting force for a chip thickness: steady h^-exponent + edge / h."""
+
+    steady: float
+    """MPa; of a 1 mm chip where there is an exponent."""
+    edge: float = 0.0
+    """N/mm: what the new surface takes, however thin the chip."""
+    exponent: float = 0.0
+
+    def at(self, chip: float) -> float:
+        """MPa at a chip thickness of so many mm."""
+        return self.steady * math.pow(chip, -self.exponent) + self.edge / chip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Material:
     """A row of the material table."""
 
@@ -43,9 +58,14 @@ class Material:
     plunge: float
     ramp: float
     """Radians."""
-    pressure: float
-    """MPa; of a 1 mm chip where there is an exponent."""
-    pressure_exponent: float
+    pressure_low: Pressure
+    pressure_high: Pressure
+    """What bending, force and power are judged by."""
+    pressure_source: str
+    least_chip: float
+    """Thinnest chip that is cut, in radii of the edge."""
+    speed_min: float
+    """m/min under which the edge rubs; 0 where no source gives such a speed."""
     notes: tuple[str, ...]
     source: str
 
@@ -62,10 +82,6 @@ class Material:
                 t = (diameter - ds[i - 1]) / (ds[i] - ds[i - 1])
                 return chips[i - 1] + (chips[i] - chips[i - 1]) * t
         return chips[-1]
-
-    def pressure_at(self, chip: float) -> float:
-        """Specific cutting force for a chip thickness, MPa (kc = kc1 h^-mc)."""
-        return self.pressure * math.pow(chip, -self.pressure_exponent)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,8 +124,11 @@ def material(name: str) -> Material:
         width_finish=row["width_finish"],
         plunge=row["plunge"],
         ramp=math.radians(row["ramp"]),
-        pressure=float(row["pressure"]),
-        pressure_exponent=row.get("pressure_exponent", 0.0),
+        pressure_low=Pressure(**row["pressure_low"]),
+        pressure_high=Pressure(**row["pressure_high"]),
+        pressure_source=row["pressure_source"],
+        least_chip=row["least_chip"],
+        speed_min=row.get("speed_min", 0.0),
         notes=tuple(row["notes"]),
         source=row["source"],
     )
@@ -241,7 +260,7 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     width = _width(m, tool, work)
     depth, why = _depth(m, tool, profile, work, chip, width, feed)
     limits.append(why)
-    pressure = m.pressure_at(chip)
+    pressure = m.pressure_high.at(chip)
     force = pressure * depth * chip
     return Cut(
         work=work,
@@ -320,7 +339,7 @@ def _depth(  # everything a limit can come from
 ) -> tuple[float, str]:
     rules = table("materials")
     small = rules["small_factor"] if tool.edge < rules["small_below"] else 1.0
-    pressure = m.pressure_at(chip)
+    pressure = m.pressure_high.at(chip)
     per_depth = pressure * chip
     bounds = [
         (m.depth * tool.edge * small, f"depth: {m.depth * small:.2f} D in {m.name}"),
@@ -344,15 +363,17 @@ def _cautions(m: Material, tool: Tool, rpm: float, chip: float) -> tuple[str, ..
             f"tool {tool.number}: the spindle's slowest is {speed:.0f} m/min, {m.name} should see "
             f"at most {m.speed_max:g}; use a smaller tool or a slower spindle"
         )
-    if speed < rules["rub_speed"]:
+    if speed < m.speed_min:
         found.append(
-            f"tool {tool.number}: only {speed:.0f} m/min, under {rules['rub_speed']:g} the edge "
-            "rubs; use a faster spindle or a larger tool"
+            f"tool {tool.number}: only {speed:.0f} m/min, under {m.speed_min:g} the edge "
+            f"rubs in {m.name}; use a faster spindle or a larger tool"
         )
-    if chip < rules["rub_chip"]:
+    least = m.least_chip * rules["edge_radius"]
+    if chip < least - 1e-9:
         found.append(
-            f"tool {tool.number}: chip {chip * 1000:.1f} um, under {rules['rub_chip'] * 1000:g} "
-            "the edge rubs; use fewer flutes, a slower spindle or a larger tool"
+            f"tool {tool.number}: chip {chip * 1000:.1f} um, under {least * 1000:.1f} "
+            f"({m.least_chip:g} of the edge's radius) the edge rubs; use fewer flutes, a slower "
+            "spindle or a larger tool"
         )
     if tool.stick_out > STICK_OUT * max(tool.diameter, tool.shank):
         found.append(

@@ -6,6 +6,8 @@ import dataclasses
 from collections.abc import Callable
 from dataclasses import dataclass
 
+import numpy as np
+
 from blankcam.data import table
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.machining import feeds
@@ -33,6 +35,15 @@ class Bench:
     """Z of the clearance plane."""
     outline: Callable[[Array], Array] | None = None
     """Height over x of what an outline cut before has left; None where the whole blank stands."""
+    uncut: bool = False
+    """The top is the hand's: what is cut after it is cut from all that stands."""
+    ridge: float = 0.0
+    """mm that stand over the top at most where a flat tool has cut it in steps."""
+
+    def stands(self, x: Array) -> Array:
+        """Height of what stands over x before the top is cut, mm."""
+        high = np.full_like(x, self.stock.z1)
+        return high if self.outline is None else np.minimum(high, self.outline(x))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

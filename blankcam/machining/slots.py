@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 
@@ -20,7 +19,6 @@ from blankcam.machining.decision import (
     Reason,
     ReasonCode,
 )
-from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.parts.part import Feature, FeatureKind, Part
@@ -32,32 +30,32 @@ SMALLEST: float = table("cutting")["slots"]["smallest_tool"]
 DEPTH_ROOM: float = table("cutting")["slots"]["flute_room"]
 BESIDE_SLOT: float = table("cutting")["slots"]["measured_beside"]
 DEEPEST: float = table("cutting")["slots"]["deepest"]
-BACK = 1.0
-"""Seconds from one pass back to the next, about, for choosing between ways."""
-TOUCH_OFF: float = table("cutting")["time"]["touch_off"]
+LEAST_NICK: float = table("cutting")["slots"]["least_nick"]
+WITHIN: float = table("cutting")["slots"]["nick_share"]
+MOST_NICKED: float = table("cutting")["slots"]["deepest_nick"]
 SHANK_ROOM: float = table("cutting")["slots"]["shank_room"]
 OVER_WASTE: float = table("cutting")["slots"]["over_waste"]
-LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
 
 
-def choose(nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool) -> Decision:
+def choose(
+    nut: Part, slot: Slot, profile: Profile, stage: Stage, *, by_file: bool, more: float = 0.0
+) -> Decision:
     """The largest ball narrower than the slot whose flutes and neck clear its depth.
 
     A tapered ball counts by the ball at its tip, and only where its cone leaves the walls alone.
+    ``more``: what stands over the stage's top when the slot is cut, mm.
     """
     if by_file:
         return left_to_the_file(slot, profile)
     feature = Feature(kind=FeatureKind.SLOT, string=slot.string)
     refused: list[Reason] = []
-    candidates = _candidates(profile)
-    wide = [t for t in candidates if t.edge > slot.width - SIDE_ROOM]
-    for tool in candidates[len(wide) :]:
-        clear, wrong = _fits(nut, slot, tool, profile, stage)
+    for tool in narrow_enough(slot, profile):
+        clear, wrong = fits(nut, slot, tool, profile, stage, more)
         if wrong is None:
-            by = _by_machine(nut, slot, tool, profile, stage, clear=clear)
+            by = by_machine(nut, slot, tool, profile, stage, clear=clear, more=more)
             return Decision(feature=feature, by=by, reasons=(_largest(slot, by), *refused))
         refused.append(wrong)
-    return _by_file(slot, profile, refused or [_none_narrow(slot, wide)])
+    return _by_file(slot, profile, refused or [_none_narrow(slot, profile)])
 
 
 def left_to_the_file(slot: Slot, profile: Profile) -> Decision:
@@ -73,14 +71,59 @@ def _by_file(slot: Slot, profile: Profile, why: Sequence[Reason]) -> Decision:
     )
 
 
-def _by_machine(
-    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, *, clear: bool
+def left_because(nut: Part, slot: Slot, bench: Bench, why: Sequence[Reason]) -> Decision:
+    """A slot that no machine can cut within its limits, left to the file."""
+    return _nickable(nut, slot, _by_file(slot, bench.profile, why), bench)
+
+
+def standing_more(nut: Part, slot: Slot, bench: Bench) -> float:
+    """What stands over the stage's top and its ridges at a slot when it is cut, mm.
+
+    Where the top is the hand's: all of the blank, or of its outline, at the head side, for the
+    slot's floor falls toward it.
+    """
+    target = nut.at(bench.stage)
+    if not bench.uncut:
+        return max(bench.ridge - target.ridge, 0.0)
+    left, right = clear_window(nut.slots, slot, nut.length)
+    reach = slot.radius + BESIDE_SLOT
+    x = np.linspace(min(left, slot.centre - reach), max(right, slot.centre + reach), 33)
+    wanted = target.surface.height(x, np.zeros_like(x)) + target.ridge
+    fall = math.tan(max(slot.tilt, 0.0)) * bench.stock.y1
+    return max(0.0, float(np.max(bench.stands(x) - wanted)) + fall)
+
+
+def _nickable(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> Decision:
+    """The decision on a slot for the file, without a nick where its tool is too short for one."""
+    tool = decision.nick
+    return decision if tool is None or nickable(nut, slot, tool, bench) else decision.without_nick()
+
+
+def nickable(nut: Part, slot: Slot, tool: Tool, bench: Bench) -> bool:
+    """Whether a tool cuts a nick that guides a file, and is long enough for what stands there."""
+    more, depth = standing_more(nut, slot, bench), nick_depth(nut, slot, tool, bench.stage)
+    return depth >= LEAST_NICK and more + depth <= min(tool.flute_length - DEPTH_ROOM, MOST_NICKED)
+
+
+def by_machine(  # the two last tell how it is cut
+    nut: Part,
+    slot: Slot,
+    tool: Tool,
+    profile: Profile,
+    stage: Stage,
+    *,
+    clear: bool,
+    more: float = 0.0,
 ) -> ByMachine:
-    opener = _opener(nut, slot, profile) if clear else None
+    """A slot made with that tool; ``clear``: the waste over it must be opened first.
+
+    ``more``: what stands over the stage's top and its ridges, mm.
+    """
+    opener = _opener(nut, slot, profile, more) if clear else None
     if opener is None:
-        return ByMachine(tool=tool, depth=depths(nut, slot, stage)[0])
+        return ByMachine(tool=tool, depth=depths(nut, slot, stage, more)[0])
     opening = Opening(tool=opener, narrow=False)
-    return ByMachine(tool=tool, depth=_opened(nut, slot, profile), opening=opening)
+    return ByMachine(tool=tool, depth=_opened(nut, slot, profile, more), opening=opening)
 
 
 def _largest(slot: Slot, by: ByMachine) -> Reason:
@@ -97,78 +140,28 @@ def _largest(slot: Slot, by: ByMachine) -> Reason:
 
 
 def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
-    """How every slot is to be made, from the bass side."""
-    each = [choose(nut, s, bench.profile, bench.stage, by_file=by_file) for s in nut.slots]
-    return _quicker_cleared(nut, each, bench)
+    """How every slot would be made for itself, from the bass side."""
+    each = list[Decision]()
+    for slot in nut.slots:
+        more = standing_more(nut, slot, bench)
+        one = choose(nut, slot, bench.profile, bench.stage, by_file=by_file, more=more)
+        each.append(_nickable(nut, slot, one, bench))
+    return tuple(each)
 
 
-def _quicker_cleared(nut: Part, choices: Sequence[Decision], bench: Bench) -> tuple[Decision, ...]:
-    """The choices, the waste over slots opened first with a wider tool where that saves time."""
-    if not bench.stage.leaves_waste:
-        return tuple(choices)
-    by_string = {s.string: s for s in nut.slots}
-    saved: dict[int, tuple[float, Tool, Decision]] = {}
-    for choice in choices:
-        found = _cleared(nut, by_string[choice.string], choice, bench)
-        if found is not None and found[0] > 0:
-            saved[choice.string] = found
-    change = bench.profile.tool_change_seconds + TOUCH_OFF
-    for number in {tool.number for _, tool, _ in saved.values()}:
-        if sum(s for s, tool, _ in saved.values() if tool.number == number) < change:
-            saved = {k: v for k, v in saved.items() if v[1].number != number}
-    return tuple(saved[c.string][2] if c.string in saved else c for c in choices)
-
-
-def _cleared(
-    nut: Part, slot: Slot, choice: Decision, bench: Bench
-) -> tuple[float, Tool, Decision] | None:
-    """Seconds saved by opening the waste over one slot, the tool that does, and the new choice."""
-    if not isinstance(choice.by, ByMachine) or choice.by.opening is not None:
-        return None
-    tool = choice.by.tool
-    if tool.shape not in (Shape.BALL, Shape.FLAT):
-        return None
-    if _left_open(nut, slot) < LEAST_LEFT:
-        return None
-    full, cleared = depths(nut, slot, Stage.ROUGH)
-    wide = _opener(nut, slot, bench.profile)
-    if wide is None or wide.diameter <= tool.edge:
-        return None
-    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    groove = slot_passes.Groove.of(nut, slot, Stage.ROUGH)
-    judged = slot_passes.judged_from(slot, _left_open(nut, slot))
-    each, within = 60 * (bench.stock.y1 + tool.diameter) / cut.feed + BACK, over_groove(nut, slot)
-
-    def seconds(depth: float) -> float:
-        deep = depth - within
-        return each * len(slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged))
-
-    other = plan_cut(bench.material, wide, bench.profile, Work.SLOT)
-    found = []
-    for narrow in (True, False):
-        depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
-        first = waste.seconds(nut, slot, wide, other, bench.stock.y1, narrow=narrow)
-        if depth < full:
-            found.append((seconds(full) - seconds(depth) - first, narrow, depth))
-    if not found:
-        return None
-    gain, narrow, depth = max(found)
-    by = dataclasses.replace(choice.by, depth=depth, opening=Opening(tool=wide, narrow=narrow))
-    quicker = Reason(code=ReasonCode.OPENED_FOR_SPEED)
-    new = dataclasses.replace(choice, by=by, reasons=(*choice.reasons, quicker))
-    return gain, wide, new
-
-
-def _left_open(nut: Part, slot: Slot) -> float:
+def left_open(nut: Part, slot: Slot) -> float:
     """How deep a rough slot is below the finished top, mm."""
     return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
 
 
-def depths(nut: Part, slot: Slot, stage: Stage) -> tuple[float, float]:
-    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top."""
+def depths(nut: Part, slot: Slot, stage: Stage, more: float = 0.0) -> tuple[float, float]:
+    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top.
+
+    ``more``: what stands over the stage's top, mm.
+    """
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
     target = nut.at(stage)
-    return high + target.raised + target.ridge - floor, high - floor
+    return high + target.raised + target.ridge + more - floor, high - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -183,19 +176,19 @@ def _highest(nut: Part, slot: Slot, beside: float) -> float:
     return float(np.max(nut.at(Stage.FINAL).surface.height(x, np.zeros_like(x))))
 
 
-def _opened(nut: Part, slot: Slot, profile: Profile) -> float:
+def _opened(nut: Part, slot: Slot, profile: Profile, more: float) -> float:
     """From what stands once the waste is opened down to a rough slot's floor, mm.
 
     A ball that opens it leaves its round beside and between its passes.
     """
-    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile)
+    cleared, wide = depths(nut, slot, Stage.ROUGH)[1], _opener(nut, slot, profile, more)
     over = waste.standing(nut, slot, wide, narrow=False) if wide is not None else 0.0
     return cleared + over
 
 
-def _opener(nut: Part, slot: Slot, profile: Profile) -> Tool | None:
+def _opener(nut: Part, slot: Slot, profile: Profile, more: float) -> Tool | None:
     """The tool that opens the waste over a slot, if there is one."""
-    full, cleared = depths(nut, slot, Stage.ROUGH)
+    full, cleared = depths(nut, slot, Stage.ROUGH, more)
     left, right = clear_window(nut.slots, slot, nut.length)
     return tools.opening_tool(profile, right - left, full - cleared)
 
@@ -227,7 +220,13 @@ def _nick_only(profile: Profile) -> Iterator[Reason]:
             yield Reason(code=ReasonCode.ONLY_NICKS, values={"tool": tool.number})
 
 
-def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
+def narrow_enough(slot: Slot, profile: Profile) -> list[Tool]:
+    """The tools that go into a slot with room beside them, the largest first."""
+    return [t for t in _candidates(profile) if t.edge <= slot.width - SIDE_ROOM]
+
+
+def _none_narrow(slot: Slot, profile: Profile) -> Reason:
+    wide = _candidates(profile)
     if not wide:
         return Reason(code=ReasonCode.NO_BALL)
     return Reason(
@@ -236,21 +235,16 @@ def _none_narrow(slot: Slot, wide: list[Tool]) -> Reason:
     )
 
 
-def _fits(
-    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage
+def fits(
+    nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float = 0.0
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
-    full, cleared = depths(nut, slot, stage)
+    full, cleared = depths(nut, slot, stage, more)
     if stage.leaves_waste:
-        cleared = _opened(nut, slot, profile)
+        cleared = _opened(nut, slot, profile, more)
 
     def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
-        named: dict[str, float | int | str] = {
-            "tool": tool.number,
-            "shape": str(tool.shape),
-            "edge": tool.edge,
-        }
-        return False, Reason(code=code, values=named | values)
+        return False, Reason.about(tool, code, **values)
 
     if tool.edge < SMALLEST:
         return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
@@ -272,7 +266,7 @@ def _fits(
         shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
         widest = taper.aside(r, tool, full)
         tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
-        if shank_fits and tool_fits and _opener(nut, slot, profile):
+        if shank_fits and tool_fits and _opener(nut, slot, profile, more):
             return True, None
     if not straight and not below:
         widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)
@@ -281,16 +275,31 @@ def _fits(
 
 
 def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
-    """How deep a nick may go: never wider than the slot where it meets the finished top, mm.
+    """How deep a nick may go, mm: in the waste of its slot, and within the slot below it.
 
-    Where the top rises across the slot, the nick meets it higher and wider on that side.
+    Never wider than the slot where it meets the finished top, and never as deep; in the waste
+    above never wider than may be opened. Where the top rises across it, a nick is wider there.
     """
+    target, left_right = nut.at(stage), clear_window(nut.slots, slot, nut.length)
+    raised = target.raised
     opening = min(_opening(nut, slot, stage), tool.radius)
-    beside = (top_at(nut, slot.centre + side * opening, Stage.FINAL) for side in (-1, 1))
-    rise = max(*beside) - top_at(nut, slot.centre, Stage.FINAL)
-    within = max(tool.height_at(opening) - max(rise, 0.0), 0.0)
-    waste = top_at(nut, slot.centre, stage) - top_at(nut, slot.centre, Stage.FINAL)
-    return min(NICK, waste + 0.8 * within)
+    within = _room_under(nut, slot, tool, opening)
+    floor = max(slot.depth_front - target.floor_raise, 0.0)
+    depth = raised + WITHIN * min(max(within, 0.0), floor)
+    if raised:
+        room = min(slot.centre - left_right[0], left_right[1] - slot.centre)
+        depth = min(depth, WITHIN * max(_room_under(nut, slot, tool, room), 0.0))
+    return min(NICK, depth)
+
+
+def _room_under(nut: Part, slot: Slot, tool: Tool, beyond: float) -> float:
+    """How deep a tool may go below the top at a slot to cut nothing ``beyond`` mm from it."""
+    top = top_at(nut, slot.centre, Stage.FINAL)
+    found = math.inf
+    for off in np.linspace(min(beyond, tool.radius), tool.radius, 13).tolist():
+        beside = max(top_at(nut, slot.centre + side * off, Stage.FINAL) for side in (-1, 1))
+        found = min(found, tool.height_at(off) - (beside - top))
+    return found
 
 
 def _opening(nut: Part, slot: Slot, stage: Stage) -> float:

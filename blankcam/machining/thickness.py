@@ -21,31 +21,35 @@ def needed(part: Part, thick: float) -> bool:
     return thick > part.fit.high + 1e-9
 
 
-def faults(part: Part, blank: Box) -> list[Fault]:
-    """Why the machine must not bring that blank to its thickness."""
+def too_thin(part: Part, blank: Box) -> list[Fault]:
+    """A fault where a blank is thinner than its part."""
     thick = blank.y1 - blank.y0
-    key, found = f"blanks.{part.name}.thickness", f"{thick:g} mm"
     short = part.thickness - thick
-    if short > 1e-9:
-        return [
-            Fault(
-                where=part.name,
-                key=key,
-                found=found,
-                wrong=f"is {short:.3f} mm ({inches(short)} in) thinner than the finished part",
-                fix=f"take a blank of at least {part.thickness:.3f} mm",
-            )
-        ]
-    most = float(table("limits")["thickness"]["most"])
+    if short <= 1e-9:
+        return []
+    return [
+        Fault(
+            where=part.name,
+            key=f"blanks.{part.name}.thickness",
+            found=f"{thick:g} mm",
+            wrong=f"is {short:.3f} mm ({inches(short)} in) thinner than the finished part",
+            fix=f"take a blank of at least {part.thickness:.3f} mm",
+        )
+    ]
+
+
+def too_thick(part: Part, blank: Box) -> list[Fault]:
+    """A fault where more would come off one face than a machine should take."""
+    thick, most = blank.y1 - blank.y0, float(table("limits")["thickness"]["most"])
     if thick - part.thickness <= most + 1e-9:
         return []
     return [
         Fault(
             where=part.name,
-            key=key,
-            found=found,
-            wrong=f"is {thick - part.thickness:.2f} mm too thick: over {most:g} mm off "
-            "one face a blank bows and its glue lets go",
+            key=f"blanks.{part.name}.thickness",
+            found=f"{thick:g} mm",
+            wrong=f"the blank is {thick - part.thickness:.2f} mm too thick: over {most:g} mm off "
+            "one face it bows and its glue lets go",
             fix=f"saw or plane it to {part.thickness + most:.2f} mm first",
         )
     ]

@@ -32,17 +32,27 @@ def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
     return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
 
 
-def seconds(
-    nut: Part, slot: Slot, tool: Tool, cut: Cut, over_faces: float, *, narrow: bool
+def seconds(  # every argument is a fact of its own
+    nut: Part,
+    slot: Slot,
+    tool: Tool,
+    cut: Cut,
+    over_faces: float,
+    *,
+    narrow: bool,
+    more: float = 0.0,
 ) -> float:
     """About how long opening the waste over a slot takes."""
-    layers, places = layer_count(nut, cut.depth), pass_places(nut, slot, tool, narrow=narrow)
+    layers, places = layer_count(nut, cut.depth, more), pass_places(nut, slot, tool, narrow=narrow)
     return LINK + 60 * layers * len(places) * (over_faces + tool.diameter) / cut.feed
 
 
-def layer_count(nut: Part, depth: float) -> int:
-    """Layers in which the waste is opened, each no deeper than ``depth`` mm."""
-    return max(1, math.ceil(over_finished(nut) / depth))
+def layer_count(nut: Part, depth: float, more: float = 0.0) -> int:
+    """Layers in which the waste is opened, each no deeper than ``depth`` mm.
+
+    ``more``: what stands over the rough top, mm.
+    """
+    return max(1, math.ceil((over_finished(nut) + more) / depth))
 
 
 def over_finished(nut: Part) -> float:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
-from blankcam.machining.decision import Reason, ReasonCode
+from blankcam.machining.decision import Decision, Reason, ReasonCode
+from blankcam.parts.part import FeatureKind
 
 _TOOL = "tool {tool} ({shape} {edge:g})"
 _WITH_FIGURES = {
@@ -13,6 +14,7 @@ _WITH_FIGURES = {
     ReasonCode.LARGEST_TIP: "largest ball of {limit:.2f} mm or less at a tip, its cone inside the "
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
+    ReasonCode.FEWER_TOOLS: "one tool change less than with tool {tool}, {edge:g} mm, which fits too",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
     ReasonCode.HAND_BY_JOB: "the job has it done by hand",
     ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
@@ -31,6 +33,14 @@ _WITH_FIGURES = {
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do for {deepest:.2f} mm deep",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm deep",
+    ReasonCode.STEPPED: "a flat tool cuts it in steps and leaves ridges of up to {ridge:.2f} mm to "
+    "the hand",
+    ReasonCode.TOO_FAST: f"{_TOOL} would run at {{speed:.0f}} m/min at the spindle's slowest, and "
+    "the material bears {most:g}",
+    ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
+    "power",
+    ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
+    ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }
 _NARROWER = (
     "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
@@ -39,12 +49,22 @@ _NARROWER = (
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,
     ReasonCode.LARGEST_TIP: f"{_NARROWER} at a tip, its cone inside the walls",
+    ReasonCode.FEWER_TOOLS: "one tool change less",
     ReasonCode.ALL_TOO_WIDE: "the smallest tool, {least:g} mm, is too wide: it must be {room:g} mm "
     "narrower than the slot",
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",
 }
+_FEATURES = {
+    FeatureKind.THICKNESS: "thickness",
+    FeatureKind.OUTLINE: "outline",
+    FeatureKind.TOP: "top",
+    FeatureKind.CROWN: "crown",
+    FeatureKind.ENDS: "round ends",
+}
+"""What the features are called that a machine was asked to make."""
+_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.THIN_ENOUGH)
 _OPENED = ", the waste over it opened first"
 
 
@@ -56,6 +76,14 @@ def words(reasons: Iterable[Reason]) -> str:
 def general_words(reasons: Iterable[Reason]) -> str:
     """All reasons without the figures of one slot, so that slots made alike read alike."""
     return _joined(reasons, _WITHOUT_FIGURES)
+
+
+def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
+    """A sentence for each feature that the job gives to the machine and the hand must make."""
+    for decision in decisions:
+        name, why = _FEATURES.get(decision.feature.kind), decision.reasons
+        if name and decision.tool is None and not any(r.code in _WANTED_SO for r in why):
+            yield f"the {part}'s {name} left to the hand: {words(why)}"
 
 
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:

@@ -12,6 +12,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
+from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.model import Block, Cells, Heights, PageData, ProgramView
@@ -35,6 +36,8 @@ class PartCut:
     """Their moves as the proof's reader reads the texts."""
     proof: Proof
     cautions: tuple[str, ...] = ()
+    by_hand: HandLeft = NOTHING
+    """What the hand still takes off."""
 
     @classmethod
     def of(cls, result: CutResult) -> PartCut:
@@ -47,6 +50,7 @@ class PartCut:
             part=request.part.name,
             stage=request.stage,
             milled=result.milled,
+            by_hand=result.left_for_the_hand,
             programs=result.programs,
             moves=tuple(
                 read_program(f.text, request.machine, name=f.name).moves for f in result.programs
@@ -135,7 +139,7 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
 
 def _left(cuts: Sequence[PartCut], part: str) -> dict[Stage, solids.Left]:
     return {
-        c.stage: solids.Left(stage=c.stage, milled=c.milled, field=c.proof.field)
+        c.stage: solids.Left(stage=c.stage, milled=c.milled, field=c.proof.field, by_hand=c.by_hand)
         for c in cuts
         if c.part == part
     }

@@ -17,6 +17,7 @@ from blankcam.outputs.rows import Table, Value
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
+from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
@@ -67,6 +68,8 @@ class Left:
     stage: Stage
     milled: frozenset[int]
     field: Field
+    by_hand: HandLeft = NOTHING
+    """What the hand still takes off."""
 
 
 def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
@@ -95,7 +98,9 @@ def replayed(part: Part, left: Left) -> StageView:
         stage=str(left.stage),
         replayed=True,
         heights=heights,
-        remark=f"{_waste(part, heights)} {_filed(part, left.milled)}".strip(),
+        remark=" ".join(
+            filter(None, (_waste(part, heights), _shaped(left), _filed(part, left.milled)))
+        ),
         deviation=worst(off, rows, columns),
     )
 
@@ -105,6 +110,15 @@ def _waste(part: Part, heights: Heights) -> str:
     there = np.isfinite(heights.z).any(axis=0)
     beyond = (heights.x < 0) | (heights.x > part.length)
     return "What stands beyond its ends is waste, to be cut off." if (there & beyond).any() else ""
+
+
+def _shaped(left: Left) -> str:
+    """What the hand still takes off the top."""
+    if math.isinf(left.by_hand.top):
+        return "Its top is the hand's: what stands over it is to be filed off."
+    if left.by_hand.top:
+        return f"A flat tool has left steps of up to {left.by_hand.top:.2f} mm, to be taken off."
+    return ""
 
 
 def _filed(part: Part, milled: frozenset[int]) -> str:
@@ -139,7 +153,8 @@ def deviation(part: Part, left: Left) -> Floats:
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
     lower = part.at(left.stage).lower(x, y)
-    upper = part.at(left.stage).upper(x, y, left.milled)
+    target = part.at(left.stage)
+    upper = left.by_hand.upper(target, left.milled, x, y)
     off = (np.maximum(z - upper, 0.0) + np.minimum(z - lower, 0.0)) * 1000
     off[~np.isfinite(lower)] = np.nan
     rows, columns = np.nonzero((off < -1000 * limits["gouge"]) | (off > 1000 * limits["left"]))
@@ -147,7 +162,7 @@ def deviation(part: Part, left: Left) -> Floats:
     for a, b in ((SIDE, 0.0), (-SIDE, 0.0), (0.0, SIDE), (0.0, -SIDE)):
         xs, ys = left.field.x[columns] + a, left.field.y[rows] + b
         low = part.at(left.stage).lower(xs, ys)
-        high = part.at(left.stage).upper(xs, ys, left.milled)
+        high = left.by_hand.upper(target, left.milled, xs, ys)
         under = np.where(np.isfinite(low), np.minimum(at - low, 0.0), 0.0) * 1000
         over = np.where(np.isfinite(high), np.maximum(at - high, 0.0), 0.0) * 1000
         kept = np.where(kept > 0, np.minimum(kept, over), np.maximum(kept, under))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -224,21 +224,36 @@ def _crossing_at(x: Floats, z: Floats, high: int, low: int, level: float) -> flo
 
 
 def end_deviations(
-    part: Part, ends: tuple[Heightmap, Heightmap], stage: Stage
+    part: Part, ends: tuple[Heightmap, Heightmap], stage: Stage, *, square: bool = False
 ) -> Iterator[Deviation]:
     """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
 
     Measured at 0.9 of the part's height there; an end with no cut near it on any line is left to
-    the saw, but one that is cut on some lines must be cut on all.
+    the saw, but one that is cut on some lines must be cut on all. Of ``square`` ends, to be made
+    round by hand, only the line counts on which they stand out least.
     """
     for heightmap, outward in zip(ends, (-1.0, 1.0), strict=True):
         found = list(_end_lines(part, heightmap, outward, stage))
         if any(cut for cut, _ in found):
-            yield from (worst for _, worst in found)
+            worst = [w for _, w in found]
+            yield from [min(worst, key=lambda w: w.amount)] if square else worst
 
 
-def uncut_ends(part: Part, face: Heightmap) -> Iterator[Deviation]:
+def tabs_up_to(radii: Iterable[float]) -> float:
+    """How high over the seat side the tabs of an outline may hold the part, mm.
+
+    A round tool of a radius among ``radii`` that leaves a tab as wide as it must be touches the
+    end that much higher.
+    """
+    sizes = table("proof")
+    least = sizes["holding"]["tab_width"] + max(radii, default=0.0) + sizes["limits"]["tab_over"]
+    return float(max(sizes["limits"]["tabs"], least))
+
+
+def uncut_ends(part: Part, face: Heightmap, tabs: float) -> Iterator[Deviation]:
     """What an outline on face left uncut close outside an end, mm thick, above the tabs.
+
+    ``tabs``: how high those may hold the part, mm.
 
     ``face`` has the axes of the machine: x, the part's z along y, and -y as its height. A later
     set-up sees only the top of what stands there, so it is judged here. An end with no cut near it
@@ -251,7 +266,7 @@ def uncut_ends(part: Part, face: Heightmap) -> Iterator[Deviation]:
         columns = np.flatnonzero((away > 0.03) & (away < 0.16))
         inside = np.array([end - outward * 0.05])
         nominal = part.at(Stage.FINAL).lower(inside, np.array([part.thickness / 2]))
-        rows = np.flatnonzero((face.y > limits["tabs"]) & (face.y < 0.9 * float(nominal[0])))
+        rows = np.flatnonzero((face.y > tabs) & (face.y < 0.9 * float(nominal[0])))
         strip = face.z[np.ix_(rows, columns)] - bottom
         if not strip.size or np.all(strip > part.thickness - 0.01):
             continue

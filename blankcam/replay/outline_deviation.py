@@ -24,6 +24,7 @@ from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.replay import limits
 from blankcam.replay.codes import Code
+from blankcam.replay.deviation import tabs_up_to
 from blankcam.replay.findings import Collector
 from blankcam.replay.motions import Moves, arc_angles
 from blankcam.replay.polyline import value_by_tool
@@ -130,7 +131,9 @@ def judge_outline(part: Part, stage: Stage, stock: Box, programs: Sequence[Progr
     """
     allowed = table("proof")["limits"]
     at = outline_places(part, stage, table("limits")["outline"]["leave"])
-    inside = (at[:, 1] > allowed["tabs"]) & (at[:, 1] < stock.z1)
+    used = {int(n) for p in programs for n in np.unique(p.moves.tool)}
+    tabs = tabs_up_to(t.radius for n, t in tools.items() if n in used)
+    inside = (at[:, 1] > tabs) & (at[:, 1] < stock.z1)
     inside &= (at[:, 0] > stock.x0) & (at[:, 0] < stock.x1)
     cuts = [_outline_cuts(p, tools, allowed["outline"]) for p in programs]
     deep = [c.pick(c.highest <= 1e-6 - part.thickness) for c in cuts]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Setup
+from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part, Target
 from blankcam.parts.stage import Stage
 from blankcam.replay import outline_deviation
@@ -49,6 +50,8 @@ class WantedPart:
     milled: frozenset[int]
     whole: bool
     """False where not all of the part's programs are given: what is left is not judged."""
+    by_hand: HandLeft = NOTHING
+    """What the hand still takes off."""
 
     @property
     def target(self) -> Target:
@@ -56,15 +59,8 @@ class WantedPart:
         return self.part.at(self.stage)
 
     def upper(self, x: Floats, y: Floats) -> Floats:
-        """Nothing may be left above this, mm; +inf outside the plan.
-
-        Ridges may stand on the top where the stage leaves them, but in no slot that is milled.
-        """
-        cut = self.target.upper(x, y, self.milled)
-        if not self.target.ridge:
-            return cut
-        top = self.target.upper(x, y, frozenset())
-        return np.where(cut < top, cut, top + self.target.ridge)
+        """Nothing may be left above this, mm; +inf outside the plan."""
+        return self.by_hand.upper(self.target, self.milled, x, y)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +125,8 @@ def _left(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
 
 def _end(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
     limit = table("proof")["limits"]["outline"]
-    ends = end_deviations(wanted.part, stock.probes.ends, wanted.stage)
+    square = wanted.by_hand.ends
+    ends = end_deviations(wanted.part, stock.probes.ends, wanted.stage, square=square)
     end = max(ends, key=lambda e: abs(e.amount), default=NOWHERE)
     if abs(end.amount) > limit:
         found.add(Code.OUTLINE, "an end stands out (+) or falls short (-), mm", value=end.amount,

@@ -15,12 +15,13 @@ from blankcam.digest import of_program
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Box, Setup
+from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
-from blankcam.replay.deviation import uncut_ends
+from blankcam.replay.deviation import tabs_up_to, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
 from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
@@ -55,6 +56,7 @@ def prove(
     depth: Mapping[int, float] | None = None,
     material: str | None = None,
     whole: bool = True,
+    by_hand: HandLeft = NOTHING,
     step: float | None = None,
 ) -> Proof:
     """Replay programs in order on one blank and judge what they leave.
@@ -72,6 +74,7 @@ def prove(
     material : of the blank; feeds, speeds, plunges and depths are held to its row in
         data/materials.toml, and not judged without
     whole : False where not all of the part's programs are given: what is left is not judged
+    by_hand : what the hand still takes off
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
     every = [(p, _read(p, profile)) for p in programs]
@@ -106,7 +109,7 @@ def prove(
         for p, program in every
         if p.setup is Setup.EDGE
     ]
-    wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole)
+    wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole, by_hand=by_hand)
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
     faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))
@@ -170,7 +173,9 @@ def _prove_on_face(
         replay_moves(each, program.moves, bench.tools, bench.profile)
     _lower_by_outline(program, blank, bench, found)
     lying.check(program, bench.tools, found)
-    for skin in uncut_ends(blank.part, blank.face):
+    used = np.unique(program.moves.tool)
+    tabs = tabs_up_to(t.radius for n, t in bench.tools.items() if n in used)
+    for skin in uncut_ends(blank.part, blank.face, tabs):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
     around = limits.obstacles_on_face(blank.stock, bench.holding)

@@ -4,20 +4,17 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.inputs.tool import Tool
-from blankcam.machining.cutter_contact import Sweep
-from blankcam.machining.decide import Decided, decide, highest
+from blankcam.machining.decide import Decided, decide
 from blankcam.machining.decision import ByMachine, Decision
+from blankcam.machining.on_edge import height_left
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import Bench, SetupSheet
-from blankcam.machining.surface_passes import SurfacePasses
 from blankcam.parts.frames import Box, Setup
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.slot import Slot
@@ -29,10 +26,14 @@ from blankcam.toolpath import (
     end_rounding,
     facing,
     slotting,
+    stepping,
     surfacing,
 )
 from blankcam.toolpath.linearize import without_arcs
 from blankcam.toolpath.moves import Operation, Program
+
+CEILING = 0.03
+"""mm over what stands once the top is cut, for moves over it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +41,7 @@ class Plan:
     """What the machine does for one part, and what the hand does."""
 
     request: CutRequest
-    """With the jaws' height as given, or worked out."""
+    """As it was decided: its blank as it comes under the cutter, the jaws' height worked out."""
     programs: tuple[Program, ...]
     """Those that cut, in the order they are run."""
     in_air: tuple[Program, ...] = ()
@@ -108,64 +109,68 @@ def _face_operations(decided: Decided, face: Bench) -> Iterator[Operation]:
 
 
 def _program_on_edge(decided: Decided) -> Program | None:
+    if not decided.cuts_on_edge:
+        return None
     edge, part = decided.edge, decided.request.part
-    assert decided.surface is not None
-    made = _edge_operations(decided, part, decided.surface)
-    operations = _arcs_allowed(made, edge.profile)
+    operations = _arcs_allowed(_edge_operations(decided, part), edge.profile)
     _stop(bounds.jaw_faults(part.name, edge.profile.holding, operations))
     _stop(bounds.travel_faults(f"{part.name}, on edge", edge.profile, operations))
     return _program(decided, edge, Setup.EDGE, operations)
 
 
-def _edge_operations(decided: Decided, part: Part, surface: SurfacePasses) -> Iterator[Operation]:
+def _edge_operations(decided: Decided, part: Part) -> Iterator[Operation]:
     """The top or the crown, waste, slots and nicks, round ends."""
-    edge, kind = decided.edge, str(part.top_feature)
-    yield surfacing.sweep_operation(kind, f"{edge.stage} {kind} along x", surface, edge)
-    sweep = surface.table.sweep
-    ceiling = _ceiling(sweep)
+    edge = decided.edge
+    yield from _top_operations(decided, part)
+    ceiling = height_left(part, edge, edge.stock.x0, edge.stock.x1) + CEILING
     slots = tuple(decided.by(FeatureKind.SLOT))
-    yield from _clearing(part, slots, edge, ceiling)
-    for tool, chosen in _by_tool(slots, lambda d: d.tool):
-        yield slotting.slot_operation(part, chosen, tool, edge, ceiling)
-    for tool, chosen in _by_tool(slots, lambda d: d.nick):
-        yield slotting.nick_operation(part, chosen, tool, edge, ceiling)
+    for tool in _in_order(slots, decided.tool_for(part.top_feature)):
+        yield from _with_tool(part, slots, tool, edge, ceiling)
     if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
-        high = functools.partial(highest, sweep)
+        high = functools.partial(height_left, part, edge)
         yield end_rounding.ends_operation(part, rounder, edge, edge.profile.holding, high)
 
 
-def _clearing(
-    nut: Part, slots: Sequence[Decision], edge: Bench, ceiling: float
+def _top_operations(decided: Decided, part: Part) -> Iterator[Operation]:
+    """The top or the crown, if the machine makes it: in fine passes or in steps."""
+    edge, kind = decided.edge, str(part.top_feature)
+    if decided.surface is not None:
+        words = f"{edge.stage} {kind} along x"
+        yield surfacing.sweep_operation(kind, words, decided.surface, edge)
+    elif decided.steps is not None:
+        yield stepping.steps_operation(kind, decided.steps, edge)
+
+
+def _in_order(slots: Iterable[Decision], first: Tool | None) -> list[Tool]:
+    """The tools of waste, slots and nicks, each once: that of the top first, then by size.
+
+    What opens the waste over a slot is wider than what cuts it, and so comes before it.
+    """
+    used = {t.number: t for d in slots for t in (d.tool, d.nick, _opener(d)) if t is not None}
+    return sorted(used.values(), key=lambda t: (t != first, -t.diameter, t.number))
+
+
+def _with_tool(
+    nut: Part, slots: Sequence[Decision], tool: Tool, edge: Bench, ceiling: float
 ) -> Iterator[Operation]:
-    """An operation a tool that opens waste, over every slot that it opens."""
-    opened = {d.string: d.by.opening for d in slots if isinstance(d.by, ByMachine)}
-    groups: dict[int, tuple[Tool, list[clearing.Waste]]] = {}
-    for slot in nut.slots:
-        if (opening := opened.get(slot.string)) is not None:
-            waste = clearing.Waste(slot=slot, narrow=opening.narrow)
-            groups.setdefault(opening.tool.number, (opening.tool, []))[1].append(waste)
-    for tool, group in groups.values():
-        yield clearing.clear_operation(nut, group, tool, edge, ceiling)
+    """All that one tool does: waste, slots, nicks."""
+    by_string = {s.string: s for s in nut.slots}
+    wastes = [
+        clearing.Waste(slot=by_string[d.string], narrow=d.by.opening.narrow)
+        for d in slots
+        if isinstance(d.by, ByMachine) and d.by.opening and d.by.opening.tool == tool
+    ]
+    if wastes:
+        yield clearing.clear_operation(nut, wastes, tool, edge, ceiling)
+    if cut := [d for d in slots if d.tool == tool]:
+        yield slotting.slot_operation(nut, cut, tool, edge, ceiling)
+    if nicked := [d for d in slots if d.nick == tool]:
+        yield slotting.nick_operation(nut, nicked, tool, edge, ceiling)
 
 
-def _by_tool(
-    decisions: Iterable[Decision], key: Callable[[Decision], Tool | None]
-) -> list[tuple[Tool, list[Decision]]]:
-    """Decisions by their tool, the largest tool first."""
-    groups: dict[int, tuple[Tool, list[Decision]]] = {}
-    for decision in decisions:
-        tool = key(decision)
-        if tool is not None:
-            groups.setdefault(tool.number, (tool, []))[1].append(decision)
-    return sorted(groups.values(), key=lambda g: -g[0].diameter)
-
-
-def _ceiling(sweep: Sweep) -> float:
-    """The highest thing once the surface is cut, z."""
-    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 65)
-    rows = (sweep.y_low, sweep.y_high)
-    high = max(float(np.max(sweep.surface.height(xs, np.full_like(xs, y)))) for y in rows)
-    return high + sweep.ridge + 0.05
+def _opener(decision: Decision) -> Tool | None:
+    opening = decision.by.opening if isinstance(decision.by, ByMachine) else None
+    return opening.tool if opening else None
 
 
 # -- both --------------------------------------------------------------------------------------

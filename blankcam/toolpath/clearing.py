@@ -13,6 +13,7 @@ from blankcam.machining.cutter_contact import tip_height
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, Bench
 from blankcam.machining.slot_passes import across_ends
+from blankcam.machining.slots import standing_more
 from blankcam.machining.waste import layer_count, over_finished, pass_places
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, Place
@@ -45,8 +46,9 @@ def clear_operation(
     section = 0.0
     for waste in wastes:
         xs = pass_places(nut, waste.slot, tool, narrow=waste.narrow)
-        section += (float(xs[-1] - xs[0]) + tool.diameter) * nut.allowance
-        for near, far, last in _passes(nut, xs, tool, bench.stock, cut.depth):
+        more = standing_more(nut, waste.slot, bench)
+        section += (float(xs[-1] - xs[0]) + tool.diameter) * (nut.allowance + more)
+        for near, far, last in _passes(nut, xs, tool, bench.stock, (cut.depth, more)):
             go = across if last else to_and_fro
             go(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
@@ -62,14 +64,18 @@ def clear_operation(
 
 
 def _passes(
-    nut: Part, xs: Array, tool: Tool, stock: Box, depth: float
+    nut: Part, xs: Array, tool: Tool, stock: Box, depth_and_more: tuple[float, float]
 ) -> Iterator[tuple[Place, Place, bool]]:
-    """Both ends of each pass, layer by layer, and whether it is of the last layer."""
+    """Both ends of each pass, layer by layer, and whether it is of the last layer.
+
+    ``depth_and_more``: the depth of cut, and what stands over the rough top.
+    """
+    depth, more = depth_and_more
     finished = nut.at(Stage.FINAL).surface
     tips = tip_height(finished, tool, xs, np.zeros_like(xs))
     fall = math.tan(finished.tilt)
-    rise = over_finished(nut)
-    layers = layer_count(nut, depth)
+    rise = over_finished(nut) + more
+    layers = layer_count(nut, depth, more)
     for k in range(layers - 1, -1, -1):
         y0, y1 = across_ends(stock, tool, back=k > 0, lean=finished.tilt)
         for x, tip in zip(xs.tolist(), tips.tolist(), strict=True):

@@ -16,7 +16,7 @@ from blankcam.machining.decision import (
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
-from blankcam.machining.slots import nick_depth, over_groove, top_at
+from blankcam.machining.slots import nick_depth, over_groove, standing_more, top_at
 from blankcam.parts.part import Part
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
@@ -37,11 +37,12 @@ def nick_operation(
     path = Path(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
     y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
-    passes, over = 0, STANDING + nut.at(bench.stage).ridge
+    passes, ridges = 0, STANDING + nut.at(bench.stage).ridge
     for choice in choices:
         slot = by_string[choice.string]
         depth = nick_depth(nut, slot, tool, bench.stage)
         top = top_at(nut, slot.centre, bench.stage)
+        over = ridges + standing_more(nut, slot, bench)
         layers = math.ceil((depth + over) / cut.depth)
         passes += layers
         fall, lean = math.tan(tilt), math.tan(slot.yaw)

@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from blankcam.data import table
 from blankcam.inputs.machine import Axis, Profile, ToolChange
+from blankcam.machining.kinematics import trapezoid
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plane_arc
 from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid, Stop
@@ -50,20 +51,6 @@ class Times:
     def total(self) -> float:
         """The estimate to show."""
         return FLOOR * (self.cutting + self.air) + self.changes
-
-
-def trapezoid(
-    length: float, speed: float, acceleration: float, enter: float = 0.0, leave: float = 0.0
-) -> float:
-    """Seconds for one move: up to ``speed`` and down again, or a triangle where it is too short.
-
-    Needs |leave² − enter²| ≤ 2·acceleration·length.
-    """
-    peak = math.sqrt((2 * acceleration * length + enter**2 + leave**2) / 2)
-    if peak <= speed:
-        return max(0.0, 2 * peak - enter - leave) / acceleration
-    ramps = (2 * speed**2 - enter**2 - leave**2) / (2 * acceleration)
-    return (2 * speed - enter - leave) / acceleration + (length - ramps) / speed
 
 
 def corner_speed(before: Vector, after: Vector, acceleration: float, deviation: float) -> float:

@@ -23,6 +23,7 @@ from blankcam.replay.prove import prove
 from blankcam.toolpath import bounds, build, fixture_load
 from blankcam.toolpath.moves import Program
 from blankcam.workers import Worker
+from blankcam.workflows.kept_case import keep_case
 from blankcam.workflows.request import requests_of
 
 if TYPE_CHECKING:
@@ -128,6 +129,7 @@ def _proof(result: CutResult, texts: Sequence[ProgramText]) -> Proof:
         request.part,
         stage=request.stage,
         milled=result.milled,
+        by_hand=result.left_for_the_hand,
         stock=request.blank,
         profile=request.machine,
         material=request.material,
@@ -137,15 +139,15 @@ def _proof(result: CutResult, texts: Sequence[ProgramText]) -> Proof:
 
 
 def stop_unproven(results: Sequence[CutResult]) -> None:
-    """Raise RefusedError with what the proofs found, where one failed."""
-    faults = [
-        Fault(where=_where(r), wrong=f"the proof failed: {finding}", fix="nothing was written")
-        for r in results
-        if r.proof and not r.proof.passed
-        for finding in r.proof.faults[:MOST_TOLD]
-    ]
-    if faults:
-        raise RefusedError(faults)
+    """Raise RefusedError where a proof failed: a fault of the program, whose case is kept."""
+    failed = [r for r in results if r.proof and not r.proof.passed]
+    if not failed:
+        return
+    kept = keep_case(failed)
+    case = f"the case is kept in {kept}" if kept else "the case could not be kept"
+    wrong = "the proof failed: this is a fault of blankcam, not of your job or machine"
+    where = ", ".join(dict.fromkeys(_where(r) for r in failed))
+    raise RefusedError(Fault(where=where, wrong=wrong, fix=f"nothing was written; {case}"))
 
 
 def _where(result: CutResult) -> str:

@@ -54,6 +54,7 @@ def layout(
     parts = decided(found, profile, stage)
     choices = slot_decisions(found, profile, stage, parts)
     found = _with_cautions(found, tuple(dict.fromkeys(c for p in parts for c in p.cautions)))
+    found = _with_cautions(found, _hand_work(parts))
     content = report.report(found, stage=stage, machine=profile.name, choices=choices)
     refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
     drawn_so = (*refused, *_drawing_cautions(job, profile))
@@ -76,6 +77,13 @@ def layout(
 
 def _with_cautions(found: Design, more: Sequence[str]) -> Design:
     return dataclasses.replace(found, cautions=(*found.cautions, *more))
+
+
+def _hand_work(parts: Sequence[Decided]) -> tuple[str, ...]:
+    """What the job gives to the machine and the hand must make."""
+    from blankcam.outputs.reasons import left_to_the_hand
+
+    return tuple(c for p in parts for c in left_to_the_hand(p.request.part.name, p.decisions))
 
 
 def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Kind, Profile
 from blankcam.inputs.units import Units, parse_length
+from blankcam.outputs import reasons
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -76,11 +77,23 @@ def make(
         )
     found = design(job)
     made, files, said = _produced(found, profile, stage, what, alone=alone)
+    if what == "gcode":
+        _stop_without_programs(job, made)
     if stock is not None:
         files |= stock_drawings([("", found)], profile, stage, stock)
     output_folder.write(out, files, force=force)
     yield from _told(out, files, made if what != "preview" else (), said)
     yield from next_steps.after_files(job, out, files, machine)
+
+
+def _stop_without_programs(job: Job, made: Sequence[CutResult]) -> None:
+    """Raise RefusedError where nothing can be left to the machine: every reason."""
+    if any(m.programs for m in made):
+        return
+    whys = (w for m in made for w in reasons.left_to_the_hand(m.request.part.name, m.decisions))
+    why = "; ".join(whys) or "the job has everything done by hand"
+    fix = "run `blankcam make` for the sheet and the bench list"
+    raise RefusedError(Fault(where=job.path, key="plan", wrong=f"no programs: {why}", fix=fix))
 
 
 def build(job: Job, profile: Profile, stage: Stage) -> Mapping[str, bytes]:
@@ -173,6 +186,9 @@ def _produced(
             made = cut_parts(found, profile, stage, worker)
             stop_unproven(made)
         said += [c for m in made for c in m.cautions]
+        said += [
+            c for m in made for c in reasons.left_to_the_hand(m.request.part.name, m.decisions)
+        ]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
         cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
         sheets = worker.submit(sheet, found, profile, cut) if cut else None
@@ -293,7 +309,7 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutRes
     from blankcam.preview.page import page
     from blankcam.preview.scene import PartCut, page_data
 
-    cuts = [PartCut.of(result) for result in made]
+    cuts = [PartCut.of(result) for result in made if result.programs]
     choices = _choices(found, profile, stage, made)
     lines = notice(found.job.blanks.material, str(profile.kind))
     return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()

@@ -94,6 +94,9 @@ def test_a_reading_of_nothing_is_no_reading():
     with pytest.raises(InputError, match="not believable"):
         parse(LEAST.replace("0.5 mm", "0 mm"), "r", 6)
     held = LEAST.replace("first_fret", "third_fret")
+    with pytest.raises(InputError, match="has string 1, and action has not"):
+        parse(held, "r", 6)
+    held = held.replace('6 = "2 mm"', '6 = "2 mm", 1 = "1.8 mm"')
     assert parse(held, "r", 6).third_fret == {6: 0.5, 1: 0.4}
     with pytest.raises(InputError, match=r"readings\.first_fret: is missing"):
         parse('[readings]\naction = { 6 = "2 mm" }', "r", 6)

@@ -1,9 +1,11 @@
 """Feeds against the formulas and tables cutter makers publish."""
 
+import dataclasses
 import math
 
 import pytest
 
+from blankcam.data import table
 from blankcam.inputs.machine import Axis, Kind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
@@ -63,7 +65,7 @@ def test_removal_rate_and_power():
 )
 def test_pressure_of_brass(chip, pressure):
     # kc1 700, mc 0.27: a published table by VDI 3323 group, put through kc1 h^-mc
-    assert feeds.material("brass").pressure_at(chip) == pytest.approx(pressure, rel=1e-4)
+    assert feeds.material("brass").pressure_low.at(chip) == pytest.approx(pressure, rel=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -151,7 +153,12 @@ TABLE = [
 
 @pytest.mark.parametrize(("name", "diameter", "feed", "force", "bend"), TABLE)
 def test_check_table(name, diameter, feed, force, bend):
-    cut = feeds.plan_cut(feeds.material(name), stub(diameter), FAST, Work.SLOT)
+    # The reference's own pressures; ours is a range, whose high end is judged
+    same = {"bone": 500, "phenolic laminate": 350, "hardwood": 200}
+    m = feeds.material(name)
+    high = feeds.Pressure(steady=same[name]) if name in same else m.pressure_low
+    m = dataclasses.replace(m, pressure_high=high)
+    cut = feeds.plan_cut(m, stub(diameter), FAST, Work.SLOT)
     # The table's feeds are of the exact speed; ours is rounded down to 100 rpm
     assert feed * 0.985 <= cut.feed <= feed * 1.002
     assert cut.force == pytest.approx(force, abs=0.006)
@@ -197,9 +204,25 @@ def test_unknown_runout_counts_one_tooth_of_a_small_tool():
     assert feeds.plan_cut(feeds.material("bone"), stub(1.5), doubtful, Work.SLOT).teeth == 2
 
 
-def test_cautions():
+def test_bone_may_be_cut_slowly_and_no_chip_may_be_too_thin():
+    """3.4-3.9 m/min cut cleanly (Proc IMechE E 2025); brass rubs under 0.6 of the edge's radius."""
     bone = feeds.material("bone")
     slow = Profile(name="x", kind=Kind.MILL, spindle_max=3000)
-    assert any("rubs" in c for c in feeds.plan_cut(bone, stub(0.5), slow, Work.SLOT).cautions)
+    assert not feeds.plan_cut(bone, stub(0.5), slow, Work.SLOT).cautions
+    crawling = Profile(name="x", kind=Kind.MILL, feed_max=Axis(x=20.0, y=20.0, z=20.0))
+    assert any("rubs" in c for c in feeds.plan_cut(bone, stub(0.5), crawling, Work.SLOT).cautions)
+
+
+@pytest.mark.parametrize("name", [n for n, r in table("materials").items() if isinstance(r, dict)])
+def test_a_pressure_is_a_range_with_its_source(name):
+    """What was published for bone spreads threefold; the high end is what is judged."""
+    m = feeds.material(name)
+    assert all(m.pressure_low.at(c) < m.pressure_high.at(c) for c in m.chip)
+    assert m.pressure_source
+    assert m.least_chip > 0
+
+
+def test_cautions():
     racing = Profile(name="x", kind=Kind.MILL, spindle_min=20000, spindle_max=24000)
-    assert any("slowest" in c for c in feeds.plan_cut(bone, stub(3.0), racing, Work.SLOT).cautions)
+    cut = feeds.plan_cut(feeds.material("bone"), stub(3.0), racing, Work.SLOT)
+    assert any("slowest" in c for c in cut.cautions)

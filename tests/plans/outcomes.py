@@ -6,14 +6,19 @@ import traceback
 from dataclasses import dataclass
 from enum import StrEnum
 
+from blankcam.cut import CutResult
 from blankcam.faults import BlankcamError, Fault
 from blankcam.inputs import job_file
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.machine_file import parse_profile, read_profile
+from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import design
+from blankcam.parts.frames import Setup
 from blankcam.parts.stage import Stage
-from blankcam.workers import Worker
-from blankcam.workflows.cut_part import cut_parts
+from blankcam.replay.proof import ProgramText, Proof
+from blankcam.replay.prove import prove
+from blankcam.workflows.cut_part import write_part
+from blankcam.workflows.request import requests_of
 from tests.plans import hobby_machines
 
 
@@ -33,6 +38,10 @@ class Outcome:
 
     ending: Ending
     why: tuple[str, ...] = ()
+    by_hand: tuple[str, ...] = ()
+    """What the job gives to the machine and the hand must make, and why."""
+    made: tuple[str, ...] = ()
+    """What the machine makes: part and feature."""
 
 
 def profile(name: str) -> Profile:
@@ -43,10 +52,14 @@ def profile(name: str) -> Profile:
     return read_profile(name)
 
 
-def outcome(text: str, machine: str, stage: str) -> Outcome:
-    """Plan, write and prove a job; never raises."""
+def outcome(text: str, machine: str, stage: str, step: float | None = None) -> Outcome:
+    """Plan, write and prove a job; never raises.
+
+    ``step``: cells of the proof's grid, mm; coarser ones than its own are quicker, and slots and
+    ends have their own fine lines anyway.
+    """
     try:
-        return _made(text, machine, stage)
+        return _made(text, machine, stage, step)
     except BlankcamError as refused:
         ending = Ending.SMALL if all(map(_small, refused.faults)) else Ending.REFUSED
         return Outcome(ending=ending, why=tuple(map(str, refused.faults)))
@@ -58,12 +71,41 @@ def _small(fault: Fault) -> bool:
     return (fault.key or "").startswith("blanks.") and "too small" in fault.wrong
 
 
-def _made(text: str, machine: str, stage: str) -> Outcome:
+def _made(text: str, machine: str, stage: str, step: float | None) -> Outcome:
     found = design(job_file.parse(text, "job.toml"))
     on = profile(machine)
-    if not on.cuts_programs:
-        return Outcome(ending=Ending.MADE)
-    made = cut_parts(found, on, Stage(stage), Worker())
-    failed = [str(f) for m in made for f in m.proof.faults if not m.proof.passed]
-    ending = Ending.UNPROVEN if failed else Ending.MADE
-    return Outcome(ending=ending, why=tuple(failed))
+    results = [write_part(r) for r in requests_of(found, on, Stage(stage))]
+    made = [(r, proof_of(r, step)) for r in results]
+    failed = tuple(str(f) for _, p in made for f in p.faults if not p.passed)
+    by_hand = tuple(w for r in results for w in left_to_the_hand(r.request.part.name, r.decisions))
+    return Outcome(
+        ending=Ending.UNPROVEN if failed else Ending.MADE,
+        why=failed,
+        by_hand=by_hand,
+        made=tuple(
+            f"{r.request.part.name} {d.feature.kind}"
+            for r in results for d in r.decisions if d.tool is not None
+        ),
+    )  # fmt: skip
+
+
+def proof_of(result: CutResult, step: float | None = None) -> Proof:
+    """The proof of a part's own programs."""
+    request, programs = result.request, result.programs
+    cuts = [(o.tool.number, o.cut) for p in programs for o in p.program.operations]
+    return prove(
+        [
+            ProgramText(name=f.name, data=f.text, setup=Setup(f.setup), air=f.program.air)
+            for f in result.files
+        ],
+        request.part,
+        stage=request.stage,
+        milled=result.milled,
+        by_hand=result.left_for_the_hand,
+        stock=request.blank,
+        profile=request.machine,
+        material=request.material,
+        plunge={n: max(c.plunge for m, c in cuts if m == n) for n, _ in cuts},
+        depth={n: max(c.depth for m, c in cuts if m == n) for n, _ in cuts},
+        step=step,
+    )

@@ -200,17 +200,17 @@ def strip(skin, rows, end="right"):
 
 @pytest.mark.parametrize("end", ["left", "right"])
 def test_a_skin_beside_an_end_is_told_where_it_is_thickest(end):
-    (found,) = uncut_ends(NUT, strip(0.5, (5.0, 6.0), end))
+    (found,) = uncut_ends(NUT, strip(0.5, (5.0, 6.0), end), 4.0)
     assert found.amount == pytest.approx(0.5)
     assert found.at[0] == pytest.approx(12.1 if end == "right" else -0.1, abs=0.1)
     assert 5.0 <= found.at[2] <= 6.0
 
 
 def test_tabs_a_thin_film_and_a_sawn_end_are_not_told():
-    assert list(uncut_ends(NUT, strip(1.5, (0.0, 3.9)))) == []
-    assert list(uncut_ends(NUT, strip(0.0008, (5.0, 6.0)))) == []
-    assert list(uncut_ends(NUT, strip(5.0, (0.0, 8.0)))) == []
-    assert list(uncut_ends(NUT, strip(0.002, (5.0, 6.0)))) != []
+    assert list(uncut_ends(NUT, strip(1.5, (0.0, 3.9)), 4.0)) == []
+    assert list(uncut_ends(NUT, strip(0.0008, (5.0, 6.0)), 4.0)) == []
+    assert list(uncut_ends(NUT, strip(5.0, (0.0, 8.0)), 4.0)) == []
+    assert list(uncut_ends(NUT, strip(0.002, (5.0, 6.0)), 4.0)) != []
 
 
 def test_the_proof_says_of_an_end_that_it_is_not_cut_through_on_face():

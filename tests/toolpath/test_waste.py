@@ -1,7 +1,7 @@
 """The waste that is opened over a slot, by arithmetic on the slot's own numbers.
 
 All limits are the project's own (data/limits.toml, common practice, no source): an opening reaches
-0.75 mm beyond the slot on each side, 0.3 mm of waste stays between two of them and at the nut's
+1.25 mm beyond the slot on each side, 0.3 mm of waste stays between two of them and at the nut's
 ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps 0.3 mm
 from the waste beside it.
 """
@@ -21,7 +21,7 @@ from blankcam.toolpath.moves import Line
 from tests.conftest import demo_job
 from tests.proved import plan_of, proved, unproven
 
-SIDE, WALL, STEP, SHANK = 0.75, 0.3, 0.6, 0.3
+SIDE, WALL, STEP, SHANK = 1.25, 0.3, 0.6, 0.3
 NEAR = 1e-6
 STEEL, CITTERN, BASS = "concert-steel", "five-course-cittern", "wide-bass"
 
@@ -68,10 +68,18 @@ def openings(stem, profile=None, **changed):
         yield found.nut, slot, opening.tool, opening.narrow, np.array(sorted(at))
 
 
-@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+def stubs():
+    """The bench mill with small tools so short that their shanks must go between the waste."""
+    mill = read_profile("bench-mill")
+    short = {"flute_length": 1.4, "reach": 1.4, "shank": 2.0}
+    tools = [dataclasses.replace(t, **short) if t.diameter < 1.4 else t for t in mill.tools]
+    return dataclasses.replace(mill, tools=tuple(tools))
+
+
+@pytest.mark.parametrize("stem", [STEEL])
 def test_a_whole_opening_fills_its_window_and_no_more(stem):
     seen = 0
-    for nut, slot, tool, narrow, x in openings(stem):
+    for nut, slot, tool, narrow, x in openings(stem, stubs()):
         low, high = window(nut, slot)
         assert x[0] - tool.diameter / 2 >= low - NEAR
         assert x[-1] + tool.diameter / 2 <= high + NEAR
@@ -97,11 +105,11 @@ def test_a_narrow_opening_is_one_pass_over_its_slot(stem):
     assert seen >= 1
 
 
-@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+@pytest.mark.parametrize("stem", [STEEL])
 def test_neighbouring_passes_leave_a_ridge_no_higher_than_a_fifth_of_the_balls_radius(stem):
     """0.6 D apart: a ball of radius R leaves R (1 - sqrt(1 - 0.6^2)) = R / 5 between them."""
     seen = 0
-    for _, _, tool, _, x in openings(stem):
+    for _, _, tool, _, x in openings(stem, stubs()):
         if len(x) > 1:
             seen += 1
             apart = float(np.max(np.diff(x)))
@@ -112,10 +120,10 @@ def test_neighbouring_passes_leave_a_ridge_no_higher_than_a_fifth_of_the_balls_r
 
 
 def coarse():
-    """The bench mill with a flat of 2 mm to open with, and nothing else between 1.5 and 4 mm."""
+    """The bench mill with a flat of 2 mm to open with, and nothing else between 1.5 and 6 mm."""
     mill = read_profile("bench-mill")
     four = [
-        dataclasses.replace(t, diameter=4.0, shank=4.0) for t in mill.tools if t.diameter == 3.0
+        dataclasses.replace(t, diameter=6.0, shank=6.0) for t in mill.tools if t.diameter == 3.0
     ]
     small = [dataclasses.replace(t, flute_length=1.5) for t in mill.tools if t.diameter == 1.5]
     two = [dataclasses.replace(t, shape=Shape.FLAT) for t in mill.tools if t.diameter == 2.0]
@@ -123,13 +131,13 @@ def coarse():
 
 
 def test_a_wide_opening_takes_as_many_passes_as_six_tenths_of_its_tool_ask_for():
-    """A slot of 1.7 to 2.4 mm is opened 3.2 to 3.9 wide: by a 2 mm tool in three passes."""
+    """A slot of 1.75 to 1.9 mm is opened 4.25 to 4.4 wide: by a 2 mm tool in three passes."""
     wide = [
         (slot, x, tool)
         for _, slot, tool, narrow, x in openings(BASS, coarse(), outline="saw")
         if not narrow
     ]
-    counts = [len(x) for slot, x, tool in wide if 1.75 < slot.width < 2.35 and tool.diameter == 2]
+    counts = [len(x) for slot, x, tool in wide if 1.7 < slot.width < 1.9 and tool.diameter == 2]
     assert counts
     assert set(counts) == {3}
 

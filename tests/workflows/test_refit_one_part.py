@@ -79,6 +79,25 @@ def test_a_nut_alone_comes_down_by_a_proven_program(nut_job):
     assert all(p["proof"]["passed"] for p in record["programs"])
 
 
+@pytest.mark.long
+def test_a_program_for_slots_alone_cuts_nothing_outside_them(nut_job):
+    """Every move below the highest place of the standing top lies within a slot's window."""
+    found = design(job_file.load(str(nut_job)))
+    read = table("first_fret", clearances(nut_job)[:, 0] + 0.19)
+    refit(nut_job, read, "one", "bench-mill")
+    text = (nut_job.parent / "one" / "nut-refit.ngc").read_text(encoding="ascii")
+    high = found.nut.height + found.nut.allowance
+    x, z, low = 0.0, 99.0, []
+    for line in text.splitlines():
+        words = dict(re.findall(r"\b([XZ])(-?[\d.]+)", line.split("(")[0].split(";")[0]))
+        x, z = float(words.get("X", x)), float(words.get("Z", z))
+        if words and z < high - 0.01 and 0 <= x <= found.nut.length:
+            low.append(x)
+    centres = np.array([s.centre for s in found.nut.slots])
+    assert len(low) > 20
+    assert max(float(np.min(np.abs(centres - x))) for x in low) < 2.0
+
+
 def test_action_read_beside_a_nut_alone_is_a_check_and_says_so(nut_job):
     y = clearances(nut_job)
     read = table("first_fret", y[:, 0] + 0.19) + table("action", y[:, 1] + 0.5)

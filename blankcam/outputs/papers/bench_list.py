@@ -17,6 +17,7 @@ from blankcam.inputs.machine import Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import Units, inches
 from blankcam.machining.decision import Decision
+from blankcam.machining.hand_work import all_by_hand
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
 from blankcam.outputs.reasons import general_words
@@ -27,7 +28,7 @@ from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
-from blankcam.parts.part import Part
+from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.toolpath.moves import Program
@@ -89,7 +90,7 @@ def _steps(
 ) -> Iterator[str]:
     programs = result.files if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
-    yield _blank_step(work.part, checks, milled="thickness" in work.done)
+    yield _blank_step(work.part, checks, milled=work.milled(FeatureKind.THICKNESS))
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
         assert result is not None
@@ -116,8 +117,7 @@ def _work(
     return hand_steps.Work(
         part=part,
         stage=stage,
-        done=result.operation_names if result else frozenset(),
-        slots=result.slots if result else (),
+        decisions=result.decisions if result else all_by_hand(part, stage),
         templates=templates,
         spare=(blank.length - part.length) / 2,
     )
@@ -262,7 +262,7 @@ def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]
     table = slots.extended(by_hand, hand_steps.slots_by_hand(work, nut))
     yield markdown.table(table, units, shared="" if units == "in" else "mm")
     reasons: dict[str, list[Decision]] = {}
-    for choice in chosen.values():
+    for choice in (c for c in chosen.values() if c.reasons):
         reasons.setdefault(general_words(choice.reasons), []).append(choice)
     if reasons:
         yield ""

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from blankcam.inputs.units import Units
-from blankcam.machining.decision import Decision
-from blankcam.machining.files import files
+from blankcam.machining.decision import ByHand, ByMachine, Decision, HandStep, HandStepKind
 from blankcam.outputs.figures import both
 from blankcam.outputs.render import markdown
 from blankcam.outputs.rows import Column, Field, Table, field, tabulate
@@ -41,19 +40,43 @@ class Work:
 
     part: Part
     stage: Stage
-    done: frozenset[str]
-    """Names of the operations that a machine does."""
-    slots: tuple[Decision, ...] = ()
-    """Who makes each slot; empty where all are the hand's."""
+    decisions: tuple[Decision, ...] = ()
+    """Who makes each feature."""
     templates: bool = False
     """Whether templates and gauges were cut for it."""
     spare: float = 0.0
     """How much longer than the part the blank is, on each side."""
 
     @property
+    def slots(self) -> tuple[Decision, ...]:
+        """Who makes each slot."""
+        return tuple(d for d in self.decisions if d.feature.kind is FeatureKind.SLOT)
+
+    def milled(self, kind: FeatureKind) -> bool:
+        """Whether a machine makes a feature of that kind."""
+        return any(d.tool for d in self.decisions if d.feature.kind is kind)
+
+    def steps(self, kind: FeatureKind) -> Iterator[HandStep]:
+        """What the hand does of the features of that kind."""
+        for decision in self.decisions:
+            if decision.feature.kind is kind and isinstance(decision.by, ByHand):
+                yield from decision.by.steps
+
+    @property
+    def machined(self) -> bool:
+        """Whether a machine does anything to it."""
+        return any(d.tool or d.nick for d in self.decisions)
+
+    @property
     def shaped(self) -> bool:
         """Whether a machine gives the top its shape."""
-        return bool(self.done & {"top", "crown"})
+        return self.milled(self.part.top_feature)
+
+    @property
+    def ridge(self) -> float:
+        """How high the steps stand that a flat tool leaves on the top, mm."""
+        tops = (d.by for d in self.decisions if d.feature.kind is self.part.top_feature)
+        return sum(by.ridge for by in tops if isinstance(by, ByMachine))
 
     @property
     def raised(self) -> float:
@@ -80,23 +103,26 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
     """From the blank to what a machine takes, or to the line where there is none."""
     part = work.part
     rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
-    if rub and "thickness" not in work.done:
+    if rub and not work.milled(FeatureKind.THICKNESS):
         yield (
             f"**Rub to thickness**: on abrasive paper on a flat plate, turning it often; "
             f"{both(rub, 3)} off, to {both(part.thickness, 3)}."
         )
-    if "outline" not in work.done:
+    if not work.milled(FeatureKind.OUTLINE):
         yield (
             f"**Square** its seat side: flat on the plate, square to {seen_side(part)}, no light under "
             "a try square."
         )
-    if not work.shaped:
-        yield _marked(work)
-        yield (
-            f"**To length**: saw outside the lines, file the ends square to {both(part.length)}"
-            + (", the rounding still to come." if _round(part) else ".")
-        )
-    yield from () if work.shaped else _shaped(work)
+    if not work.machined:
+        yield from _shaped_by_hand(work)
+
+
+def _shaped_by_hand(work: Work) -> Iterator[str]:
+    """The outline, where the hand cuts it, and the top brought out by hand."""
+    yield _marked(work)
+    for kind in (FeatureKind.OUTLINE, FeatureKind.ENDS, work.part.top_feature):
+        for step in work.steps(kind):
+            yield _STEP_WORDS[step.kind](work, step.values)
 
 
 def _marked(work: Work) -> str:
@@ -114,10 +140,13 @@ def _marked(work: Work) -> str:
             f"sides flush, scribe both ends and the top line round it. {gauge}"
         )
     edges = f", and each slot's two edges beside its centre{_nick(work)}" * bool(part.slots)
+    cut_out = work.milled(FeatureKind.OUTLINE)
+    ends = "" if cut_out else f" both ends, {both(part.length)} apart,"
+    strip = "left ends" if cut_out else "upper edges"
     return (
         f"**Mark out** on {seen_side(part)}: glue the marking-out strip of `sheet.pdf` on, "
-        f"upper edges together, or measure, always from the left end. Scribe both ends, "
-        f"{both(part.length)} apart, every {what}'s centre down the face{edges}; peel it off. "
+        f"{strip} together, or measure, always from the left end. Scribe{ends} every {what}'s "
+        f"centre down the face{edges}; peel it off. "
         "Scribe the top line through the heights of the table below."
     )
 
@@ -130,52 +159,64 @@ def _round(part: Part) -> bool:
     return FeatureKind.ENDS in {f.kind for f in part.features}
 
 
-def _shaped(work: Work) -> Iterator[str]:
-    """The top brought out by hand."""
-    return _top_steps(work.part, work)
+Measures = Mapping[str, float]
 
 
-@functools.singledispatch
-def _top_steps(part: Part, work: Work) -> Iterator[str]:
-    """How the hand brings out the part's top."""
-    del work
-    raise TypeError(type(part))
-
-
-@_top_steps.register(Saddle)
-def _saddle_top(part: Saddle, work: Work) -> Iterator[str]:
-    if _round(part):
-        yield (
-            f"**Ends**: file both to a full round, radius {both(part.thickness / 2)}, all the way "
-            "down; try them in the slot."
-        )
-    yield (
-        f"**Top**: file down to the line, level across; at the highest {both(highest(work))} over "
-        f"the seat side{_allowed(work)}.{_gauge(work)}"
+def _to_length(work: Work, values: Measures) -> str:
+    after = ", the rounding still to come." if _round(work.part) else "."
+    return (
+        f"**To length**: saw outside the lines, file the ends square to {both(values['to'])}{after}"
     )
-    yield (
+
+
+def _ends_round(work: Work, values: Measures) -> str:
+    del work
+    return (
+        f"**Ends**: file both to a full round, radius {both(values['radius'])}, all the way down; "
+        "try them in the slot."
+    )
+
+
+def _top_to_the_line(work: Work, values: Measures) -> str:
+    """A saddle's top is filed level first; a nut's falls toward the head."""
+    fall, carried = values["fall"], ""
+    back = ", level across"
+    if fall >= 0.005:
+        back = (
+            f", then on so that it falls {math.degrees(values['tilt']):.1f} deg toward the head: "
+            f"{both(fall)} lower at the head side"
+        )
+    if work.part.slots:
+        carried = " Carry the centres over the top, square to the face."
+    return (
+        f"**Top**: file down to the line, at the highest {both(values['high'])} over the seat side"
+        f"{_allowed(work)}{back}.{_gauge(work)}{carried}"
+    )
+
+
+def _ridge_line(work: Work, values: Measures) -> str:
+    del work, values
+    return (
         "**Ridge line**: on the top, measure the ridge of each string from the nut side "
         "as in the table, join the marks in a smooth line, carry the centres over the top."
     )
-    yield (
+
+
+def _crown(work: Work, values: Measures) -> str:
+    del work
+    return (
         f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
-        f"{both(part.crown_radius)}; the table says how far it falls to each side."
+        f"{both(values['radius'])}; the table says how far it falls to each side."
     )
 
 
-@_top_steps.register(Nut)
-def _nut_top(nut: Nut, work: Work) -> Iterator[str]:
-    fall = math.tan(nut.tilt) * nut.thickness
-    back = (
-        f", then on so that it falls {math.degrees(nut.tilt):.1f} deg toward the head: "
-        f"{both(fall)} lower at the head side"
-        if fall >= 0.005
-        else ", level across"
-    )
-    yield (
-        f"**Top**: file down to the line, at the highest {both(highest(work))} over the seat side"
-        f"{_allowed(work)}{back}.{_gauge(work)} Carry the centres over the top, square to the face."
-    )
+_STEP_WORDS: dict[HandStepKind, Callable[[Work, Measures], str]] = {
+    HandStepKind.LENGTH: _to_length,
+    HandStepKind.ENDS: _ends_round,
+    HandStepKind.TOP: _top_to_the_line,
+    HandStepKind.RIDGE_LINE: _ridge_line,
+    HandStepKind.CROWN: _crown,
+}
 
 
 def _allowed(work: Work) -> str:
@@ -204,7 +245,7 @@ def highest(work: Work) -> float:
 def after(work: Work) -> Iterator[str]:
     """From what a machine leaves, or from the line, to the part in its seat."""
     part = work.part
-    if work.shaped:
+    if work.machined:
         yield from _after_machine(work)
     if part.slots:
         yield from _slots(work, part)
@@ -214,16 +255,41 @@ def after(work: Work) -> Iterator[str]:
 
 
 def _after_machine(work: Work) -> Iterator[str]:
-    part = work.part
-    if "outline" not in work.done:
-        ended = "at the ends that the program has rounded" if "ends" in work.done else "at its ends"
+    part, cut_out = work.part, work.milled(FeatureKind.OUTLINE)
+    if not work.shaped:
+        yield from _shaped_by_hand(work)
+        if _round(part) and work.milled(FeatureKind.ENDS):
+            yield _ends_step(work)
+        return
+    if not cut_out:
+        rounded = work.milled(FeatureKind.ENDS)
+        ended = "at the ends that the program has rounded" if rounded else "at its ends"
         yield (
             f"**To length**: saw the waste off {ended}, {both(work.spare)} on the left and on the "
             f"right, file to {both(part.length)}."
         )
     if _round(part):
-        where = "below the jaws' line" if "ends" in work.done else "all the way down"
-        yield f"**Ends**: file them to a full round {where}, radius {both(part.thickness / 2)}."
+        yield _ends_step(work)
+    if work.ridge:
+        yield _ridges_off(work)
+
+
+def _ends_step(work: Work) -> str:
+    """The round ends, all of them or what the machine could not reach."""
+    radius = both(work.part.thickness / 2)
+    where = "below the jaws' line" if work.milled(FeatureKind.ENDS) else "all the way down"
+    return f"**Ends**: file them to a full round {where}, radius {radius}."
+
+
+def _ridges_off(work: Work) -> str:
+    """The steps that a flat tool leaves."""
+    radius, what = work.part.top_radius, str(work.part.top_feature)
+    block = "a flat block" if radius is None or math.isinf(radius) else "the radius block"
+    return (
+        f"**Steps off**: the flat tool has left the {what} in steps of up to {both(work.ridge)}. "
+        f"Take them off with fine abrasive paper on {block}, only until no step shows: "
+        f"{both(highest(work))} over the seat side at the highest, not less."
+    )
 
 
 def _slots(work: Work, nut: Part) -> Iterator[str]:
@@ -264,22 +330,22 @@ def _named(slots: Sequence[Slot]) -> str:
 
 def slots_by_hand(work: Work, nut: Part) -> Iterator[str]:
     """For each slot what the hand does: the files and how deep, or what is left to do later."""
-    milled = {c.string for c in work.slots if c.tool is not None}
+    by_string = {d.string: d.by for d in work.slots}
     held = nut.at(work.stage).floor_raise
     for slot in nut.slots:
-        if slot.string in milled:
-            yield f"{both(held)} more later" if held > 0 else "polish"
+        by = by_string[slot.string]
+        if isinstance(by, ByHand):
+            (step,) = by.steps
+            yield f"{_files(step.values)}; {both(step.values['depth'])}"
         else:
-            deep = max(slot.depth_front + work.raised - held, 0.0)
-            yield f"{_files(slot)}; {both(deep)}"
+            yield f"{both(held)} more later" if held > 0 else "polish"
 
 
-def _files(slot: Slot) -> str:
+def _files(values: Measures) -> str:
     """In inches, as gauged files are sold."""
-    chosen = files(slot.width)
-    if not chosen.fits:
+    if not values["final"]:
         return "a saw"
-    return ", ".join(f"{s:.3f}" for s in dict.fromkeys((chosen.start, chosen.final)))
+    return ", ".join(f"{s:.3f}" for s in dict.fromkeys((values["start"], values["final"])))
 
 
 def lines(work: Work, units: Units = "both") -> Iterator[str]:

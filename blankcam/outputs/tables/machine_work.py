@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining import feeds
 from blankcam.outputs.rows import Field, Figure, Section, Table, field, tabulate
 from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Operation, Program
@@ -116,13 +117,13 @@ def sections(programs: Sequence[Program], profile: Profile) -> tuple[Section, ..
     """How each operation cuts and what set its limits, and how long each program takes."""
     if not programs:
         return (Section(title="Feeds: this machine takes no programs"),)
-    feeds = operation_table([(p.stem, p) for p in programs])
-    limits = feeds.pick("program", "operation", "tool", "limits").rows
-    shown = [c.key for c in feeds.columns if c.key not in ("words", "limits")]
+    cuts = operation_table([(p.stem, p) for p in programs])
+    limits = cuts.pick("program", "operation", "tool", "limits").rows
+    shown = [c.key for c in cuts.columns if c.key not in ("words", "limits")]
     return (
         Section(
             title="Feeds",
-            table=feeds.pick(*shown),
+            table=cuts.pick(*shown),
             notes=tuple(dict.fromkeys(f"{p} {o}, tool {t}: {why}" for p, o, t, why in limits)),
         ),
         Section(
@@ -130,4 +131,17 @@ def sections(programs: Sequence[Program], profile: Profile) -> tuple[Section, ..
             table=time_table(programs, profile),
             notes=("at least: the waste at the highest rate allowed, and the finishing passes",),
         ),
+        Section(title="Sources", notes=tuple(_sources({p.material for p in programs}))),
     )
+
+
+def _sources(names: Iterable[str]) -> Iterator[str]:
+    """Where the values of each material come from, and the range of its cutting pressure."""
+    for m in map(feeds.material, sorted(names)):
+        chip = m.chip[-1]
+        low, high = m.pressure_low.at(chip), m.pressure_high.at(chip)
+        yield f"{m.name}, speed, chip and depth: {m.source}"
+        yield (
+            f"{m.name}, cutting pressure: {low:.0f} to {high:.0f} MPa at a chip of "
+            f"{1000 * chip:g} um, the high one judged. {m.pressure_source}"
+        )

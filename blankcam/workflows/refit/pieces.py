@@ -13,6 +13,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.request import CutRequest, Label
 from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Box
+from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
@@ -65,7 +66,8 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
-        yield Piece(after.nut, height, "nut-refit", stage=after.nut_stage)
+        nut = after.nut if taken.top else _slots_alone(after.nut, height)
+        yield Piece(nut, height, "nut-refit", stage=after.nut_stage)
     if now.saddle is None or after.saddle is None:
         return
     if taken.trim == "crown":
@@ -73,6 +75,16 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     elif taken.trim == "bottom":
         trim = as_cut.bottom_trim(now.saddle, taken)
         yield Piece(trim, now.saddle.height, "saddle-bottom", turned=True)
+
+
+def _slots_alone(nut: Nut, height: float) -> Nut:
+    """The nut as if its top were level, as high as the box it stands in.
+
+    The machine knows the standing part as a box. With its own top, which falls toward both ends,
+    the corners of that box would be waste to cut, though nothing stands there; a level top leaves
+    the slots alone to cut, and lets nothing come nearer to the top that stands.
+    """
+    return dataclasses.replace(nut, top=as_cut.straight(height - nut.allowance, 0.0))
 
 
 def requests(
@@ -113,23 +125,40 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
     """
     from blankcam.workflows.cut_part import cut_part, stop_unproven
 
-    results, by_hand = [], []
+    results: list[CutResult] = []
+    by_hand: list[str] = []
     for request in requests(job, readings, profile, asked):
         try:
-            results.append(cut_part(request))
+            result = cut_part(request)
         except RefusedError as refused:
             first, *others = refused.faults
             more = f" (and {len(others)} more)" if others else ""
             name = request.part.name
             by_hand.append(f"{name}: no program, cut it by hand to the marks: {first.wrong}{more}")
+            continue
+        by_hand += _shaped_by_hand(result)
+        if result.programs:
+            results.append(result)
     stop_unproven(results)
     return Cuts(
         results=tuple(results),
         by_hand=tuple(by_hand),
         left_to_the_file=tuple(_left_to_the_file(results)),
         milled=next((_milled(r) for r in results if r.request.label.stem == "nut-refit"), ()),
-        saddle_milled=any(r.request.part.name == "saddle" for r in results),
+        saddle_milled=any(r.request.part.name == "saddle" and r.shaped for r in results),
     )
+
+
+def _shaped_by_hand(result: CutResult) -> Iterator[str]:
+    """That the top, and without any program all of a part, is cut by hand to the marks."""
+    if result.shaped:
+        return
+    name, top = result.request.part.name, result.request.part.top_feature
+    why = next(words(d.reasons) for d in result.decisions if d.feature.kind is top)
+    what = f"bring its {top} down by hand to the marks"
+    if not result.programs:
+        what = "no program, cut it by hand to the marks"
+    yield f"{name}: {what}: {why}"
 
 
 def _milled(result: CutResult) -> tuple[int, ...]:

@@ -1,0 +1,227 @@
+"""Which tools cut a nut's slots, waste and nicks together in the least time, changes included.
+
+A slot for itself wants the largest tool that fits it. For all of them together one tool less may be
+quicker: what a smaller one takes longer against the change that it saves. Every set of tools is
+looked at, each slot made in the quickest way that the set has for it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from blankcam.data import table
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining import slot_passes, slots, tools, waste
+from blankcam.machining.decision import (
+    ByHand,
+    ByMachine,
+    Decision,
+    Opening,
+    Reason,
+    ReasonCode,
+)
+from blankcam.machining.feeds import Cut, Work, plan_cut
+from blankcam.machining.kinematics import trapezoid
+from blankcam.machining.setup_sheet import Bench
+from blankcam.machining.slot_passes import across_ends
+from blankcam.parts.part import Part
+from blankcam.parts.slot import Slot, clear_window
+
+PAUSE: float = table("cutting")["time"]["pause"]
+RISE = 1.0
+"""mm that a tool rises on its way back to the next pass, about, for choosing between ways."""
+TURNED = 0.4
+"""Seconds from a pass to the one that comes back beside it, about."""
+LEAST_LEFT: float = table("cutting")["slots"]["left_below_waste"]
+SLENDEREST: float = table("cutting")["slots"]["slenderest"]
+WIDEST_NICK: dict[bool, float] = {
+    True: table("cutting")["slots"]["widest_nick_in_waste"],
+    False: table("cutting")["slots"]["widest_nick"],
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """One way to make a slot, or its nick."""
+
+    by: ByMachine | ByHand
+    seconds: float
+    tools: frozenset[int]
+    """The numbers of the tools that it needs."""
+
+
+def chosen(nut: Part, bench: Bench, *, by_file: bool, called: Iterable[int]) -> list[Decision]:
+    """How every slot is to be made, from the bass side.
+
+    ``called``: the numbers of the tools that the set-up calls anyway.
+    """
+    each = slots.chosen(nut, bench, by_file=by_file)
+    by_string = {s.string: s for s in nut.slots}
+    ways = [_ways(nut, by_string[d.string], d, bench) for d in each]
+    best = quickest(ways, frozenset(called), seconds_of_change(bench.profile))
+    return [_as_decided(d, way) for d, way in zip(each, best, strict=True)]
+
+
+def seconds_of_change(profile: Profile) -> float:
+    """What one more tool in a set-up costs."""
+    return profile.tool_change_seconds + PAUSE + profile.spin_up
+
+
+def quickest(
+    ways: Sequence[Sequence[Way]], called: frozenset[int], change: float
+) -> list[Way | None]:
+    """The way for each slot that takes the least together; None where a slot has none.
+
+    ``change``: seconds that each tool costs that is not ``called`` anyway. Of sets that take the
+    same the smallest, then the first by number.
+    """
+    ranked = [sorted(each, key=lambda w: w.seconds) for each in ways]
+    least = sum(each[0].seconds for each in ranked if each)
+    extra = sorted({n for each in ranked for w in each for n in w.tools} - called)
+    best, found = math.inf, [each[0] if each else None for each in ranked]
+    for count in range(len(extra) + 1):
+        if least + count * change >= best:
+            break
+        for more in itertools.combinations(extra, count):
+            way = _within(ranked, called.union(more))
+            if way is None:
+                continue
+            took = sum(w.seconds for w in way if w) + count * change
+            if took < best - 1e-9:
+                best, found = took, way
+    return found
+
+
+def _within(ranked: Sequence[Sequence[Way]], have: frozenset[int]) -> list[Way | None] | None:
+    """The first way of each slot that needs no other tools; None where a slot has none."""
+    found = list[Way | None]()
+    for each in ranked:
+        way = next((w for w in each if w.tools <= have), None)
+        if each and way is None:
+            return None
+        found.append(way)
+    return found
+
+
+def _as_decided(decision: Decision, way: Way | None) -> Decision:
+    """The decision on a slot with the way that is chosen for it, and why."""
+    if way is None or way.by == decision.by:
+        return decision
+    more = []
+    if isinstance(way.by, ByMachine) and isinstance(decision.by, ByMachine):
+        if way.by.tool != decision.by.tool:
+            values = {"tool": decision.by.tool.number, "edge": decision.by.tool.edge}
+            more.append(Reason(code=ReasonCode.FEWER_TOOLS, values=values))
+            return dataclasses.replace(
+                decision,
+                by=way.by,
+                reasons=(*more, *_opened_for_speed(way.by), *decision.reasons[1:]),
+            )
+        more += _opened_for_speed(way.by)
+    return dataclasses.replace(decision, by=way.by, reasons=(*decision.reasons, *more))
+
+
+def _opened_for_speed(by: ByMachine) -> list[Reason]:
+    return [Reason(code=ReasonCode.OPENED_FOR_SPEED)] if by.opening is not None else []
+
+
+# -- the ways of one slot ----------------------------------------------------------------------
+
+
+def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
+    """Every way to make a slot, or its nick where the file makes it."""
+    if isinstance(decision.by, ByHand):
+        return list(_nicks(nut, slot, decision.by, bench))
+    found, more = [_way(nut, slot, decision.by, bench)], slots.standing_more(nut, slot, bench)
+    for tool in slots.narrow_enough(slot, bench.profile):
+        if tool.edge < SLENDEREST * slot.width:
+            continue
+        clear, wrong = slots.fits(nut, slot, tool, bench.profile, bench.stage, more)
+        if wrong is None:
+            by = slots.by_machine(
+                nut, slot, tool, bench.profile, bench.stage, clear=clear, more=more
+            )
+            found.append(_way(nut, slot, by, bench))
+            if not clear:
+                found += _opened(nut, slot, by, bench)
+    return found
+
+
+def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[Way]:
+    """The ways to make a slot with that tool once the waste over it is opened with a wider one."""
+    tool = by.tool
+    if not bench.stage.leaves_waste or tool.shape not in (Shape.BALL, Shape.FLAT):
+        return
+    if slots.left_open(nut, slot) < LEAST_LEFT:
+        return
+    more = slots.standing_more(nut, slot, bench)
+    full, cleared = slots.depths(nut, slot, bench.stage, more)
+    left, right = clear_window(nut.slots, slot, nut.length)
+    for wide in tools.opening_tools(bench.profile, right - left, full - cleared):
+        for narrow in (True, False) if wide.diameter > tool.edge else ():
+            depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
+            if depth < full:
+                opening = Opening(tool=wide, narrow=narrow)
+                opened = dataclasses.replace(by, depth=depth, opening=opening)
+                yield _way(nut, slot, opened, bench)
+
+
+def _way(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Way:
+    """That way with its time and tools."""
+    took, needs = _seconds_of_slot(nut, slot, by, bench), {by.tool.number}
+    if (opening := by.opening) is not None:
+        cut = plan_cut(bench.material, opening.tool, bench.profile, Work.SLOT)
+        across, more = bench.stock.y1, slots.standing_more(nut, slot, bench)
+        narrow = opening.narrow
+        took += waste.seconds(nut, slot, opening.tool, cut, across, narrow=narrow, more=more)
+        needs.add(opening.tool.number)
+    return Way(by=by, seconds=took, tools=frozenset(needs))
+
+
+def _seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
+    tool, target = by.tool, nut.at(bench.stage)
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    groove = slot_passes.Groove.of(nut, slot, bench.stage)
+    judged = slot_passes.judged_from(slot, slot.depth_front - target.floor_raise)
+    deep = by.depth - slots.over_groove(nut, slot)
+    every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
+    there_and_back = sum(both for _, _, both in every)
+    back = _seconds_back(bench)
+    links = there_and_back * TURNED + (len(every) - there_and_back) * back
+    return len(every) * _seconds_across(tool, cut, slot.tilt, bench) + links
+
+
+def _seconds_across(tool: Tool, cut: Cut, lean: float, bench: Bench) -> float:
+    """One pass across a nut."""
+    y0, y1 = across_ends(bench.stock, tool, back=False, lean=lean)
+    return 60 * (y1 - y0) / cut.feed
+
+
+def _seconds_back(bench: Bench) -> float:
+    """From the end of a pass up, back to the front, and down again, at rapid."""
+    rapid, acceleration = bench.profile.rapid, bench.profile.acceleration
+    up = trapezoid(RISE, rapid.z / 60, acceleration.z)
+    return 2 * up + trapezoid(bench.stock.y1, rapid.y / 60, acceleration.y)
+
+
+def _nicks(nut: Part, slot: Slot, by: ByHand, bench: Bench) -> Iterator[Way]:
+    """The ways to cut a locating nick: with the finest point, or with another that is fine enough.
+
+    Over the finished top a nick may be wider: it is gone when the waste is.
+    """
+    if by.nick is None:
+        return
+    for tool in bench.profile.tools:
+        fine = tool.shape is not Shape.FLAT and tool.edge <= WIDEST_NICK[bench.stage.leaves_waste]
+        if tool == by.nick or (fine and slots.nickable(nut, slot, tool, bench)):
+            cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+            deep = slots.nick_depth(nut, slot, tool, bench.stage)
+            each = _seconds_across(tool, cut, slot.tilt, bench) + _seconds_back(bench)
+            took = math.ceil(deep / cut.depth) * each
+            nick = dataclasses.replace(by, nick=tool)
+            yield Way(by=nick, seconds=took, tools=frozenset({tool.number}))

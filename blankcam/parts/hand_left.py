@@ -1,0 +1,35 @@
+"""What programs may leave of a part for the hand, beyond what their stage leaves anyway."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from blankcam.parts.curve import Array
+from blankcam.parts.part import Target
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandLeft:
+    """What the hand still takes off once the programs are run."""
+
+    top: float = 0.0
+    """mm over the stage's top at most; infinite where the hand makes the top."""
+    ends: bool = False
+    """Ends that are to be round are cut square to their length."""
+
+    def upper(self, target: Target, milled: frozenset[int], x: Array, y: Array) -> Array:
+        """Nothing may be left above this, mm; +inf outside the plan.
+
+        Ridges may stand on the top where the stage leaves them, and what the hand takes off; but
+        nothing in a slot that is among the ``milled``.
+        """
+        cut, over = target.upper(x, y, milled), max(target.ridge, self.top)
+        if not over:
+            return cut
+        top = target.upper(x, y, frozenset())
+        return np.where(cut < top, cut, top + over)
+
+
+NOTHING = HandLeft()

@@ -1,0 +1,103 @@
+"""Every bench gets a plan: random instruments, and machines that people own.
+
+The laws are the project's own: a job is made, or refused only for a blank that is too small; the
+proof, which knows nothing of the planning, finds nothing; nothing crashes.
+"""
+
+import os
+import random
+from collections import Counter
+
+import pytest
+
+from tests.plans.hobby_machines import MACHINES
+from tests.plans.instruments import instruments
+from tests.plans.outcomes import Ending, outcome
+
+QUICK, MANY = 30, 500
+COARSE = 0.1
+"""mm; cells of the proof in the quick tier."""
+ENOUGH = 0.97
+"""Share of the jobs made, or refused for a blank that is too small."""
+OWNED = [name for name, _, _ in MACHINES]
+QUICK_MACHINES = (
+    "mill, one eighth flat", "mill, flat and small ball", "mill, vee alone",
+    "router, tapered ball", "slow spindle, flat and small ball", "fast spindle, two flats",
+    "trim router, six flat and six ball", "tiny router, three flats",
+)  # fmt: skip
+
+
+def judged(outcomes):
+    """Assert the laws over jobs by their names; what went wrong is shown."""
+    wrong = {
+        name: found
+        for name, found in outcomes.items()
+        if found.ending in (Ending.UNPROVEN, Ending.CRASHED)
+    }
+    assert not wrong, wrong
+    refused = {n: o.why for n, o in outcomes.items() if o.ending is Ending.REFUSED}
+    assert 1 - len(refused) / len(outcomes) >= ENOUGH, refused
+    counts = Counter(o.ending for o in outcomes.values())
+    assert counts[Ending.MADE] > counts[Ending.SMALL]
+
+
+def random_outcomes(seed, count, step):
+    print(f"random instruments: seed {seed}")
+    return {
+        f"seed {seed}, number {i}": outcome(each.text, each.machine, each.stage, step)
+        for i, each in enumerate(instruments(seed, count))
+    }
+
+
+def test_thirty_random_instruments_are_made():
+    judged(random_outcomes(1, QUICK, COARSE))
+
+
+@pytest.mark.long
+def test_many_random_instruments_are_made():
+    seed = int(os.environ.get("BLANKCAM_SEED") or random.randrange(1_000_000))
+    count = int(os.environ.get("BLANKCAM_RANDOM_INSTRUMENTS", MANY))
+    judged(random_outcomes(seed, count, None))
+
+
+def instrument_for(machine):
+    """A job to try a machine with: another one for each of them, the same each time."""
+    return instruments(OWNED.index(machine), 1)[0]
+
+
+@pytest.mark.parametrize("machine", QUICK_MACHINES)
+def test_an_owned_machine_makes_what_it_can(machine):
+    each = instrument_for(machine)
+    judged({machine: outcome(each.text, machine, each.stage, COARSE)})
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("machine", OWNED)
+def test_every_owned_machine_makes_what_it_can(machine, steel):
+    each = instrument_for(machine)
+    tried = [(each.text, s) for s in ("rough", "final")] + [(steel, s) for s in ("rough", "final")]
+    judged({f"{machine}, {i}": outcome(t, machine, s) for i, (t, s) in enumerate(tried)})
+
+
+@pytest.mark.parametrize(
+    ("machine", "made"),
+    [
+        ("mill, one eighth flat", {"nut outline", "nut top", "saddle outline", "saddle ends"}),
+        ("mill, flat and small ball",
+         {"nut outline", "nut top", "saddle outline", "saddle crown", "saddle ends"}),
+        ("mill, one small ball", {"nut top", "saddle crown"}),
+        ("mill, six flat", {"nut outline", "nut top", "saddle outline"}),
+    ],
+)  # fmt: skip
+def test_a_small_set_of_tools_does_real_work(machine, made, steel):
+    """What a hobby set can do of a steel-string's parts; common practice, no source."""
+    found = outcome(steel, machine, "final", COARSE)
+    assert found.ending is Ending.MADE, found
+    assert made <= set(found.made), found
+
+
+@pytest.fixture(scope="module")
+def steel():
+    from tests.conftest import demo_job
+
+    return demo_job("concert-steel").read_text()
