@@ -270,7 +270,7 @@ def test_places_of_equal_jobs_are_judged_each(tmp_path):
         for i in range(first, len(lines))
         if re.match(r"G1 .*Y.*Z[\d.]+", lines[i]) and lines[i + 1].startswith("G0 Z")
     )
-    lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 2:.4f}", lines[i])
+    lines[i] = re.sub(r"Z([\d.]+)", lambda m: f"Z{float(m[1]) - 0.8:.4f}", lines[i])
     bad = tmp_path / "load-1-nut-edge.ngc"
     bad.write_text("\n".join(lines))
     for name in "abc":
