@@ -228,9 +228,23 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 
 @_command("blankcam preview my-job.toml --out look")
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
-            force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None) -> None:  # fmt: skip
+            force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None,
+            watch: Annotated[bool, typer.Option(
+                "--watch", help="Go on: the page alone, drawn anew each time the job is saved."
+            )] = False) -> None:  # fmt: skip
     """Write the sheet and the page, nothing for a machine."""
-    _written(job, out, machine, stage, force=force, what="preview", paper=paper, units=units)
+    from blankcam import terminal
+    from blankcam.workflows import preview as look
+
+    lines = (
+        look.watch(job, out, machine, stage, force=force)
+        if watch
+        else look.preview(job, out, machine, stage, force=force, paper=paper, units=units)
+    )
+    for line in lines:
+        terminal.say(line)
+        if watch:
+            sys.stdout.flush()
 
 
 @_command("blankcam refit my-job.toml readings.toml --out refit")
@@ -369,6 +383,48 @@ def prove(
         print(line) if as_json else terminal.say(line)
     if not passed:
         raise typer.Exit(EXIT_REFUSED)
+
+
+@_command("blankcam coupon --machine light-router --out coupon")
+def coupon(
+    machine: Annotated[
+        str,
+        typer.Option(
+            "--machine",
+            metavar="NAME",
+            help="A machine's name, or a path to its profile.",
+            autocompletion=_machines,
+        ),
+    ],
+    out: OutOpt,
+    measured: Annotated[
+        str | None,
+        typer.Option(
+            "--measured", metavar="FILE", help="What you measured: write the profile as measured."
+        ),
+    ] = None,
+    tools: Annotated[
+        str | None,
+        typer.Option("--tools", metavar="N,N", help="Numbers of the tools to measure; else all."),
+    ] = None,
+    material: Annotated[
+        str | None, typer.Option("--material", help="Of the piece; else phenolic laminate.")
+    ] = None,
+    force: ForceOpt = False,
+) -> None:
+    """A test piece that shows how a machine and its tools really cut."""
+    from blankcam import terminal
+    from blankcam.workflows import coupon as pieces
+
+    if measured is None:
+        for line in pieces.cut(machine, out, tools=tools, material=material, force=force):
+            terminal.say(line)
+        return
+    pieces.stop_both(tools, material)
+    found, told = pieces.measured(machine, measured, out, force=force)
+    terminal.show(found)
+    for line in told:
+        terminal.say(line)
 
 
 @_command("blankcam machines bench-mill")

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from blankcam import digest
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
+from blankcam.machining.promise import promise
 from blankcam.parts.frames import Place, ReferenceSurface, Zero
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
@@ -83,7 +84,8 @@ def header_lines(
     """
     yield from notice(program.material, str(profile.kind))
     stock = program.stock
-    yield f"makes: {program.part}, on {program.setup}, stage {program.stage}"
+    made = f"{program.part}, on {program.setup}, stage {program.stage}"
+    yield f"makes: {made if program.stage else program.part}"
     if program.air:
         yield (
             "air: run it before the first cut. The spindle stays off and nothing is touched. At each "
@@ -103,11 +105,25 @@ def header_lines(
     yield _holding_words(program)
     for tool in program.tools:
         yield tool_words(tool)
+    yield from _known_words(program, profile)
     yield f"time: about {seconds / 60:.1f} min, an estimate"
     yield f"moves digest {_PLACEHOLDER}"
     yield f"job digest {job_digest}"
     if program.readings:
         yield f"readings digest {program.readings}"
+
+
+def _known_words(program: Program, profile: Profile) -> Iterator[str]:
+    """What the program makes up for, and how good its cuts can be; nothing where nothing is known."""
+    if not profile.known:
+        return
+    good = promise(profile, program.tools, program.stock)
+    by = f"measured {profile.measured}" if profile.measured else "stated in its profile"
+    yield (
+        f"true: the machine as {by}, its errors made up for. Slots are good to "
+        f"{good.width:.3f} mm in width, {good.height:.3f} mm in height and {good.place:.3f} mm in "
+        "place. Come to X and Y zero on the way up, to Z zero on the way down"
+    )
 
 
 def signed(text: str) -> str:
@@ -117,9 +133,11 @@ def signed(text: str) -> str:
 
 def tool_words(tool: Tool) -> str:
     """A tool in one line."""
-    words = f"tool {tool.number}: {tool.shape} {tool.diameter:g} mm"
+    words = f"tool {tool.number}: {tool.shape} {tool.label:g} mm"
     if tool.shape in (Shape.TAPERED_BALL, Shape.VEE):
-        words += f", tip {tool.tip_diameter:g} mm, {tool.angle:g} deg"
+        words += f", tip {tool.tip_label:g} mm, {tool.angle:g} deg"
+    if tool.nominal is not None:
+        words += f", cuts {tool.diameter:.3f} mm"
     return f"{words}, {tool.flutes} flutes, stick-out {tool.stick_out:g} mm"
 
 
@@ -136,6 +154,8 @@ _SURFACES = {
     ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the blank in place 1",
     ReferenceSurface.FLOOR: "the floor under their seat sides",
     ReferenceSurface.WASTE_BOARD: "the top of the waste board",
+    ReferenceSurface.PIECE_LEFT_END: "its left end",
+    ReferenceSurface.PIECE_FRONT: "its front edge",
 }
 
 
@@ -165,6 +185,9 @@ def touch_words(zeros: Iterable[Zero], length: Callable[[float, int], str] = _mi
 def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
     if zero.surface is ReferenceSurface.BLANK_LEFT_END:
         return f"{zero.axis}0 {length(-zero.value, 2)} from the blank's left end"
+    if zero.surface is ReferenceSurface.PIECE_TOP:
+        high = length(zero.value, 3)
+        return f"touch each tool off on its top at the mark and set {zero.axis} to {high} there"
     if zero.surface is ReferenceSurface.UNDERSIDE:
         return f"{zero.axis}{zero.value:.3f} its underside, levelled"
     if zero.surface is ReferenceSurface.UPPER_FACE and zero.value > 0:
@@ -178,6 +201,8 @@ def _zero_words(zero: Zero, length: Callable[[float, int], str]) -> str:
 
 def _holding_words(program: Program) -> str:
     held = program.holding
+    if any(z.surface is ReferenceSurface.PIECE_TOP for z in program.zeros):
+        return f"hold: {held.kind}, jaws at most {held.jaws:g} mm over what it stands on"
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over the seat side"
     if held.on_face == "clamps":

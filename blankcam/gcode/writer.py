@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from blankcam.gcode import changes, numbers
+from blankcam.gcode.commanded import commanded
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
@@ -45,12 +46,13 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     job_digest
         As the job carries it.
     """
-    times = estimate(program, profile)
+    told = commanded(program, profile)
+    times = estimate(told, profile)
     body = _Body(profile.controller, profile.spin_up, profile.safe_places)
-    body.begin(program)
-    for i, operation in enumerate(program.operations):
-        body.operation(operation, program, program.operations[i - 1] if i else None)
-    body.end(program)
+    body.begin(told)
+    for i, operation in enumerate(told.operations):
+        body.operation(operation, told, told.operations[i - 1] if i else None)
+    body.end(told)
     said = header_lines(program, profile, job_name, job_digest, times.total)
     head = [
         changes.in_units_of(profile.controller, words)

@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
+from blankcam.inputs.coupon_file import CouponFile
 from blankcam.inputs.job_schema import JobFile
 from blankcam.inputs.machine_file import NEEDED
 from blankcam.inputs.machine_schema import ProfileFile
@@ -18,7 +19,12 @@ DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 def schemas() -> dict[str, str]:
     """The text of each schema by its file's name, as they are shipped in data/."""
-    made = {"job": _job(), "machine": _machine(), "readings": _inlined(ReadingsFile)}
+    made = {
+        "job": _job(),
+        "machine": _machine(),
+        "readings": _inlined(ReadingsFile),
+        "coupon": _inlined(CouponFile),
+    }
     return {
         f"{name}.schema.json": json.dumps(
             whole | {"$schema": DRAFT}, indent=1, ensure_ascii=False, sort_keys=True

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Literal
 
@@ -126,6 +126,36 @@ class Axis:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AxisError:
+    """How an axis really moves, as far as it is known.
+
+    ``within``: how far a value may be off: 95 of 100 lie nearer.
+    """
+
+    backlash: float = 0.0
+    """mm that it must be told beyond its place after it has turned, in whole steps of what programs
+    print: a way there and the way back are then printed alike."""
+    backlash_within: float = 0.0
+    scale: float = 0.0
+    """Share by which it goes further than it is told; less where negative."""
+    scale_within: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AxisErrors:
+    """How the axes really move."""
+
+    x: AxisError = AxisError()
+    y: AxisError = AxisError()
+    z: AxisError = AxisError()
+
+    @property
+    def each(self) -> tuple[AxisError, AxisError, AxisError]:
+        """X, Y and Z."""
+        return self.x, self.y, self.z
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Spot:
     """A place in plan, mm."""
 
@@ -199,6 +229,10 @@ class Profile:
     """N the frame and holding may see from a cut."""
     runout: float | None = None
     """Measured total runout in mm, None where nobody measured it."""
+    errors: AxisErrors = AxisErrors()
+    """How its axes really move."""
+    measured: str = ""
+    """The day on which it was measured, such as ``2026-11-27``; empty where it was not."""
     clearance: float = 5.0
     """Clearance plane over the highest thing."""
     holder_diameter: float = 16.0
@@ -221,6 +255,27 @@ class Profile:
     def tool(self, number: int) -> Tool | None:
         """The tool of that number, or None."""
         return next((t for t in self.tools if t.number == number), None)
+
+    @property
+    def moves_true(self) -> bool:
+        """Whether nothing is known of its axes but that they go where they are told."""
+        return self.errors == AxisErrors()
+
+    @property
+    def known(self) -> bool:
+        """Whether anything is known of how it really cuts."""
+        return bool(self.measured or self.runout or not self.moves_true) or any(
+            t.nominal is not None or t.z_offset or t.z_within for t in self.tools
+        )
+
+    def as_sold(self) -> Profile:
+        """The machine without anything that is known of how it really cuts."""
+        return replace(
+            self,
+            errors=AxisErrors(),
+            measured="",
+            tools=tuple(t.as_sold() for t in self.tools),
+        )
 
     @property
     def safe_places(self) -> SafePlaces:

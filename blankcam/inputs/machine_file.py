@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import difflib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
@@ -23,6 +24,8 @@ from blankcam.inputs.border import (
 from blankcam.inputs.fields import Table
 from blankcam.inputs.machine import (
     Axis,
+    AxisError,
+    AxisErrors,
     Controller,
     Drawn,
     Holding,
@@ -43,6 +46,11 @@ NEEDED = {Kind.MILL: _CUTTING, Kind.ROUTER: _CUTTING, Kind.LASER: ("kerf",), Kin
 """What a profile of a kind must say for itself."""
 _AXES = ("travel", "rapid", "acceleration", "feed_max")
 _POINTED = (Shape.TAPERED_BALL, Shape.VEE)
+_OF_AXES = ("backlash", "backlash_within", "scale", "scale_within")
+PRINTED = {"mm": 1e-4, "inch": 2.54e-4}
+"""mm: the last digit that a program is printed with."""
+MOST_OFF = 0.2
+"""mm by which a tool may cut wider or narrower than it is sold; more is another tool."""
 
 
 def shipped() -> dict[str, Path]:
@@ -121,6 +129,8 @@ def _profile(model: ProfileFile, where: str) -> Profile:
     for key in _AXES:
         if key in values:
             values[key] = Axis(**dict(values[key]))
+    for key in _OF_AXES:
+        values.pop(key, None)
     return Profile(
         **values
         | {
@@ -130,9 +140,21 @@ def _profile(model: ProfileFile, where: str) -> Profile:
             "holding": Holding(**_given(model.holding)),
             "safe": _safe(model.safe),
             "drawing": _drawn(model.drawing),
-            "tools": tuple(_tool(t) for t in model.tools),
+            "tools": tuple(_as_it_cuts(t, model.runout) for t in model.tools),
+            "errors": AxisErrors(**{axis: _axis_error(model, axis) for axis in "xyz"}),
         }
     )
+
+
+def _axis_error(model: ProfileFile, axis: str) -> AxisError:
+    """How one axis really moves; a scale is stated in percent."""
+    given = {k: t for k in _OF_AXES if (t := getattr(model, k)) is not None}
+    shares = {k: 0.01 if k.startswith("scale") else 1.0 for k in given}
+    values = {k: shares[k] * getattr(t, axis) for k, t in given.items()}
+    if "backlash" in values:
+        step = PRINTED[model.controller.units or "mm"]
+        values["backlash"] = round(values["backlash"] / step) * step
+    return AxisError(**values)
 
 
 def _controller(values: dict[str, Any]) -> Controller:
@@ -158,8 +180,31 @@ def _drawn(model: DrawingTable) -> Drawn:
 
 
 def _tool(model: ToolTable) -> Tool:
+    """The tool as it is sold."""
     usual = {"reach": model.flute_length, "shank": model.diameter}
-    return Tool(**usual | _given(model) | {"shape": Shape(model.shape)})
+    values = usual | _given(model) | {"shape": Shape(model.shape)}
+    for key in ("effective_diameter", "effective_within"):
+        values.pop(key, None)
+    return Tool(**values)
+
+
+def _as_it_cuts(model: ToolTable, runout: float | None) -> Tool:
+    """The tool as wide as it cuts: as measured, else its own diameter and the machine's runout."""
+    tool, wide = _tool(model), model.effective_diameter
+    if wide is None:
+        if not runout:
+            return tool
+        wide, within = tool.diameter + runout, runout / 2
+    else:
+        within = model.effective_within or 0.0
+    pointed = tool.shape in _POINTED
+    return dataclasses.replace(
+        tool,
+        diameter=wide,
+        nominal=tool.diameter,
+        diameter_within=within,
+        tip_diameter=tool.tip_diameter + wide - tool.diameter if pointed else 0.0,
+    )
 
 
 def _cross_faults(
@@ -282,6 +327,11 @@ def _tool_faults(model: ToolTable, i: int, source: Source) -> Iterator[Fault]:
         yield fault("stick_out", f"is shorter than reach {tool.reach:g} mm")
     if tool.stick_out < tool.flute_length:
         yield fault("stick_out", f"is shorter than flute_length {tool.flute_length:g} mm")
+    if abs((model.effective_diameter or tool.diameter) - tool.diameter) > MOST_OFF:
+        wrong = f"is more than {MOST_OFF:g} mm off diameter {tool.diameter:g} mm"
+        yield fault(
+            "effective_diameter", wrong, "measure it again, or give the tool's own diameter"
+        )
     if tool.tip_diameter > tool.diameter:
         yield fault("tip_diameter", f"is wider than diameter {tool.diameter:g} mm")
     yield from _cone_faults(model, tool, fault)

@@ -16,6 +16,7 @@ from blankcam.inputs.units import (
     FORCE,
     LENGTH,
     POWER,
+    SHARE,
     SPEED,
     TIME,
     Dimension,
@@ -51,6 +52,11 @@ ShortText = Annotated[str, StringConstraints(max_length=200)]
 LayerName = Matching(
     r"[A-Za-z0-9_-]{1,31}", "is not a layer's name", "use up to 31 letters, digits, - and _"
 )
+Day = Matching(
+    r"20\d\d-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])",
+    "is not a day",
+    'write it as a text: "2026-03-21"',
+)
 Planes = Annotated[
     list[str],
     AfterValidator(_each_a_plane),
@@ -72,6 +78,10 @@ class ToolTable(Table):
     flutes: Whole(1, 12) = 2  # type: ignore[valid-type]
     tip_diameter: Length("tool.tip_diameter") | None = None  # type: ignore[valid-type]
     angle: Quantity("tool.angle", ANGLE) | None = None  # type: ignore[valid-type]
+    effective_diameter: Length("tool.diameter") | None = None  # type: ignore[valid-type]
+    effective_within: Length("tool.within") | None = None  # type: ignore[valid-type]
+    z_offset: Length("tool.z_offset") | None = None  # type: ignore[valid-type]
+    z_within: Length("tool.within") | None = None  # type: ignore[valid-type]
     name: ShortText = ""
 
 
@@ -154,6 +164,11 @@ class ProfileFile(Table):
     power: Quantity("profile.power", POWER) | None = None  # type: ignore[valid-type]
     force: Quantity("profile.force", FORCE) | None = None  # type: ignore[valid-type]
     runout: Length("profile.runout") | None = None  # type: ignore[valid-type]
+    measured: Day | None = None  # type: ignore[valid-type]
+    backlash: Axes("profile.backlash") | None = None  # type: ignore[valid-type]
+    backlash_within: Axes("profile.backlash") | None = None  # type: ignore[valid-type]
+    scale: Axes("profile.scale", SHARE) | None = None  # type: ignore[valid-type]
+    scale_within: Axes("profile.scale", SHARE) | None = None  # type: ignore[valid-type]
     clearance: Length("profile.clearance") | None = None  # type: ignore[valid-type]
     holder_diameter: Length("profile.holder_diameter") | None = None  # type: ignore[valid-type]
     holder_length: Length("profile.holder_length") | None = None  # type: ignore[valid-type]

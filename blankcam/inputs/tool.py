@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 NICK = 0.15
@@ -44,6 +44,42 @@ class Tool:
     """Tapered ball and vee: included angle of the cone in degrees. Else unused."""
     name: str = ""
     """The maker's own words for it."""
+    nominal: float | None = None
+    """The diameter that it is sold by, where ``diameter`` is what it cuts; None where they are one.
+    """
+    diameter_within: float = 0.0
+    """How far ``diameter`` may be off: 95 of 100 lie nearer."""
+    z_offset: float = 0.0
+    """How much higher its tip really is than the machine reckons once Z is set."""
+    z_within: float = 0.0
+    """How far ``z_offset`` may be off: 95 of 100 lie nearer."""
+
+    @property
+    def label(self) -> float:
+        """The diameter that it is sold by, mm: what stands on its shank or its box."""
+        return self.diameter if self.nominal is None else self.nominal
+
+    @property
+    def tip_label(self) -> float:
+        """The diameter of its tip as it is sold, mm."""
+        return self.tip_diameter - self.wide if self.tip_diameter else 0.0
+
+    def as_sold(self) -> Tool:
+        """The tool without anything that is known of how it really cuts."""
+        return replace(
+            self,
+            diameter=self.label,
+            tip_diameter=self.tip_label,
+            nominal=None,
+            diameter_within=0.0,
+            z_offset=0.0,
+            z_within=0.0,
+        )
+
+    @property
+    def wide(self) -> float:
+        """By how much it cuts wider than it is sold as, mm: runout and wear."""
+        return self.diameter - self.label
 
     @property
     def radius(self) -> float:

@@ -36,7 +36,7 @@ _QUANTITY = re.compile(
     (?: (?P<whole>\d+)(?:\s+|-)(?P<n1>\d+)/(?P<d1>\d+)     # 1 11/16 or 1-11/16
       | (?P<n2>\d+)/(?P<d2>\d+)                            # 7/64
       | (?P<decimal>\d+\.?\d*|\.\d+) )                     # 43.5
-    \s*(?P<unit>(?:[a-zA-Z"″°][a-zA-Z0-9/²]*|1/min)?)""",
+    \s*(?P<unit>(?:[a-zA-Z"″°][a-zA-Z0-9/²]*|1/min|%)?)""",
     re.VERBOSE | re.ASCII,
 )
 
@@ -87,6 +87,7 @@ POWER = _dimension("power", "150 W", {"W": 1, "kW": 1000}, "W or kW")
 FORCE = _dimension("force", "30 N", {"N": 1}, "N")
 TIME = _dimension("time", "15 s", {"s": 1, "min": 60}, "s or min")
 ANGLE = _dimension("angle", "7 deg", {"deg": 1, "°": 1}, "deg")
+SHARE = _dimension("share", "0.03 %", {"%": 1, "mm/m": Fraction(1, 10)}, "% or mm/m")
 UNIT_WEIGHT = _dimension(
     "weight by length",
     "10.2 g/m",

@@ -246,7 +246,7 @@ def fits(
     def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
         return False, Reason.about(tool, code, **values)
 
-    if tool.edge < SMALLEST:
+    if tool.edge < SMALLEST - tool.diameter_within:
         return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
     r = slot.width / 2
     high = r - math.sqrt(r**2 - tool.tip_radius**2)

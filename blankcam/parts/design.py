@@ -58,18 +58,33 @@ def design(job: Job) -> Design:
     RefusedError
         With every reason found why the parts must not be made so.
     """
+    found, faults = drafted(job)
+    if faults:
+        raise RefusedError(faults)
+    return found
+
+
+def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
+    """A job worked out as far as it can be drawn, and every reason why it must not be made so.
+
+    A part that can't even be drawn is left out.
+
+    Raises
+    ------
+    RefusedError
+        Where its strings can't be worked out.
+    """
     start = instruments.build(job)
     wanted = _wanted_compensation(job, start)
     instrument = instruments.with_compensation(start, _reached(job, start, wanted))
     faults: list[Fault] = []
-    the_nut = _made(faults, lambda: _nut(job, instrument))
-    the_saddle = _made(faults, lambda: _saddle(job, instrument, wanted))
+    the_nut, the_saddle = (
+        _nut(faults, job, instrument),
+        _saddle(faults, job, instrument, wanted),
+    )
     checks = [*_checks(faults, job, the_nut), *_checks(faults, job, the_saddle)]
-    if faults:
-        raise RefusedError(faults)
     data = strings.string_data(job, instrument)
-    if faults := list(whole_design_faults(job, instrument, the_nut, the_saddle, data)):
-        raise RefusedError(faults)
+    faults = faults or list(whole_design_faults(job, instrument, the_nut, the_saddle, data))
     edges = advice.nut_edges(job, instrument) if the_nut else ()
     cautions = [
         *advice.edge_cautions(edges, data),
@@ -78,7 +93,7 @@ def design(job: Job) -> Design:
         *strings.cautions(job, instrument, data),
         *advice.cautions(job, instrument, data),
     ]
-    return Design(
+    found = Design(
         job=job,
         instrument=instrument,
         nut=the_nut,
@@ -88,6 +103,7 @@ def design(job: Job) -> Design:
         cautions=tuple(cautions),
         edges=edges,
     )
+    return found, tuple(faults)
 
 
 def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
@@ -105,14 +121,34 @@ def _checks(faults: list[Fault], job: Job, part: Part | None) -> tuple[blank.Che
     return _made(faults, lambda: blank.check(job, part)) or ()
 
 
-def _nut(job: Job, instrument: Instrument) -> Nut | None:
+def _nut(faults: list[Fault], job: Job, instrument: Instrument) -> Nut | None:
+    """The nut, and why it must not be made so; None where it can't be drawn or there is none."""
     piece = job.blanks.nut
-    return None if piece is None else nut.build(job, instrument, piece)
+    if piece is None:
+        return None
+    made = _made(faults, lambda: nut.shaped(job, instrument, piece))
+    if made is None:
+        return None
+    faults += nut.refusals(job, made)
+    drawn = all(
+        s.depth_front > 0 and float(s.floor(made.thickness)) > 0 and 0 < s.centre < made.length
+        for s in made.slots
+    )
+    return made if drawn else None
 
 
-def _saddle(job: Job, instrument: Instrument, wanted: tuple[float, ...]) -> Saddle | None:
+def _saddle(
+    faults: list[Fault], job: Job, instrument: Instrument, wanted: tuple[float, ...]
+) -> Saddle | None:
+    """The saddle, as the nut."""
     piece = job.blanks.saddle
-    return None if piece is None else saddle.build(job, instrument, piece, wanted)
+    if piece is None:
+        return None
+    made = _made(faults, lambda: saddle.shaped(job, instrument, piece, wanted))
+    if made is None:
+        return None
+    faults += saddle.refusals(job, instrument, made)
+    return made if saddle.has_crown(made) else None
 
 
 def _reached(job: Job, start: Instrument, wanted: tuple[float, ...]) -> tuple[float, ...]:

@@ -35,6 +35,9 @@ class ReferenceSurface(StrEnum):
     FIRST_SEAT_SIDE = "the first blank's seat side"
     FLOOR = "a fixture's floor"
     WASTE_BOARD = "the waste board"
+    PIECE_LEFT_END = "a test piece's left end"
+    PIECE_FRONT = "a test piece's front edge"
+    PIECE_TOP = "the mark on top of the test piece"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -186,6 +186,19 @@ def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
     RefusedError
         With every reason why it must not be cut so.
     """
+    nut = shaped(job, instrument, blank)
+    if faults := refusals(job, nut):
+        raise RefusedError(faults)
+    return nut
+
+
+def refusals(job: Job, nut: Nut) -> list[Fault]:
+    """Every reason why a nut must not be cut as it is shaped."""
+    return [*_resting(job.path, nut), *_refusals(job.path, nut)]
+
+
+def shaped(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
+    """The nut as the job asks for it, whether it may be cut or not."""
     seat = fit(job.nut.seat_width, job.blanks.fit)
     exposures = per_string(job.nut.exposure, [s.u_nut for s in instrument.strings])
     wanted = [
@@ -193,7 +206,7 @@ def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
         for s, e in zip(instrument.strings, exposures, strict=True)
     ]
     top = _top(instrument, wanted)
-    nut = Nut(
+    return Nut(
         length=job.board.width_at_nut,
         thickness=fitted_thickness(seat, blank.thickness),
         fit=seat,
@@ -203,9 +216,6 @@ def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
         allowance=job.nut.allowance,
         hold_back=job.nut.hold_back,
     )
-    if faults := [*_resting(job.path, nut), *_refusals(job.path, nut)]:
-        raise RefusedError(faults)
-    return nut
 
 
 def _top(instrument: Instrument, wanted: list[float]) -> ArcCurve:

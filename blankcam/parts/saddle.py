@@ -219,6 +219,19 @@ def build(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float
     RefusedError
         With every reason why it must not be cut so.
     """
+    saddle = shaped(job, instrument, blank, wanted)
+    if faults := refusals(job, instrument, saddle):
+        raise RefusedError(faults)
+    return saddle
+
+
+def refusals(job: Job, instrument: Instrument, saddle: Saddle) -> list[Fault]:
+    """Every reason why a saddle must not be cut as it is shaped."""
+    return [*_resting(job, instrument, saddle), *_refusals(job.path, saddle)]
+
+
+def shaped(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]) -> Saddle:
+    """The saddle as the job asks for it, whether it may be cut or not; parameters as of ``build``."""
     thickness = thickness_of(job, blank)
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
@@ -237,7 +250,7 @@ def build(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float
             instrument.strings, centres, heights, ridges, wanted, strict=True
         )
     )
-    saddle = Saddle(
+    return Saddle(
         length=length,
         thickness=thickness,
         fit=fit(job.saddle.slot_width, job.blanks.fit),
@@ -250,9 +263,6 @@ def build(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float
         strings=seats,
         allowance=job.saddle.allowance,
     )
-    if faults := [*_resting(job, instrument, saddle), *_refusals(job.path, saddle)]:
-        raise RefusedError(faults)
-    return saddle
 
 
 def _top(
@@ -307,6 +317,11 @@ def _seat(
             CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
         ),
     )
+
+
+def has_crown(saddle: Saddle) -> bool:
+    """Whether the crown's radius reaches both faces, so that there is a top to draw."""
+    return _reach(saddle.ridge, saddle.length, saddle.thickness) < saddle.crown_radius
 
 
 def _resting(job: Job, instrument: Instrument, saddle: Saddle) -> Iterator[Fault]:

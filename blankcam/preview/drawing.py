@@ -20,12 +20,16 @@ SPREAD = 20.0
 """Ordinates stand at least so far from each other."""
 
 
-def elevation(view: Elevation) -> str:
-    """One part seen from the bridge, with its ordinates, heights and overall sizes."""
+def elevation(view: Elevation, blank: tuple[float, float] | None = None) -> str:
+    """One part seen from the bridge, with its ordinates, heights and overall sizes.
+
+    ``blank``: its length and height, mm; where the part does not fit into it, that is marked.
+    """
     unit = LONG / view.length
     top = view.rough_height * unit
     body = [
         *_outlines(view, unit),
+        *_beyond(view, unit, blank),
         *_grooves(view, unit),
         *_ordinates(view, unit),
         *_heights(view, unit, top),
@@ -64,6 +68,30 @@ def _outlines(view: Elevation, unit: float) -> Iterator[str]:
     # the rough outline first, so that the finished one is drawn over it where they meet
     for path in reversed(scaled(view.drawing, unit).paths):
         yield void("path", d=path_data(path), cls=kinds[path.holds])
+
+
+def _beyond(view: Elevation, unit: float, blank: tuple[float, float] | None) -> Iterator[str]:
+    """The blank's edge, and what of the part lies outside it; nothing where all lies inside."""
+    if blank is None or (blank[0] >= view.length and blank[1] >= view.rough_height):
+        return
+    long, high = blank
+    left, right = (view.length - long) / 2, (view.length + long) / 2
+    box = [(left, 0.0), (right, 0.0), (right, high), (left, high)]
+    short = [
+        (f"blank {view.length - long:.2f} mm too short", view.length > long),
+        (f"blank {view.rough_height - high:.2f} mm too low", view.rough_height > high),
+    ]
+    if high < view.rough_height:
+        over = [(0.0, high), (view.length, high), (view.length, view.rough_height),
+                (0.0, view.rough_height)]  # fmt: skip
+        yield line([(a * unit, b * unit) for a, b in over], "missing", close=True)
+    if long < view.length:
+        for a, b in ((0.0, left), (right, view.length)):
+            ends = [(a, 0.0), (b, 0.0), (b, view.rough_height), (a, view.rough_height)]
+            yield line([(x * unit, z * unit) for x, z in ends], "missing", close=True)
+    yield line([(a * unit, b * unit) for a, b in box], "blank", close=True)
+    said = ", ".join(words_ for words_, is_so in short if is_so)
+    yield label(LONG / 2, min(high, view.rough_height) * unit * 0.4, words(said), "refused")
 
 
 def _grooves(view: Elevation, unit: float) -> Iterator[str]:

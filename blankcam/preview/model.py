@@ -6,12 +6,14 @@ x (columns), as everywhere.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.drawings.slot_section import SlotSection
 from blankcam.outputs.rows import Section
 
 Floats = NDArray[np.float64]
@@ -76,6 +78,8 @@ class Spot:
     half_width: float
     facts: tuple[Fact, ...]
     remark: str = ""
+    by: str = ""
+    """The tool that makes it, or the file, as short as can be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,10 +89,58 @@ class StringLine:
     string: int
     note: str
     gauge: float
-    wound: bool
+    make: str
+    """``plain steel``, ``wound`` or ``nylon``: how it looks."""
+    filed: bool
+    """Whether its slot is left to the file, so that it is not in place on the rough part."""
     points: Floats
     raised: float = 0.0
     """How much higher it lies on the rough part."""
+    now: float | None = None
+    """How much higher it lies now, where there is a refit to show."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loft:
+    """A surface between two lines of as many points, and what it is of; mm in the part's frame."""
+
+    kind: str
+    """``board``, ``neck``, ``fret`` or ``bridge``."""
+    near: tuple[tuple[float, float, float], ...]
+    far: tuple[tuple[float, float, float], ...]
+    low: float | None
+    """How far its sides go down; None: it has none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tag:
+    """Words that stand in the picture."""
+
+    words: str
+    at: tuple[float, float, float]
+    seat: bool | None = None
+    """Whether only with the part in its seat, or only alone; None: always."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatDrawing:
+    """A part in the instrument, drawn for each width of the page."""
+
+    kind: str
+    """``nut`` or ``saddle`` along a string, or ``plan``."""
+    string: int | None
+    name: str
+    """What it shows, for those who can't see it."""
+    layouts: Mapping[str, Drawing]
+    """``wide`` and ``narrow``."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextStep:
+    """What to do first; numbers among the words are lengths in mm."""
+
+    head: tuple[str | float, ...]
+    words: tuple[str | float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,12 +148,20 @@ class PartView:
     """One part."""
 
     name: str
+    stock: float
+    """Height of its blank over the seat."""
+    refit: bool
+    """Whether there is a refit to show: its stages ``refit``, as it stands, and ``asked``."""
+    around: tuple[Loft, ...]
+    tags: tuple[Tag, ...]
     length: float
     thickness: float
     height: float
     spots: tuple[Spot, ...]
     strings: tuple[StringLine, ...]
     stages: tuple[StageView, ...]
+    standings: tuple[tuple[str, str], ...]
+    """What is said of each step from the blank to the finished part."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,6 +204,17 @@ class Block:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Chapter:
+    """One operation of a program: where its text begins, and what it does."""
+
+    line: int
+    """Of the program's text, from 1."""
+    name: str
+    words: str
+    tool: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ProgramView:
     """One program and what it does."""
 
@@ -159,8 +230,12 @@ class ProgramView:
     stock_bottom: float
     cells: Cells
     """Where the page reckons the stock, in the machine's axes."""
+    chapters: tuple[Chapter, ...] = ()
+    """Its operations, in the order they are run."""
     held_by: tuple[Block, ...] = ()
-    """Jaws, clamps or walls, as the proof checked them."""
+    """Jaws, clamps or walls, as the proof checked them; the waste board under it."""
+    held: str = ""
+    """The same in words."""
     start: Heights | None = None
     """What stands before it where that is not the whole blank."""
     after: int | None = None
@@ -233,7 +308,21 @@ class PageData:
     title: str
     subtitle: str
     good: bool
+    waiting: bool
+    """Whether the programs are still being proven."""
+    refused: tuple[str, ...]
+    """Why nothing may be made so, a line each."""
+    blanks: Mapping[str, tuple[float, float]]
+    """Length and height of each part's blank, mm."""
+    watch: str
+    """What the page is known by while its job is watched; empty: it is not."""
     verdict: str
+    """Its head, a colon, and what was found."""
+    next_step: NextStep
+    sections: tuple[SlotSection, ...]
+    """Each slot of the nut, cut along and across."""
+    seats: tuple[SeatDrawing, ...]
+    """Nut and saddle in the instrument."""
     cautions: tuple[str, ...]
     notice: tuple[str, ...]
     parts: tuple[PartView, ...]

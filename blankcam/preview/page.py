@@ -4,13 +4,21 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib import resources
 from typing import Any
 
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
+from blankcam.preview.section_svg import (
+    first_section,
+    packed_seats,
+    packed_sections,
+    patterns,
+    section_style,
+    sheet,
+)
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 STAGE = {"rough": "rough", "final": "finished"}
@@ -19,8 +27,9 @@ STAGE = {"rough": "rough", "final": "finished"}
 def page(given: PageData) -> str:
     """The whole page; the same for the same data."""
     script, style = _script(), _style()
+    beside = " file:" if given.watch else ""  # the small script that says there is a newer page
     policy = (
-        f"default-src 'none'; script-src 'sha256-{_sha256(script)}'; "
+        f"default-src 'none'; script-src 'sha256-{_sha256(script)}'{beside}; "
         f"style-src 'sha256-{_sha256(style)}'; base-uri 'none'; form-action 'none'"
     )
     head = (
@@ -29,9 +38,11 @@ def page(given: PageData) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{words(given.title)}</title><style>{style}</style>"
     )
+    watched = el("p", id="watched", role="status", cls="watched") if given.watch else ""
     body = (
         el("a", "To the contents", cls="skip", href="#main")
         + _header(given)
+        + watched
         + el("main", *_sections(given), id="main")
         + el("p", role="status", cls="away", id="said")
         + f'<script type="application/json" id="data">{data(_data(given))}</script>'
@@ -54,18 +65,21 @@ def _script() -> str:
 def _style() -> str:
     folder = resources.files(__package__)
     names = ("style.css", "print.css")
-    return "\n".join(folder.joinpath(n).read_text(encoding="utf-8") for n in names)
+    files = [folder.joinpath(n).read_text(encoding="utf-8") for n in names]
+    return "\n".join([files[0], section_style(), *files[1:]])
 
 
 def _header(given: PageData) -> str:
     units = el(
         "fieldset",
-        el("legend", "Lengths in"),
+        el("legend", "Lengths in", cls="away"),
         *(
-            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None), u)
+            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None),
+               el("span", u))
             for u in ("mm", "in")
         ),
-    )
+        cls="switch",
+    )  # fmt: skip
     return el(
         "header",
         el("div", el("h1", words(given.title)), el("p", words(given.subtitle))),
@@ -85,12 +99,116 @@ def _input(kind: str, **attributes: object) -> str:
 
 
 def _sections(given: PageData) -> Iterator[str]:
-    yield el("p", words(given.verdict, 1000), cls=f"verdict {'good' if given.good else 'bad'}")
+    yield el("div", _aside(given), _solid(given), cls="first")
+    yield from _slot(given)
+    yield from _instrument(given)
+    if given.programs:
+        yield _cut(given)
+    yield from _drawings(given)
+    yield from _numbers(given)
+
+
+def _aside(given: PageData) -> str:
+    """Verdict, next step, what to mind, and the notice, folded."""
+    head, _, found = given.verdict.partition(": ")
+    verdict = el(
+        "section",
+        el("p", el("strong", words(head)), cls="head"),
+        el("p", words(found[:1].upper() + found[1:], 1000)) if found else "",
+        cls=f"verdict {_colour(given)}",
+        aria_label="Verdict",
+    )
+    refused = ""
+    if given.refused:
+        lines = (el("li", words(f, 1000)) for f in given.refused)
+        refused = el("section", el("h2", "Refused"), el("ul", *lines), cls="cautions refused")
+    step = given.next_step
+    following = el(
+        "section",
+        el("h2", "Next: ", _pieces(_lower(step.head))),
+        el("p", _pieces(step.words)),
+        cls="next",
+    )
+    cautions = ""
     if given.cautions:
         items = (el("li", words(c, 1000)) for c in given.cautions)
-        yield el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions",
-                 aria_label="Cautions")  # fmt: skip
-    yield _notice(given)
+        cautions = el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions")
+    return el("div", verdict, refused, following, cautions, _notice(given), cls="aside")
+
+
+def _colour(given: PageData) -> str:
+    if given.waiting:
+        return "wait"
+    return "good" if given.good else "bad"
+
+
+def _lower(pieces: tuple[str | float, ...]) -> tuple[str | float, ...]:
+    """The words after a colon, so without a capital."""
+    first, *rest = pieces
+    return (f"{first[:1].lower()}{first[1:]}" if isinstance(first, str) else first, *rest)
+
+
+def _pieces(pieces: tuple[str | float, ...]) -> str:
+    return "".join(words(p, 1000) if isinstance(p, str) else length(p, 3) for p in pieces)
+
+
+def _notice(given: PageData) -> str:
+    """Folded beside the picture; a copy in full stands before the cut."""
+    count = len(given.notice)
+    summary = el("summary", f"Safety notice, {count} lines",
+                 el("small", "eyes, lungs, hands clear, dry run first"))  # fmt: skip
+    return el("details", summary, _notice_lines(given), cls="notice") if count else ""
+
+
+def _notice_lines(given: PageData) -> str:
+    return el("ul", *(el("li", words(line)) for line in given.notice))
+
+
+def _views(prefix: str) -> str:
+    buttons = (el("button", w, type="button", id=f"{prefix}-{n}") for n, w in VIEWS)
+    return el("div", *buttons, cls="bar views", role="group", aria_label="View")
+
+
+def _canvas(name: str, label: str) -> str:
+    return el(
+        "div",
+        el("canvas", id=f"{name}-canvas", tabindex="0", role="application", aria_label=label,
+           aria_describedby=f"{name}-help"),
+        el("div", id=f"{name}-tags", cls="tags", aria_hidden="true"),
+        cls="picture",
+    )  # fmt: skip
+
+
+def _solid(given: PageData) -> str:
+    return el(
+        "section",
+        el("h2", "What will be made", cls="away"),
+        *_unseen(),
+        el(
+            "div",
+            el(
+                "div",
+                el("fieldset", el("legend", "Part", cls="away"), id="choose-part", cls="switch"),
+                el("fieldset", el("legend", "Where", cls="away"), id="choose-where", cls="switch"),
+                _views("view"),
+                cls="bar top",
+            ),
+            _canvas("solid", _said_of_solid(given)),
+            el("div", _strings_and_standing(), cls="under"),
+            _more(),
+            cls="needs-script picture-part solid",
+            hidden="",
+        ),
+        cls="card",
+    )
+
+
+def _said_of_solid(given: PageData) -> str:
+    parts = " and ".join(p.name for p in given.parts)
+    return f"The {parts}, drawn as a solid that can be turned. Arrow keys turn it."
+
+
+def _unseen() -> Iterator[str]:
     yield el(
         "p",
         "The pictures that turn need a browser with WebGL 2 and scripts. The drawings and tables "
@@ -100,53 +218,34 @@ def _sections(given: PageData) -> Iterator[str]:
         hidden="",
     )
     yield "<noscript><p>Scripts are off: the drawings and tables below show the parts.</p></noscript>"
-    yield _solid()
-    if given.programs:
-        yield _cut(given)
-    yield from _drawings(given)
-    yield from _numbers(given)
 
 
-def _notice(given: PageData) -> str:
-    items = (el("li", words(line)) for line in given.notice)
-    return el("details", el("summary", "Before you cut"), el("ul", *items), cls="notice", open="")
-
-
-def _views(prefix: str) -> str:
-    buttons = (el("button", w, type="button", id=f"{prefix}-{n}") for n, w in VIEWS)
-    return el("div", *buttons, cls="bar", role="group", aria_label="View")
-
-
-def _canvas(name: str, label: str) -> str:
+def _strings_and_standing() -> str:
+    names = (el("span", name) for name in ("blank", "rough", "refit", "finished"))
     return el(
+        "fieldset",
+        el("legend", el("strong", "String"), el("small", " tap, or press its number", id="keys")),
+        el("div", id="choose-string", cls="strings"),
+    ) + el(
         "div",
-        el("canvas", id=f"{name}-canvas", tabindex="0", role="application", aria_label=label,
-           aria_describedby=f"{name}-help"),
-        cls="picture",
-    )  # fmt: skip
+        el("label", el("strong", "Before and after"), for_="standing"),
+        _input("range", id="standing", min="0", max="3", step="1", value="1"),
+        el("div", *names, cls="ticks", aria_hidden="true"),
+        el("p", id="standing-words", cls="remark", aria_live="polite"),
+        cls="standing",
+    )
 
 
-def _solid() -> str:
+def _more() -> str:
     spans = (el("option", f"±{n} µm", value=n, selected="" if n == 20 else None)
              for n in (5, 20, 50, 200))  # fmt: skip
     return el(
-        "section",
-        el("h2", "What will be made"),
+        "details",
+        el("summary", "More of the picture: strings, cut open, deviation, keys"),
         el(
             "div",
-            el("fieldset", el("legend", "Part"), id="choose-part"),
-            el("fieldset", el("legend", "Stage"), id="choose-stage"),
-            _views("view"),
-            cls="bar",
-        ),
-        _canvas("solid", "The part as a solid. Arrow keys turn it."),
-        el("div", el("span", "Slots", id="spots-name"), el("div", id="spots"), cls="bar"),
-        el("div", id="readout", cls="readout", aria_live="polite"),
-        '<template id="hint"><p class="here">Point at a slot, tap it or choose it above for its '
-        "numbers.</p></template>",
-        el(
-            "div",
-            el("label", _input("checkbox", id="strings", checked=""), "Strings in place"),
+            el("label", _input("checkbox", id="strings", checked=""), "Strings"),
+            el("label", _input("checkbox", id="opened", checked=""), "Cut open at the chosen slot"),
             el("label", _input("checkbox", id="deviation"), "Colour by deviation"),
             el("label", "Scale ", el("select", *spans, id="span")),
             cls="bar",
@@ -161,20 +260,80 @@ def _solid() -> str:
             id="legend",
             hidden="",
         ),
-        el("p", "Nothing was replayed for this stage, so there is no deviation to show.",
+        el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
+        el("div", id="readout", cls="readout", aria_live="polite"),
+        '<template id="hint"><p class="here">Point at the picture for the height there.</p></template>',
         el("p", id="solid-source", cls="source"),
         el(
             "p",
-            "Drag to turn, drag with Shift or two fingers to shift, click or tap the picture first and "
-            "the wheel or a pinch zooms. Keys: arrows turn, Shift and arrows shift, + and − zoom, "
-            "Home goes back.",
+            "Drag sideways to turn; a finger up or down scrolls the page. Drag with Shift or two "
+            "fingers to shift; tap the picture first and the wheel or a pinch zooms. Keys: arrows "
+            "turn, Shift and arrows shift, + and − zoom, a string's number goes to its slot, Home "
+            "goes back.",
             id="solid-help",
             cls="help",
         ),
-        cls="needs-script picture-part solid",
-        hidden="",
+        cls="more",
     )  # fmt: skip
+
+
+def _slot(given: PageData) -> Iterator[str]:
+    """The chosen string's slot, cut along and across, with its numbers."""
+    yield patterns()
+    if not given.sections:
+        return
+    first = given.sections[0]
+    along, across = first_section(first)
+    yield el(
+        "section",
+        el("h2", "The slot of string ",
+           el("span", words(f"{first.slot.string}, {first.slot.note}"), id="slot-string")),
+        el("p", id="slot-stage", cls="stage"),
+        el(
+            "div",
+            el("figure", el("div", along, id="slot-along", cls="paper"),
+               el("figcaption", "Along: cut at the slot’s middle, seen from the "
+                  f"{_near_end(given)} side")),
+            el("figure", el("div", across, id="slot-across", cls="paper"),
+               el("figcaption", "Across: cut at the front edge, seen from the bridge; heights in mm "
+                  "over the seat, at the slot’s middle")),
+            cls="sections",
+        ),
+        el("p", el("span", cls="swatch stays"), " stays ", el("span", cls="swatch goes"),
+           " goes, from the step chosen above ", el("span", cls="swatch come"),
+           " string not in its place yet", cls="remark key"),
+        el("div", id="slot-facts", cls="facts"),
+        cls="card slot",
+    )  # fmt: skip
+
+
+SEATS = {
+    "nut": "The nut in its seat, along the string: true proportions; the strip below stretches its "
+    "heights. Head and neck are drawn for their place only.",
+    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
+    "bridge is drawn for its place only.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, mm.",
+}
+
+
+def _instrument(given: PageData) -> Iterator[str]:
+    """Both parts where they work, with the clearances over the frets."""
+    firsts = {s.kind: s for s in reversed(given.seats)}
+    figures = [
+        el("figure",
+           el("div", sheet(firsts[kind].layouts["wide"], firsts[kind].name), id=f"seat-{kind}",
+              cls="paper"),
+           el("figcaption", said))
+        for kind, said in SEATS.items() if kind in firsts
+    ]  # fmt: skip
+    string = next(s.string for s in given.seats if s.string is not None)
+    head = el("h2", "In the instrument, along string ", el("span", str(string), id="seat-string"))
+    yield el("section", head, el("div", *figures, cls="sections"), cls="card slot instrument")
+
+
+def _near_end(given: PageData) -> str:
+    return "bass" if given.sections[0].bass_left else "treble"
 
 
 def _cut(given: PageData) -> str:
@@ -191,6 +350,7 @@ def _cut(given: PageData) -> str:
     return el(
         "section",
         el("h2", "The cut as it happens"),
+        el("div", el("strong", "Before you cut"), _notice_lines(given), cls="notice full"),
         el("div", el("label", "Program ", el("select", *options, id="program")), _views("cut"),
            cls="bar"),
         el(
@@ -200,6 +360,7 @@ def _cut(given: PageData) -> str:
                 _canvas("cut", "The stock and the tool at this moment. Arrow keys turn it."),
                 el("label", "Time in the program", cls="away", for_="scrub"),
                 _input("range", id="scrub", min="0", max="1", step="any", value="0"),
+                el("div", id="track", cls="track", aria_hidden="true"),
                 el(
                     "div",
                     el("button", "Play", type="button", id="play"),
@@ -209,14 +370,18 @@ def _cut(given: PageData) -> str:
                     el("label", "Speed ", el("select", *speeds, id="speed")),
                     cls="bar",
                 ),
+                el("ol", id="chapters", aria_label="Operations"),
             ),
             el(
                 "div",
                 el("p", el("strong", id="time"), " (an estimate)", cls="now"),
+                el("p", id="doing", cls="now"),
                 el("p", id="tool", cls="now"),
-                el("p", id="line", cls="now"),
+                el("p", id="held", cls="now"),
+                el("p", el("strong", id="line"), " ", el("span", id="meaning"), cls="now"),
                 el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
                 el("div",
+                   el("label", _input("checkbox", id="follow", checked=""), "Follow the tool"),
                    el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
                    el("label", _input("checkbox", id="show-held", checked=""), "What holds it"),
                    cls="shown"),
@@ -232,7 +397,7 @@ def _cut(given: PageData) -> str:
             id="cut-help",
             cls="help",
         ),
-        cls="needs-script picture-part cut",
+        cls="needs-script picture-part card cut",
         hidden="",
     )  # fmt: skip
 
@@ -244,10 +409,12 @@ def _drawings(given: PageData) -> Iterator[str]:
         yield el(
             "figure",
             el("figcaption", el("h3", f"{view.part.capitalize()}, seen from the bridge")),
-            el("div", drawing.elevation(view), cls="drawing", tabindex="0", role="region",
+            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing", tabindex="0", role="region",
                aria_label=f"{view.part.capitalize()}, elevation"),
             el("p", "The whole line is the finished top, the dashed line the rough one.",
                cls="remark"),
+            *(el("p", words(f"Refused: {f}", 1000), cls="remark refused")
+              for f in _of_part(given, view.part)),
             el("div", id=f"facts-{view.part}", cls="facts", aria_live="polite"),
             cls=f"elevation {view.part}",
         )  # fmt: skip
@@ -272,6 +439,12 @@ def _drawings(given: PageData) -> Iterator[str]:
     )
 
 
+def _of_part(given: PageData, part: str) -> list[str]:
+    """What is refused of a part: every line that names it, or that names no part at all."""
+    others = {e.part for e in given.elevations} - {part}
+    return [f for f in given.refused if part in f or not any(o in f for o in others)]
+
+
 def _numbers(given: PageData) -> Iterator[str]:
     plotted = (
         el(
@@ -292,10 +465,13 @@ def _numbers(given: PageData) -> Iterator[str]:
 def _data(given: PageData) -> dict[str, Any]:
     """What the script needs besides the markup."""
     return {
+        "watch": given.watch,
         "limits": list(given.limits_um),
         "stage": next((p.stage for p in given.programs), "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
+        "sections": packed_sections(given.sections) if given.sections else None,
+        "seats": packed_seats(given.seats),
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }
 
@@ -311,9 +487,18 @@ def _part(p: PartView) -> dict[str, Any]:
     return {
         "name": p.name,
         "words": p.name.capitalize(),
+        "stock": p.stock,
+        "refit": p.refit,
+        "height": p.height,
+        "standings": dict(p.standings),
+        "thick": p.thickness,
+        "long": p.length,
+        "around": [{"kind": a.kind, "near": _line3(a.near), "far": _line3(a.far), "low": a.low}
+                   for a in p.around],
+        "tags": [{"words": t.words, "at": _line3((t.at,))[0], "seat": t.seat} for t in p.tags],
         "spots": [_spot(s) for s in p.spots],
         "strings": [
-            {"gauge": s.gauge, "wound": s.wound, "raised": s.raised,
+            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now, "raised": s.raised,
              "points": [[round(float(c), 4) for c in point] for point in s.points]}
             for s in p.strings
         ],
@@ -321,11 +506,15 @@ def _part(p: PartView) -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _line3(points: Iterable[tuple[float, float, float]]) -> list[list[float]]:
+    return [[round(c, 3) for c in p] for p in points]
+
+
 def _spot(s: Spot) -> dict[str, Any]:
     facts = [{"words": f.words, "value": round(f.value, 5), "unit": f.unit, "digits": f.digits}
              for f in s.facts]  # fmt: skip
     return {"string": s.string, "note": _plain(s.note), "x": s.x, "half": s.half_width,
-            "facts": facts, "remark": _plain(s.remark)}  # fmt: skip
+            "facts": facts, "remark": _plain(s.remark), "by": s.by}  # fmt: skip
 
 
 def _stage(s: StageView) -> dict[str, Any]:
@@ -359,6 +548,8 @@ def _program(p: ProgramView) -> dict[str, Any]:
         "text": packing.of_text([_plain(line) for line in p.text]),
         "cells": packing.of_cells(p.cells),
         "after": p.after,
+        "chapters": [[c.line, _plain(c.name), _plain(c.words), c.tool] for c in p.chapters],
+        "holds": _plain(p.held),
         "held": [[*b.low, *b.high] for b in p.held_by],
         "start": None if p.start is None else packing.of_heights(p.start),
     }  # fmt: skip

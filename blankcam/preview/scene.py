@@ -5,17 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from blankcam.cut import CutResult
 from blankcam.data import table
+from blankcam.faults import Fault
+from blankcam.gcode.comments import comment
+from blankcam.gcode.header import tool_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
+from blankcam.outputs.drawings.slot_section import Asked, SlotSection
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
 from blankcam.parts.hand_left import NOTHING, HandLeft
+from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
-from blankcam.preview.model import Block, Cells, Heights, PageData, ProgramView
+from blankcam.preview.first_step import first_step
+from blankcam.preview.model import Block, Cells, Chapter, Heights, NextStep, PageData, ProgramView
+from blankcam.preview.seat_drawings import seat_drawings
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
 from blankcam.toolpath.moves import Program
@@ -60,6 +69,19 @@ class PartCut:
         )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RefitShown:
+    """What a refit asks for, as the page shows it."""
+
+    parts: Mapping[str, solids.Refitted]
+    """By the part's name."""
+    verdict: str
+    """Its head, a colon, and what there is to do."""
+    cautions: tuple[str, ...]
+    """In place of those of the job and its first programs."""
+    next_step: NextStep
+
+
 def page_data(
     found: Design,
     profile: Profile,
@@ -67,6 +89,10 @@ def page_data(
     *,
     choices: Mapping[int, Decision],
     notice: Sequence[str],
+    refused: Sequence[Fault] = (),
+    watch: str = "",
+    waiting: bool = False,
+    refit: RefitShown | None = None,
 ) -> PageData:
     """Everything on the page.
 
@@ -76,24 +102,49 @@ def page_data(
         A stage that is not among them is shown as it is wanted.
     choices : who makes each slot, by the number of its string
     notice : the lines of caution for material and machine
+    refused : why nothing may be made so
+    watch : what the page is known by while its job is watched
+    waiting : whether the programs are still being proven
+    refit : what a refit asks for; None before any
     """
-    good, verdict = _verdict(cuts)
+    good, verdict = _refused(refused) if refused else _verdict(cuts)
+    if refit is not None and good:
+        verdict = refit.verdict
+    if waiting and good:
+        verdict = "Being proven: the programs are planned and replayed"
     job = found.job
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
     digest = f"job digest {job.digest}"
     cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
+    if refit is not None:
+        cautions = refit.cautions
     named = _named(cuts)
+    programs = [(c.part, f) for c in cuts for f in c.programs]
     return PageData(
+        next_step=first_step(found, programs, good=good) if refit is None else refit.next_step,
+        sections=tuple(_sections(found, cuts, choices, refit)),
+        seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,
+        waiting=waiting and good,
+        refused=tuple(str(f) for f in refused),
+        blanks=_blanks(found),
+        watch=watch,
         verdict=verdict,
         cautions=tuple(dict.fromkeys(cautions)),
         notice=tuple(notice),
         parts=tuple(
-            solids.part_view(found, part, _left(cuts, part.name), choices) for part in found.parts
+            solids.part_view(
+                found,
+                part,
+                {} if refit else _left(cuts, part.name),
+                choices,
+                refit.parts.get(part.name) if refit else None,
+            )
+            for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
         elevations=tuple(solids.elevation(p) for p in found.parts),
@@ -102,6 +153,38 @@ def page_data(
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
+
+
+def _asked(part: Part, string: int, *, standing: bool) -> Asked:
+    """A slot's floor and the top over its middle, with the waste that stands on it, or without."""
+    slot = next(s for s in part.slots if s.string == string)
+    top = float(part.top.height(np.array(slot.centre)))
+    return Asked(floor=slot.floor_front, top=top + (part.allowance if standing else 0.0))
+
+
+def _sections(
+    found: Design, cuts: Sequence[PartCut], choices: Mapping[int, Decision],
+    refit: RefitShown | None,
+) -> Iterator[SlotSection]:  # fmt: skip
+    """The nut's slots, the rough line as the replay left it where there was one."""
+    nut = found.nut
+    if nut is None or found.job.blanks.nut is None:
+        return
+    rough = next((c for c in cuts if c.part == nut.name and c.stage is Stage.ROUGH), None)
+    parts = refit.parts.get(nut.name) if refit else None
+    for slot, string in zip(nut.slots, found.instrument.strings, strict=True):
+        choice = choices.get(slot.string)
+        yield SlotSection(
+            nut=nut,
+            slot=slot,
+            string=string,
+            stock=found.job.blanks.nut.height,
+            milled=choice is not None and choice.tool is not None,
+            bass_left=not found.job.left_handed,
+            left=None if rough is None or refit else rough.proof.field,
+            stands=_asked(parts.now, slot.string, standing=True) if parts else None,
+            refit=_asked(parts.asked, slot.string, standing=False) if parts else None,
+        )
 
 
 def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
@@ -114,6 +197,17 @@ def _named(cuts: Sequence[PartCut]) -> dict[tuple[int, int], str]:
         else f
         for i, j, f in files
     }
+
+
+def _blanks(found: Design) -> dict[str, tuple[float, float]]:
+    pieces = {p.name: getattr(found.job.blanks, p.name) for p in found.parts}
+    return {name: (piece.length, piece.height) for name, piece in pieces.items()}
+
+
+def _refused(faults: Sequence[Fault]) -> tuple[bool, str]:
+    more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+    named = f"{faults[0].key} is " if faults[0].wrong.startswith("too ") else ""
+    return False, f"Do not cut: {named}{faults[0].wrong}{more}"
 
 
 def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
@@ -165,7 +259,9 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
                 stock_bottom=stock.z0,
                 cells=_cells(cut, program),
                 after=last.get(program.setup),
-                held_by=_held_by(cut.proof, file.name),
+                chapters=tuple(chapters(file, profile)),
+                held_by=(*_held_by(cut.proof, file.name), *_waste_board(program)),
+                held=_held_words(program),
                 start=_start(cut, program) if program.setup not in last else None,
             )
             last[program.setup] = count
@@ -176,6 +272,42 @@ def _held_by(proof: Proof, file: str) -> tuple[Block, ...]:
     """What holds the blank while a program runs; the bed under it is left out."""
     around = next((p.around for p in proof.programs if p.name == file), ())
     return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
+
+
+WASTE_BOARD = 6.0
+"""mm of waste board drawn round and under a blank; its own size is not known."""
+GLUED = {"carrier": "glued on a waste board", "tape": "by tape on a waste board"}
+
+
+def _waste_board(program: Program) -> Iterator[Block]:
+    """What a blank on face is fixed to, drawn for its place only."""
+    if program.setup != "face" or program.holding.on_face not in GLUED:
+        return
+    s, by = program.stock, WASTE_BOARD
+    yield Block(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
+
+
+def _held_words(program: Program) -> str:
+    held = program.holding
+    if program.setup == "edge":
+        return f"{held.kind}, jaws {held.jaw_top:.2f} mm over the seat side"
+    return GLUED.get(
+        held.on_face,
+        "a clamp at each end" if held.on_face == "clamps" else "between the walls of a fixture",
+    )
+
+
+def chapters(file: ProgramFile, profile: Profile) -> Iterator[Chapter]:
+    """The operations of a program, each from the comment that begins it in the text."""
+    lines = file.text.splitlines()
+    at = 0
+    for o in file.program.operations:
+        said = [*comment(profile.controller, f"{o.name}: {o.words}, {tool_words(o.tool)}")]
+        first = next((i for i in range(at, len(lines)) if said and lines[i] == said[0]), None)
+        if first is None:
+            continue
+        at = first + 1
+        yield Chapter(line=at, name=o.name, words=o.words, tool=o.tool.number)
 
 
 def _start(cut: PartCut, program: Program) -> Heights | None:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -13,6 +14,7 @@ import numpy as np
 from blankcam.data import table
 from blankcam.machining.decision import Decision
 from blankcam.outputs.drawings.flat import seen_from_bridge, slot_shapes
+from blankcam.outputs.drawings.slot_section import string_look
 from blankcam.outputs.rows import Table, Value
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
@@ -22,6 +24,7 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
+from blankcam.preview import seated
 from blankcam.preview.model import (
     Elevation,
     Fact,
@@ -40,8 +43,8 @@ SIDE = 0.005
 """mm a wall may stand aside before heights over it are compared; as the proof does."""
 NONE_LEFT = -3.0
 """mm: a cell cut right through counts as cut so far below the seat."""
-BEFORE, BEHIND = 7.0, 6.0
-"""mm of string drawn on either side of a part."""
+BEHIND = 6.0
+"""mm of string drawn behind a saddle where the job says nothing of it."""
 
 SLOT_FACTS = (
     "centre", "width", "gauge", "floor_front", "depth_front", "rough_depth", "tilt", "lift",
@@ -72,22 +75,90 @@ class Left:
     """What the hand still takes off."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refitted:
+    """A part as it stands now and as its refit leaves it."""
+
+    now: Part
+    asked: Part
+
+
 def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
-              choices: Mapping[int, Decision]) -> PartView:  # fmt: skip
+              choices: Mapping[int, Decision], refit: Refitted | None = None
+              ) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
         replayed(part, left[s]) if s in left else wanted(part, s)
         for s in (Stage.ROUGH, Stage.FINAL)
     )
+    if refit is not None:
+        stages += (_shape(refit.now, "refit", standing=True), _shape(refit.asked, "asked"))
+    strings = tuple(
+        _string_over(part, found, i, choices) for i in range(len(found.instrument.strings))
+    )
     return PartView(
+        refit=refit is not None,
         name=part.name,
         length=part.length,
         thickness=part.thickness,
         height=part.height,
+        stock=getattr(found.job.blanks, part.name).height,
+        around=seated.around(part, found),
+        tags=seated.tags(part, found),
         spots=tuple(_spots(part, found, choices)),
-        strings=tuple(_string_over(part, found, i) for i in range(len(found.instrument.strings))),
+        strings=strings if refit is None else tuple(_as_it_lies(part, refit, strings)),
         stages=stages,
+        standings=tuple(_standings(part, found, choices, refit)),
     )
+
+
+def _shape(part: Part, stage: str, *, standing: bool = False) -> StageView:
+    """A part as it stands, or as it is to be."""
+    x, y = middles(part.length, CELL_X), middles(part.thickness, CELL_Y)
+    every = frozenset(s.string for s in part.slots)
+    target = part.at(Stage.ROUGH if standing else Stage.FINAL)
+    z = target.upper(x[None, :], y[:, None], every)
+    heights = Heights(
+        x=x, y=y, z=np.where(np.isfinite(z), z, np.nan),
+        box=(0.0, part.length, 0.0, part.thickness),
+    )  # fmt: skip
+    return StageView(stage=stage, replayed=False, heights=heights)
+
+
+def _as_it_lies(part: Part, refit: Refitted, strings: Sequence[StringLine]) -> Iterator[StringLine]:
+    """Each string as high as its slot, or the saddle under it, holds it now."""
+    slots = {s.string: s.floor_front for s in part.slots}
+    for line, lies in zip(strings, refit.now.slots or [None] * len(strings), strict=True):
+        if lies is not None:
+            yield dataclasses.replace(line, now=lies.floor_front - slots[line.string])
+            continue
+        x = np.array(line.points[1][0])
+        off = float(refit.now.top.height(x)) - float(part.top.height(x))
+        yield dataclasses.replace(line, now=off)
+
+
+def _standings(
+    part: Part, found: Design, choices: Mapping[int, Decision], refit: Refitted | None
+) -> Iterator[tuple[str, str]]:
+    """What is left at each step, for under the slider; lengths in mm."""
+    stock = getattr(found.job.blanks, part.name).height
+    yield "blank", f"Blank: {stock:.2f} mm high. What is tinted and dotted goes."
+    rough = part.at(Stage.ROUGH)
+    left = f"{rough.raised:.2f} mm left on the top"
+    if part.slots:
+        left += f", {rough.floor_raise:.2f} mm in the floors"
+    filed = [str(s.string) for s in part.slots if not _milled(choices.get(s.string))]
+    more = f" Left to the file: {', '.join(filed)}." if filed else ""
+    yield "rough", f"Rough: {left}.{more}"
+    if refit is not None:
+        yield "refit", "Refit: the part as it stands now; what is dotted comes off, floors first."
+    else:
+        yield "refit", f"Refit opens with your readings, once strung. Until then: {left}."
+    yield "finished", f"Finished: {part.height:.2f} mm at the highest, as it is wanted."
+
+
+def _milled(choice: Decision | None) -> bool:
+    return choice is None or choice.tool is not None
 
 
 def replayed(part: Part, left: Left) -> StageView:
@@ -201,7 +272,8 @@ def _slot_spots(nut: Nut, found: Design, choices: Mapping[int, Decision]) -> Ite
     table = slot_table(nut).pick(*SLOT_FACTS)
     for slot, row in zip(nut.slots, table.rows, strict=True):
         yield Spot(string=slot.string, note=slot.note, x=slot.centre, half_width=slot.radius,
-                   facts=_facts(table, row), remark=made_by(choices.get(slot.string)))  # fmt: skip
+                   facts=_facts(table, row), remark=made_by(choices.get(slot.string)),
+                   by=_maker(choices.get(slot.string)))  # fmt: skip
 
 
 def _facts(table: Table, row: tuple[Value, ...]) -> tuple[Fact, ...]:
@@ -211,6 +283,12 @@ def _facts(table: Table, row: tuple[Value, ...]) -> tuple[Fact, ...]:
         for c, v in zip(table.columns, row, strict=True)
         if isinstance(v, float)
     )
+
+
+def _maker(choice: Decision | None) -> str:
+    if choice is None:
+        return ""
+    return f"T{choice.tool.number}" if choice.tool else "file"
 
 
 def made_by(choice: Decision | None) -> str:
@@ -232,42 +310,48 @@ def _seat_spots(saddle: Saddle, found: Design, choices: Mapping[int, Decision]) 
 
 
 @functools.singledispatch
-def _string_over(part: Part, found: Design, i: int) -> StringLine:
+def _string_over(part: Part, found: Design, i: int, choices: Mapping[int, Decision]) -> StringLine:
     """One string as it runs over a part."""
-    del found, i
+    del found, i, choices
     raise TypeError(type(part))
 
 
 @_string_over.register(Nut)
-def _over_nut(nut: Nut, found: Design, i: int) -> StringLine:
+def _over_nut(nut: Nut, found: Design, i: int, choices: Mapping[int, Decision]) -> StringLine:
     """From the board side, over the front edge, down the slot and on behind the nut."""
     s, slot = found.instrument.strings[i], nut.slots[i]
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
     mid = slot.floor_front + half / math.cos(slot.tilt)
+    far = seated.front_reach(nut, found)
+    choice = choices.get(slot.string)
     run = [
-        (slot.centre + aside * BEFORE, -BEFORE, mid + rise * BEFORE),
+        (slot.centre + aside * far, -far, mid + rise * far),
         (slot.centre, 0.0, mid),
         *(
             (float(slot.axis(y)), y, float(slot.floor(y)) + half / math.cos(slot.tilt))
-            for y in (nut.thickness / 2, nut.thickness, nut.thickness + BEHIND)
+            for y in (nut.thickness / 2, nut.thickness, nut.thickness + seated.HEAD)
         ),
     ]
     return StringLine(
         string=s.number,
         note=s.note,
         gauge=s.gauge,
-        wound="wound" in s.make,
+        make=string_look(s.make),
+        filed=choice is not None and choice.tool is None,
         points=np.array(run),
         raised=nut.hold_back,
     )
 
 
 @_string_over.register(Saddle)
-def _over_saddle(saddle: Saddle, found: Design, i: int) -> StringLine:
+def _over_saddle(
+    saddle: Saddle, found: Design, i: int, choices: Mapping[int, Decision]
+) -> StringLine:
     """From the nut's side, over the ridge, and down behind where the job says to where."""
     s, seat = found.instrument.strings[i], saddle.strings[i]
+    del choices
     half = s.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
@@ -277,15 +361,16 @@ def _over_saddle(saddle: Saddle, found: Design, i: int) -> StringLine:
         stands = s.z_saddle - found.instrument.bridge_top
         slope = (stands - job.tie_height) / job.tie_run
     z = seat.height + half
-    front = saddle.thickness - seat.ridge + BEFORE
+    front = saddle.thickness - seat.ridge + seated.front_reach(saddle, found)
+    behind = job.tie_run or BEHIND
     dx, dy = saddle.slot.toward_nut(aside)
     run = [
         (seat.centre + dx * front, seat.ridge + dy * front, z - rise * front),
         (seat.centre, seat.ridge, z),
-        (seat.centre - dx * BEHIND, seat.ridge - dy * BEHIND, z - slope * BEHIND),
+        (seat.centre - dx * behind, seat.ridge - dy * behind, z - slope * behind),
     ]
-    return StringLine(string=s.number, note=s.note, gauge=s.gauge, wound="wound" in s.make,
-                      points=np.array(run), raised=saddle.allowance)  # fmt: skip
+    return StringLine(string=s.number, note=s.note, gauge=s.gauge, make=string_look(s.make),
+                      filed=False, points=np.array(run), raised=saddle.allowance)  # fmt: skip
 
 
 def elevation(part: Part) -> Elevation:

@@ -244,6 +244,31 @@ def obstacles_on_face(stock: Box, held: Holding) -> tuple[Obstacle, ...]:
     return tuple(around)
 
 
+def kept_clear_of(around: tuple[Obstacle, ...], profile: Profile) -> tuple[Obstacle, ...]:
+    """What must not be touched, as much larger as it is unsure how the machine really moves.
+
+    The bed stays: what lies under the work is there to be cut into.
+    """
+    return tuple(o if o.name == "bed" else _grown(o, profile) for o in around)
+
+
+def _grown(one: Obstacle, profile: Profile) -> Obstacle:
+    wide = max((t.diameter_within / 2 for t in profile.tools), default=0.0)
+    low = max((t.z_within for t in profile.tools), default=0.0)
+    more = [
+        max(abs(a), abs(b)) * e.scale_within + e.backlash_within + of_tool
+        for a, b, e, of_tool in zip(
+            one.low, one.high, profile.errors.each, (wide, wide, low), strict=True
+        )
+    ]
+    (x0, y0, _), (x1, y1, z1) = one.low, one.high
+    return Obstacle(
+        name=one.name,
+        low=(x0 - more[0], y0 - more[1], one.low[2]),
+        high=(x1 + more[0], y1 + more[1], z1 + more[2]),
+    )
+
+
 def report_move(found: Collector, program: Program, i: int, said: Excess) -> None:
     """Add a finding on move i, with its line and text."""
     line = int(program.moves.line[i])

@@ -19,6 +19,7 @@ from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.replay import cutting, limits, stops, thickness_deviation
+from blankcam.replay.as_moved import as_moved
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
 from blankcam.replay.deviation import tabs_up_to, uncut_ends
@@ -127,10 +128,11 @@ def prove(
 
 
 def _read(given: ProgramText, profile: Profile) -> Program:
-    """The program as read, its moves seen from this blank's zero."""
+    """The program as read and as the machine makes it, its moves seen from this blank's zero."""
     program = given.data
     if not isinstance(program, Program):
         program = read_program(program, profile, name=given.name, air=given.air)
+    program = as_moved(program, profile)
     if not any(given.zero):
         return program
     events = tuple(e.shifted(given.zero) for e in program.events)
@@ -178,7 +180,8 @@ def _prove_on_face(
     for skin in uncut_ends(blank.part, blank.face, tabs):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
-    around = limits.obstacles_on_face(blank.stock, bench.holding)
+    standing = limits.obstacles_on_face(blank.stock, bench.holding)
+    around = limits.kept_clear_of(standing, bench.profile)
     stops.check_events(program, bench.profile, (*around, _as_obstacle(blank.stock.on_face())),
                        found)  # fmt: skip
     return _program_proof(program, Setup.FACE, -blank.stock.y0, swept, around, bench, found)
@@ -222,7 +225,8 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
     for each in blank.probes.lanes:
         replay_moves(each, program.moves, bench.tools, bench.profile)
-    around = limits.obstacles_on_edge(blank.held, bench.holding)
+    jaws = limits.obstacles_on_edge(blank.held, bench.holding)
+    around = limits.kept_clear_of(jaws, bench.profile)
     check_grip(bench.holding, top, found)
     middle, half = (blank.held.x0 + blank.held.x1) / 2, bench.holding.jaw_length / 2
     check_on_edge(program, blank.main, (middle - half, middle + half), found)

@@ -21,6 +21,7 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
+from blankcam.workflows.drawn import nut_cut, preview, sheet
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import drawn_as, machine_of
 
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
     from blankcam.outputs.drawings.cut_files import Options
-    from blankcam.outputs.papers.slot_work import SlotsCut
 
 
 def make(
@@ -50,7 +50,7 @@ def make(
 
     Parameters
     ----------
-    what : ``all``, ``dxf``, ``gcode`` or ``preview``
+    what : ``all``, ``dxf`` or ``gcode``
     alone : whether the other cores are free; False in a batch
     release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
@@ -82,7 +82,7 @@ def make(
     if stock is not None:
         files |= stock_drawings([("", found)], profile, stage, stock)
     output_folder.write(out, files, force=force)
-    yield from _told(out, files, made if what != "preview" else (), said)
+    yield from _told(out, files, made, said)
     yield from next_steps.after_files(job, out, files, machine)
 
 
@@ -190,15 +190,13 @@ def _produced(
             c for m in made for c in reasons.left_to_the_hand(m.request.part.name, m.decisions)
         ]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
-        cut = _nut_cut(found, profile, stage, made) if what in ("all", "preview") else None
+        cut = nut_cut(found, profile, stage, made) if what == "all" else None
         sheets = worker.submit(sheet, found, profile, cut) if cut else None
         if what in ("all", "gcode"):
             files |= {f.name: f.text.encode() for m in made for f in m.files}
         if sheets is not None:
             files["preview.html"] = preview(found, profile, stage, made)
             files["sheet.pdf"] = sheets.result()
-        if what == "preview":
-            files |= sheet_pages(found, profile, cut)
         if drawn is not None:
             files |= drawn.result()[0]
             said += drawn.result()[1]
@@ -270,49 +268,6 @@ def _outlines(found: Design, profile: Profile, stage: Stage, options: Options) -
             options=options,
         )
     return files
-
-
-def _nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> SlotsCut:
-    """Who makes the nut's slots, and what the replay left of it."""
-    from blankcam.outputs.papers.slot_work import SlotsCut
-
-    proofs = (m.proof for m in made if m.request.part is found.nut)
-    proof = next(proofs, None)
-    return SlotsCut(
-        stage=stage,
-        choices=_choices(found, profile, stage, made),
-        left=None if proof is None else proof.field,
-    )
-
-
-def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
-    """The 1:1 sheet as PDF."""
-    from blankcam.outputs.papers import sheet as sheets
-
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    wanted = profile.drawing
-    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
-
-
-def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
-    """The 1:1 sheet as SVG, a file a page."""
-    from blankcam.outputs.papers import sheet as sheets
-
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    wanted = profile.drawing
-    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
-    return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}
-
-
-def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> bytes:
-    """The preview page."""
-    from blankcam.preview.page import page
-    from blankcam.preview.scene import PartCut, page_data
-
-    cuts = [PartCut.of(result) for result in made if result.programs]
-    choices = _choices(found, profile, stage, made)
-    lines = notice(found.job.blanks.material, str(profile.kind))
-    return page(page_data(found, profile, cuts, choices=choices, notice=lines)).encode()
 
 
 def _choices(

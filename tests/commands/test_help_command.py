@@ -27,6 +27,7 @@ NAMES = (
     "batch",
     "prove",
     "machines",
+    "coupon",
 )
 
 

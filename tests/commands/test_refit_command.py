@@ -162,7 +162,11 @@ def test_a_nut_too_low_for_the_jaws_still_gets_its_marks(tmp_path):
 def test_a_bench_without_a_mill_gets_marks_alone(bench, machine):
     done = refit(bench, "readings.toml", "out", "--machine", machine)
     assert done.returncode == 0, done.stderr
-    assert {p.name for p in (bench / "out").glob("[a-z]*")} == {"refit.md", "refit.json"}
+    assert {p.name for p in (bench / "out").glob("[a-z]*")} == {
+        "refit.md",
+        "refit.json",
+        "preview.html",
+    }
 
 
 def proved(bench, program, *more):

@@ -24,7 +24,7 @@ from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
-from blankcam.workflows import make
+from blankcam.workflows import drawn, make
 from blankcam.workflows.layout import slot_decisions
 from tests.commands import test_commands
 from tests.conftest import REPO, demo_job
@@ -177,20 +177,20 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
 
 def test_nothing_acts_in_the_sheets(harmless):
     def svg(found):
-        pages = make.sheet_pages(found, MILL)
+        pages = drawn.sheet_pages(found, MILL)
         return [
             [(e.tag, sorted(e.attrib)) for e in ET.fromstring(p).iter()] for p in pages.values()
         ]
 
     plain_svg = svg(harmless)
-    plain = pypdf.PdfReader(io.BytesIO(make.sheet(harmless, MILL)))
+    plain = pypdf.PdfReader(io.BytesIO(drawn.sheet(harmless, MILL)))
     for i, evil in enumerate(HOSTILE):
         found = named(harmless, evil)
         if "<" in evil or "&" in evil or "]" in evil:
             assert svg(found) == plain_svg, evil
         if i % 9 and "Tj" not in evil and "/Ty" not in evil:
             continue
-        pdf = pypdf.PdfReader(io.BytesIO(make.sheet(found, MILL)), strict=True)
+        pdf = pypdf.PdfReader(io.BytesIO(drawn.sheet(found, MILL)), strict=True)
         assert len(pdf.pages) == len(plain.pages)
         assert sorted(pdf.trailer["/Root"]) == sorted(plain.trailer["/Root"])
         assert [sorted(p) for p in pdf.pages] == [sorted(p) for p in plain.pages]

@@ -22,7 +22,7 @@ from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.workflows import make
+from blankcam.workflows import drawn, make
 from tests.commands.test_commands import run
 from tests.conftest import REPO, STEEL
 from tests.hard.test_attacks import outside_comments
@@ -127,7 +127,7 @@ READERS = {
 def structures(job, profile):
     files = make.build(job, profile, Stage.ROUGH)
     assert {name.rpartition(".")[2] for name in files} == set(READERS)
-    pages = make.sheet_pages(design(job), profile)
+    pages = drawn.sheet_pages(design(job), profile)
     found = {name: READERS[name.rpartition(".")[2]](data) for name, data in files.items()}
     svg = {
         n: [(e.tag, sorted(e.attrib)) for e in ET.fromstring(p).iter()] for n, p in pages.items()

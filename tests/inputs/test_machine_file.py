@@ -1,5 +1,6 @@
 """Machine profiles: the shipped ones are good, and every fault is told with its key path."""
 
+import dataclasses
 import re
 
 import pytest
@@ -255,3 +256,55 @@ def test_unknown_name_gets_a_hint():
         machine_file.read_profile("bench-mil")
     with pytest.raises(InputError, match="there is no such file; shipped are"):
         machine_file.read_profile("nowhere/mine.toml")
+
+
+MEASURED = GOOD.replace(
+    "[[tools]]",
+    """measured = "2026-03-21"
+backlash = { x = "0.02 mm", y = "0.01 mm", z = "0 mm" }
+scale = { x = "0.03 %", y = "-0.5 mm/m", z = "0 %" }
+scale_within = { x = "0.01 %", y = "0.01 %", z = "0.1 %" }
+[[tools]]
+effective_diameter = "1.013 mm"
+effective_within = "0.01 mm"
+z_offset = "-0.02 mm\"""",
+)
+
+
+def test_a_machine_as_measured():
+    """A share is percent, or millimetres a metre: 0.5 mm/m is 0.05 %."""
+    profile = machine_file.parse_profile(MEASURED, "mine.toml")
+    (tool,) = profile.tools
+    assert (tool.label, tool.diameter, tool.wide) == (1.0, 1.013, pytest.approx(0.013))
+    assert (tool.diameter_within, tool.z_offset) == (0.01, -0.02)
+    assert tool.shank == 3.0
+    assert profile.errors.x.backlash == 0.02
+    assert profile.errors.x.scale == pytest.approx(0.0003)
+    assert profile.errors.y.scale == pytest.approx(-0.0005)
+    assert profile.known
+    assert profile.as_sold() == dataclasses.replace(
+        machine_file.parse_profile(GOOD, "mine.toml"), path="mine.toml"
+    )
+
+
+def test_a_stated_runout_makes_every_tool_cut_wider():
+    text = GOOD.replace("[[tools]]", 'runout = "0.01 mm"\n[[tools]]')
+    (tool,) = machine_file.parse_profile(text, "mine.toml").tools
+    assert (tool.diameter, tool.label) == (pytest.approx(1.01), 1.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("1.013 mm", "1.3 mm", "more than 0.2 mm off diameter 1 mm"),
+        ('"0.03 %"', '"3 %"', "not believable here"),
+        ('"0.03 %"', "0.0003", "a bare number is not a share"),
+        ('x = "0.02 mm"', 'x = "0.9 mm"', "not believable here"),
+        ("2026-03-21", "21.3.2026", "measured: '21.3.2026': is not a day"),
+        ("-0.02 mm", "-2 mm", "z_offset"),
+    ],
+)
+def test_what_a_measured_machine_can_not_be(old, new, said):
+    assert old in MEASURED
+    (fault,) = faults_of(MEASURED.replace(old, new))
+    assert said in fault

@@ -19,8 +19,8 @@ from tests.newcomer.papers import DOCS
 
 README_PICTURES = REPO / ".pictures"
 DOCS_PICTURES = DOCS / "pictures"
-DESK = {"width": 1200, "height": 900}
-COLOURS = 128
+DESK = {"width": 1440, "height": 900}
+COLOURS = 256
 EDGE = 3
 """Pixels of a canvas' rounded border that are left out."""
 GAP = 8
@@ -58,6 +58,7 @@ def cut_at(page, program, share):
         "#program", label=page.locator("#program option").all_text_contents()[program]
     )
     page.uncheck("#show-path")
+    page.uncheck("#follow")
     page.evaluate(f"blankcam.cutView.seek(blankcam.cutView.total * {share})")
     return shot(page, "cut-canvas")
 
@@ -83,16 +84,24 @@ def steps(pictures):
 def section(page):
     """The part of the page that shows the cut, with its program."""
     page.check("#show-path")
+    page.check("#follow")
     page.select_option("#program", label=page.locator("#program option").all_text_contents()[1])
     page.evaluate("blankcam.cutView.seek(blankcam.cutView.total * 0.62)")
     page.locator("#cut-canvas").scroll_into_view_if_needed()
     page.evaluate("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")
-    canvas = page.locator("#cut-canvas").bounding_box()
-    held = page.locator("#show-held").bounding_box()
-    bottom = max(canvas["y"] + canvas["height"], held["y"] + 60)
-    clip = {"x": canvas["x"], "y": canvas["y"], "width": DESK["width"] - 2 * canvas["x"],
-            "height": bottom - canvas["y"]}  # fmt: skip
-    return Image.open(io.BytesIO(page.screenshot(clip=clip)))
+    return Image.open(io.BytesIO(page.locator(".player").screenshot()))
+
+
+def slot(page):
+    """The chosen string's slot, cut along and across."""
+    page.evaluate("blankcam.solidView.choose(0)")
+    page.wait_for_timeout(600)
+    return Image.open(io.BytesIO(page.locator(".slot .sections").first.screenshot()))
+
+
+def seats(page):
+    """Nut and saddle in the instrument."""
+    return Image.open(io.BytesIO(page.locator(".instrument .sections").screenshot()))
 
 
 def sheet(out):
@@ -113,6 +122,9 @@ def draw(folder):
         browser = playwright.chromium.launch(executable_path=chromium, args=list(CHROMIUM_FLAGS))
         page, done = opened(browser, rough), opened(browser, final)
         kept(shot(page, "solid-canvas"), README_PICTURES / "nut.png")
+        kept(seats(page), DOCS_PICTURES / "seats.png")
+        kept(slot(page), DOCS_PICTURES / "slot.png")
+        page.click("#view-corner")
         kept(section(page), DOCS_PICTURES / "cut.png")
         four = [cut_at(page, 0, 0), cut_at(page, 0, 1), cut_at(page, 1, 1)]
         kept(steps([*four, shot(done, "solid-canvas")]), README_PICTURES / "steps.png")

@@ -18,15 +18,16 @@ from blankcam.outputs.drawings.slot_section import (
     standing_across,
     waste,
 )
-from blankcam.outputs.drawings.slot_views import Letters, across_view, along_view, heights
+from blankcam.outputs.drawings.slot_views import across_view, along_view, heights
+from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.design import design
 from tests.conftest import DEMO_JOBS
 
 SIZES = (
-    (across_view, (520.0, 290.0), Letters(cap=10.05, hatched=False)),
-    (along_view, (560.0, 290.0), Letters(cap=10.05, hatched=False)),
-    (across_view, (336.0, 230.0), Letters(cap=9.3, hatched=False)),
-    (along_view, (336.0, 230.0), Letters(cap=9.3, hatched=False)),
+    (across_view, (600.0, 300.0), Letters(cap=10.05, hatched=False)),
+    (along_view, (600.0, 300.0), Letters(cap=10.05, hatched=False)),
+    (across_view, (314.0, 250.0), Letters(cap=9.34, terse=True, hatched=False)),
+    (along_view, (314.0, 240.0), Letters(cap=9.34, hatched=False)),
     (across_view, (38.0, 27.0), Letters(cap=2.03, full=False, hatched=False)),
     (along_view, (19.0, 14.0), Letters(cap=2.03, full=False, hatched=False)),
 )
@@ -142,3 +143,20 @@ def test_a_string_is_whole_only_where_it_lies_now(demo):
 def test_without_readings_there_is_no_refit_to_show(demo):
     section = dataclasses.replace(demo[0], refit=None)
     assert section.standings == (Standing.BLANK, Standing.ROUGH, Standing.FINISHED)
+
+
+def test_at_a_refit_what_goes_is_between_what_stands_and_what_is_asked(demo):
+    """Lower floors by an amount, tops by another: over the window the strips are those two areas."""
+    for section in demo[:4]:
+        slot, low, off = section.slot, 0.05, 0.12
+        now = Asked(floor=slot.floor_front + low, top=section.finished_top + off)
+        asked = Asked(floor=slot.floor_front, top=section.finished_top)
+        refit = dataclasses.replace(section, stands=now, refit=asked)
+        left, right = section.window(slot.radius + 0.3)
+        stands = filled(standing_across(refit, left, right, Standing.REFIT), 0.0)
+        stays = filled(finished_across(refit, left, right, Standing.REFIT), 0.0)
+        want = slot.width * low + (right - left - slot.width) * off
+        assert stands.area - stays.area == pytest.approx(want, rel=0.02)
+        assert refit.first_floor == now.floor
+        told = {h.words: h.z for h in heights(refit, Standing.REFIT)}
+        assert (told["floor now"], told["refit floor"]) == (now.floor, asked.floor)

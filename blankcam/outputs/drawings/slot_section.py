@@ -75,6 +75,8 @@ class SlotSection:
     """What the replay of stage rough left; without it, the shape that the stage asks for."""
     refit: Asked | None = None
     """None before the readings."""
+    stands: Asked | None = None
+    """How the slot and its top stand now, where a refit asks for less; else as stage rough."""
 
     @property
     def finished_top(self) -> float:
@@ -84,11 +86,15 @@ class SlotSection:
     @property
     def rough_top(self) -> float:
         """Where stage rough leaves the top beside the slot."""
+        if self.stands is not None:
+            return self.stands.top
         return self.finished_top + self.nut.allowance
 
     @property
     def first_floor(self) -> float:
         """How deep the slot goes before the strings are on."""
+        if self.stands is not None:
+            return self.stands.floor
         return min(self.slot.floor_front + self.nut.hold_back, self.rough_top)
 
     @property
@@ -112,10 +118,8 @@ class SlotSection:
 
     @property
     def string_make(self) -> str:
-        """How it is drawn: ``plain steel``, ``wound`` or ``nylon``."""
-        if "wound" in self.string.make:
-            return "wound"
-        return "plain steel" if "steel" in self.string.make else "nylon"
+        """How it is drawn; see ``string_look``."""
+        return string_look(self.string.make)
 
     @property
     def standings(self) -> tuple[Standing, ...]:
@@ -138,6 +142,13 @@ class SlotSection:
         return self.first_floor if strung else None
 
 
+def string_look(make: str) -> str:
+    """How a string of that make looks: ``plain steel``, ``wound`` or ``nylon``."""
+    if "wound" in make:
+        return "wound"
+    return "plain steel" if "steel" in make else "nylon"
+
+
 def finished_floor(section: SlotSection, standing: Standing) -> float:
     """The floor that the work is to come to: the refit's where one is asked for."""
     asked = section.refit if standing is Standing.REFIT else None
@@ -148,14 +159,20 @@ def finished_across(section: SlotSection, left: float, right: float, standing: S
                     ) -> list[Point]:  # fmt: skip
     """The line that the work is to come to, across, from left to right."""
     asked = section.refit if standing is Standing.REFIT else None
-    raised = 0.0 if asked is None else asked.top - section.finished_top
-    lowered = finished_floor(section, standing) - section.slot.floor_front
+    done = Asked(floor=section.slot.floor_front, top=section.finished_top)
+    return _shaped_across(section, left, right, asked or done)
+
+
+def _shaped_across(section: SlotSection, left: float, right: float, to: Asked) -> list[Point]:
+    """The line of a top and a slot at those heights."""
+    raised = to.top - section.finished_top
     slot = section.slot
+    lowered = to.floor - slot.floor_front
     walls = [slot.centre + side * (slot.radius + e) for side in (-1, 1) for e in (-1e-6, 1e-6)]
     x = np.unique(np.concatenate([_places(left, right), np.clip(walls, left, right)]))
     top = section.nut.top.height(x) + raised
     groove = slot.with_floor_raised(lowered).surface(x, np.zeros_like(x))
-    return _points(x, np.minimum(top, groove))
+    return _simple(_points(x, np.minimum(top, groove)))
 
 
 def standing_across(section: SlotSection, left: float, right: float, standing: Standing
@@ -170,6 +187,8 @@ def standing_across(section: SlotSection, left: float, right: float, standing: S
 
 def rough_across(section: SlotSection, left: float, right: float) -> list[Point]:
     """The rough line across, opened waste included where the replay is known."""
+    if section.stands is not None:
+        return _shaped_across(section, left, right, section.stands)
     return _simple(_points(*_row(section, left, right)))
 
 
@@ -214,6 +233,9 @@ def standing_along(section: SlotSection, standing: Standing) -> list[Point]:
 
 def rough_along(section: SlotSection) -> list[Point]:
     """The rough line along the slot's middle."""
+    if section.stands is not None:
+        low = section.stands.floor - section.slot.floor_front
+        return [(x, z + low) for x, z in finished_along(section, Standing.FINISHED)]
     t, slot = section.nut.thickness, section.slot
     if section.left is None:
         y = _places(0.0, t)

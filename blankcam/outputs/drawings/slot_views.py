@@ -8,13 +8,12 @@ lower left corner at 0. Paths and words hold the keys of data/section.toml.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from blankcam.outputs import typeface
-from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread, stroke
+from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.slot_section import (
     SlotSection,
     Standing,
@@ -30,35 +29,27 @@ from blankcam.outputs.drawings.slot_section import (
     top_along,
     waste,
 )
-from blankcam.parts.curve import Arc, Chain, Line, Point
+from blankcam.outputs.drawings.strokes import (
+    CLOSE,
+    LINE,
+    Frame,
+    Letters,
+    across_dimension,
+    chained,
+    dot,
+    fanned,
+    line_in,
+    material,
+    patch,
+    rings,
+    shaft,
+    torn,
+    upright_dimension,
+)
+from blankcam.parts.curve import Arc, Point
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
-
-LINE = 1.9
-"""From one line of words to the next, in heights of a capital."""
-CLOSE = 1.6
-"""The same between the heights beside a picture, where each stands for itself."""
-ARROW = 0.75
-"""Length of an arrowhead, in heights of a capital."""
-HATCH = 1.0
-"""From one section line to the next, in heights of a capital."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Letters:
-    """How large the words are, and how much is said."""
-
-    cap: float
-    """Height of a capital."""
-    full: bool = True
-    """Whether each number is named; else it stands alone in the colour of its line."""
-    hatched: bool = True
-    """Whether section lines and dots are drawn; a renderer with patterns fills by itself."""
-
-    def wide(self, texts: Iterable[str], *, bold: bool = False) -> float:
-        """The width of the widest."""
-        return max((typeface.width(t, self.cap, bold=bold) for t in texts), default=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,24 +60,6 @@ class Height:
     words: str
     holds: str
     """The line that it is the height of."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Frame:
-    """From millimetres of the part to the drawing: ``scale`` to one, about an origin."""
-
-    scale: float
-    x: float
-    """Where the part's origin lies in the drawing."""
-    z: float
-
-    def at(self, p: Point) -> Point:
-        """A point of the part in the drawing."""
-        return (self.x + self.scale * p[0], self.z + self.scale * p[1])
-
-    def up(self, z: float) -> float:
-        """A height."""
-        return self.z + self.scale * z
 
 
 # ---- what is written -------------------------------------------------------------------------
@@ -100,11 +73,14 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
         Height(z=section.slot.floor_front, words="finished floor", holds="finished"),
     ]
     if not done:
-        first = "rough floor" if section.milled else "file first"
-        line = "rough" if section.milled else "first"
+        now = section.stands is not None
+        first = "floor now" if now else "rough floor" if section.milled else "file first"
+        line = "rough" if section.milled or now else "first"
         at.append(Height(z=section.first_floor, words=first, holds=line))
-        if section.nut.allowance:
-            at.append(Height(z=section.rough_top, words="rough top", holds="rough"))
+        if section.rough_top - section.finished_top > 0.005:
+            at.append(
+                Height(z=section.rough_top, words="top now" if now else "rough top", holds="rough")
+            )
         if section.nick is not None:
             at.append(Height(z=section.rough_top - section.nick, words="nick", holds="rough"))
     if standing is Standing.REFIT and section.refit is not None:
@@ -180,7 +156,7 @@ def _across_bone(
     stays = filled(finished_across(section, x0, x1, standing), low)
     stands = filled(standing_across(section, x0, x1, standing), low)
     kept = waste(stands, stays) if standing is not Standing.FINISHED else None
-    return _material(stays, kept, frame, (x0, low, x1, high), letters)
+    return material(stays, kept, frame, (x0, low, x1, high), letters)
 
 
 def _across_lines(
@@ -196,9 +172,9 @@ def _across_lines(
     if standing is Standing.REFIT:
         lines.append((finished_across(section, x0, x1, standing), "refit"))
     return joined((
-        Drawing(paths=tuple(_line(points, frame, holds) for points, holds in reversed(lines))),
+        Drawing(paths=tuple(line_in(points, frame, holds) for points, holds in reversed(lines))),
         Drawing(paths=tuple(
-            _torn(frame.at(p), frame.at(q), cap)
+            torn(frame.at(p), frame.at(q), cap)
             for p, q in (((x0, low), (x0, _at(stands, x0, high))),
                          ((x1, low), (x1, _at(stands, x1, high))),
                          ((x0, low), (x1, low)))
@@ -226,7 +202,7 @@ def _blank_edge(
     if section.stock <= high:
         return Drawing(paths=(stroke(frame.at((x0, section.stock)), frame.at((x1, section.stock)),
                                      holds="edge"),))  # fmt: skip
-    return Drawing(paths=(_torn(frame.at((x0, high)), frame.at((x1, high)), cap),))
+    return Drawing(paths=(torn(frame.at((x0, high)), frame.at((x1, high)), cap),))
 
 
 def _first_across(section: SlotSection, x0: float, x1: float) -> list[Point]:
@@ -280,7 +256,8 @@ def _centre_line(frame: Frame, x: float, box: tuple[float, float, float, float])
 
 
 def _height_words(height: Height, letters: Letters) -> str:
-    return f"{_figure(height.z)} {height.words}" if letters.full else _figure(height.z)
+    name = height.words.removeprefix("finished ") if letters.terse else height.words
+    return f"{_figure(height.z)} {name}" if letters.full else _figure(height.z)
 
 
 def _height_column(
@@ -290,7 +267,7 @@ def _height_column(
     """The heights beside the picture, in their true order, each joined to its line."""
     cap = letters.cap
     room = (0.8 * cap, box[3] + 2.3 * cap)
-    places = _fanned([frame.up(h.z) for h in told], cap * CLOSE, room)
+    places = fanned([frame.up(h.z) for h in told], cap * CLOSE, room)
     paths, words = [], []
     for height, place in zip(told, places, strict=True):
         at = frame.up(height.z)
@@ -301,19 +278,11 @@ def _height_column(
     return Drawing(paths=tuple(paths), words=tuple(words))
 
 
-def _fanned(places: Sequence[float], pitch: float, room: tuple[float, float]) -> list[float]:
-    """Places moved apart, and all together into a room where they would leave it."""
-    moved = spread(list(places), pitch)
-    if not moved:
-        return moved
-    over, under = max(moved) - room[1], room[0] - min(moved)
-    by = -over if over > 0 else max(under, 0.0)
-    return [p + by for p in moved]
-
-
 def _left_words(section: SlotSection, letters: Letters) -> tuple[str, str]:
     share = f" ({100 * section.stands_out / section.slot.gauge:.0f} %)"
     out, deep = _figure(section.stands_out), _figure(section.slot.depth_front)
+    if letters.terse:
+        return f"out {out}", f"deep {deep}"
     if letters.full:
         return f"stands out {out}{share}", f"deep {deep}"
     return out, deep
@@ -329,13 +298,13 @@ def _left_column(
     stops = [frame.up(z) for z in (slot.floor_front + slot.gauge, section.finished_top,
                                    slot.floor_front)]  # fmt: skip
     spans = [(low, high) for high, low in pairwise(stops)]
-    places = _fanned([(a + b) / 2 for a, b in spans], cap * CLOSE, (0.8 * cap, box[3]))
+    places = fanned([(a + b) / 2 for a, b in spans], cap * CLOSE, (0.8 * cap, box[3]))
     centre = frame.at((slot.centre, 0.0))[0]
     extend = [stroke((end, z), (at - 0.4 * cap, z), holds="dimension")
               for end, z in zip((centre, box[0] - 0.2 * cap, centre), stops, strict=True)]  # fmt: skip
     drawn = [Drawing(paths=tuple(extend))]
     for (low, high), place, text in zip(spans, places, _left_words(section, letters), strict=True):
-        drawn.append(_upright_dimension(at, low, high, cap))
+        drawn.append(upright_dimension(at, low, high, cap))
         elbow = stroke((at - 0.2 * cap, (low + high) / 2), (at - 1.6 * cap, place),
                        (at - 1.9 * cap, place), holds="dimension")  # fmt: skip
         word = Words(at=(at - 2.2 * cap, place - cap / 2), text=text, height=cap, anchor="right")
@@ -363,7 +332,7 @@ def _top_dimensions(
     level = box[3] + 0.9 * cap
     walls = [frame.at((slot.centre + side * slot.radius, 0.0))[0] for side in (-1, 1)]
     middle = sum(walls) / 2
-    drawn = [_across_dimension(walls[0], walls[1], level, frame.up(section.finished_top), cap)]
+    drawn = [across_dimension(walls[0], walls[1], level, frame.up(section.finished_top), cap)]
     words = []
     for i, row in enumerate(reversed(rows)):
         base = level + 0.6 * cap + i * LINE * cap
@@ -406,7 +375,7 @@ def _pointer(
     tip = frame.at((slot.centre + r * math.cos(turn), slot.floor_front + r + r * math.sin(turn)))
     if kind == "clear":
         tip = frame.at((slot.centre + (r + slot.radius) / 2, section.finished_top))
-    return Drawing(paths=(stroke((start, low), tip, holds="dimension"), _dot(tip, 0.13 * cap)))
+    return Drawing(paths=(stroke((start, low), tip, holds="dimension"), dot(tip, 0.13 * cap)))
 
 
 # ---- along -----------------------------------------------------------------------------------
@@ -464,7 +433,7 @@ def _along_bone(
     stays = filled(finished_along(section, standing), low)
     stands = filled(standing_along(section, standing), low)
     kept = waste(stands, stays) if standing is not Standing.FINISHED else None
-    return _material(stays, kept, frame, (0.0, low, t, high), letters)
+    return material(stays, kept, frame, (0.0, low, t, high), letters)
 
 
 def _along_lines(
@@ -477,8 +446,8 @@ def _along_lines(
              (finished_along(section, Standing.FINISHED), "finished")]  # fmt: skip
     if standing is not Standing.FINISHED:
         lines.append((rough_along(section), "rough"))
-        if section.nut.allowance:
-            lines.append((top_along(section, section.nut.allowance), "rough"))
+        if (left := section.rough_top - section.finished_top) > 0.005:
+            lines.append((top_along(section, left), "rough"))
         if not section.milled:
             raised = section.first_floor - section.slot.floor_front
             first = [(x, z + raised) for x, z in finished_along(section, Standing.FINISHED)]
@@ -489,8 +458,8 @@ def _along_lines(
     faces = [stroke(frame.at((x, low)), frame.at((x, _at(stands, x, top))), holds="edge")
              for x in (0.0, t)]  # fmt: skip
     return joined((
-        Drawing(paths=tuple(_line(points, frame, holds) for points, holds in reversed(lines))),
-        Drawing(paths=(*faces, _torn(frame.at((0.0, low)), frame.at((t, low)), cap))),
+        Drawing(paths=tuple(line_in(points, frame, holds) for points, holds in reversed(lines))),
+        Drawing(paths=(*faces, torn(frame.at((0.0, low)), frame.at((t, low)), cap))),
         _blank_edge(standing, section, frame, (0.0, t, high), cap),
     ))  # fmt: skip
 
@@ -515,7 +484,7 @@ def _string_band(
     middle = LineString(string_along(section, floor, 2 * beyond))
     whole_band = middle.buffer(section.slot.gauge / 2, cap_style="flat", join_style="mitre")
     band = whole_band.intersection(box(-beyond, -1e3, t + beyond, 1e3))
-    ring = _chain(next(_rings(band, frame)))
+    ring = chained(next(rings(band, frame)))
     if whole:
         yield Path(chain=ring, holds=section.string_make, closed=True, fill=True)
     yield Path(chain=ring, holds="lying" if whole else "to come", closed=True)
@@ -528,7 +497,7 @@ def _ends_named(frame: Frame, t: float, beyond: float, tall: float, letters: Let
     ends = (frame.at((-beyond, 0.0))[0], frame.at((t + beyond, 0.0))[0])
     drawn = []
     for name, end, way in zip(names, ends, (1, -1), strict=False):
-        drawn.append(_shaft((end, base + cap / 2), (end + way * 1.8 * cap, base + cap / 2), cap))
+        drawn.append(shaft((end, base + cap / 2), (end + way * 1.8 * cap, base + cap / 2), cap))
         word = Words(at=(end + way * 2.2 * cap, base), text=name, height=cap, bold=True,
                      anchor="left" if way > 0 else "right")  # fmt: skip
         drawn.append(Drawing(words=(word,)))
@@ -540,7 +509,7 @@ def _allowance(
 ) -> Drawing:
     """What stands over the finished top, or what the file takes first, with its words above."""
     cap, t = letters.cap, section.nut.thickness
-    if standing is Standing.FINISHED or not section.nut.allowance:
+    if standing is Standing.FINISHED or section.rough_top - section.finished_top < 0.005:
         return Drawing()
     fall, x = math.tan(section.nut.tilt), 0.42 * t
     front = section.rough_top
@@ -548,7 +517,7 @@ def _allowance(
         by, foot = section.rough_top - section.refit.top, section.refit.top
         text = f"{by:.2f} off the top, last"
     elif section.milled:
-        by, foot = section.nut.allowance, section.finished_top
+        by, foot = section.rough_top - section.finished_top, section.finished_top
         text = f"{by:.2f} left on the top"
     else:
         by, foot = section.rough_top - section.first_floor, section.first_floor
@@ -559,7 +528,7 @@ def _allowance(
     left = min(max(low[0] - own / 2, 0.0), frame.at((t, 0.0))[0] - own / 2)
     word = Words(at=(left, base), text=text, height=cap)
     line = stroke((low[0], high[1]), (low[0], base - 0.35 * cap), holds="dimension")
-    return joined((_upright_dimension(low[0], low[1], high[1], cap),
+    return joined((upright_dimension(low[0], low[1], high[1], cap),
                    Drawing(paths=(line,), words=(word,))))  # fmt: skip
 
 
@@ -584,7 +553,7 @@ def _foot_words(
         words[0] = Words(at=(left, rows[1]), text=fall, height=cap)
         words[1] = Words(at=(left, rows[1]), text="", height=cap)
     words = [w for w in words if w.text]
-    patches = tuple(_patch(w, cap) for w in words)
+    patches = tuple(patch(w, cap) for w in words)
     return joined((Drawing(paths=patches), dimension, Drawing(words=tuple(words))))
 
 
@@ -602,7 +571,7 @@ def _held_back(
     word = Words(at=(right, base), text=text, height=cap, anchor="right", bold=True, holds=holds)
     fall, x = math.tan(section.slot.tilt), 0.8 * t
     low, high = (frame.at((x, z - fall * (t - x))) for z in (goal, section.first_floor))
-    return [word], _upright_dimension(low[0], low[1], high[1], cap)
+    return [word], upright_dimension(low[0], low[1], high[1], cap)
 
 
 def _lift_words(section: SlotSection) -> tuple[str, str, str]:
@@ -619,147 +588,5 @@ def _lift(section: SlotSection, frame: Frame, beyond: float, letters: Letters) -
     line = stroke((low[0] + 0.3 * cap, low[1]), (end, low[1]), holds="frets")
     words = [Words(at=(end + 0.5 * cap, high[1] - cap - i * LINE * cap), text=text, height=cap)
              for i, text in enumerate(_lift_words(section))]  # fmt: skip
-    return joined((_upright_dimension(x, low[1], high[1], cap),
+    return joined((upright_dimension(x, low[1], high[1], cap),
                    Drawing(paths=(line,), words=tuple(words))))  # fmt: skip
-
-
-# ---- strokes ---------------------------------------------------------------------------------
-
-
-def _line(points: Sequence[Point], frame: Frame, holds: str) -> Path:
-    return stroke(*(frame.at(p) for p in points), holds=holds)
-
-
-def _chain(points: Sequence[Point]) -> Chain:
-    return tuple(Line(p, q) for p, q in pairwise(points) if p != q)
-
-
-def _material(
-    stays: BaseGeometry, goes: BaseGeometry | None, frame: Frame,
-    limits: tuple[float, float, float, float], letters: Letters,
-) -> Drawing:  # fmt: skip
-    """What stays, hatched, and what goes, dotted, inside the picture's limits."""
-    from shapely import box
-
-    window = box(*limits)
-    paths = [*_filled(stays.intersection(window), frame, "stays")]
-    if goes is not None:
-        paths += _filled(goes.intersection(window), frame, "goes")
-    if not letters.hatched:
-        return Drawing(paths=tuple(paths))
-    cap = letters.cap
-    paths += _hatched(stays.intersection(window), frame, HATCH * cap)
-    if goes is not None:
-        paths += _dotted(goes.intersection(window), frame, 0.62 * cap)
-    return Drawing(paths=tuple(paths))
-
-
-def _rings(shape: BaseGeometry, frame: Frame) -> Iterator[list[Point]]:
-    for piece in getattr(shape, "geoms", [shape]):
-        if piece.geom_type == "Polygon" and not piece.is_empty:
-            yield [frame.at((x, z)) for x, z in piece.exterior.coords]
-
-
-def _filled(shape: BaseGeometry, frame: Frame, holds: str) -> Iterator[Path]:
-    for ring in _rings(shape, frame):
-        yield Path(chain=_chain(ring), holds=holds, closed=True, fill=True)
-
-
-def _hatched(shape: BaseGeometry, frame: Frame, pitch: float) -> Iterator[Path]:
-    """Section lines at 45 degrees; ``stays over`` in the key, for renderers with patterns to skip."""
-    from shapely import LineString, Polygon
-
-    for ring in _rings(shape, frame):
-        body = Polygon(ring).buffer(0)
-        x0, y0, x1, y1 = body.bounds
-        for i in range(math.floor((x0 - y1) / pitch), math.ceil((x1 - y0) / pitch)):
-            cut = body.intersection(LineString([(i * pitch + y0, y0), (i * pitch + y1, y1)]))
-            for piece in getattr(cut, "geoms", [cut]):
-                if piece.length > pitch / 8:
-                    yield stroke(*piece.coords, holds="stays over")
-
-
-def _dotted(shape: BaseGeometry, frame: Frame, pitch: float) -> Iterator[Path]:
-    from shapely import Point as Place
-    from shapely import Polygon, prepare
-
-    for ring in _rings(shape, frame):
-        body = Polygon(ring).buffer(-pitch / 6)
-        if body.is_empty:
-            continue
-        prepare(body)
-        x0, y0, x1, y1 = body.bounds
-        for j in range(math.floor(y0 / pitch), math.ceil(y1 / pitch) + 1):
-            for i in range(math.floor(x0 / pitch), math.ceil(x1 / pitch) + 1):
-                at = ((i + 0.5 * (j % 2)) * pitch, j * pitch)
-                if body.contains(Place(at)):
-                    yield _dot(at, pitch / 9, holds="goes over")
-
-
-def _dot(at: Point, radius: float, holds: str = "dimension") -> Path:
-    x, y = at
-    corners = [(x + radius, y), (x, y + radius), (x - radius, y), (x, y - radius), (x + radius, y)]
-    return Path(chain=_chain(corners), holds=holds, closed=True, fill=True)
-
-
-def _patch(word: Words, cap: float) -> Path:
-    """A clear ground for words that stand in the bone."""
-    x0, y0 = (min(p[i] for p in word.corners()) for i in (0, 1))
-    x1, y1 = (max(p[i] for p in word.corners()) for i in (0, 1))
-    e = 0.18 * cap
-    ring = [
-        (x0 - e, y0 - e),
-        (x1 + e, y0 - e),
-        (x1 + e, y1 + e),
-        (x0 - e, y1 + e),
-        (x0 - e, y0 - e),
-    ]
-    return Path(chain=_chain(ring), holds="patch", closed=True, fill=True)
-
-
-def _torn(a: Point, b: Point, cap: float) -> Path:
-    """An edge where the picture ends but the bone goes on: a small wave."""
-    length = math.dist(a, b)
-    count = max(2, round(length / (0.55 * cap)))
-    nx, ny = ((b[1] - a[1]) / length, (a[0] - b[0]) / length) if length else (0.0, 0.0)
-    points = [a]
-    for i in range(1, count):
-        out = 0.12 * cap * (1 if i % 2 else -1)
-        points.append((a[0] + (b[0] - a[0]) * i / count + out * nx,
-                       a[1] + (b[1] - a[1]) * i / count + out * ny))  # fmt: skip
-    return stroke(*points, b, holds="torn")
-
-
-def _arrow(tip: Point, turn: float, cap: float) -> Path:
-    a, b = math.cos(turn), math.sin(turn)
-    size, half = ARROW * cap, 0.17 * ARROW * cap * 1.2
-    back = (tip[0] - size * a, tip[1] - size * b)
-    left, right = ((back[0] - s * half * b, back[1] + s * half * a) for s in (1.0, -1.0))
-    return Path(chain=_chain([tip, left, right, tip]), holds="dimension", closed=True, fill=True)
-
-
-def _shaft(tip: Point, end: Point, cap: float) -> Drawing:
-    turn = math.atan2(tip[1] - end[1], tip[0] - end[0])
-    return Drawing(paths=(stroke(tip, end, holds="dimension"), _arrow(tip, turn, cap)))
-
-
-def _upright_dimension(x: float, low: float, high: float, cap: float) -> Drawing:
-    """Arrows between two heights; from outside where there is no room between."""
-    tight = high - low < 2.4 * ARROW * cap
-    out = 1.6 * ARROW * cap if tight else 0.0
-    turn = math.pi / 2 if tight else -math.pi / 2
-    return Drawing(paths=(
-        stroke((x, low - out), (x, high + out), holds="dimension"),
-        _arrow((x, low), turn, cap), _arrow((x, high), -turn, cap),
-    ))  # fmt: skip
-
-
-def _across_dimension(x0: float, x1: float, at: float, foot: float, cap: float) -> Drawing:
-    tight = x1 - x0 < 2.4 * ARROW * cap
-    out = 1.6 * ARROW * cap if tight else 0.0
-    turn = 0.0 if tight else math.pi
-    return Drawing(paths=(
-        *(stroke((x, foot), (x, at + 0.4 * cap), holds="dimension") for x in (x0, x1)),
-        stroke((x0 - out, at), (x1 + out, at), holds="dimension"),
-        _arrow((x0, at), turn, cap), _arrow((x1, at), math.pi - turn, cap),
-    ))  # fmt: skip

@@ -56,6 +56,8 @@ def bench(
         f"Stage {stage}, {plain(profile.name)}, {job.blanks.material}, job digest {job.digest}. "
         "Lengths in mm (in). Left is as seen from the bridge; x counts from the part's left end."
     )
+    if profile.known and results:
+        lines += ["", _as_known(profile)]
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
@@ -249,8 +251,17 @@ def _tools(tools: Sequence[Tool]) -> str:
 
 def _size(tool: Tool) -> str:
     pointed = tool.shape in (Shape.TAPERED_BALL, Shape.VEE)
-    mm = tool.tip_diameter if pointed else tool.diameter
+    mm = tool.tip_label if pointed else tool.label
     return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
+
+
+def _as_known(profile: Profile) -> str:
+    by = f"measured on {profile.measured}" if profile.measured else "its profile states it"
+    return (
+        f"The machine is taken as {by}, and its errors are made up for: each program's header says "
+        "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
+        "above; the other way its play counts."
+    )
 
 
 def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]:

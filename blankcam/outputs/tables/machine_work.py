@@ -54,7 +54,7 @@ def tool_words(tool: Tool) -> str:
     """A tool in the trade's words."""
     shape = {Shape.FLAT: "flat end", Shape.BALL: "ball end", Shape.VEE: "vee",
              Shape.TAPERED_BALL: "tapered ball end"}[tool.shape]  # fmt: skip
-    size = tool.tip_diameter if tool.shape is Shape.TAPERED_BALL else tool.diameter
+    size = tool.tip_label if tool.shape is Shape.TAPERED_BALL else tool.label
     return f"{shape}, {size:g} mm"
 
 

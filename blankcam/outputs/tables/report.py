@@ -9,9 +9,11 @@ import functools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from blankcam.inputs.machine import Profile
 from blankcam.instrument import advice
 from blankcam.instrument.buzz import BuzzMargin, buzz_margins
 from blankcam.machining.decision import Decision
+from blankcam.machining.promise import promise
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import string_table
@@ -25,6 +27,7 @@ from blankcam.parts.stage import Stage
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
+    from blankcam.gcode.program_file import ProgramFile
 
 SLOT = (
     "string", "note", "course", "gauge", "centre", "width", "floor_front", "depth_front", "tilt",
@@ -84,7 +87,16 @@ def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
             "air_seconds": file.times.air,
             "bound_seconds": file.bound_seconds,
             "proof": proof.record() | own[file.name] if proof else None,
-        }
+        } | _good_to(file, result.request.machine)
+
+
+def _good_to(file: ProgramFile, machine: Profile) -> dict[str, dict[str, float]]:
+    """How far off its slots may come out, micrometres, where it is known how the machine cuts."""
+    if not machine.known:
+        return {}
+    good = promise(machine, file.tools, file.program.stock)
+    each = {"width": good.width, "height": good.height, "place": good.place}
+    return {"good_to_um": {k: round(1000 * v, 1) for k, v in each.items()}}
 
 
 def _parts(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:

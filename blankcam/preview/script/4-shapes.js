@@ -70,6 +70,30 @@
     return new Float32Array(out);
   }
 
+  /* A surface between two lines of as many points, its four sides down to a height where there is one. */
+  function loft(near, far, low) {
+    const out = [];
+    const quad = (a, b, c, d) => {
+      const n = unit(cross(minus(b, a), minus(c, a)));
+      for (const p of [a, b, c, c, b, d]) out.push(...p, ...n);
+    };
+    const down = (p) => [p[0], p[1], low];
+    for (let i = 0; i + 1 < near.length; i++) {
+      quad(near[i], near[i + 1], far[i], far[i + 1]);
+      if (low === null) continue;
+      quad(down(near[i]), down(near[i + 1]), near[i], near[i + 1]);
+      quad(far[i], far[i + 1], down(far[i]), down(far[i + 1]));
+    }
+    if (low !== null) {
+      for (const i of [0, near.length - 1]) quad(near[i], far[i], down(near[i]), down(far[i]));
+    }
+    return new Float32Array(out);
+  }
+
+  function minus(a, b) {
+    return a.map((v, c) => v - b[c]);
+  }
+
   function cross(a, b) {
     return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
   }
@@ -79,5 +103,5 @@
     return v.map((c) => c / l);
   }
 
-  Object.assign(bc, { shapes: { tube, lathe, block } });
+  Object.assign(bc, { shapes: { tube, lathe, block, loft } });
 })(window.blankcam = window.blankcam || {});

@@ -2,22 +2,23 @@
 
 /* Drawing with WebGL2: a surface of heights, solids, lines; parallel projection. */
 (function (bc) {
+  const MOST = 24;  // strings that throw a shadow
   const SURFACE = `#version 300 es
     precision highp float;
     precision highp int;
     uniform highp sampler2D heights, deviations;
-    uniform ivec2 size;
+    uniform ivec4 part;
     uniform vec4 grid, box;
     uniform float ground;
     uniform mat4 view;
     out vec3 place;
-    out float off, there;
+    out float off, there, hollow;
     const ivec2 CORNERS[6] = ivec2[6](ivec2(0,0), ivec2(1,0), ivec2(0,1), ivec2(0,1), ivec2(1,0), ivec2(1,1));
     void main() {
-      int w = size.x + 4, h = size.y + 4;
+      int w = part.z + 4, h = part.w + 4;
       int quad = gl_VertexID / 6;
       ivec2 at = ivec2(quad % (w - 1), quad / (w - 1)) + CORNERS[gl_VertexID % 6];
-      ivec2 cell = clamp(at - 2, ivec2(0), size - 1);
+      ivec2 cell = part.xy + clamp(at - 2, ivec2(0), part.zw - 1);
       vec2 p = grid.xy + vec2(cell) * grid.zw;
       if (at.x < 2) p.x = box.x; else if (at.x > w - 3) p.x = box.y;
       if (at.y < 2) p.y = box.z; else if (at.y > h - 3) p.y = box.w;
@@ -25,35 +26,80 @@
       bool rim = at.x == 0 || at.y == 0 || at.x == w - 1 || at.y == h - 1;
       there = z < ground ? 0.0 : 1.0;
       off = rim ? 1e9 : texelFetch(deviations, cell, 0).r;
+      hollow = rim ? 0.0 : texelFetch(heights, cell, 0).g;
       if (rim || z < ground) z = ground;
       place = vec3(p, z);
       gl_Position = view * vec4(place, 1.0);
     }`;
+  /* How far strings keep the lamp from a place: each a line bent once, drawn as a soft band. */
+  const SHADOW = `
+    uniform int cords;
+    uniform vec4 cordA[${MOST}], cordB[${MOST}];
+    const vec3 SUN = vec3(-0.34, -0.30, 0.89);
+    float along(int i, float y) {
+      float d = y - cordB[i].x;
+      return cordA[i].w + d * (d < 0.0 ? cordB[i].y : cordB[i].z);
+    }
+    float shade(vec3 p) {
+      float dark = 0.0;
+      for (int i = 0; i < cords; i++) {
+        float t = (along(i, p.y) - p.z) / SUN.z;
+        if (t < 0.02) continue;
+        vec3 q = p + t * SUN;
+        if (q.y < cordB[i].w) continue;
+        float d = abs(q.x - cordA[i].x - cordA[i].y * (q.y - cordB[i].x)) / cordA[i].z;
+        float soft = 0.25 + 0.12 * t / cordA[i].z;
+        dark = max(dark, (1.0 - smoothstep(1.0 - soft, 1.0 + soft, d)) * exp(-0.06 * t));
+      }
+      return dark;
+    }`;
   const SKIN = `#version 300 es
     precision highp float;
+    precision highp int;
     uniform sampler2D ramp;
+    uniform highp sampler2D goal;
+    uniform vec4 goalGrid;
+    uniform int tinted, coloured;
     uniform vec3 base, toward, right, up;
     uniform vec2 limits;
-    uniform float span, marked;
-    uniform vec2 band;
-    uniform int coloured;
+    uniform float span, pitch, cutAt;
     in vec3 place;
-    in float off, there;
+    in float off, there, hollow;
     out vec4 colour;
+    ${SHADOW}
+    float over() {
+      ivec2 size = textureSize(goal, 0);
+      ivec2 cell = ivec2(floor((place.xy - goalGrid.xy) / goalGrid.zw + 0.5));
+      cell = clamp(cell, ivec2(-1), size);
+      if (cell.x < 0 || cell.y < 0 || cell.x >= size.x || cell.y >= size.y) {
+        vec2 a = place.xy - goalGrid.xy, b = vec2(size - 1) * goalGrid.zw;
+        if (a.x < -0.3 || a.y < -0.3 || a.x > b.x + 0.3 || a.y > b.y + 0.3) return 1.0;
+        cell = clamp(cell, ivec2(0), size - 1);
+      }
+      return place.z - texelFetch(goal, cell, 0).r;
+    }
     void main() {
       if (there < 0.02) discard;
       vec3 n = normalize(cross(dFdx(place), dFdy(place)));
       if (dot(n, toward) < 0.0) n = -n;
-      vec3 lamp = normalize(toward + up * 0.45 - right * 0.3);
-      float light = 0.30 + 0.66 * max(dot(n, lamp), 0.0) + 0.1 * n.z;
+      float sky = 0.62 + 0.07 * n.z - 0.04 * n.x;
+      float key = max(dot(n, SUN), 0.0);
       vec3 c = base;
+      float grain = sin(place.x * 1.3 + 2.0 * sin(place.z * 0.9 + place.y * 0.4)) * sin(place.z * 2.1 + place.x * 0.37);
+      c *= 1.0 + 0.018 * grain;
+      float light = sky + 0.27 * key * (1.0 - 0.85 * shade(place)) + 0.07 * max(dot(n, toward), 0.0);
+      c *= mix(vec3(0.99, 0.965, 0.93), vec3(1.0), key);
+      light *= 1.0 - 0.34 * hollow * smoothstep(0.05, 0.4, n.z);
       if (coloured == 1 && abs(off) < 1e6) {
         c = texture(ramp, vec2(0.5 + 0.5 * clamp(off / span, -1.0, 1.0), 0.5)).rgb;
         light = 0.72 + 0.28 * light;
         if ((off < -limits.x || off > limits.y) && mod(gl_FragCoord.x + gl_FragCoord.y, 10.0) < 2.0) c *= 0.25;
+      } else if (tinted == 1 && over() > 0.04) {
+        vec2 dots = abs(n.z) > 0.6 ? place.xy : (abs(n.y) > abs(n.x) ? place.xz : place.yz);
+        vec2 f = fract(dots / pitch + vec2(0.0, 0.5 * mod(floor(dots.x / pitch), 2.0))) - 0.5;
+        c = mix(vec3(0.98, 0.84, 0.79), vec3(0.86, 0.50, 0.42), step(length(f), 0.15));
       }
-      float inside = step(abs(place.x - band.x), band.y);
-      c = mix(c, vec3(0.10, 0.52, 0.55), 0.45 * marked * inside);
+      if (abs(place.x - cutAt) < 0.012 && abs(n.x) > 0.7 && mod(place.y + place.z, pitch) < 0.14 * pitch) c *= 0.72;
       colour = vec4(c * light, 1.0);
     }`;
   const SOLID = `#version 300 es
@@ -62,19 +108,42 @@
     layout(location = 1) in vec3 normal;
     uniform mat4 view;
     uniform vec3 shift;
-    out vec3 n;
-    void main() { n = normal; gl_Position = view * vec4(point + shift, 1.0); }`;
+    out vec3 n, place;
+    void main() { n = normal; place = point + shift; gl_Position = view * vec4(place, 1.0); }`;
+  /* kinds: 0 plain, 1 wound, 2 nylon, 3 wood, 4 to come */
   const PAINT = `#version 300 es
     precision highp float;
+    precision highp int;
     uniform vec4 base;
+    uniform int kind;
+    uniform float pitch, zoom;
     uniform vec3 toward, right, up;
-    in vec3 n;
+    in vec3 n, place;
     out vec4 colour;
+    ${SHADOW}
     void main() {
       vec3 m = normalize(n);
+      if (dot(m, toward) < 0.0) m = -m;
+      if (kind == 4) {
+        // pitch: the string's radius; a line along both its sides as one sees it
+        float x = clamp(1.0 - 1.8 / (pitch * zoom), 0.0, 0.94);
+        float most = sqrt(max(1.0 - toward.y * toward.y, 0.01));
+        if (dot(m, toward) > most * sqrt(1.0 - x * x) || mod(place.y * zoom, 15.0) > 9.0) discard;
+        colour = vec4(base.rgb, 1.0);
+        return;
+      }
       vec3 lamp = normalize(toward * 0.8 + up * 0.75 - right * 0.6);
-      float shine = pow(max(dot(reflect(-lamp, m), toward), 0.0), 18.0);
-      colour = vec4(base.rgb * (0.35 + 0.65 * max(dot(m, lamp), 0.0)) + 0.25 * shine, base.a);
+      vec3 c = base.rgb;
+      float shine = pow(max(dot(reflect(-lamp, m), toward), 0.0), kind == 2 ? 40.0 : 18.0);
+      float gloss = kind == 0 ? 0.42 : kind == 1 ? 0.22 : kind == 2 ? 0.30 : 0.03;
+      float light = 0.45 + 0.58 * max(dot(m, lamp), 0.0);
+      if (kind == 1) c *= 0.80 + 0.20 * sin(place.y * 6.2832 / pitch);
+      if (kind == 2) { light = 0.62 + 0.38 * light; c = mix(c, vec3(0.99), 0.35 * pow(1.0 - dot(m, toward), 2.0)); }
+      if (kind == 3) {
+        c *= 0.94 + 0.06 * sin(place.x * 5.0 + 1.7 * sin(place.y * 0.3 + place.x));
+        light = (0.64 + 0.14 * m.z + 0.30 * max(dot(m, SUN), 0.0)) * (1.0 - 0.42 * shade(place));
+      }
+      colour = vec4(c * light + gloss * shine, base.a);
     }`;
   const WIRE = `#version 300 es
     precision highp float;
@@ -120,7 +189,7 @@
     }
 
     turn(name) {
-      const views = { front: [0, 0], top: [0, 90], end: [90, 0], corner: [-28, 32] };
+      const views = { front: [0, 0], top: [0, 90], end: [90, 0], corner: [-22, 28] };
       [this.yaw, this.pitch] = views[name].map((d) => d * Math.PI / 180);
       this.fit();
     }
@@ -148,6 +217,15 @@
         -s * axis.reduce((sum, v, c) => sum + v * this.target[c], 0)];
       const r = [row(right, 1 / (h * aspect)), row(up, 1 / h), row(toward, -1 / 400), [0, 0, 0, 1]];
       return new Float32Array([0, 1, 2, 3].flatMap((c) => r.map((line) => line[c])));
+    }
+
+    get pose() {
+      return [...this.target, this.size, this.yaw, this.pitch];
+    }
+
+    set pose(p) {
+      this.target = p.slice(0, 3);
+      [this.size, this.yaw, this.pitch] = p.slice(3);
     }
 
     rotate(yaw, pitch) {
@@ -187,8 +265,15 @@
       this.solids = [];
       this.wires = [];
       this.surface = null;
-      this.look = { coloured: false, span: 20, limits: [5, 20], band: null, ground: 0 };
+      this.look = { coloured: false, span: 20, limits: [5, 20], ground: 0, within: null };
+      this.cords = [];
+      this.kept = new Map();
+      this.goal = null;
+      this.after = () => {};
+      this.frames = 0;
+      this.spent = 0;
       this.pending = false;
+      this.moving = false;
       new ResizeObserver(() => this.draw()).observe(canvas);
     }
 
@@ -211,11 +296,40 @@
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, grid.nx, grid.ny, 0, gl.RED, gl.FLOAT, clean);
     }
 
-    /* Show a grid of heights, and deviations over the same cells or null. */
-    setSurface(grid, deviations) {
+    /* Heights that stay as they are, with how deep each place lies between its neighbours along x. */
+    uploadStill(t, grid) {
+      const { gl } = this;
+      const out = new Float32Array(2 * grid.z.length);
+      for (let j = 0; j < grid.ny; j++) {
+        for (let i = 0; i < grid.nx; i++) {
+          const k = j * grid.nx + i;
+          const z = Number.isNaN(grid.z[k]) ? -1e6 : grid.z[k];
+          let deep = 0;
+          for (const step of [6, 12, 18]) {
+            const a = grid.z[j * grid.nx + Math.max(i - step, 0)];
+            const b = grid.z[j * grid.nx + Math.min(i + step, grid.nx - 1)];
+            deep = Math.max(deep, Math.min(a, b) - z);  // no number is no wall
+          }
+          out[2 * k] = z;
+          out[2 * k + 1] = Math.min(Math.max(deep * 0.9 || 0, 0), 1);
+        }
+      }
+      gl.bindTexture(gl.TEXTURE_2D, t);
+      gl.texImage2D(gl.TEXTURE_2D, 0, gl.RG32F, grid.nx, grid.ny, 0, gl.RG, gl.FLOAT, out);
+    }
+
+    /* Show a grid of heights, and deviations over the same cells or null; one that never changes is
+       uploaded once. */
+    setSurface(grid, deviations, still = false) {
+      if (still && this.kept.has(grid)) {
+        this.surface = this.kept.get(grid);
+        return;
+      }
+      if (still) this.kept.set(grid, this.surface = { heights: this.texture(), deviations: this.texture() });
       if (!this.surface) this.surface = { heights: this.texture(), deviations: this.texture() };
       this.surface.grid = grid;
-      this.upload(this.surface.heights, grid, grid.z, -1e6);
+      if (still) this.uploadStill(this.surface.heights, grid);
+      else this.upload(this.surface.heights, grid, grid.z, -1e6);
       if (this.surface.of !== deviations || deviations || !this.surface.sized) {
         this.upload(this.surface.deviations, grid, deviations, 1e9);
         this.surface.of = deviations;
@@ -223,7 +337,15 @@
       }
     }
 
-    solid(vertices, colour) {
+    /* The heights that the work is to come to: what stands over them is tinted; null for none. */
+    setGoal(grid) {
+      this.goal = grid && { grid, heights: this.goalTexture || (this.goalTexture = this.texture()) };
+      if (grid && this.goalOf !== grid) this.upload(this.goal.heights, grid, grid.z, -1e6);
+      this.goalOf = grid || this.goalOf;
+    }
+
+    /* Kinds as in the painting shader: 0 plain, 1 wound, 2 nylon, 3 wood, 4 to come. */
+    solid(vertices, colour, kind = 0, pitch = 1) {
       const { gl } = this;
       const vao = gl.createVertexArray();
       gl.bindVertexArray(vao);
@@ -233,7 +355,7 @@
       gl.vertexAttribPointer(1, 3, gl.FLOAT, false, 24, 12);
       gl.enableVertexAttribArray(0);
       gl.enableVertexAttribArray(1);
-      return { vao, count: vertices.length / 6, colour, shift: [0, 0, 0] };
+      return { vao, count: vertices.length / 6, colour, kind, pitch, shift: [0, 0, 0] };
     }
 
     wire(vertices, colour) {
@@ -247,6 +369,26 @@
       return { vao, count: vertices.length / 3, colour };
     }
 
+    /* Move the camera to a pose; at once where motion is not wanted. */
+    go(pose) {
+      const from = this.camera.pose;
+      if (!from[3]) from[3] = this.camera.half(this.aspect);
+      const began = performance.now();
+      const still = matchMedia('(prefers-reduced-motion: reduce)').matches;
+      const turn = (this.turns = (this.turns || 0) + 1);
+      const step = (now) => {
+        if (turn !== this.turns) return;
+        this.moving = true;
+        const t = still ? 1 : Math.min(Math.max((now - began) / 420, 0), 1);
+        const e = t * t * (3 - 2 * t);
+        this.camera.pose = pose.map((v, i) => from[i] + (v - from[i]) * e);
+        this.render();
+        this.moving = t < 1;
+        if (t < 1) requestAnimationFrame(step);
+      };
+      step(still ? began : performance.now());
+    }
+
     /* Ask for a new picture; several asks make one. */
     draw() {
       if (this.pending) return;
@@ -257,6 +399,11 @@
       });
     }
 
+    /* Whether all that was asked for has been drawn. */
+    get rests() {
+      return !this.pending && !this.moving;
+    }
+
     get aspect() {
       return this.canvas.clientWidth / Math.max(this.canvas.clientHeight, 1);
     }
@@ -264,6 +411,7 @@
     render() {
       const { gl, canvas, camera } = this;
       if (!camera || !canvas.clientWidth) return;
+      const began = performance.now();
       const ratio = Math.min(window.devicePixelRatio || 1, 2);
       const [w, h] = [Math.round(canvas.clientWidth * ratio), Math.round(canvas.clientHeight * ratio)];
       if (canvas.width !== w || canvas.height !== h) [canvas.width, canvas.height] = [w, h];
@@ -278,12 +426,47 @@
       this.renderSurface(view, eye);
       this.renderWires(view);
       this.renderSolids(view, eye);
+      this.after();
+      this.frames += 1;
+      this.spent = performance.now() - began;
+    }
+
+    /* From places to where they are seen, CSS pixels from the canvas' upper left corner. */
+    looking() {
+      const { right, up } = this.camera.axes();
+      const [wide, tall] = [this.canvas.clientWidth, this.canvas.clientHeight];
+      const k = tall / 2 / this.camera.half(wide / Math.max(tall, 1));
+      const at = this.camera.target;
+      const on = (axis, p) => axis[0] * (p[0] - at[0]) + axis[1] * (p[1] - at[1]) + axis[2] * (p[2] - at[2]);
+      return { wide, tall, seen: (p) => [wide / 2 + k * on(right, p), tall / 2 - k * on(up, p)] };
+    }
+
+    seen(p) {
+      return this.looking().seen(p);
     }
 
     lights(u, view, eye) {
       const { gl } = this;
       gl.uniformMatrix4fv(u.view, false, view);
       for (const name of ['toward', 'right', 'up']) gl.uniform3fv(u[name], eye[name]);
+      const n = Math.min(this.cords.length, MOST);
+      gl.uniform1i(u.cords, n);
+      if (n) {
+        gl.uniform4fv(u['cordA[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(0, 4)));
+        gl.uniform4fv(u['cordB[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(4)));
+      }
+    }
+
+    /* Columns of the surface between two places, and the box they then fill. */
+    shown() {
+      const g = this.surface.grid;
+      const w = this.look.within;
+      if (!w) return { part: [0, 0, g.nx, g.ny], box: g.box };
+      const low = Math.max(w[0], g.box[0]);
+      const high = Math.min(w[1], g.box[1]);
+      const first = Math.min(Math.max(Math.ceil((low - g.x0) / g.dx - 1e-6), 0), g.nx - 2);
+      const last = Math.max(Math.min(Math.floor((high - g.x0) / g.dx + 1e-6), g.nx - 1), first + 1);
+      return { part: [first, 0, last - first + 1, g.ny], box: [low, high, g.box[2], g.box[3]] };
     }
 
     renderSurface(view, eye) {
@@ -294,7 +477,9 @@
       gl.useProgram(p);
       gl.bindVertexArray(this.empty);
       this.lights(u, view, eye);
-      [surface.heights, surface.deviations, this.ramp].forEach((t, i) => {
+      const goal = this.goal;
+      const { part, box } = this.shown();
+      [surface.heights, surface.deviations, this.ramp, goal ? goal.heights : surface.heights].forEach((t, i) => {
         gl.activeTexture(gl.TEXTURE0 + i);
         gl.bindTexture(gl.TEXTURE_2D, t);
       });
@@ -302,17 +487,20 @@
       gl.uniform1i(u.heights, 0);
       gl.uniform1i(u.deviations, 1);
       gl.uniform1i(u.ramp, 2);
-      gl.uniform2i(u.size, g.nx, g.ny);
+      gl.uniform1i(u.goal, 3);
+      gl.uniform1i(u.tinted, goal ? 1 : 0);
+      if (goal) gl.uniform4f(u.goalGrid, goal.grid.x0, goal.grid.y0, goal.grid.dx, goal.grid.dy);
+      gl.uniform4iv(u.part, part);
       gl.uniform4f(u.grid, g.x0, g.y0, g.dx, g.dy);
-      gl.uniform4fv(u.box, g.box);
+      gl.uniform4fv(u.box, box);
       gl.uniform1f(u.ground, look.ground);
-      gl.uniform3f(u.base, 0.93, 0.89, 0.79);
+      gl.uniform3f(u.base, 0.965, 0.915, 0.80);
       gl.uniform1i(u.coloured, look.coloured ? 1 : 0);
       gl.uniform1f(u.span, look.span);
+      gl.uniform1f(u.pitch, Math.min(Math.max(this.camera.half(this.aspect) * 0.06, 0.16), 0.8));
+      gl.uniform1f(u.cutAt, look.cutAt === undefined ? -1e6 : look.cutAt);
       gl.uniform2fv(u.limits, look.limits);
-      gl.uniform1f(u.marked, look.band ? 1 : 0);
-      gl.uniform2fv(u.band, look.band || [0, 0]);
-      gl.drawArrays(gl.TRIANGLES, 0, 6 * (g.nx + 3) * (g.ny + 3));
+      gl.drawArrays(gl.TRIANGLES, 0, 6 * (part[2] + 3) * (part[3] + 3));
     }
 
     renderSolids(view, eye) {
@@ -320,16 +508,21 @@
       const { p, u } = this.programs.solid;
       gl.useProgram(p);
       this.lights(u, view, eye);
+      gl.uniform1f(u.zoom, this.canvas.height / 2 / this.camera.half(this.aspect));
       gl.polygonOffset(1, 2);  // where a jaw lies on the blank, the blank is seen
       for (const s of this.solids) {
-        const through = s.colour[3] < 0.5;
+        const through = s.colour[3] < 0.5 || s.kind === 4;
         gl.depthMask(!through);  // what one looks through hides nothing
         (through ? gl.enable : gl.disable).call(gl, gl.POLYGON_OFFSET_FILL);
+        (s.kind === 4 ? gl.disable : gl.enable).call(gl, gl.DEPTH_TEST);
         gl.bindVertexArray(s.vao);
         gl.uniform4fv(u.base, s.colour);
+        gl.uniform1i(u.kind, s.kind);
+        gl.uniform1f(u.pitch, s.pitch);
         gl.uniform3fv(u.shift, s.shift);
         gl.drawArrays(gl.TRIANGLES, 0, s.count);
       }
+      gl.enable(gl.DEPTH_TEST);
       gl.depthMask(true);
       gl.disable(gl.POLYGON_OFFSET_FILL);
     }

@@ -4,6 +4,7 @@
 (function (bc) {
   const $ = (id) => document.getElementById(id);
   const LINES_ROUND = 5;
+  const NEAR = 11;  // mm: half the height of the picture that follows the tool
 
   function clock(seconds) {
     const s = Math.round(seconds);
@@ -44,11 +45,16 @@
       $('line-back').addEventListener('click', () => this.step(-1));
       $('line-on').addEventListener('click', () => this.step(1));
       $('to-end').addEventListener('click', () => { this.stop(); this.seek(this.total); });
+      $('follow').addEventListener('change', () => { this.frame(); this.seek(this.now); });
       for (const name of ['show-path', 'show-held']) {
         $(name).addEventListener('change', () => this.seek(this.now));
       }
       for (const name of ['corner', 'front', 'top', 'end']) {
-        $('cut-' + name).addEventListener('click', () => { this.scene.camera.turn(name); this.scene.draw(); });
+        $('cut-' + name).addEventListener('click', () => {
+          this.scene.camera.turn(name);
+          if ($('follow').checked) this.scene.camera.size = NEAR;
+          this.seek(this.now);
+        });
       }
     }
 
@@ -60,14 +66,83 @@
       this.replay = p.replay;
       this.total = p.way.seconds[p.way.n - 1];
       $('scrub').max = String(this.total);
-      this.scene.camera = new bc.scene.Camera(roomy(p));
+      this.frame();
       this.scene.look.ground = p.bottom;
       this.solids = new Map(p.tools.map((t) => [t.number,
         this.scene.solid(bc.shapes.lathe(outline(t)), [0.45, 0.52, 0.58, 0.72])]));
       this.held = p.held.map((b) => this.scene.solid(
         bc.shapes.block(b.slice(0, 3), b.slice(3)), [0.36, 0.44, 0.62, 0.26]));
       this.wires();
+      this.chapters();
+      $('held').textContent = 'Held: ' + p.holds;
       this.seek(0);
+    }
+
+    /* The whole stock, or as near to the tool as it can be read. */
+    frame() {
+      this.scene.camera = new bc.scene.Camera(roomy(this.program));
+      if ($('follow').checked) this.scene.camera.size = NEAR;
+    }
+
+    /* A button an operation, and its share of the time under the scrubber. */
+    chapters() {
+      const w = this.program.way;
+      const first = (line) => {
+        let k = 0;
+        while (k < w.n - 1 && w.line[k] < line) k++;
+        return w.seconds[k];
+      };
+      this.starts = this.program.chapters.map((c) => first(c[0]));
+      const buttons = this.program.chapters.map(([, name, words, tool], i) => {
+        const item = document.createElement('li');
+        const b = document.createElement('button');
+        b.type = 'button';
+        b.textContent = name + ' T' + tool;
+        b.setAttribute('aria-label', name + ' T' + tool + ': ' + words);
+        b.addEventListener('click', () => { this.stop(); this.seek(this.starts[i] + 1e-3); });
+        item.append(b);
+        return item;
+      });
+      $('chapters').replaceChildren(...buttons);
+      $('track').replaceChildren(...this.starts.map((at, i) => {
+        const e = document.createElement('span');
+        const end = i + 1 < this.starts.length ? this.starts[i + 1] : this.total;
+        e.style.flexGrow = String(Math.max(end - at, 0));
+        return e;
+      }));
+    }
+
+    /* The operation that is running, marked; its words. */
+    tellChapter() {
+      let i = -1;
+      this.starts.forEach((at, k) => { if (at <= this.now + 1e-6) i = k; });
+      const mark = (box, pick) => [...box.children].forEach((e, k) => pick(e).classList.toggle('on', k === i));
+      mark($('track'), (e) => e);
+      mark($('chapters'), (e) => e.firstChild);
+      const c = this.program.chapters[i];
+      $('doing').textContent = c ? 'Operation ' + (i + 1) + ' of ' + this.starts.length + ': ' + c[2] : '';
+    }
+
+    /* What a line of the program does, in words. */
+    meaning(line) {
+      const text = this.program.lines[line - 1] || '';
+      const code = text.replace(/\(.*?\)|;.*/g, '');
+      const has = (re) => re.test(code);
+      if (!code.trim()) return 'a remark';
+      if (has(/M3(?!\d)/)) return 'the spindle starts, ' + (code.match(/S(\d+)/) || ['', '?'])[1] + ' turns a minute';
+      if (has(/M5(?!\d)/)) return 'the spindle stops';
+      if (has(/M6(?!\d)/)) return 'fit the next tool';
+      if (has(/M30|M2(?!\d)/)) return 'the end';
+      if (has(/G4(?!\d)/)) return 'waits for the spindle';
+      if (!has(/[XYZ]/)) return 'settings';
+      let [kind, feed] = ['', ''];
+      for (let k = line - 1; k >= 0 && !(kind && feed); k--) {
+        const before = this.program.lines[k].replace(/\(.*?\)|;.*/g, '');
+        if (!kind) kind = (before.match(/G0?([0-3])(?!\d)/) || ['', ''])[1];
+        if (!feed) feed = (before.match(/F([\d.]+)/) || ['', ''])[1];
+      }
+      if (kind === '0') return 'moves fast, clear of the part';
+      return 'cuts ' + (kind === '1' ? 'straight' : 'round an arc') + (feed ? ' at ' + Number(feed) + ' a minute' : '');
     }
 
     /* Unpack a program; its stock is what the program before it left. */
@@ -124,6 +199,7 @@
       if (solid) solid.shift = [w.x, w.y, w.z].map((a) => a[k] + (a[next] - a[k]) * part);
       this.scene.solids = solid ? [solid] : [];
       if ($('show-held').checked) this.scene.solids.push(...this.held);
+      if ($('follow').checked) this.scene.camera.target = solid ? solid.shift.map((v, c) => c === 2 ? v + 3 : v) : this.scene.camera.target;
       this.scene.draw();
       this.tell(w.line[part > 0 ? next : k], tool);
     }
@@ -137,6 +213,8 @@
       $('scrub').setAttribute('aria-valuetext', said + ', line ' + line);
       $('tool').textContent = tool ? 'Tool ' + tool.number + ': ' + tool.words : '';
       $('line').textContent = 'Line ' + line + ' of ' + p.lines.length;
+      $('meaning').textContent = this.meaning(line);
+      this.tellChapter();
       const from = Math.max(1, Math.min(line - LINES_ROUND, p.lines.length - 2 * LINES_ROUND));
       const rows = p.lines.slice(from - 1, from + 2 * LINES_ROUND);
       $('listing').replaceChildren(...rows.map((text, i) => {

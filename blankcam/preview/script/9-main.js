@@ -8,7 +8,8 @@
     for (const input of document.querySelectorAll('input[name=unit]')) {
       input.addEventListener('change', () => {
         bc.units.use(input.value, document);
-        if (bc.solidView) bc.solidView.mark(-1);
+        if (bc.solidView) bc.solidView.tell(null);
+        if (bc.slotView) bc.slotView.show();
       });
     }
   }
@@ -67,16 +68,47 @@
       const part = data.parts.find((p) => p.name === svg.dataset.part);
       const box = $('facts-' + svg.dataset.part);
       for (const g of svg.querySelectorAll('.spot')) {
-        const tell = () => box.replaceChildren(bc.solid.facts(part.spots[Number(g.dataset.spot)]));
-        g.addEventListener('pointerenter', tell);
-        g.addEventListener('click', tell);
+        const i = Number(g.dataset.spot);
+        g.addEventListener('pointerenter', () => box.replaceChildren(bc.solid.facts(part.spots[i])));
+        g.addEventListener('click', () => goTo(data, part, i));
       }
     }
+  }
+
+  /* A row of the nut's or the saddle's table is a way to its slot too. */
+  function rowsLead(data) {
+    for (const part of data.parts) {
+      const table = $('table-' + part.name);
+      if (!table) continue;
+      [...table.tBodies[0].rows].forEach((row, i) => {
+        const head = row.cells[0];
+        const button = document.createElement('button');
+        button.type = 'button';
+        button.className = 'lead';
+        button.textContent = head.textContent;
+        button.setAttribute('aria-label', 'Show string ' + head.textContent + ' in the picture');
+        button.addEventListener('click', () => goTo(data, part, i));
+        head.replaceChildren(button);
+      });
+    }
+  }
+
+  async function goTo(data, part, i) {
+    const view = bc.solidView;
+    if (view.part !== part) {
+      const n = data.parts.indexOf(part);
+      document.querySelector(`input[name=part][value='${n}']`).checked = true;
+      await view.show(n);
+    }
+    view.choose(i);
+    view.scene.canvas.scrollIntoView({ block: 'center' });
   }
 
   async function pictures(data) {
     bc.solidView = new bc.solid.SolidView(data);
     await bc.solidView.show(0);
+    bc.slotView = new bc.slot.SlotView(data, bc.solidView);
+    await bc.slotView.load(data.sections, data.seats);
     if (data.programs.length) {
       bc.cutView = new bc.cut.CutView(data);
       await bc.cutView.load(0);
@@ -94,11 +126,13 @@
     for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     try {
       await pictures(data);
+      rowsLead(data);
     } catch (fault) {
       bc.fault = String(fault);
       for (const e of document.querySelectorAll('.picture-part')) e.hidden = true;
       $('no-picture').hidden = false;
     }
+    if (data.watch) bc.watch.start(data.watch);
     document.documentElement.dataset.ready = 'yes';
   }
 

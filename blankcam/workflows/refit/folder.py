@@ -12,6 +12,7 @@ from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.refit import book
 from blankcam.workflows.refit.bench import read_bench
+from blankcam.workflows.refit.page import refit_page
 from blankcam.workflows.refit.pieces import Cuts
 from blankcam.workflows.refit.sheet import sheet_of
 from blankcam.workflows.refit.work_out import work_out
@@ -50,6 +51,7 @@ def refit(
         worked = work_out(bench, held)
         sheet = sheet_of(bench, worked)
         files = _files(sheet, worked.cuts, bench.profile.drawing.units)
+        files |= {"preview.html": refit_page(bench, sheet, worked.cuts)}
         output_folder.write(out, files, force=force)
         if worked.entries:
             book.add_entries(held, worked.entries)

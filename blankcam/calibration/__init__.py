@@ -1,0 +1,1 @@
+"""How a machine really cuts: a piece cut on it, measured, and what that says."""

@@ -1,0 +1,136 @@
+"""Readings that can't be right: which, and what slip of the pen would explain each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from blankcam.calibration.estimate import Guess, Readings, estimate
+from blankcam.calibration.measures import Measure
+from blankcam.data import table
+
+RULES = table("coupon")["questions"]
+MM_PER_INCH = 25.4
+_FACTORS = (
+    (MM_PER_INCH, "inches written as mm"),
+    (1 / MM_PER_INCH, "mm written as inches"),
+    (10.0, "the decimal point moved"),
+    (0.1, "the decimal point moved"),
+    (100.0, "the decimal point moved"),
+    (0.01, "the decimal point moved"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """A reading that is not believed."""
+
+    measure: Measure
+    reading: float
+    expected: Guess
+    likely: str
+    """The slip that would explain it; empty where none does."""
+
+
+def questions(
+    measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str] = ()
+) -> Iterator[Question]:
+    """The readings that are off what all the others say, unless the maker is sure of them.
+
+    One bad reading drags what hangs on it along: the worst is put aside before the rest is looked
+    at again.
+    """
+    left = dict(readings)
+    while (found := _worst(measures, left, good_to, sure)) is not None:
+        measure, reading, expected = found
+        likely = _slip(measure, reading, expected, measures, readings, good_to)
+        yield Question(measure=measure, reading=reading, expected=expected, likely=likely)
+        del left[measure.key]
+
+
+def _worst(
+    measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str]
+) -> tuple[Measure, float, Guess] | None:
+    """The thing whose reading is farthest off what the others say; None where all will do."""
+    worst, most = None, float(RULES["far"])
+    for measure in measures:
+        if measure.key not in readings or measure.key in sure:
+            continue
+        others = {k: v for k, v in readings.items() if k != measure.key}
+        expected = estimate(measures, others, good_to).expected(measure)
+        for reading in readings[measure.key]:
+            off = _off(reading, expected)
+            if off > most:
+                worst, most = (measure, reading, expected), off
+    return worst
+
+
+def _slip(
+    measure: Measure,
+    reading: float,
+    expected: Guess,
+    measures: Sequence[Measure],
+    readings: Readings,
+    good_to: float,
+) -> str:
+    """What would explain a reading, the likeliest first; empty where nothing does."""
+
+    def fits(value: float) -> bool:
+        return _off(value, expected) <= float(RULES["fits"])
+
+    for factor, words in _FACTORS:
+        if fits(reading * factor):
+            return f"{words}: {reading * factor:.3f} mm would fit"
+    if other := _swapped(measure, reading, expected, measures, readings, good_to):
+        return f"the lines of {measure.name} and {other} swapped"
+    for value in _transposed(reading):
+        if fits(value):
+            return f"two digits swapped: {value:.2f} mm would fit"
+    for value in _mistyped(reading):
+        if fits(value):
+            return f"a digit mistyped: {value:.2f} mm would fit"
+    return ""
+
+
+def _swapped(
+    measure: Measure,
+    reading: float,
+    expected: Guess,
+    measures: Sequence[Measure],
+    readings: Readings,
+    good_to: float,
+) -> str:
+    """The thing whose reading would best fit here as this one would fit there; empty without."""
+    found = []
+    for other in measures:
+        if other.table != measure.table or other.key == measure.key or other.key not in readings:
+            continue
+        rest = {k: v for k, v in readings.items() if k not in (measure.key, other.key)}
+        there = estimate(measures, rest, good_to).expected(other)
+        off = [_off(r, expected) for r in readings[other.key]] + [_off(reading, there)]
+        if max(off) <= RULES["fits"]:
+            found.append((sum(off), other.name))
+    return min(found, default=(0.0, ""))[1]
+
+
+def _off(reading: float, expected: Guess) -> float:
+    """By how many times its uncertainty a reading is off."""
+    return abs(reading - expected.value) / expected.sigma
+
+
+def _transposed(reading: float) -> Iterator[float]:
+    """The reading with two neighbouring digits swapped, to the hundredth."""
+    digits = f"{reading:.2f}"
+    at = [i for i, c in enumerate(digits) if c != "."]
+    for i, j in pairwise(at):
+        letters = list(digits)
+        letters[i], letters[j] = letters[j], letters[i]
+        yield float("".join(letters))
+
+
+def _mistyped(reading: float) -> Iterator[float]:
+    """The reading with its tenths, or what is before the point, another digit."""
+    for step in (0.1, 1.0):
+        for times in range(-9, 10):
+            yield reading + step * times

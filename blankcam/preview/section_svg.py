@@ -1,0 +1,235 @@
+"""Slot sections as SVG in the page: light sheets, classes by the key of data/section.toml.
+
+Hatching and dots are patterns of the page; every word is held to the width it was measured with,
+whatever font the browser has.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterator, Sequence
+from itertools import chain
+from typing import Any
+
+from blankcam.data import table
+from blankcam.outputs import typeface
+from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.drawings.slot_section import SlotSection, Standing
+from blankcam.outputs.drawings.slot_views import across_view, along_view
+from blankcam.outputs.drawings.strokes import Letters
+from blankcam.parts.curve import Arc, Line
+from blankcam.preview.html import el, words
+from blankcam.preview.model import SeatDrawing
+from blankcam.preview.packing import deflated
+
+SCREEN = 3.6
+"""Pixels a millimetre of line width in data/section.toml."""
+DASHES = {
+    "continuous wide": "",
+    "continuous narrow": "",
+    "dash-dot wide": "9 2.5 2 2.5",
+    "long-dashed double-dotted": "10 2.5 1.5 2 1.5 2.5",
+    "long-dashed dotted": "12 2.5 1.5 2.5",
+    "dashed": "5 3",
+}
+"""Strokes and gaps, px."""
+ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
+LAYOUTS = {
+    "wide": ((600.0, 300.0), (600.0, 300.0), Letters(cap=10.05, hatched=False)),
+    "narrow": ((314.0, 240.0), (314.0, 250.0), Letters(cap=9.34, terse=True, hatched=False)),
+}
+"""Rooms of the views along and across, px, and letters of 14 and 13 px."""
+
+
+def section_style() -> str:
+    """The rules for the classes, from data/section.toml."""
+    key = table("section")
+    return "\n".join(chain(_line_rules(key), _fill_rules(key)))
+
+
+def _line_rules(key: dict[str, dict[str, dict[str, str]]]) -> Iterator[str]:
+    for name, line in key["lines"].items():
+        dash = DASHES[line["kind"]]
+        dashed = f";stroke-dasharray:{dash}" if dash else ""
+        width = float(line["width"]) * SCREEN
+        at = _class(name)
+        yield f".sheet path.{at}{{stroke:{line['colour']};stroke-width:{width:.2f}{dashed}}}"
+        yield f".sheet path.{at}.f{{fill:{line['colour']};stroke:none}}"
+        if name in ("finished", "refit", "pale"):
+            yield f".sheet text.{at}{{fill:{line['colour']};font-weight:600}}"
+
+
+def _fill_rules(key: dict[str, dict[str, dict[str, str]]]) -> Iterator[str]:
+    for name, fill in key["fills"].items():
+        ground = f"url(#p-{name})" if "over" in fill else fill["ground"]
+        yield f".sheet path.{_class(name)}{{fill:{ground};stroke:none}}"
+
+
+def _class(holds: str) -> str:
+    return "k-" + holds.replace(" ", "-")
+
+
+def patterns() -> str:
+    """The tints that stay and go, defined once for all sheets of the page."""
+    fills = table("section")["fills"]
+    made = []
+    for name, fill in fills.items():
+        if "over" not in fill:
+            continue
+        size = 9 if fill["over"] == "hatch" else 7
+        over = (
+            f'<path d="M-1 1L1 -1M0 {size}L{size} 0M{size - 1} {size + 1}L{size + 1} {size - 1}" '
+            f'stroke="{fill["colour"]}" stroke-width="0.8"/>'
+            if fill["over"] == "hatch"
+            else f'<circle cx="2" cy="2" r="0.8" fill="{fill["colour"]}"/>'
+            f'<circle cx="5.5" cy="5.5" r="0.8" fill="{fill["colour"]}"/>'
+        )
+        ground = f'<rect width="{size}" height="{size}" fill="{fill["ground"]}"/>'
+        made.append(
+            f'<pattern id="p-{name}" width="{size}" height="{size}" patternUnits="userSpaceOnUse">'
+            f"{ground}{over}</pattern>"
+        )
+    return f'<svg width="0" height="0" class="away" aria-hidden="true"><defs>{"".join(made)}</defs></svg>'
+
+
+def sheet(drawing: Drawing, name: str) -> str:
+    """A drawing as a picture with a name, no larger than what is drawn."""
+    box = _view_box(drawing)
+    body = (*(_path(p) for p in drawing.paths if p.chain), *(_words(w) for w in drawing.words))
+    return el(
+        "svg", *body, viewBox=box, width=box.split(" ")[2], role="img",
+        aria_label=name, cls="sheet",
+    )  # fmt: skip
+
+
+def _view_box(drawing: Drawing) -> str:
+    x0, y0, x1, y1 = drawing.extent()
+    edge = 3.0
+    return f"{x0 - edge:.0f} {-y1 - edge:.0f} {x1 - x0 + 2 * edge:.0f} {y1 - y0 + 2 * edge:.0f}"
+
+
+def _number(value: float) -> str:
+    shown = f"{value:.1f}"
+    shown = shown.removesuffix(".0")
+    return "0" if shown == "-0" else shown
+
+
+def _path(path: Path) -> str:
+    filled = " f" if path.fill else ""
+    return f'<path class="{_class(path.holds)}{filled}" d="{_data(path)}"/>'
+
+
+def _data(path: Path) -> str:
+    a, b = path.chain[0].start
+    steps = [f"M{_number(a)} {_number(-b)}"]
+    for seg in path.chain:
+        end = f"{_number(seg.end[0])} {_number(-seg.end[1])}"
+        if isinstance(seg, Arc):
+            r = _number(seg.radius)
+            steps.append(f"A{r} {r} 0 0 {int(not seg.ccw)} {end}")
+        else:
+            steps.append(f"L{end}")
+    return "".join(steps) + ("Z" if path.closed else "")
+
+
+def _words(w: Words) -> str:
+    anchor = ANCHORS[w.anchor]
+    long = typeface.width(w.text, w.height, bold=w.bold)
+    a, b = _number(w.at[0]), _number(-w.at[1])
+    bold = " b" if w.bold else ""
+    turn = f' transform="rotate({-w.turn:g} {a} {b})"' if w.turn else ""
+    return (
+        f'<text class="{_class(w.holds)}{bold}" x="{a}" y="{b}" font-size="{w.height / typeface.CAP:.1f}" '
+        f'text-anchor="{anchor}" textLength="{long:.1f}" lengthAdjust="spacingAndGlyphs"{turn}>'
+        f"{words(w.text)}</text>"
+    )
+
+
+def packed_sections(sections: Sequence[SlotSection]) -> str:
+    """Every slot at each standing, wide and narrow, for the page's script: JSON, deflated.
+
+    ``{string: {"wide": {"along": {standing: sheet}, "across": ...}, "narrow": ...}}``, a sheet as
+    ``_plain`` makes it. Sheets that are much alike stand beside each other, which deflates well.
+    """
+    made = {str(s.slot.string): _layouts(s) for s in sections}
+    return deflated(json.dumps(made, separators=(",", ":")).encode())
+
+
+def packed_seats(seats: Sequence[SeatDrawing]) -> str:
+    """The parts in the instrument: ``{kind: {string or "all": {"wide": sheet, "narrow": sheet}}}``."""
+    made: dict[str, dict[str, dict[str, Any]]] = {}
+    for seat in seats:
+        drawn = {layout: _plain(d, seat.name) for layout, d in seat.layouts.items()}
+        made.setdefault(seat.kind, {})[str(seat.string or "all")] = drawn
+    return deflated(json.dumps(made, separators=(",", ":")).encode())
+
+
+def _plain(drawing: Drawing, name: str) -> list[Any]:
+    """A sheet as values: name, view box, paths as class and data, words."""
+    paths = [
+        [_class(p.holds) + (" f" if p.fill else ""), _data(_ends_alone(p))]
+        for p in drawing.paths
+        if p.chain
+    ]
+    said = [
+        [_class(w.holds) + (" b" if w.bold else ""), _number(w.at[0]), _number(-w.at[1]),
+         ANCHORS[w.anchor], round(typeface.width(w.text, w.height, bold=w.bold), 1), w.turn, w.text]
+        for w in drawing.words
+    ]  # fmt: skip
+    size = drawing.words[0].height / typeface.CAP if drawing.words else 14.0
+    return [name, _view_box(drawing), round(size, 1), paths, said]
+
+
+def _ends_alone(path: Path) -> Path:
+    """A torn edge without its wave, which the script draws."""
+    if path.holds != "torn":
+        return path
+    return dataclasses.replace(path, chain=(Line(path.chain[0].start, path.chain[-1].end),))
+
+
+def first_section(section: SlotSection) -> list[str]:
+    """What is shown of a slot before the script runs."""
+    along, across, letters = LAYOUTS["wide"]
+    at = Standing.ROUGH
+    return [
+        sheet(along_view(section, at, along, letters), _along_name(section, at)),
+        sheet(across_view(section, at, across, letters), _across_name(section, at)),
+    ]
+
+
+def _layouts(section: SlotSection) -> dict[str, dict[str, dict[str, Any]]]:
+    return {
+        name: {
+            "along": {
+                str(at): _plain(along_view(section, at, along, letters), _along_name(section, at))
+                for at in section.standings
+            },
+            "across": {
+                str(at): _plain(
+                    across_view(section, at, across, letters), _across_name(section, at)
+                )
+                for at in section.standings
+            },
+        }
+        for name, (along, across, letters) in LAYOUTS.items()
+    }
+
+
+def _along_name(section: SlotSection, standing: Standing) -> str:
+    slot = section.slot
+    return (
+        f"Slot of string {slot.string} cut along its middle, {standing}: lift {slot.lift:.2f} mm over "
+        f"the fret tops, {section.nut.allowance:.2f} mm left on the top at first, "
+        f"{section.nut.hold_back:.2f} mm held back in the floor"
+    )
+
+
+def _across_name(section: SlotSection, standing: Standing) -> str:
+    slot = section.slot
+    return (
+        f"Slot of string {slot.string} cut across at the front edge, {standing}: string "
+        f"{slot.gauge:.2f} mm, slot {slot.width:.2f} mm wide, {section.clear:.3f} mm clear each side, "
+        f"deep {slot.depth_front:.2f} mm, stands out {section.stands_out:.2f} mm, floor "
+        f"{slot.floor_front:.2f} mm over the seat"
+    )

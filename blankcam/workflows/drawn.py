@@ -1,0 +1,101 @@
+"""What is drawn of a job to look at: the page and the 1:1 sheet."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from blankcam.faults import Fault, RefusedError
+from blankcam.inputs.machine import Profile
+from blankcam.parts.design import Design
+from blankcam.parts.stage import Stage
+from blankcam.safety import notice
+from blankcam.workflows.layout import slot_decisions
+
+if TYPE_CHECKING:
+    from blankcam.cut import CutResult
+    from blankcam.machining.decision import Decision
+    from blankcam.outputs.papers.slot_work import SlotsCut
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class Drafted:
+    """A job as it is drawn, cut or not."""
+
+    found: Design
+    profile: Profile
+    stage: Stage
+    made: tuple[CutResult, ...]
+    refused: tuple[Fault, ...]
+    """Why nothing may be made so."""
+
+
+def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> bytes:
+    """The preview page."""
+    draft = Drafted(found=found, profile=profile, stage=stage, made=tuple(made), refused=())
+    return page_of(draft)
+
+
+def page_of(draft: Drafted, *, watch: str = "", waiting: bool = False) -> bytes:
+    """The page of a draft; for ``watch`` and ``waiting`` see ``page_data``."""
+    from blankcam.preview.page import page
+    from blankcam.preview.scene import PartCut, page_data
+
+    found, profile = draft.found, draft.profile
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    data = page_data(
+        found,
+        profile,
+        [PartCut.of(m) for m in draft.made if m.programs],
+        choices=_choices(draft),
+        notice=lines,
+        refused=draft.refused,
+        watch=watch,
+        waiting=waiting,
+    )
+    return page(data).encode()
+
+
+def _choices(draft: Drafted) -> dict[int, Decision]:
+    chosen = {d.string: d for m in draft.made for d in m.slots}
+    if chosen:
+        return chosen
+    try:
+        return dict(slot_decisions(draft.found, draft.profile, draft.stage))
+    except RefusedError:
+        return {}  # nobody can be named where even that is refused
+
+
+def nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]) -> SlotsCut:
+    """Who makes the nut's slots, and what the replay left of it."""
+    from blankcam.outputs.papers.slot_work import SlotsCut
+
+    proofs = (m.proof for m in made if m.request.part is found.nut)
+    proof = next(proofs, None)
+    return SlotsCut(
+        stage=stage,
+        choices=_choices(
+            Drafted(found=found, profile=profile, stage=stage, made=tuple(made), refused=())
+        ),
+        left=None if proof is None else proof.field,
+    )
+
+
+def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
+    """The 1:1 sheet as PDF."""
+    from blankcam.outputs.papers import sheet as sheets
+
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    wanted = profile.drawing
+    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
+
+
+def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
+    """The 1:1 sheet as SVG, a file a page."""
+    from blankcam.outputs.papers import sheet as sheets
+
+    lines = notice(found.job.blanks.material, str(profile.kind))
+    wanted = profile.drawing
+    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
+    return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}

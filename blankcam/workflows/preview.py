@@ -1,0 +1,167 @@
+"""The page and the sheet to look at, nothing for a machine: drawn even where the job is refused.
+
+Watched, the page alone is made anew each time the job is saved. The open page asks a small script
+beside it, by a script tag, whether there is a newer one; nothing listens on the network.
+"""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from blankcam import output_folder
+from blankcam.faults import BlankcamError, Fault, RefusedError, printable
+from blankcam.inputs import job_file
+from blankcam.inputs.job import Job
+from blankcam.inputs.machine import Profile
+from blankcam.inputs.units import Units
+from blankcam.outputs.papers import next_steps
+from blankcam.outputs.reasons import left_to_the_hand
+from blankcam.parts.design import Design, drafted
+from blankcam.parts.stage import Stage
+from blankcam.workers import second_core
+from blankcam.workflows.drawn import Drafted, nut_cut, page_of, sheet, sheet_pages
+from blankcam.workflows.request import drawn_as, machine_of
+
+if TYPE_CHECKING:
+    from blankcam.cut import CutResult
+
+PAGE, HEARD = "preview.html", "preview-watch.js"
+EVERY = 0.15
+"""Seconds between two looks at the job's file."""
+
+
+def preview(
+    job_path: str, out: str, machine: str | None, stage: Stage, *, force: bool = False,
+    paper: str | None = None, units: Units | None = None,
+) -> Iterator[str]:  # fmt: skip
+    """Draw a job and write the page and the sheet; yields what to tell the maker.
+
+    Raises
+    ------
+    BlankcamError
+        Before anything is written where there is nothing to draw; RefusedError with every reason,
+        after the drawing is written, where the job must not be made so.
+    """
+    job = job_file.load(job_path)
+    profile = drawn_as(machine_of(job, machine), release=None, paper=paper, units=units)
+    output_folder.check(out, force=force)
+    draft = draw(job, profile, stage)
+    files = {PAGE: page_of(draft), **_sheets(draft)}
+    output_folder.write(out, files, force=force)
+    cautions = [*draft.found.cautions, *(c for m in draft.made for c in m.cautions)]
+    for m in draft.made:
+        cautions += left_to_the_hand(m.request.part.name, m.decisions)
+    yield from (f"caution: {c}" for c in dict.fromkeys(cautions))
+    yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
+    if draft.refused:
+        raise RefusedError(draft.refused)
+    yield from next_steps.after_files(job, out, files, machine)
+
+
+def _sheets(draft: Drafted) -> dict[str, bytes]:
+    found, profile = draft.found, draft.profile
+    cut = nut_cut(found, profile, draft.stage, draft.made)
+    return {
+        "sheet.pdf": sheet(found, profile, cut),
+        **sheet_pages(found, profile, cut),
+    }
+
+
+def draw(job: Job, profile: Profile, stage: Stage, *, proven: bool = True) -> Drafted:
+    """The job worked out, its programs planned and replayed where ``proven`` and nothing is refused."""
+    found, refused = drafted(job)
+    made: tuple[CutResult, ...] = ()
+    if profile.cuts_programs and proven and not refused:
+        made, refused = _cut(found, profile, stage)
+    return Drafted(found=found, profile=profile, stage=stage, made=made, refused=refused)
+
+
+def _cut(
+    found: Design, profile: Profile, stage: Stage
+) -> tuple[tuple[CutResult, ...], tuple[Fault, ...]]:
+    """The programs as far as they can be planned, and why they must not be run."""
+    from blankcam.workflows.cut_part import cut_parts, stop_unproven
+
+    made: tuple[CutResult, ...] = ()
+    try:
+        with second_core(wanted=True) as worker:
+            made = cut_parts(found, profile, stage, worker)
+        stop_unproven(made)
+    except RefusedError as refused:
+        return made, refused.faults
+    return made, ()
+
+
+# ---- watched ---------------------------------------------------------------------------------
+
+
+def watch(
+    job_path: str, out: str, machine: str | None, stage: Stage, *, force: bool = False
+) -> Iterator[str]:
+    """Keep a page of a job that is being worked on, until the run is broken off.
+
+    Raises
+    ------
+    BlankcamError
+        Where the job can't be drawn at first.
+    """
+    output_folder.check(out, force=force)
+    page = b""
+    stamp: tuple[int, int] | None = None
+    try:
+        while True:
+            if (now := _stamp(job_path)) == stamp or now is None:
+                time.sleep(EVERY)
+                continue
+            stamp, began = now, time.monotonic()
+            try:
+                for page, known in _pages(job_path, machine, stage):
+                    _put(out, page, known, "", force=force)
+                    yield f"{job_path}: drawn in {time.monotonic() - began:.1f} s"
+                    if _stamp(job_path) != stamp:
+                        break
+            except BlankcamError as fault:
+                if not page:
+                    raise
+                yield str(fault)
+                _put(out, page, "", str(fault), force=force)
+    finally:
+        if page:
+            _put(out, page, "", "No longer watched: run the command again to go on.", force=force)
+
+
+def _stamp(path: str) -> tuple[int, int] | None:
+    """What changes when a file is saved; None while an editor has it away."""
+    try:
+        found = Path(path).stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size
+
+
+def _pages(job_path: str, machine: str | None, stage: Stage) -> Iterator[tuple[bytes, str]]:
+    """The shapes wanted, at once; then what the programs leave, proven."""
+    job = job_file.load(job_path)
+    profile = machine_of(job, machine)
+    quick = draw(job, profile, stage, proven=False)
+    more = profile.cuts_programs and not quick.refused
+    known = f"{job.digest}-drawn"
+    yield page_of(quick, watch=known, waiting=more), known
+    if more:
+        known = f"{job.digest}-proven"
+        yield page_of(draw(job, profile, stage), watch=known), known
+
+
+def _put(out: str, page: bytes, known: str, fault: str, *, force: bool) -> None:
+    """The page and what it is to hear: the name of the newest page, or a fault."""
+    said = json.dumps({"page": known, "fault": _lines(fault)}, ensure_ascii=True)
+    script = f"blankcam.watch.hear({said.replace('<', chr(92) + 'u003c')});\n"
+    output_folder.write(out, {PAGE: page, HEARD: script.encode()}, force=force)
+
+
+def _lines(fault: str) -> Sequence[str]:
+    return [printable(line, 400) for line in fault.splitlines()]

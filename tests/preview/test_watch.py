@@ -1,0 +1,142 @@
+"""The page of a job that is being worked on: drawn though refused, and anew at each save."""
+
+import re
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from tests.commands.test_commands import run
+from tests.conftest import STEEL
+from tests.preview.test_browser import Page
+
+PATIENCE = 60
+"""Seconds that this computer may take, busy as it may be."""
+
+
+def changed(path, key, value):
+    """The demo job with one key's value another."""
+    text, count = re.subn(
+        rf"(?m)^({key}\s*=\s*).*$", rf"\g<1>{value}", STEEL.read_text("utf-8"), count=1
+    )
+    assert count == 1
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+LOW = '{ length = "52 mm", height = "7 mm", thickness = "6.08 mm" }'
+REFUSED = {
+    "blank": ("nut", LOW, "too small"),
+    "walls": ("margin_bass", '"0.9 mm"', "the wall outside slot 6"),
+}
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("why", REFUSED)
+def test_what_is_refused_is_drawn_and_marked_and_nothing_made_for_a_machine(tmp_path, why):
+    key, value, said = REFUSED[why]
+    job = changed(tmp_path / "job.toml", key, value)
+    done = run("preview", job, "--out", tmp_path / "look")
+    assert done.returncode == 1
+    assert said in done.stderr
+    names = {p.name for p in (tmp_path / "look").iterdir()} - {".blankcam.json"}
+    assert {"preview.html", "sheet.pdf"} <= names
+    assert not any(n.endswith((".ngc", ".dxf")) for n in names)
+    page = (tmp_path / "look" / "preview.html").read_text("utf-8")
+    assert "Do not cut" in page
+    assert "Good to cut" not in page
+    assert said in page
+    assert ("mm too low" in page) == (why == "blank")
+    assert run("make", job, "--out", tmp_path / "cuts").returncode == 1
+    assert not (tmp_path / "cuts").exists()
+
+
+@pytest.mark.long
+def test_a_vice_that_can_not_hold_it_is_said_and_the_part_is_drawn(tmp_path):
+    text = STEEL.read_text("utf-8")
+    job = tmp_path / "job.toml"
+    job.write_text(text + '\n[holding]\njaw_top = "8.2 mm"\n', encoding="utf-8")
+    done = run("preview", job, "--out", tmp_path / "look")
+    assert done.returncode == 1
+    assert "jaw" in done.stderr
+    page = (tmp_path / "look" / "preview.html").read_text("utf-8")
+    assert "Do not cut" in page
+    assert 'class="sheet"' in page
+
+
+def until(true):
+    end = time.monotonic() + PATIENCE
+    while not (got := true()):
+        assert time.monotonic() < end
+        time.sleep(0.1)
+    return got
+
+
+@pytest.fixture
+def watched(tmp_path):
+    """(job, folder) of a run that watches, broken off at the end as a maker would."""
+    job, out = tmp_path / "job.toml", tmp_path / "look"
+    job.write_text(STEEL.read_text("utf-8"), encoding="utf-8")
+    words = [sys.executable, "-m", "blankcam", "preview", job, "--out", out, "--watch"]
+    going = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        until(lambda: b"-proven" in read(out / "preview-watch.js"))
+        yield job, out, going
+    finally:
+        if going.poll() is None:
+            going.send_signal(signal.SIGINT)
+        going.wait(timeout=PATIENCE)
+
+
+def read(path):
+    return path.read_bytes() if path.exists() else b""
+
+
+@pytest.mark.oracle
+@pytest.mark.long
+def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
+    job, out, going = watched
+    text = job.read_text("utf-8")
+    p = Page(chromium, out / "preview.html").open()
+    page = p.page
+    page.evaluate("blankcam.solidView.choose(2)")
+    kept = p.chosen()
+    page.check("input[name=unit][value=in]")
+    cell = page.locator("#table-nut tbody tr").first.locator("td").nth(1)
+    before = cell.text_content()
+
+    job.write_text(text.replace("tilt ", "tiltt ", 1), encoding="utf-8")
+    page.wait_for_selector("#watched.fault", timeout=1000 * PATIENCE)
+    assert "tiltt" in page.inner_text("#watched")
+    assert cell.text_content() == before  # the page stands
+
+    changed(job, "margin_bass", '"3.9 mm"')
+    until(lambda: b"-proven" in read(out / "preview-watch.js"))
+    wanted = f"{3.9 / 25.4:.3f}"  # the first slot's centre, in inches
+    page.locator("#table-nut tbody tr").first.get_by_text(wanted, exact=True).wait_for(
+        timeout=1000 * PATIENCE
+    )
+    page.wait_for_selector(".verdict.good", timeout=1000 * PATIENCE)
+    page.wait_for_selector("html[data-ready=yes]", timeout=1000 * PATIENCE)
+    now = p.chosen()
+    assert (now["chosen"], now["near"]) == (2, True)
+    assert now["target"] == pytest.approx(kept["target"], abs=1e-6)
+    assert {url.split("?")[0] for url in p.asked} == {
+        (out / n).as_uri() for n in ("preview.html", "preview-watch.js")
+    }
+
+    going.send_signal(signal.SIGINT)
+    page.get_by_text("No longer watched").wait_for(timeout=1000 * PATIENCE)
+    p.context.close()
+
+
+@pytest.mark.long
+def test_a_page_that_is_not_watched_asks_for_nothing(tmp_path):
+    done = run("preview", STEEL, "--out", tmp_path / "look", "--machine", "hand-bench")
+    assert done.returncode == 0
+    page = (tmp_path / "look" / "preview.html").read_text("utf-8")
+    policy = re.search(r'Content-Security-Policy" content="([^"]+)"', page)[1]
+    assert "file:" not in policy
+    assert not (tmp_path / "look" / "preview-watch.js").exists()
