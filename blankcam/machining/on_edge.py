@@ -175,7 +175,7 @@ def _passes_of(
     finish: Table, part: Part, edge: Bench, within: _Limits, reasons: list[Reason]
 ) -> EdgeDecided | None:
     """All passes of one tool, or the reasons why it can't make them."""
-    one_way = math.isinf(finish.sweep.crown)
+    one_way = math.isinf(finish.sweep.crown) and not finish.sweep.ridge
     surface, limber = surface_passes(finish, edge, one_way=one_way)
     reach = _finish_reach(finish, edge)
     against = [Reason.of_limit(f) for f in limber]

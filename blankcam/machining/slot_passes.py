@@ -41,6 +41,7 @@ SAME = 1e-4
 """mm under which two radii are one."""
 SIDE_CUSP: float = table("cutting")["slots"]["scallop_wall"]
 BEHIND: float = table("cutting")["air"]["behind"]
+AHEAD: float = table("cutting")["air"]["ahead"]
 
 
 def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
@@ -273,15 +274,20 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
     return [half * (2 * i / count - 1) for i in range(count + 1)]
 
 
-def across_ends(stock: Box, tool: Tool, *, back: bool, lean: float) -> tuple[float, float]:
+def across_ends(
+    stock: Box, tool: Tool, *, back: bool, lean: float, met: float | None = None
+) -> tuple[float, float]:
     """Places y in air before the front and behind the back.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
     face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
-    tool that goes down a slope touches with its rim.
+    tool that goes down a slope touches with its rim. Where a ball finds no more than ``met`` mm
+    over what it leaves, it meets the front with less than its radius.
     """
     radius = tool.radius
     near = stock.y0 - radius - BESIDE
+    if met is not None and met < radius and tool.shape is Shape.BALL:
+        near = max(near, stock.y0 - math.sqrt(met * (2 * radius - met)) - AHEAD)
     if back:
         return near, stock.y1 + radius + BESIDE
     before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))

@@ -316,19 +316,10 @@ def _last_cut(events: Sequence[Event]) -> CutDone | None:
 def _at_the_nut(
     bench: Bench, events: Sequence[Event], belief: Belief, read: Array
 ) -> Iterator[_Story]:
-    values = table("refit")["cause"]
-    off, last = belief.first.nut_off, _last_cut(events)
-    if off.any():
-        yield _Story(
-            cause=Cause(kind="new_nut"),
-            often=_often("new_nut"),
-            read=read,
-            nut=off,
-            nut_blur=new_nut_blur(bench),
-        )
-    if last is not None and last.nut.any():
-        cause = Cause(kind="nut_not_cut")
-        yield _Story(cause=cause, often=_often("nut_not_cut"), read=read, nut=last.nut)
+    last = _last_cut(events)
+    yield from _part_stories(
+        bench, "nut", belief.first.nut_off, None if last is None else last.nut, read
+    )
     if last is not None:
         yield _Story(
             cause=Cause(kind="last_not_cut"),
@@ -337,18 +328,10 @@ def _at_the_nut(
             nut=last.nut,
             saddle=last.saddle,
         )
-    shim = values["nut_shimmed"]
-    yield _Story(
-        cause=Cause(kind="nut_shimmed"),
-        often=shim["often"],
-        read=read,
-        nut=shim["rise"],
-        nut_blur=common_slope_each(bench.places, common=shim["sd"]),
-    )
     count = len(bench.places)
     for string in range(count):
         blur = np.zeros((count, count))
-        blur[string, string] = values["odd_slot"]["sd"] ** 2
+        blur[string, string] = table("refit")["cause"]["odd_slot"]["sd"] ** 2
         cause = Cause(kind="odd_slot", string=string)
         yield _Story(cause=cause, often=_often("odd_slot") / count, read=read, nut_blur=blur)
 
@@ -356,26 +339,46 @@ def _at_the_nut(
 def _at_the_saddle(
     bench: Bench, events: Sequence[Event], belief: Belief, read: Array
 ) -> Iterator[_Story]:
-    off, last = belief.first.saddle_off, _last_cut(events)
-    if off.any():
-        yield _Story(
-            cause=Cause(kind="new_saddle"),
-            often=_often("new_saddle"),
-            read=read,
-            saddle=off,
-            saddle_blur=new_saddle_blur(bench),
-        )
-    if last is not None and last.saddle.any():
-        cause = Cause(kind="saddle_not_cut")
-        yield _Story(cause=cause, often=_often("saddle_not_cut"), read=read, saddle=last.saddle)
-    shim = table("refit")["cause"]["saddle_shimmed"]
-    yield _Story(
-        cause=Cause(kind="saddle_shimmed"),
-        often=shim["often"],
-        read=read,
-        saddle=shim["rise"],
-        saddle_blur=common_slope_each(bench.places, common=shim["sd"]),
+    last = _last_cut(events)
+    yield from _part_stories(
+        bench, "saddle", belief.first.saddle_off, None if last is None else last.saddle, read
     )
+
+
+def _part_stories(
+    bench: Bench, part: Literal["nut", "saddle"], off: Array, last: Array | None, read: Array
+) -> Iterator[_Story]:
+    """Another part in its place, one the last refit was not cut on, and one on a shim.
+
+    Parameters
+    ----------
+    off : what the part has lost since it was made
+    last : what the last refit asked to take off it, if it was not read since
+    """
+    nut = part == "nut"
+    if off.any():
+        blur = new_nut_blur(bench) if nut else new_saddle_blur(bench)
+        yield _moved(part, "new_nut" if nut else "new_saddle", read, off, blur)
+    if last is not None and last.any():
+        yield _moved(part, "nut_not_cut" if nut else "saddle_not_cut", read, last)
+    kind: CauseKind = "nut_shimmed" if nut else "saddle_shimmed"
+    shim = table("refit")["cause"][kind]
+    blur = common_slope_each(bench.places, common=shim["sd"])
+    yield _moved(part, kind, read, shim["rise"], blur)
+
+
+def _moved(
+    part: Literal["nut", "saddle"],
+    kind: CauseKind,
+    read: Array,
+    by: Array | float,
+    blur: Array | None = None,
+) -> _Story:
+    """A part that stands higher than the book says."""
+    cause, often = Cause(kind=kind), _often(kind)
+    if part == "nut":
+        return _Story(cause=cause, often=often, read=read, nut=by, nut_blur=blur)
+    return _Story(cause=cause, often=often, read=read, saddle=by, saddle_blur=blur)
 
 
 def _by_the_neck(bench: Bench, read: Array, known: Known) -> Iterator[_Story]:

@@ -60,6 +60,8 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     for z in levels:
         _round(path, way, bench.stock, (before, z), tab)
         before = z
+    if plan_cut(bench.material, tool, bench.profile, Work.FINISH).depth < cut.depth:
+        _spring_pass(path, way, bench.stock, before, tab)
     path.leave()
     return Operation(
         name="outline",
@@ -195,6 +197,26 @@ def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: 
     # Cut through once the axis is past the seat side; what is behind it is cut already
     path.line(feed, x=length + r, y=stock.y0 - PAST)
     path.rapid(y=below)
+
+
+def _spring_pass(path: Path, way: _Way, stock: Box, z: float, tab: float) -> None:
+    """Both ends once more at full depth, climbing: a tool that bent away comes back to its path.
+
+    Nothing finishes the ends after the outline, whose levels are deeper than a finishing pass.
+    The top between them is cut again on edge.
+    """
+    r, length, feed = way.tool.radius, way.part.length, way.cut.feed
+    past_tab = stock.y0 + TAB_WIDTH + r
+    path.rapid(x=-r, z=max(z, tab))
+    path.line(feed, y=past_tab)
+    path.line(way.cut.plunge, z=z)
+    path.line(feed, y=way.corner(0.0))
+    path.over(length + r, way.corner(length), stock.z1 + HAIR, stock.z1 + HOP)
+    path.line(way.rise, z=z)
+    path.line(feed, y=past_tab)
+    path.line(way.rise, z=max(z, tab))
+    path.line(feed, y=stock.y0 - PAST)
+    path.rapid(y=stock.y0 - r - BESIDE)
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:

@@ -87,9 +87,10 @@ def slot_operation(
         assert isinstance(choice.by, ByMachine)
         deep = choice.by.depth - over_groove(nut, slot)
         passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, judged)
+        met = cut.depth + STANDING
         hop, low = ceiling + HOP, groove.z + choice.by.depth + STANDING + LOW_HOP
         for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged):
-            y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean)
+            y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
             near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
             go = to_and_fro if both else across
             go(path, near, far, cut.feed, hop)
