@@ -229,9 +229,11 @@ def _too_short(finish: Table, tool: Tool, edge: Bench) -> Reason | None:
     need = rise + full.depth + LOCAL
     deep = edge.stock.z1 - float(np.nanmin(tips)) + LOCAL
     reach = min(tool.reach, tool.flute_length)
-    if reach >= need and tool.stick_out >= deep:
-        return None
-    return Reason.about(tool, ReasonCode.SHORT_REACH, reach=reach, need=need)
+    if reach < need:
+        return Reason.about(tool, ReasonCode.SHORT_REACH, reach=reach, need=need)
+    if tool.stick_out < deep:  # the holder would meet what stands
+        return Reason.about(tool, ReasonCode.SHORT_REACH, reach=tool.stick_out, need=deep)
+    return None
 
 
 def _in_steps(

@@ -18,7 +18,7 @@ from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, prin
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import parse_length
-from blankcam.outputs.papers.fixture_list import Filled, Seat, Shared, paper
+from blankcam.outputs.papers.fixture_list import FixtureLoad, SeatedBlank, Shared, paper
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
 from blankcam.parts.design import design
@@ -58,7 +58,7 @@ class Load:
 class Loaded:
     """A load's programs by name, and what they are; or why there are none."""
 
-    filled: Filled | None
+    filled: FixtureLoad | None
     programs: tuple[tuple[str, bytes], ...] = ()
     said: tuple[str, ...] = ()
     """What kept blanks, or the whole load, out."""
@@ -129,7 +129,7 @@ def load_up(
     return not said, [*_told(filled), *said, f"wrote {len(files)} files to {place}"]
 
 
-def _told(filled: Sequence[Filled]) -> Iterator[str]:
+def _told(filled: Sequence[FixtureLoad]) -> Iterator[str]:
     for load in filled:
         for s in load.setups:
             yield (
@@ -239,7 +239,7 @@ def _made(load: Load, planned: Mapping[int, CutResult]) -> Loaded:
     files = {f.name: f for r in results.values() for f in r.files}
     setups = (s for setup in Setup if (s := _shared(setup, planned, results)))
     return Loaded(
-        filled=Filled(
+        filled=FixtureLoad(
             stem=load.stem,
             part=load.part,
             stage=str(load.stage),
@@ -280,11 +280,11 @@ def _shared(
     )
 
 
-def _seat(load: Load, number: int, result: CutResult) -> Seat:
+def _seat(load: Load, number: int, result: CutResult) -> SeatedBlank:
     folder, job = load.jobs[number - 1]
     box = result.request.blank
     assert result.proof is not None
-    return Seat(
+    return SeatedBlank(
         number=number,
         job=job.instrument.name,
         folder=folder,

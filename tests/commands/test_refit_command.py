@@ -165,6 +165,7 @@ def test_a_bench_without_a_mill_gets_marks_alone(bench, machine):
     assert {p.name for p in (bench / "out").glob("[a-z]*")} == {
         "refit.md",
         "refit.json",
+        "sheet.pdf",
         "preview.html",
     }
 

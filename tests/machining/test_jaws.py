@@ -117,11 +117,11 @@ def test_worked_out(standing, low, height):
 
 
 def test_a_low_part_in_a_high_blank_is_told_what_would_do():
-    """Sawn out of 18 mm: a third is 6, and the finished top is lower."""
+    """Sawn out of 16 mm: a third is 5.33, and the finished top lies too near to that."""
     asked = request("concert-steel", "nut")
     asked = dataclasses.replace(
         asked,
-        blank=dataclasses.replace(asked.blank, z1=18.0),
+        blank=dataclasses.replace(asked.blank, z1=16.0),
         wishes=dataclasses.replace(asked.wishes, outline="saw"),
     )
     decided = decide(asked)

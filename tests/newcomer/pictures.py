@@ -27,7 +27,7 @@ GAP = 8
 """Pixels between the four pictures of the steps."""
 STEP = (540, 300)
 DPI = 120
-CROP = (0, 0, 992, 860)
+CROP = (0, 0, 992, 1260)
 """Of the sheet's first page at that resolution: what lies above the lower half."""
 
 

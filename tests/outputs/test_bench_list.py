@@ -395,3 +395,44 @@ def test_a_flat_board_is_tried_with_a_straightedge():
     text = bench(found, read_profile("template-laser"), Stage.ROUGH, {})
     assert "a straightedge, held against the light" in section(text, "Saddle")
     assert "hollow gauge" not in section(text, "Saddle")
+
+
+def given_to_the_hand(**plan):
+    """The demo job with its plan changed, and its parts planned on the bench mill."""
+    loaded = job_file.load(str(STEEL))
+    found = design(dataclasses.replace(loaded, plan=dataclasses.replace(loaded.plan, **plan)))
+    profile = read_profile("bench-mill")
+    return bench(found, profile, Stage.ROUGH, cuts(found, profile))
+
+
+def test_a_crown_given_to_the_hand_is_filed_after_the_machine_is_done():
+    saddle = section(given_to_the_hand(outline="mill", crown="hand"), "Saddle")
+    at = 0
+    for word in ("saddle-face.ngc", "Free it", "Mark out", "Top", "Ridge line", "Crown",
+                 "top line over the seat side"):  # fmt: skip
+        at = saddle.index(word, at)
+    assert "To length" not in saddle  # the outline is cut to it
+
+
+def test_a_top_given_to_the_hand_has_its_measures_and_its_slots_are_marked():
+    text = given_to_the_hand(outline="saw", top="hand", slots="file")
+    nut = section(text, "Nut")
+    rough = design(job_file.load(str(STEEL))).nut
+    assert f"at the highest {rough.height + rough.allowance:.2f} (" in nut
+    assert "nut-edge.ngc" not in nut or nut.index("nut-edge.ngc") < nut.index("**Top**")
+    for word in ("**Mark out**", "**To length**", "**Top**", "falls 7.0 deg"):
+        assert word in nut
+
+
+def test_a_flat_tools_steps_are_taken_off_by_hand_and_no_lower():
+    found = design(job_file.load(str(STEEL)))
+    mill = read_profile("bench-mill")
+    flats = dataclasses.replace(mill, tools=tuple(t for t in mill.tools if str(t.shape) == "flat"))
+    made = cuts(found, flats, ("nut",))
+    nut = section(bench(found, flats, Stage.ROUGH, made), "Nut")
+    (top,) = (d for d in made["nut"].decisions if str(d.feature.kind) == "top")
+    assert 0.0 < top.by.ridge <= 0.05
+    off = next(line for line in nut.splitlines() if "**Steps off**" in line)
+    assert f"up to {top.by.ridge:.2f} (" in off
+    assert "the radius block" in off
+    assert f"{found.nut.height + found.nut.allowance:.2f} (" in off

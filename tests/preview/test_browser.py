@@ -44,7 +44,7 @@ class Page:
     def __init__(self, browser, file, **options):
         self.context = browser.new_context(**({"viewport": DESK} | options))
         self.page = self.context.new_page()
-        self.page.set_default_timeout(6000)
+        self.page.set_default_timeout(60_000)  # a busy computer draws a frame in seconds
         self.said, self.asked = [], []
         self.page.on("console", self._hear)
         self.page.on("pageerror", lambda e: self.said.append(str(e)))

@@ -24,7 +24,7 @@ class Stock:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Box:
+class _Reach:
     """A drawing by its reach, the offset of its outlines and its words included."""
 
     order: int
@@ -97,14 +97,14 @@ def laid_out(
     return joined(placed)
 
 
-def _box(order: int, drawing: Drawing, way: Offset | None) -> _Box:
+def _box(order: int, drawing: Drawing, way: Offset | None) -> _Reach:
     left, low, right, high = with_offset(drawing, way).extent()
-    return _Box(
+    return _Reach(
         order=order, drawing=drawing, left=left, low=low, width=right - left, height=high - low
     )
 
 
-def _too_small(box: _Box, count: int, stock: Stock, where: str) -> Fault:
+def _too_small(box: _Reach, count: int, stock: Stock, where: str) -> Fault:
     return Fault(
         where=where,
         key="stock",

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.slot_section import (
+    LEAST,
     SlotSection,
     Standing,
     filled,
@@ -84,7 +85,8 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
         if section.nick is not None:
             at.append(Height(z=section.rough_top - section.nick, words="nick", holds="rough"))
     if standing is Standing.REFIT and section.refit is not None:
-        at.append(Height(z=section.refit.top, words="refit top", holds="refit"))
+        if abs(section.refit.top - section.rough_top) > LEAST:  # else it stays as it is
+            at.append(Height(z=section.refit.top, words="refit top", holds="refit"))
         at.append(Height(z=section.refit.floor, words="refit floor", holds="refit"))
     return tuple(sorted(at, key=lambda h: -h.z))
 

@@ -12,7 +12,7 @@ from blankcam.safety import notice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seat:
+class SeatedBlank:
     """One blank in its place."""
 
     number: int
@@ -45,7 +45,7 @@ class Shared:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Filled:
+class FixtureLoad:
     """A load: the fixture filled once."""
 
     stem: str
@@ -54,7 +54,7 @@ class Filled:
     machine: str
     kind: str
     material: str
-    seats: tuple[Seat, ...]
+    seats: tuple[SeatedBlank, ...]
     setups: tuple[Shared, ...]
 
     def record(self) -> dict[str, Any]:
@@ -62,7 +62,7 @@ class Filled:
         return asdict(self)
 
 
-def paper(loads: Sequence[Filled], pitch: float) -> str:
+def paper(loads: Sequence[FixtureLoad], pitch: float) -> str:
     """The list as Markdown, with the notice for every material and machine in it."""
     notices = (line for f in loads for line in notice(f.material, f.kind))
     lines = ["# Fixture list", "", *(f"> {line}  " for line in dict.fromkeys(notices)), ""]
@@ -83,12 +83,12 @@ def paper(loads: Sequence[Filled], pitch: float) -> str:
     return "\n".join([*lines, ""])
 
 
-def _row(seat: Seat) -> str:
+def _row(seat: SeatedBlank) -> str:
     size = " x ".join(f"{v:.2f}" for v in seat.blank)
     return f"| {seat.number} | {plain(seat.job)} | {code(seat.folder)} | {size} |"
 
 
-def _steps(load: Filled) -> Iterator[str]:
+def _steps(load: FixtureLoad) -> Iterator[str]:
     for s in load.setups:
         stands = "on edge" if s.setup == "edge" else "on the waste board, on face"
         yield f"Set the blanks {stands}: place {', '.join(map(str, s.places))}."

@@ -233,10 +233,20 @@ def bench(sheet: RefitSheet, units: Units = "both") -> str:
     """The work in order, as Markdown."""
     head = [f"# Refit {sheet.count}: {plain(sheet.job)}", ""]
     head += [f"> {line}  " for line in sheet.notice]
-    head += ["", f"Job digest {sheet.job_digest}. Lengths in mm (in).", "", *summary(sheet), ""]
+    head += [
+        "",
+        f"Job digest {sheet.job_digest}. Lengths in mm (in).{_drawn(sheet)}",
+        "",
+        *summary(sheet),
+        "",
+    ]
     return "\n".join(
         [*head, "\n\n".join(markdown.render(part, units=units) for part in _work(sheet)), ""]
     )
+
+
+def _drawn(sheet: RefitSheet) -> str:
+    return "" if sheet.taken.nothing else " Each part before and after is drawn in `sheet.pdf`."
 
 
 def _work(sheet: RefitSheet) -> Iterator[Section]:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from blankcam.data import table
+from blankcam.inputs.units import inches
 from blankcam.instrument import advice
 from blankcam.instrument.tension import pounds
 from blankcam.machining.decision import Decision
@@ -51,7 +52,7 @@ def _head(design: Design) -> Section:
         title=f"{job.instrument.name} - {job.instrument.kind}, {job.instrument.handed}-handed",
         notes=(
             (
-                f"scale {both(board.scale)} in, board {at}, fret height {board.fret_height:.2f} mm, "
+                f"scale {board.scale:.2f} mm ({inches(board.scale, 3)} in), board {at}, fret height {board.fret_height:.2f} mm, "
                 f"relief {board.relief:.2f} mm"
             ),
         ),

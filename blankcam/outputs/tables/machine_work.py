@@ -16,14 +16,14 @@ from blankcam.toolpath.timing import Times, estimate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Work:
+class PlannedOperation:
     """One operation of a program."""
 
     program: str
     operation: Operation
 
 
-OPERATION: tuple[Field[Work], ...] = (
+OPERATION: tuple[Field[PlannedOperation], ...] = (
     field("program", "program", lambda w: w.program),
     field("operation", "operation", lambda w: w.operation.name),
     field("words", "operation", lambda w: w.operation.words),
@@ -45,7 +45,10 @@ OPERATION: tuple[Field[Work], ...] = (
 def operation_table(programs: Iterable[tuple[str, Program]]) -> Table:
     """A row an operation that cuts, for (name, program) pairs."""
     works = (
-        Work(program=name, operation=o) for name, p in programs if not p.air for o in p.operations
+        PlannedOperation(program=name, operation=o)
+        for name, p in programs
+        if not p.air
+        for o in p.operations
     )
     return tabulate("feeds", OPERATION, works)
 

@@ -3,39 +3,12 @@
 /* Drawing with WebGL2: a surface of heights, solids, lines; parallel projection. */
 (function (bc) {
   const MOST = 24;  // strings that throw a shadow
-  const SURFACE = `#version 300 es
-    precision highp float;
-    precision highp int;
-    uniform highp sampler2D heights, deviations;
-    uniform ivec4 part;
-    uniform vec4 grid, box;
-    uniform float ground;
-    uniform mat4 view;
-    out vec3 place;
-    out float off, there, hollow;
-    const ivec2 CORNERS[6] = ivec2[6](ivec2(0,0), ivec2(1,0), ivec2(0,1), ivec2(0,1), ivec2(1,0), ivec2(1,1));
-    void main() {
-      int w = part.z + 4, h = part.w + 4;
-      int quad = gl_VertexID / 6;
-      ivec2 at = ivec2(quad % (w - 1), quad / (w - 1)) + CORNERS[gl_VertexID % 6];
-      ivec2 cell = part.xy + clamp(at - 2, ivec2(0), part.zw - 1);
-      vec2 p = grid.xy + vec2(cell) * grid.zw;
-      if (at.x < 2) p.x = box.x; else if (at.x > w - 3) p.x = box.y;
-      if (at.y < 2) p.y = box.z; else if (at.y > h - 3) p.y = box.w;
-      float z = texelFetch(heights, cell, 0).r;
-      bool rim = at.x == 0 || at.y == 0 || at.x == w - 1 || at.y == h - 1;
-      there = z < ground ? 0.0 : 1.0;
-      off = rim ? 1e9 : texelFetch(deviations, cell, 0).r;
-      hollow = rim ? 0.0 : texelFetch(heights, cell, 0).g;
-      if (rim || z < ground) z = ground;
-      place = vec3(p, z);
-      gl_Position = view * vec4(place, 1.0);
-    }`;
+  const SUN = 'const vec3 SUN = vec3(-0.34, -0.30, 0.89);';
   /* How far strings keep the lamp from a place: each a line bent once, drawn as a soft band. */
   const SHADOW = `
     uniform int cords;
     uniform vec4 cordA[${MOST}], cordB[${MOST}];
-    const vec3 SUN = vec3(-0.34, -0.30, 0.89);
+    ${SUN}
     float along(int i, float y) {
       float d = y - cordB[i].x;
       return cordA[i].w + d * (d < 0.0 ? cordB[i].y : cordB[i].z);
@@ -53,6 +26,34 @@
       }
       return dark;
     }`;
+  const SURFACE = `#version 300 es
+    precision highp float;
+    precision highp int;
+    uniform highp sampler2D heights, deviations;
+    uniform ivec4 part;
+    uniform vec4 grid, box;
+    uniform float ground;
+    uniform mat4 view;
+    out vec3 place;
+    out float off, there, hollow, dark;
+    ${SHADOW}
+    void main() {
+      int w = part.z + 4, h = part.w + 4;
+      ivec2 at = ivec2(gl_VertexID % w, gl_VertexID / w);
+      ivec2 cell = part.xy + clamp(at - 2, ivec2(0), part.zw - 1);
+      vec2 p = grid.xy + vec2(cell) * grid.zw;
+      if (at.x < 2) p.x = box.x; else if (at.x > w - 3) p.x = box.y;
+      if (at.y < 2) p.y = box.z; else if (at.y > h - 3) p.y = box.w;
+      float z = texelFetch(heights, cell, 0).r;
+      bool rim = at.x == 0 || at.y == 0 || at.x == w - 1 || at.y == h - 1;
+      there = z < ground ? 0.0 : 1.0;
+      off = rim ? 1e9 : texelFetch(deviations, cell, 0).r;
+      hollow = rim ? 0.0 : texelFetch(heights, cell, 0).g;
+      if (rim || z < ground) z = ground;
+      place = vec3(p, z);
+      dark = shade(place);
+      gl_Position = view * vec4(place, 1.0);
+    }`;
   const SKIN = `#version 300 es
     precision highp float;
     precision highp int;
@@ -64,9 +65,9 @@
     uniform vec2 limits;
     uniform float span, pitch, cutAt;
     in vec3 place;
-    in float off, there, hollow;
+    in float off, there, hollow, dark;
+    ${SUN}
     out vec4 colour;
-    ${SHADOW}
     float over() {
       ivec2 size = textureSize(goal, 0);
       ivec2 cell = ivec2(floor((place.xy - goalGrid.xy) / goalGrid.zw + 0.5));
@@ -87,7 +88,7 @@
       vec3 c = base;
       float grain = sin(place.x * 1.3 + 2.0 * sin(place.z * 0.9 + place.y * 0.4)) * sin(place.z * 2.1 + place.x * 0.37);
       c *= 1.0 + 0.018 * grain;
-      float light = sky + 0.27 * key * (1.0 - 0.85 * shade(place)) + 0.07 * max(dot(n, toward), 0.0);
+      float light = sky + 0.27 * key * (1.0 - 0.85 * dark) + 0.07 * max(dot(n, toward), 0.0);
       c *= mix(vec3(0.99, 0.965, 0.93), vec3(1.0), key);
       light *= 1.0 - 0.34 * hollow * smoothstep(0.05, 0.4, n.z);
       if (coloured == 1 && abs(off) < 1e6) {
@@ -259,7 +260,7 @@
       this.programs = {
         surface: program(gl, SURFACE, SKIN), solid: program(gl, SOLID, PAINT), wire: program(gl, WIRE, INK),
       };
-      this.empty = gl.createVertexArray();
+      this.meshes = new Map();
       this.ramp = this.texture();
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA, 256, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, bc.colour.ramp(256));
       this.solids = [];
@@ -457,6 +458,28 @@
       }
     }
 
+    /* Triangles over a net of so many places, each place worked out once. */
+    mesh(w, h) {
+      const key = w + ' ' + h;
+      if (this.meshes.has(key)) return this.meshes.get(key);
+      const { gl } = this;
+      const index = new Uint32Array(6 * (w - 1) * (h - 1));
+      let k = 0;
+      for (let j = 0; j + 1 < h; j++) {
+        for (let i = 0; i + 1 < w; i++) {
+          const a = j * w + i;
+          for (const v of [a, a + 1, a + w, a + w, a + 1, a + w + 1]) index[k++] = v;
+        }
+      }
+      const vao = gl.createVertexArray();
+      gl.bindVertexArray(vao);
+      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
+      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, index, gl.STATIC_DRAW);
+      gl.bindVertexArray(null);
+      this.meshes.set(key, { vao, count: index.length });
+      return this.meshes.get(key);
+    }
+
     /* Columns of the surface between two places, and the box they then fill. */
     shown() {
       const g = this.surface.grid;
@@ -475,7 +498,6 @@
       const { p, u } = this.programs.surface;
       const g = surface.grid;
       gl.useProgram(p);
-      gl.bindVertexArray(this.empty);
       this.lights(u, view, eye);
       const goal = this.goal;
       const { part, box } = this.shown();
@@ -500,7 +522,9 @@
       gl.uniform1f(u.pitch, Math.min(Math.max(this.camera.half(this.aspect) * 0.06, 0.16), 0.8));
       gl.uniform1f(u.cutAt, look.cutAt === undefined ? -1e6 : look.cutAt);
       gl.uniform2fv(u.limits, look.limits);
-      gl.drawArrays(gl.TRIANGLES, 0, 6 * (part[2] + 3) * (part[3] + 3));
+      const mesh = this.mesh(part[2] + 4, part[3] + 4);
+      gl.bindVertexArray(mesh.vao);
+      gl.drawElements(gl.TRIANGLES, mesh.count, gl.UNSIGNED_INT, 0);
     }
 
     renderSolids(view, eye) {

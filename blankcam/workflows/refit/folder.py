@@ -11,7 +11,7 @@ from blankcam.outputs.papers.refit_list import RefitSheet
 from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.refit import book
-from blankcam.workflows.refit.bench import read_bench
+from blankcam.workflows.refit.bench import Bench, read_bench
 from blankcam.workflows.refit.page import refit_page
 from blankcam.workflows.refit.pieces import Cuts
 from blankcam.workflows.refit.sheet import sheet_of
@@ -50,7 +50,7 @@ def refit(
         held = book.read_book(path)
         worked = work_out(bench, held)
         sheet = sheet_of(bench, worked)
-        files = _files(sheet, worked.cuts, bench.profile.drawing.units)
+        files = _files(bench, sheet, worked.cuts)
         files |= {"preview.html": refit_page(bench, sheet, worked.cuts)}
         output_folder.write(out, files, force=force)
         if worked.entries:
@@ -64,10 +64,26 @@ def refit(
         yield Section(title="Next", verbatim=True, notes=steps)
 
 
-def _files(sheet: RefitSheet, cuts: Cuts, units: Units) -> dict[str, bytes]:
+def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
     programs = {f.name: f.text.encode() for r in cuts.results for f in r.files}
-    return programs | {
-        "refit.md": refit_list.bench(sheet, units).encode(),
-        "refit.json": records.render(refit_list.record(sheet)).encode(),
-    }
+    units = bench.profile.drawing.units
+    return (
+        programs
+        | _drawn(bench, sheet)
+        | {
+            "refit.md": refit_list.bench(sheet, units).encode(),
+            "refit.json": records.render(refit_list.record(sheet)).encode(),
+        }
+    )
+
+
+def _drawn(bench: Bench, sheet: RefitSheet) -> dict[str, bytes]:
+    """The sheet of what is cut, where anything is."""
+    if sheet.taken.nothing:
+        return {}
+    from blankcam.outputs.papers import refit_sheet
+
+    wanted = bench.profile.drawing
+    drawn = refit_sheet.pdf(bench.found, sheet, paper=wanted.paper, units=wanted.units)
+    return {"sheet.pdf": drawn}
