@@ -21,7 +21,7 @@ from blankcam.parts.surface import PartSurface
 ROWS: float = table("cutting")["top"]["step_rows"]
 ALONG = 0.75
 """mm between the places along a pass."""
-ACROSS = 0.1
+ACROSS = 0.02
 """mm between the places across the blank at which what is left is looked at."""
 SPOKES, CHORD = 65, 5
 """Chords across the tool's end, and places on each, at which the surface is looked at."""
@@ -68,10 +68,14 @@ def steps_for(surface: PartSurface, tool: Tool, bench: Bench, most: float) -> St
     tips = np.stack([_tips(surface, r, xs, y) for y in ys.tolist()])
     left = np.stack([left_by(z, y, xs, across, r) for z, y in zip(tips, ys, strict=True)])
     over = left[:, :, inside] - surface.height(xs[inside][None, :], across[:, None])
-    kept = _needed(over, most)
+    # Between two places a step may stand higher by what the surface falls there
+    fall = float(
+        np.max(np.abs(np.diff(surface.height(xs[inside][None, :], across[:, None]), axis=0)))
+    )
+    kept = _needed(over, most - fall)
     if kept is None:
         return None
-    ridge = float(np.max(over[kept].min(axis=0)))
+    ridge = float(np.max(over[kept].min(axis=0))) + fall
     order = [*_wide_first(ys, tips, stock.y1 - stock.y0, r), *_highest_first(tips, kept)]
     before = np.where(inside, bench.stands(xs), -np.inf)
     return Steps(

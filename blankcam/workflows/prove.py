@@ -13,11 +13,13 @@ from blankcam.file_kinds import why_no_file
 from blankcam.gcode import header
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
+from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.outputs.render import records
 from blankcam.parts.design import design
 from blankcam.parts.frames import Place
 from blankcam.parts.stage import Stage
 from blankcam.replay.proof import Proof
+from blankcam.statements import read_statements
 from blankcam.workflows.cut_part import MOST_TOLD, proven, write_part
 from blankcam.workflows.fixture import request_in_fixture, walled_alike
 from blankcam.workflows.request import machine_of, request_of
@@ -136,12 +138,39 @@ def _requests(load: _Load, jobs: Mapping[int, Job]) -> dict[int, CutRequest]:
 
 def _prove_place(load: _Load, request: CutRequest, digest: str, zero: Place) -> tuple[Proof, str]:
     """The proof of one place of a load, and whether the program is as written."""
+    own = write_part(request)
     name = f"{load.stem}{header.ENDING}"
-    result = write_part(dataclasses.replace(request, given={name: load.data}))
-    _need_program(load.program, name, result)
+    if _takes_one_tool(request.machine) and not load.stem.endswith("-air"):
+        name, own = _in_place_of(load, name, own)
+    _need_program(load.program, name, own)
+    given = dataclasses.replace(own.request, given={name: load.data})
+    result = dataclasses.replace(own, request=given)
     proof = _with_stated(proven(result, zero).proof, name, load.data, result, load=True)
     one = next(p for p in proof.programs if p.name == name)
     return proof, _signed(one.as_written, one.job_digests, digest)
+
+
+def _takes_one_tool(machine: Profile) -> bool:
+    """Whether each program is of one tool, so that a set-up has several."""
+    return machine.controller.tool_change is ToolChange.FILE
+
+
+def _in_place_of(load: _Load, name: str, own: CutResult) -> tuple[str, CutResult]:
+    """The blank's own program that a load's stands for: of the same set-up and tool.
+
+    A load's files are numbered by all its blanks' tools, a blank's own by its own. Where the blank
+    has none of that tool, the load's is one more program, run before the others.
+    """
+    said = read_statements(load.data.decode("ascii", "replace"))
+    tools = {f"tool {f.tools[0].number}": f for f in own.programs if f"-{f.setup}" in load.stem}
+    same = next((file for tool, file in tools.items() if tool in said), None)
+    if same is not None:
+        return same.name, own
+    if not tools:
+        return name, own
+    name = f"load-{name}"
+    more = dataclasses.replace(next(iter(tools.values())), name=name)
+    return name, dataclasses.replace(own, programs=(more, *own.programs))
 
 
 def prove_given(

@@ -131,6 +131,7 @@ def test_a_full_replay_agrees(tmp_path, piece, nut, seed):
         milled=made.milled,
         stock=asked.blank,
         profile=real,
+        holding=next(s.holding for s in made.setups if s.setup is Setup.EDGE),
     )
     assert len(proof.slots) >= 3
     off = [v for s in proof.slots for v in (s.floor_um, s.centre_um, s.width_um)]

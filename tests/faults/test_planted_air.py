@@ -18,6 +18,13 @@ def lowered(by):
     return damage
 
 
+def near_the_stock(lines):
+    """4.5 mm over what its header says stands, which is up to 0.3 mm over the part as cut."""
+    head = " ".join(s.strip("()") for s in lines if s.startswith("("))
+    top = float(re.search(r"stock .*? z \S+ mm to (\S+) mm", head)[1])
+    return lowered(clearance_of(lines) - top - 4.5)(lines)
+
+
 def one_stop_low(lines):
     """Down to the blank and up again where the maker is to look."""
     at = indices(lines, "M0")[-1]
@@ -37,7 +44,7 @@ def at_feed(lines):
 
 DAMAGE = {
     "lowered by a blank": (lowered(10.0), {"M22", "M13"}),
-    "lowered by two millimetres": (lowered(2.0), {"M22"}),
+    "under five millimetres": (near_the_stock, {"M22"}),
     "one stop low": (one_stop_low, {"M22"}),
     "the spindle on": (spindle_on, {"M22"}),
     "a move at feed": (at_feed, {"M22"}),

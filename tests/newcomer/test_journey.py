@@ -15,7 +15,12 @@ from tests.faults.planted import damaged
 from tests.preview.test_browser import Page
 
 JOB = "my-job.toml"
-PROGRAMS = {"nut-face.ngc", "nut-edge.ngc", "saddle-face.ngc", "saddle-edge.ngc"}
+PROGRAMS = {
+    f"{part}-{setup}{air}.ngc"
+    for part in ("nut", "saddle")
+    for setup in ("face", "edge")
+    for air in ("", "-air")
+}
 OVER = 0.30
 """mm by which both clearances are read over what the job wants."""
 

@@ -31,7 +31,7 @@ class Frame:
 MILL = Frame(kind="mill", travel=(300, 160, 150), rapid=2500, acceleration=250,
              speeds=(500, 12000), power=250, force=60, change="automatic")  # fmt: skip
 SLOW_MILL = Frame(kind="mill", travel=(220, 100, 180), rapid=800, acceleration=80,
-                  speeds=(100, 5000), power=350, force=120, change="stop")  # fmt: skip
+                  speeds=(100, 5000), power=350, force=120, change="one file a tool")  # fmt: skip
 ROUTER = Frame(kind="router", travel=(280, 180, 40), rapid=1000, acceleration=100,
                speeds=(3000, 10000), power=60, force=15, change="one file a tool",
                planes=("G17", "G18"))  # fmt: skip
