@@ -181,7 +181,8 @@ def _opened(pool: Callable[[], Executor]) -> Iterator[Executor]:
         for child in multiprocessing.active_children():
             child.terminate()
         # waited for: else the library's own thread may be closing while Python ends, and complains
-        executor.shutdown(wait=True, cancel_futures=True)
+        with suppress(RuntimeError):  # stopped while that thread was being started
+            executor.shutdown(wait=True, cancel_futures=True)
         raise
     else:
         executor.shutdown()

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from blankcam.data import table
 from blankcam.inputs.units import Units
 from blankcam.machining.decision import ByHand, ByMachine, Decision, HandStep, HandStepKind
 from blankcam.outputs.figures import both
@@ -104,8 +105,10 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
     part = work.part
     rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
     if rub and not work.milled(FeatureKind.THICKNESS):
+        far = rub > table("limits")["thickness"]["most"]
         yield (
-            f"**Rub to thickness**: on abrasive paper on a flat plate, turning it often; "
+            f"**Rub to thickness**: {'sawn or planed near it first, then ' if far else ''}"
+            "on abrasive paper on a flat plate, turning it often; "
             f"{both(rub, 3)} off, to {both(part.thickness, 3)}."
         )
     if not work.milled(FeatureKind.OUTLINE):
