@@ -61,7 +61,7 @@ def after_files(
     if told:
         yield f"next: {', then '.join(told)}"
     if any(n.endswith(".ngc") for n in names):
-        yield "before the first cut: zero as the header says, then dry, spindle off, Z raised"
+        yield "before each set-up's first cut: zero as the header says, then run its air program"
     if "bench.md" in names:
         path = quote(printable(job.path, 300))
         refit = f"blankcam refit {path} readings.toml --out final{_machine(machine)}"
@@ -80,7 +80,7 @@ def after_refit(out: str, names: Collection[str], *, nothing: bool, done: bool) 
         return
     yield f"follow {printable(out, 300)}/refit.md"
     if any(n.endswith(".ngc") for n in names):
-        yield "before the cut: zero as the header says, then dry, spindle off, Z raised"
+        yield "before each cut: zero as the header says, then run its air program"
     if done:
         yield "then polish, and string it up for good"
     else:
