@@ -212,7 +212,8 @@ def _spring_pass(path: Path, way: _Way, stock: Box, z: float, tab: float) -> Non
     path.line(way.cut.plunge, z=z)
     path.line(feed, y=way.corner(0.0))
     path.over(length + r, way.corner(length), stock.z1 + HAIR, stock.z1 + HOP)
-    path.line(way.rise, z=z)
+    # Close between walls, where a bent tool may have left something: no faster than a plunge
+    path.line(way.cut.plunge, z=z)
     path.line(feed, y=past_tab)
     path.line(way.rise, z=max(z, tab))
     path.line(feed, y=stock.y0 - PAST)
