@@ -114,11 +114,14 @@ def a_slanted_plunge(lines, made):
     top = float(made.part.top.height(x)) if on_edge else box.z1
     high = clearance_of(lines)
     down = high - top + 1.0
+    was = {a: next(v for s in reversed(lines[: z + 1]) if is_code(s) and (v := value(s, a)) is not None)
+           for a in "XY"}  # fmt: skip
     return [
         *lines[: z + 1],
         f"G0 X{x:.3f} Y{y:.3f}",
         f"G1 X{x + down * math.tan(math.radians(8.5)):.4f} Z{top - 1.0:.4f} F{feed:g}",
         f"G0 Z{high:.4f}",
+        f"G0 X{was['X']:.4f} Y{was['Y']:.4f}",
         *lines[z + 1 :],
     ]
 
