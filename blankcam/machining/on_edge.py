@@ -379,6 +379,10 @@ def _decide_ends(
         return (Decision.by_hand(feature, [Reason(code=ReasonCode.HAND_BY_JOB)]),)
     stock, low = edge.stock, ends.lowest(edge.profile.holding)
     need = height_left(part, edge, stock.x0, stock.x1) - low + 0.2
+    if high := [
+        Reason.of_limit(f) for f in ends.jaw_faults(part, edge.profile.holding, edge.stage)
+    ]:
+        return (Decision.by_hand(feature, high),)
     reasons = [Reason(code=ReasonCode.NO_FLAT, values={"need": need})]
     for tool in tools.outline_tools(edge.profile, need):
         box = _ends_reach(part, tool, edge)

@@ -89,5 +89,15 @@ def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:
     return "; ".join(
         said[r.code].format_map(r.values) + (_OPENED if r.values.get("opened") else "")
-        for r in reasons
+        for r in _each_limit_once(reasons)
     )
+
+
+def _each_limit_once(reasons: Iterable[Reason]) -> Iterator[Reason]:
+    """The reasons; a limit that stands against one tool after another is named once."""
+    named = set()
+    for reason in reasons:
+        key = reason.values.get("key") if reason.code is ReasonCode.AGAINST_LIMIT else None
+        if key is None or key not in named:
+            yield reason
+        named.add(key)

@@ -16,6 +16,7 @@ from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
 from blankcam.outputs.drawings.slot_section import Asked, SlotSection
+from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.outputs.tables.machine_work import ProvenProgram
 from blankcam.parts.design import Design
 from blankcam.parts.hand_left import NOTHING, HandLeft
@@ -65,7 +66,7 @@ class PartCut:
                 read_program(f.text, request.machine, name=f.name).moves for f in result.programs
             ),
             proof=proof,
-            cautions=result.cautions,
+            cautions=(*result.cautions, *left_to_the_hand(request.part.name, result.decisions)),
         )
 
 
