@@ -166,6 +166,12 @@ def passes(
     return (*_layers(off, ball, deep, step, floor), *floor)
 
 
+def floor_passes(slot: Slot, ball: float, depth: float, judged: float) -> int:
+    """How many passes go round a slot's floor, the last of those that ``passes`` gives."""
+    deep = (depth + STANDING) * math.cos(slot.tilt)
+    return len(around(slot.radius, ball, deep, judged))
+
+
 def _layers(
     off: float,
     ball: float,

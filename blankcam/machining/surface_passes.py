@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.data import table
@@ -74,37 +74,31 @@ def surface_passes(
         return None, [too_limber(sweep.tool, bench.profile, stiff.depth)]
     finish_cut = rough_cut if sweep.ridge else stiff
     most = min(rough_cut.depth, finish_cut.depth)
-    ways = [
-        SurfacePasses(rough=rough, finish=last, rough_cut=rough_cut, finish_cut=finish_cut)
-        for rough, last in (
-            *_outward(finish, finish_cut, most, one_way=one_way),
-            *_after_layers(finish, rough_cut, finish_cut, most, one_way=one_way),
+
+    def way(rough: Sequence[RowPasses], last: RowPasses) -> SurfacePasses:
+        return SurfacePasses(
+            rough=tuple(rough), finish=last, rough_cut=rough_cut, finish_cut=finish_cut
         )
-    ]
+
+    ways = [way((), last) for last in _outward(finish, finish_cut, most, one_way=one_way)]
+    inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
+    # Layers are worked out only where passes after them could still be the quickest
+    least = way((), inward).seconds
+    if all(each.seconds > least for each in ways):
+        layers = _rough_layers(sweep, rough_cut, most)
+        ways += [] if layers is None else [way(layers, inward)]
     if not ways:
         return None, [too_limber(sweep.tool, bench.profile, most)]
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(
-    rows: Table, cut: Cut, most: float, *, one_way: bool
-) -> Iterator[tuple[tuple[RowPasses, ...], RowPasses]]:
+def _outward(rows: Table, cut: Cut, most: float, *, one_way: bool) -> Iterator[RowPasses]:
     """Finishing passes alone, outward from each row."""
     for middle in range(len(rows.ys)):
         layer = Layer(raised=0.0, one_way=one_way, middle=middle)
         found = row_runs.shared(row_passes(rows, layer, cut), most, SHARES)
         if found is not None:
-            yield (), found
-
-
-def _after_layers(
-    rows: Table, rough_cut: Cut, cut: Cut, most: float, *, one_way: bool
-) -> Iterator[tuple[tuple[RowPasses, ...], RowPasses]]:
-    """Finishing passes from the faces inward, after the quickest rough layers if any are needed."""
-    layers = _rough_layers(rows.sweep, rough_cut, most)
-    if layers is not None:
-        layer = Layer(raised=0.0, standing=most, one_way=one_way)
-        yield tuple(layers), row_passes(rows, layer, cut)
+            yield found
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:

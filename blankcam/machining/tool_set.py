@@ -146,14 +146,20 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
             by = slots.by_machine(
                 nut, slot, tool, bench.profile, bench.stage, clear=clear, more=more
             )
-            found.append(_way(nut, slot, by, bench))
+            direct = _way(nut, slot, by, bench)
+            found.append(direct)
             if not clear:
-                found += _opened(nut, slot, by, bench)
+                found += _opened(nut, slot, direct, bench)
     return found
 
 
-def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[Way]:
-    """The ways to make a slot with that tool once the waste over it is opened with a wider one."""
+def _opened(nut: Part, slot: Slot, direct: Way, bench: Bench) -> Iterator[Way]:
+    """The ways to make a slot with that tool once the waste over it is opened with a wider one.
+
+    Only those that may be quicker than the ``direct`` way, which needs a tool less.
+    """
+    by = direct.by
+    assert isinstance(by, ByMachine)
     tool = by.tool
     if not bench.stage.leaves_waste or tool.shape not in (Shape.BALL, Shape.FLAT):
         return
@@ -168,19 +174,35 @@ def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[Way]
             if depth < full:
                 opening = Opening(tool=wide, narrow=narrow)
                 opened = dataclasses.replace(by, depth=depth, opening=opening)
-                yield _way(nut, slot, opened, bench)
+                if _least_seconds(nut, slot, opened, bench) < direct.seconds:
+                    yield _way(nut, slot, opened, bench)
 
 
 def _way(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Way:
     """That way with its time and tools."""
-    took, needs = _seconds_of_slot(nut, slot, by, bench), {by.tool.number}
-    if (opening := by.opening) is not None:
-        cut = plan_cut(bench.material, opening.tool, bench.profile, Work.SLOT)
-        across, more = bench.stock.y1, slots.standing_more(nut, slot, bench)
-        narrow = opening.narrow
-        took += waste.seconds(nut, slot, opening.tool, cut, across, narrow=narrow, more=more)
-        needs.add(opening.tool.number)
+    needs = {t.number for t in (by.tool, by.opening and by.opening.tool) if t}
+    took = _seconds_of_slot(nut, slot, by, bench) + _seconds_of_opening(nut, slot, by, bench)
     return Way(by=by, seconds=took, tools=frozenset(needs))
+
+
+def _least_seconds(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
+    """What that way takes at least: the opening, and the passes round the slot's floor."""
+    tool = by.tool
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    deep = by.depth - slots.over_groove(nut, slot)
+    rounds = slot_passes.floor_passes(slot, tool.tip_radius, deep, judged)
+    each = _seconds_across(tool, cut, slot.tilt, bench) + _seconds_back(bench)
+    return rounds * each + _seconds_of_opening(nut, slot, by, bench)
+
+
+def _seconds_of_opening(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
+    if (opening := by.opening) is None:
+        return 0.0
+    cut = plan_cut(bench.material, opening.tool, bench.profile, Work.SLOT)
+    across, more = bench.stock.y1, slots.standing_more(nut, slot, bench)
+    narrow = opening.narrow
+    return waste.seconds(nut, slot, opening.tool, cut, across, narrow=narrow, more=more)
 
 
 def _seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
