@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.outputs.drawing import Drawing, Path
+from blankcam.outputs.drawings.setup_card import Card
 from blankcam.outputs.drawings.slot_section import SlotSection
 from blankcam.outputs.rows import Section
 
@@ -327,6 +328,8 @@ class PageData:
     notice: tuple[str, ...]
     parts: tuple[PartView, ...]
     programs: tuple[ProgramView, ...]
+    setups: tuple[Card, ...]
+    """Of the programs, in the order in which they are run."""
     elevations: tuple[Elevation, ...]
     side: SideView
     plots: tuple[Plot, ...]

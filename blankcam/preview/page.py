@@ -19,6 +19,7 @@ from blankcam.preview.section_svg import (
     section_style,
     sheet,
 )
+from blankcam.preview.setup_svg import setup_section
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 STAGE = {"rough": "rough", "final": "finished"}
@@ -102,6 +103,7 @@ def _sections(given: PageData) -> Iterator[str]:
     yield el("div", _aside(given), _solid(given), cls="first")
     yield from _slot(given)
     yield from _instrument(given)
+    yield setup_section(given.setups)
     if given.programs:
         yield _cut(given)
     yield from _drawings(given)

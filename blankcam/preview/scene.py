@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from blankcam.gcode.header import tool_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
+from blankcam.outputs.drawings.setup_card import Card, cards_of
 from blankcam.outputs.drawings.slot_section import Asked, SlotSection
 from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.outputs.tables.machine_work import ProvenProgram
@@ -48,6 +49,8 @@ class PartCut:
     cautions: tuple[str, ...] = ()
     by_hand: HandLeft = NOTHING
     """What the hand still takes off."""
+    setups: tuple[Card, ...] = ()
+    """How the blank is held and zeroed; for the right-handed."""
 
     @classmethod
     def of(cls, result: CutResult) -> PartCut:
@@ -66,6 +69,7 @@ class PartCut:
                 read_program(f.text, request.machine, name=f.name).moves for f in result.programs
             ),
             proof=proof,
+            setups=tuple(cards_of(result, bass_left=True)),
             cautions=(*result.cautions, *left_to_the_hand(request.part.name, result.decisions)),
         )
 
@@ -148,6 +152,9 @@ def page_data(
             for part in found.parts
         ),
         programs=tuple(_programs(cuts, profile, named)),
+        setups=tuple(
+            replace(card, bass_left=not job.left_handed) for cut in cuts for card in cut.setups
+        ),
         elevations=tuple(solids.elevation(p) for p in found.parts),
         side=numbers.side(found),
         plots=numbers.plots(found),

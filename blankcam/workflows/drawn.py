@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from blankcam.faults import Fault, RefusedError
@@ -16,6 +16,7 @@ from blankcam.workflows.layout import slot_decisions
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
     from blankcam.machining.decision import Decision
+    from blankcam.outputs.drawing import Drawing
     from blankcam.outputs.papers.slot_work import SlotsCut
 
 
@@ -82,20 +83,52 @@ def nut_cut(found: Design, profile: Profile, stage: Stage, made: Sequence[CutRes
     )
 
 
-def sheet(found: Design, profile: Profile, cut: SlotsCut | None = None) -> bytes:
+def setup_cards(found: Design, made: Sequence[CutResult]) -> dict[str, tuple[Drawing, ...]]:
+    """The cards of the set-ups that are cut, by the part's name."""
+    from blankcam.outputs.drawings.setup_card import card, cards_of
+
+    left = not found.job.left_handed
+    return {m.request.part.name: tuple(map(card, cards_of(m, bass_left=left))) for m in made}
+
+
+def sheet(
+    found: Design,
+    profile: Profile,
+    cut: SlotsCut | None = None,
+    setups: Mapping[str, Sequence[Drawing]] | None = None,
+) -> bytes:
     """The 1:1 sheet as PDF."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
     wanted = profile.drawing
-    return sheets.pdf(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
+    return sheets.pdf(
+        found,
+        notice=lines,
+        paper=wanted.paper,
+        cut=cut,
+        units=wanted.units,
+        setups=setups or {},
+    )
 
 
-def sheet_pages(found: Design, profile: Profile, cut: SlotsCut | None = None) -> dict[str, bytes]:
+def sheet_pages(
+    found: Design,
+    profile: Profile,
+    cut: SlotsCut | None = None,
+    setups: Mapping[str, Sequence[Drawing]] | None = None,
+) -> dict[str, bytes]:
     """The 1:1 sheet as SVG, a file a page."""
     from blankcam.outputs.papers import sheet as sheets
 
     lines = notice(found.job.blanks.material, str(profile.kind))
     wanted = profile.drawing
-    pages = sheets.svg(found, notice=lines, paper=wanted.paper, cut=cut, units=wanted.units)
+    pages = sheets.svg(
+        found,
+        notice=lines,
+        paper=wanted.paper,
+        cut=cut,
+        units=wanted.units,
+        setups=setups or {},
+    )
     return {f"sheet-{i}.svg": page for i, page in enumerate(pages, start=1)}

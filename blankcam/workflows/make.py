@@ -21,7 +21,7 @@ from blankcam.parts.design import Design, design
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
 from blankcam.workers import second_core
-from blankcam.workflows.drawn import nut_cut, preview, sheet
+from blankcam.workflows.drawn import nut_cut, preview, setup_cards, sheet
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import drawn_as, machine_of
 
@@ -191,7 +191,8 @@ def _produced(
         ]
         drawn = worker.submit(drawings, found, profile, stage) if what in ("all", "dxf") else None
         cut = nut_cut(found, profile, stage, made) if what == "all" else None
-        sheets = worker.submit(sheet, found, profile, cut) if cut else None
+        setups = setup_cards(found, made) if cut else None
+        sheets = worker.submit(sheet, found, profile, cut, setups) if cut else None
         if what in ("all", "gcode"):
             files |= {name: text for m in made for name, text in m.texts.items()}
         if sheets is not None:

@@ -23,7 +23,7 @@ from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import Design, drafted
 from blankcam.parts.stage import Stage
 from blankcam.workers import second_core
-from blankcam.workflows.drawn import Drafted, nut_cut, page_of, sheet, sheet_pages
+from blankcam.workflows.drawn import Drafted, nut_cut, page_of, setup_cards, sheet, sheet_pages
 from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
@@ -65,9 +65,10 @@ def preview(
 def _sheets(draft: Drafted) -> dict[str, bytes]:
     found, profile = draft.found, draft.profile
     cut = nut_cut(found, profile, draft.stage, draft.made)
+    setups = setup_cards(found, draft.made)
     return {
-        "sheet.pdf": sheet(found, profile, cut),
-        **sheet_pages(found, profile, cut),
+        "sheet.pdf": sheet(found, profile, cut, setups),
+        **sheet_pages(found, profile, cut, setups),
     }
 
 

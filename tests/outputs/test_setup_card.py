@@ -4,14 +4,21 @@ import dataclasses
 import re
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pytest
+import shapely
 
 from blankcam.inputs import job_file
 from blankcam.outputs.drawings import setup_card
+from blankcam.outputs.papers import sheet
 from blankcam.outputs.papers.bench_list import bench
+from blankcam.outputs.papers.flow import PAPERS
+from blankcam.outputs.typeface import DESCENT
+from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import write_part
+from blankcam.workflows.drawn import setup_cards
 from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import DEMO_JOBS, demo_job
 
@@ -25,9 +32,8 @@ def result(job, part, machine="light-router", units="mm", **plan):
 
 
 def told(made, *, bass_left=True):
-    for sheet in made.setups:
-        files = tuple(f.name for f in made.programs if f.setup == sheet.setup)
-        yield sheet, files, setup_card._told(made, sheet, files, bass_left=bass_left)
+    for card in setup_card.cards_of(made, bass_left=bass_left):
+        yield card.sheet, card.files, card
 
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
@@ -43,14 +49,31 @@ def test_no_words_lie_over_one_another_nor_beside_the_card(job, units):
             assert setup_card.overlapping(drawing) == []
             for words in drawing.words:
                 assert all(0 < x < wide and 0 < y < tall for x, y in words.corners()), words.text
+            assert lines_through_words(drawing) == []
+
+
+def lines_through_words(drawing):
+    """Words that a line runs through, by the polygons and lines of a general geometry library."""
+    drawn = shapely.union_all(
+        [shapely.LineString(list(points(p.chain, 0.05))) for p in drawing.paths]
+    )
+    return [w.text for w in drawing.words if drawn.intersects(ground_of(w))]
+
+
+def ground_of(words):
+    """What a line of text covers: from the baseline to its capitals' height."""
+    low_left, low_right, high_right, high_left = map(np.array, words.corners())
+    share = DESCENT / (1 + DESCENT)
+    low = [p + share * (q - p) for p, q in ((low_left, high_left), (low_right, high_right))]
+    return shapely.Polygon([*low, high_right, high_left])
 
 
 def test_a_card_says_what_the_header_says():
     made = result(job_file.load(str(demo_job("concert-steel"))), "nut")
     headers = {f.setup: re.sub(r"\)\n\(", " ", f.text) for f in made.programs}
-    for sheet, _, card in told(made):
+    for held, _, card in told(made):
         said = " ".join(w.text for w in setup_card.card(card).words)
-        head = headers[sheet.setup]
+        head = headers[held.setup]
         (z,) = set(re.findall(r"set Z to (-?[\d.]+) mm", head))
         assert f"Z = {z}" in said
         assert f"set Z = {z}; again for every tool" in said
@@ -97,3 +120,46 @@ def test_each_card_is_a_picture_named_on_the_bench_list():
         assert root.get("width") == "180mm"
         assert len([e for e in root.iter() if e.tag.endswith("text")]) > 15
         assert f"`{name}`" in text
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("name", ["concert-steel", "left-classical"])
+def test_the_sheet_has_every_card_and_none_lies_over_another(name, paper):
+    job = job_file.load(str(demo_job(name)))
+    found = design(job)
+    made = [result(job, part) for part in ("nut", "saddle")]
+    cards = setup_cards(found, made)
+    plain = sheet.pages(found, ("Notice",), paper)
+    pages = sheet.pages(found, ("Notice",), paper, setups=cards)
+    drawn = [page for page in pages if any("set-ups" in w.text for w in page.words)]
+    assert len(pages) == len(plain) + len(drawn)
+    titles = [
+        w.text
+        for page in drawn
+        for w in page.words
+        if " on face: " in w.text or " on edge: " in w.text
+    ]
+    assert len(titles) == len(set(titles)) == sum(len(m.setups) for m in made)
+    wide, tall = PAPERS[paper]
+    for page in drawn:
+        assert setup_card.overlapping(page) == []
+        assert lines_through_words(page) == []
+        for words in page.words:
+            assert all(5 < x < wide - 5 and 5 < y < tall - 5 for x, y in words.corners())
+
+
+def test_what_is_not_cut_has_no_card():
+    job = job_file.load(str(demo_job("concert-steel")))
+    made = result(job, "nut", outline="saw")
+    cards = setup_cards(design(job), [made])
+    assert len(cards["nut"]) == 1
+    text = [w.text for page in sheet.pages(design(job), (), "A4", setups=cards) for w in page.words]
+    assert [t for t in text if " on face: " in t] == []
+    assert not any(
+        "set-ups" in w.text for page in sheet.pages(design(job), (), "A4") for w in page.words
+    )
+
+
+def test_a_card_is_for_the_programs_in_the_order_they_are_run():
+    assert setup_card.files_words(("air", "one")) == "air and one"
+    assert setup_card.files_words(("air", "1", "2", "3")) == "air, then 1 to 3"

@@ -19,6 +19,7 @@ from blankcam.preview import html, paths, solids
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
 from blankcam.replay import reader
+from tests.preview.conftest import data_of, sawn
 
 
 @pytest.fixture(scope="module")
@@ -175,3 +176,36 @@ def test_a_failed_proof_is_said_first(steel):
     assert not got.good
     assert got.verdict == "Do not cut: the jaws touched"
     assert 'class="verdict bad"' in page(got)
+
+
+def test_each_set_up_that_is_cut_is_drawn_with_its_zeros():
+    """Numbers from the programs' headers; both pictures; nothing for what is sawn."""
+    _, cuts, data = data_of("concert-steel", (Stage.ROUGH,), "light-router")
+    (shown,) = re.findall(r'<section class="card slot setups">.*?</section>', page(data))
+    figures = shown.split("<figure>")[1:]
+    programs = [f for cut in cuts for f in cut.programs]
+    setups = list(dict.fromkeys((f.program.part, f.setup) for f in programs))
+    assert len(figures) == len(setups) == 4
+    for (part, setup), figure in zip(setups, figures, strict=True):
+        assert figure.startswith(f"<figcaption><h3>{part.capitalize()} on {setup}")
+        assert figure.count("<svg") == 2
+        first = next(f for f in programs if (f.program.part, f.setup) == (part, setup))
+        head = re.sub(r"\)\n\(", " ", first.text)
+        (z,) = set(re.findall(r"set Z to (-?[\d.]+) mm", head))
+        assert f"set Z = {z};" in figure
+        x = re.search(r"or to (-?[\d.]+) mm with (T\d+)", head)
+        assert f"set X = {x[1]}." in figure
+        assert f"the side of {x[2]} with paper" in figure
+        assert f"{part}-{setup}-air.ngc" in figure
+    _, _, other = data_of("concert-steel", (Stage.ROUGH,), "light-router", sawn)
+    assert re.findall(r"<h3>(\w+ on \w+): ", page(other)) == ["Nut on edge", "Saddle on edge"]
+    assert "setups" not in page(dataclasses.replace(data, setups=())).split("<main")[1]
+
+
+def test_the_set_ups_cost_the_page_little():
+    """Two parts, each on face and on edge: at most 15 kB with their rules of style."""
+    _, _, data = data_of("concert-steel", (Stage.ROUGH,), "light-router")
+    bare = page(dataclasses.replace(data, setups=()))
+    style = sum(len(line) for line in bare.splitlines() if line.startswith(".setup"))
+    assert 0 < style < 1500
+    assert len(page(data).encode()) - len(bare.encode()) + style < 15_000

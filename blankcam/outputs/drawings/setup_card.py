@@ -7,7 +7,7 @@ Laid out in millimetres of paper; holding is drawn for place only.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from blankcam.cut import CutResult
@@ -19,6 +19,7 @@ from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.dimension import arrow, up
 from blankcam.outputs.figures import IMPERIAL
 from blankcam.outputs.render import svg
+from blankcam.outputs.typeface import POINTS_8
 from blankcam.parts.curve import Arc, Point
 from blankcam.parts.curve import Line as Straight
 from blankcam.parts.frames import Setup, Zero
@@ -27,7 +28,7 @@ from blankcam.parts.part import Part
 SLACK: float = table("cutting")["holding"]["jaw_slack"]
 SIZE = (180.0, 112.0)
 """Of the card, mm."""
-_SMALL, _PLAIN, _LARGE = 1.8, 2.1, 2.8
+_SMALL, _PLAIN, _LARGE = POINTS_8, 2.1, 2.8
 _LEFT, _RIGHT, _TOP = 4.0, 176.0, 108.0
 _SIDE_VIEW = (4.0, 46.0, 84.0, 92.0)
 _PLAN = (94.0, 46.0, 176.0, 88.0)
@@ -42,14 +43,20 @@ class Card:
     sheet: SetupSheet
     part: Part
     files: tuple[str, ...]
-    """The set-up's programs."""
+    """The set-up's programs in the order they are run, the one in the air first."""
     bass_left: bool
     turned: bool
     """Whether the part lies upside down."""
     changes_by_hand: bool
     """Whether Z is touched off again for each tool."""
-    length: Callable[[float, int], str]
-    """Writes millimetres, with so many decimals, as the machine is told them."""
+    inches: bool
+    """Whether the machine is told inches."""
+
+    def length(self, mm: float, decimals: int) -> str:
+        """Millimetres with so many decimals, or as many inches, as the machine is told them."""
+        if not self.inches:
+            return f"{mm:z.{decimals}f}"
+        return f"{mm / IMPERIAL['mm'].size:z.{decimals + 2}f} in"
 
     @property
     def zeros(self) -> dict[str, Zero]:
@@ -70,14 +77,21 @@ class Card:
 
 def cards(result: CutResult, *, bass_left: bool) -> dict[str, bytes]:
     """A card for each of a part's set-ups as SVG, by the name of its file."""
-    found = {}
+    label, name = result.request.label, result.request.part.name
+    return {
+        card_name(label.program_stem(told.sheet.setup)): svg.render(
+            card(told), SIZE, f"{name}, {told.sheet.setup}"
+        )
+        for told in cards_of(result, bass_left=bass_left)
+    }
+
+
+def cards_of(result: CutResult, *, bass_left: bool) -> Iterator[Card]:
+    """What the cards of a part's set-ups tell, of those that have programs."""
     for sheet in result.setups:
-        files = tuple(f.name for f in result.programs if f.setup == sheet.setup)
+        files = tuple(f.name for f in result.files if f.setup == sheet.setup)
         if files:
-            name = card_name(result.request.label.program_stem(sheet.setup))
-            drawing = card(_told(result, sheet, files, bass_left=bass_left))
-            found[name] = svg.render(drawing, SIZE, f"{result.request.part.name}, {sheet.setup}")
-    return found
+            yield _told(result, sheet, files, bass_left=bass_left)
 
 
 def card_name(stem: str) -> str:
@@ -94,22 +108,20 @@ def _told(result: CutResult, sheet: SetupSheet, files: tuple[str, ...], *, bass_
         bass_left=bass_left,
         turned=result.request.turned,
         changes_by_hand=controller.tool_change is not ToolChange.AUTOMATIC,
-        length=_inches if controller.units == "inch" else _millimetres,
+        inches=controller.units == "inch",
     )
-
-
-def _millimetres(value: float, decimals: int) -> str:
-    return f"{value:z.{decimals}f}"
-
-
-def _inches(value: float, decimals: int) -> str:
-    return f"{value / IMPERIAL['mm'].size:z.{decimals + 2}f} in"
 
 
 def card(told: Card) -> Drawing:
     """The whole card; its lower left corner is the origin."""
-    views = (_lying_side(told), _lying_plan(told)) if told.lying else (_side(told), _plan(told))
-    return joined((_head(told), *views, _list(told)))
+    return joined((_head(told), *views(told), _list(told)))
+
+
+def views(told: Card) -> tuple[Drawing, Drawing]:
+    """The set-up from the right-hand end and from above, each in its place on the card."""
+    if told.lying:
+        return _lying_side(told), _lying_plan(told)
+    return _side(told), _plan(told)
 
 
 # ---- words -----------------------------------------------------------------------------------
@@ -120,35 +132,46 @@ def _say(x: float, y: float, text: str, height: float = _PLAIN, *, anchor: str =
     return Words(at=(x, y), text=text, height=height, anchor=anchor, bold=bold)
 
 
-def _head(told: Card) -> Drawing:
+SIDE_WORDS, PLAN_WORDS = "From the right-hand end", "From above"
+
+
+def title(told: Card) -> str:
+    """The part, how it lies, and which of its sides is down."""
     how = "on face" if told.lying else "on edge"
     down = "the side seen from the bridge up" if told.lying else "seat side down"
-    down = "crown down" if told.turned else down
+    return f"{told.part.name.capitalize()} {how}: {'crown down' if told.turned else down}"
+
+
+def purpose(told: Card) -> str:
+    """Which programs a card is for."""
+    return f"for {files_words(told.files)}; drawn for place only, not to scale"
+
+
+def _head(told: Card) -> Drawing:
     words = [
-        _say(_LEFT, _TOP - 2.8, f"{told.part.name.capitalize()} {how}: {down}", _LARGE, bold=True),
-        _say(
-            _LEFT,
-            _TOP - 7.0,
-            f"for {_files(told.files)}; drawn for place only, not to scale",
-            _SMALL,
-        ),
-        _say(_SIDE_VIEW[0], _TOP - 13.0, "From the right-hand end", bold=True),
-        _say(_PLAN[0], _TOP - 13.0, "From above", bold=True),
+        _say(_LEFT, _TOP - 2.8, title(told), _LARGE, bold=True),
+        _say(_LEFT, _TOP - 7.0, purpose(told), _SMALL),
+        _say(_SIDE_VIEW[0], _TOP - 13.0, SIDE_WORDS, bold=True),
+        _say(_PLAN[0], _TOP - 13.0, PLAN_WORDS, bold=True),
     ]
     rule = stroke((_LEFT, _TOP - 9.0), (_RIGHT, _TOP - 9.0), holds="seat")
     return Drawing(paths=(rule,), words=tuple(words))
 
 
-def _files(names: tuple[str, ...]) -> str:
-    return names[0] if len(names) == 1 else f"{names[0]} to {names[-1]}"
+def files_words(names: tuple[str, ...]) -> str:
+    """The programs of a set-up in the order they are run: the first in the air, then the others."""
+    first, *rest = names
+    if len(rest) < 2:
+        return " and ".join(names)
+    return f"{first}, then {rest[0]} to {rest[-1]}"
 
 
 def _list(told: Card) -> Drawing:
     """What is touched, with what, and which number to set, one line each."""
     words: list[Words] = []
     paths: list[Path] = [stroke((_LEFT, 36.0), (_RIGHT, 36.0), holds="seat")]
-    for n, (axis, lines) in enumerate(_entries(told), start=1):
-        y = 31.0 - _STEP * sum(len(e[1]) for e in list(_entries(told))[: n - 1])
+    for n, (axis, lines) in enumerate(entries(told), start=1):
+        y = 31.0 - _STEP * sum(len(e[1]) for e in list(entries(told))[: n - 1])
         badge = _badge(n, (_LEFT + 2.2, y + _PLAIN / 2))
         paths += badge.paths
         words += [*badge.words, _say(_LEFT + 7.0, y, axis, bold=True)]
@@ -156,7 +179,8 @@ def _list(told: Card) -> Drawing:
     return Drawing(paths=tuple(paths), words=tuple(words))
 
 
-def _entries(told: Card) -> Iterator[tuple[str, list[str]]]:
+def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
+    """Each axis in the order in which it is set, and what is touched with what, in lines."""
     zeros, length = told.zeros, told.length
     z = zeros["Z"]
     again = "; again for every tool" if told.changes_by_hand else ""
@@ -185,9 +209,10 @@ def _beside_z(told: Card) -> Iterator[str]:
             yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue lifts it."
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
+    slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
         f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the jaws hold up to "
-        f"{length(SLACK, 1)} mm more or less, set Z to that."
+        f"{slack} more or less, set Z to that."
     )
 
 
@@ -242,12 +267,12 @@ def _turned_word(x: float, y: float, text: str) -> Words:
 def _side(told: Card) -> Drawing:
     """The jaws, the parallel, the part and both places touched, from the right-hand end."""
     left, low, right, high = _SIDE_VIEW
-    seat, jaw, top = low + 10.0, low + 22.0, low + 33.0
+    seat, jaw, top = low + 10.0, low + 23.5, low + 37.0
     middle = (left + right) / 2 - 4.0
     a, b = middle - 8.0, middle + 8.0
     paths = [
         _open_box(left + 8.0, low, a, jaw),
-        _open_box(b, low, right - 24.0, jaw),
+        _open_box(b, low, right - 21.0, jaw),
         _box(a, seat, b, top, "outline"),
         _open_box(a + 3.0, low, b - 3.0, seat),
         stroke((left + 4.0, seat), (right - 6.0, seat), holds="centres"),
@@ -271,15 +296,15 @@ def _side(told: Card) -> Drawing:
             _LARGE,
             bold=True,
         ),
-        _say(right - 12.0, seat - 4.0, "seat side", _SMALL),
-        _say(right - 12.0, seat - 7.0, "out of reach", _SMALL),
+        _say(right - 14.0, seat - 4.0, "seat side", _SMALL),
+        _say(right - 14.0, seat - 7.0, "out of reach", _SMALL),
     ]
     held, out = told.sheet.holding.jaws, told.sheet.stock.z1 - told.sheet.holding.jaws
     dimensions = (
         up(jaw, top, left + 13.0, a, told.length(out, 2)),
-        up(seat, jaw, right - 17.0, right - 24.0, told.length(held, 2)),
+        up(seat, jaw, right - 15.0, right - 21.0, told.length(held, 2)),
     )
-    marks = (_badge(1, (b + 14.0, jaw + 8.0)), _badge(3, (a - 8.0, high - 8.0)))
+    marks = (_badge(1, (b + 14.0, jaw + 8.0)), _badge(3, (a - 8.0, high - 4.0)))
     way = _toward_you(left, high - 2.7)
     body = Drawing(paths=(*paths, *way), words=tuple(words))
     return joined((body, *dimensions, *marks))
@@ -339,8 +364,18 @@ def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
     share = (b - a) / told.part.length
     at = [(a + share * s.centre, str(s.string)) for s in told.part.slots]
     lines = (stroke((x, mid - 4.0), (x, mid + 4.0), holds="slots") for x, _ in at)
-    words = (_say(x + 0.7, mid - _SMALL / 2, name, _SMALL) for x, name in at)
+    between = [a, *(x for x, _ in at), b]
+    words = [
+        _number_beside(between[i], x, between[i + 2], name, mid) for i, (x, name) in enumerate(at)
+    ]
     return Drawing(paths=tuple(lines), words=tuple(words))
+
+
+def _number_beside(before: float, x: float, after: float, name: str, mid: float) -> Words:
+    """A slot's number beside its line, where there is more room to the next."""
+    left = x - before > after - x
+    at, anchor = (x - 0.7, "right") if left else (x + 0.7, "left")
+    return _say(at, mid - _SMALL / 2, name, _SMALL, anchor=anchor)
 
 
 # ---- on face ---------------------------------------------------------------------------------
@@ -349,7 +384,7 @@ def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
 def _lying_side(told: Card) -> Drawing:
     """The board, the blank on it and both places touched, from the right-hand end."""
     left, low, right, high = _SIDE_VIEW
-    board, top = low + 12.0, low + 22.0
+    board, top = low + 12.0, low + 26.0
     a, b = left + 22.0, right - 30.0
     stock, zero = told.sheet.stock, told.zeros["Z"]
     z = f"Z = {exact(zero.value, told.length)}"
@@ -371,7 +406,9 @@ def _lying_side(told: Card) -> Drawing:
         _say(b + 15.0, board + 10.0, f"{_short(told)}:", _SMALL),
         _say(b + 15.0, board + 6.0, z, _PLAIN, bold=True),
     ]
-    dimension = up(board, top, b + 4.5, b, told.length(stock.z1 - stock.z0, 2))
+    thick = stock.z1 - stock.z0
+    shown = told.length(thick, 2) if told.inches else exact(thick, told.length)
+    dimension = up(board, top, b + 4.5, b, shown)
     marks = (_badge(1, (b + 15.5, high - 8.0)), _badge(3, (a - 8.0, high - 8.0)))
     way = _toward_you(left, high - 2.7)
     return joined((Drawing(paths=(*paths, *way), words=tuple(words)), dimension, *marks))

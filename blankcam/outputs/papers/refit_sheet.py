@@ -5,7 +5,7 @@ Floors first, the nut's top last; what is asked for stands in one colour.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from blankcam.outputs.drawings.slot_card import TALL, WIDE, SlotCard, slot_card
 from blankcam.outputs.drawings.slot_section import Asked, SlotSection, Standing
 from blankcam.outputs.papers.flow import PAPERS, Flow, heading, under
 from blankcam.outputs.papers.refit_list import RefitSheet, part_words, summary
-from blankcam.outputs.papers.sheet import framed
+from blankcam.outputs.papers.sheet import add_setups, framed
 from blankcam.outputs.papers.slot_work import LEAST
 from blankcam.outputs.tables.refit import OFF, READ, ridge_table, verdict_table
 from blankcam.parts.design import Design
@@ -32,7 +32,14 @@ TOP = "nut: "  # how what is said of its top begins
 TRIM_WORDS = "seen from the tail; what goes is dotted"
 
 
-def pdf(design: Design, sheet: RefitSheet, *, paper: str = "A4", units: Units = "both") -> bytes:
+def pdf(
+    design: Design,
+    sheet: RefitSheet,
+    *,
+    paper: str = "A4",
+    units: Units = "both",
+    setups: Sequence[Drawing] = (),
+) -> bytes:
     """What a refit asks for, as PDF.
 
     Parameters
@@ -40,15 +47,20 @@ def pdf(design: Design, sheet: RefitSheet, *, paper: str = "A4", units: Units = 
     design : the job as it is now, with the strings that are on
     paper : ``A4`` or ``Letter``
     units : of the tables
+    setups : the cards of the set-ups that are cut
     """
     from blankcam.outputs.render import pdf as backend
 
     name = f"{sheet.job} - refit {sheet.count}"
-    return backend.render(pages(design, sheet, paper, units), PAPERS[paper], name)
+    return backend.render(pages(design, sheet, paper, units, setups), PAPERS[paper], name)
 
 
 def pages(
-    design: Design, sheet: RefitSheet, paper: str = "A4", units: Units = "both"
+    design: Design,
+    sheet: RefitSheet,
+    paper: str = "A4",
+    units: Units = "both",
+    setups: Sequence[Drawing] = (),
 ) -> tuple[Drawing, ...]:
     """The pages; the lower left corner of the paper is the origin, mm."""
     flow = Flow(size=PAPERS[paper], units=units)
@@ -65,6 +77,7 @@ def pages(
     if sheet.cautions or sheet.scatter:
         flow.words("What to know", [w for w in (sheet.scatter, *sheet.cautions) if w])
     flow.words("", sheet.notice)
+    add_setups(flow, setups)
     facts = f"{design.job.instrument.kind}, {design.job.instrument.handed}-handed; "
     return framed(flow, sheet.job, f"{facts}job {sheet.job_digest}")
 

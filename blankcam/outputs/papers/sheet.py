@@ -1,13 +1,13 @@
 """The 1:1 sheet for the bench, as PDF or SVG.
 
-The nut with a card for each slot, the saddle, then blanks, cents, cautions, the printer's check and
-the notice, on as many pages as they take. Every page carries a 100 mm and a 4 in rule.
+The nut with a card for each slot, the saddle, a card for each set-up of the machine, then blanks,
+cents, cautions, the printer's check and the notice, on as many pages as they take. Every page carries a 100 mm and a 4 in rule.
 """
 
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 
 from blankcam.data import table
@@ -38,9 +38,13 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 
+SetupCards = Mapping[str, Sequence[Drawing]]
+"""The cards of each part's set-ups, by the part's name."""
+NONE: SetupCards = {}
 STRIP_WORDS = "cut out, glue to the face seen, upper edges together; mm from the left end"
 INDENT = 15.0  # of the 1:1 views and strips, which have dimensions on their left
 SECTION = (68.0, 55.0)  # room of an enlarged section
+SETUP_GAP = 9.0  # between two cards of set-ups
 AND_BLANKS = 75.0  # room that a part's last page must have for the blanks to go on there
 
 
@@ -51,6 +55,7 @@ def pdf(
     paper: str = "A4",
     cut: SlotsCut | None = None,
     units: Units = "both",
+    setups: SetupCards = NONE,
 ) -> bytes:
     """The sheet as PDF, at 1:1 when printed at 100 %; the same job gives the same bytes.
 
@@ -60,10 +65,11 @@ def pdf(
     paper : ``A4`` or ``Letter``
     cut : who makes the slots; all are the file's where it is None
     units : of the tables
+    setups : the cards of each part's set-ups, by the part's name
     """
     from blankcam.outputs.render import pdf as backend
 
-    made = pages(design, notice, paper, cut, units)
+    made = pages(design, notice, paper, cut, units, setups)
     return backend.render(made, PAPERS[paper], name_of(design))
 
 
@@ -74,6 +80,7 @@ def svg(
     paper: str = "A4",
     cut: SlotsCut | None = None,
     units: Units = "both",
+    setups: SetupCards = NONE,
 ) -> tuple[bytes, ...]:
     """The sheet as SVG, a file a page."""
     from blankcam.outputs.render import svg as backend
@@ -81,7 +88,7 @@ def svg(
     name = name_of(design)
     return tuple(
         backend.render(page, PAPERS[paper], f"{name} {i}")
-        for i, page in enumerate(pages(design, notice, paper, cut, units), start=1)
+        for i, page in enumerate(pages(design, notice, paper, cut, units, setups), start=1)
     )
 
 
@@ -91,12 +98,14 @@ def pages(
     paper: str,
     cut: SlotsCut | None = None,
     units: Units = "both",
+    setups: SetupCards = NONE,
 ) -> tuple[Drawing, ...]:
     """The pages; the lower left corner of the paper is the origin, mm."""
     flow = Flow(size=PAPERS[paper], units=units)
     for part in design.parts:
         flow.begin(part.name)
         _add_part(part, design, flow, cut or SlotsCut())
+    add_setups(flow, [card for part in design.parts for card in setups.get(part.name, ())])
     _add_rest(design, notice, flow)
     facts = (
         f"1:1, millimetres, first-angle; {design.job.instrument.kind}, "
@@ -104,6 +113,14 @@ def pages(
         f"{design.job.blanks.material}; job {design.job.digest}"
     )
     return framed(flow, design.job.instrument.name, facts)
+
+
+def add_setups(flow: Flow, cards: Sequence[Drawing]) -> None:
+    """The cards of all set-ups, on pages of their own."""
+    if cards:
+        flow.begin("set-ups")
+    for card in cards:
+        flow.add(card.moved(-card.extent()[0], 0.0), gap=SETUP_GAP)
 
 
 def framed(flow: Flow, name: str, facts: str) -> tuple[Drawing, ...]:

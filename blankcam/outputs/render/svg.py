@@ -7,7 +7,7 @@ from xml.sax.saxutils import escape
 
 from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.outputs.render.inks import BLACK, Ink, inks
-from blankcam.outputs.typeface import CAP, shown
+from blankcam.outputs.typeface import CAP, shown, width
 from blankcam.parts.curve import Arc, Segment
 
 ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
@@ -73,4 +73,10 @@ def _words(words: Words, ink: Ink, tall: float) -> str:
     colour = f' fill="{ink.words}"' if ink.words != BLACK else ""
     size, anchor = _number(words.height / CAP), ANCHORS[words.anchor]
     text = escape(shown(words.text))
-    return f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{bold}{colour}{turn}>{text}</text>'
+    wide = round(width(words.text, words.height, bold=words.bold), 2)
+    # held to the width that it was measured with, whatever font there is
+    held = f' textLength="{_number(wide)}" lengthAdjust="spacingAndGlyphs"' if wide > 0 else ""
+    return (
+        f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{held}{bold}{colour}{turn}>'
+        f"{text}</text>"
+    )

@@ -11,6 +11,7 @@ from blankcam.outputs.papers.refit_list import RefitSheet
 from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.refit import book
+from blankcam.workflows.drawn import setup_cards
 from blankcam.workflows.refit.bench import Bench, read_bench
 from blankcam.workflows.refit.page import refit_page
 from blankcam.workflows.refit.pieces import Cuts
@@ -79,7 +80,7 @@ def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     return (
         programs
         | _cards(cuts, left_handed=bench.found.job.left_handed)
-        | _drawn(bench, sheet)
+        | _drawn(bench, sheet, cuts)
         | {
             "refit.md": refit_list.bench(sheet, units).encode(),
             "refit.json": records.render(refit_list.record(sheet)).encode(),
@@ -87,12 +88,18 @@ def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     )
 
 
-def _drawn(bench: Bench, sheet: RefitSheet) -> dict[str, bytes]:
+def _drawn(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """The sheet of what is cut, where anything is."""
     if sheet.taken.nothing:
         return {}
     from blankcam.outputs.papers import refit_sheet
 
     wanted = bench.profile.drawing
-    drawn = refit_sheet.pdf(bench.found, sheet, paper=wanted.paper, units=wanted.units)
+    drawn = refit_sheet.pdf(
+        bench.found,
+        sheet,
+        paper=wanted.paper,
+        units=wanted.units,
+        setups=[d for each in setup_cards(bench.found, cuts.results).values() for d in each],
+    )
     return {"sheet.pdf": drawn}
