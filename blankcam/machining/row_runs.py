@@ -155,8 +155,7 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
     None where a pass would want more than so many ``shares`` of its depth.
     """
     table = passes.table
-    x, _ = looked(table)
-    stands, under = table.sweep.stands(x), _round_of(table)
+    stands, under = standing(table), _round_of(table)
     runs = list[Run]()
     for run in passes.runs:
         every = [run]
@@ -282,6 +281,18 @@ def looked(table: Table) -> tuple[Array, Array]:
     stock = table.sweep.stock
     x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, ACROSS))
     return x, y
+
+
+def standing(table: Table) -> Array:
+    """What stands before any pass over the places of ``looked``, -inf beside the blank.
+
+    The first place beyond an end counts as that end: the corner between it and the last place
+    over the blank stands as high, and the surface falls toward it.
+    """
+    x, _ = looked(table)
+    stock, step = table.sweep.stock, table.stride * COARSE
+    over = np.clip(x, stock.x0, stock.x1)
+    return table.sweep.stands(np.where(np.abs(x - over) < step, over, x))
 
 
 def extent(table: Table, layer: Layer) -> float:

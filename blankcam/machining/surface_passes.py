@@ -143,12 +143,12 @@ def _trimmed(
 ) -> list[tuple[Rows, Layer]]:
     """The layers, each cutting only where the one after it would find too much else."""
     way = list(way)
-    rows = way[0][0].table
-    x, _ = row_runs.looked(rows)
-    stands = rows.sweep.stands(x)
+    stands = row_runs.standing(way[0][0].table)
     limits = [*(layer.raised + depth for _, layer in way[1:]), most]
     found = []
-    for (each, layer), limit in zip(way, limits, strict=True):
+    for (each, bounded), limit in zip(way, limits, strict=True):
+        # Under the middle of its row less may stand than a later pass further out would find
+        layer = dataclasses.replace(bounded, least=0.0)
         where, stands = row_runs.needed(each.table, layer, stands, limit)
         found.append((each, dataclasses.replace(layer, needed=where)))
     return found
