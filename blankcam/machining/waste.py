@@ -23,10 +23,10 @@ NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
 def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
-    """Most that stands over the finished top's highest across a slot once it is opened, mm.
+    """Most that stands across a slot over the highest that its waste is opened down to, mm.
 
     A ball leaves its round beside and between its passes; a flat tool keeps with all of its face
-    above the top, which rises beside most slots.
+    above a top that rises beside most slots.
     """
     edge, surface = slot.radius + 0.02, nut.at(Stage.FINAL).surface
     over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
@@ -62,13 +62,19 @@ def layer_count(nut: Part, depth: float, more: float = 0.0) -> int:
 
     ``more``: what stands over the rough top, mm.
     """
-    return max(1, math.ceil((over_finished(nut) + more) / depth))
+    return max(1, math.ceil((opening_depth(nut) + more) / depth))
 
 
-def over_finished(nut: Part) -> float:
-    """How much stands over a rough nut's finished top at most, mm."""
+def opening_depth(nut: Part) -> float:
+    """How much of a rough nut's top is opened over a slot at most, mm."""
     rough = nut.at(Stage.ROUGH)
-    return rough.raised + rough.ridge + STANDING
+    return rough.raised - rough.opened + rough.ridge + STANDING
+
+
+def opened_tips(nut: Part, tool: Tool, xs: Array) -> Array:
+    """Heights of the tip at the front edge where it opens the waste for good, each x of the passes."""
+    finished = nut.at(Stage.FINAL).surface
+    return tip_height(finished, tool, xs, np.zeros_like(xs)) + nut.at(Stage.ROUGH).opened
 
 
 def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
@@ -87,6 +93,6 @@ def lowest(nut: Part, slot: Slot, opening: Opening, stock: Box) -> float:
     """The lowest z that the tip is sent to over a slot: where its last passes end."""
     tool = opening.tool
     xs = pass_places(nut, slot, tool, narrow=opening.narrow)
-    tips = tip_height(nut.at(Stage.FINAL).surface, tool, xs, np.zeros_like(xs))
+    tips = opened_tips(nut, tool, xs)
     y1 = across_ends(stock, tool, back=False, lean=slot.tilt)[1]
     return float(np.min(tips)) - math.tan(slot.tilt) * y1
