@@ -23,13 +23,23 @@ NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
 def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
-    """Most that a ball leaves across a slot over what its waste is opened down to, mm."""
-    if tool.shape is not Shape.BALL:
-        return 0.0
-    edge = slot.radius + 0.02
+    """Most that stands across a slot over the highest that its waste is opened down to, mm.
+
+    A ball leaves its round beside and between its passes; a flat tool keeps with all of its face
+    above a top that rises beside most slots.
+    """
+    edge, surface = slot.radius + 0.02, nut.at(Stage.FINAL).surface
     over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
-    off = np.min(np.abs(over[:, None] - pass_places(nut, slot, tool, narrow=narrow)), axis=1)
-    return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
+    places = pass_places(nut, slot, tool, narrow=narrow)
+    tips = tip_height(surface, tool, places, np.zeros_like(places))
+    room = tool.radius**2 - (over[:, None] - places) ** 2
+    half = np.sqrt(np.maximum(room, 0.0))
+    if tool.shape is Shape.BALL:
+        lower = tips + tool.radius - half / math.cos(surface.tilt)
+    else:
+        lower = tips - half * math.tan(abs(surface.tilt))
+    left = np.min(np.where(room >= 0, lower, np.inf), axis=1)
+    return max(0.0, float(np.max(left) - np.max(surface.height(over, np.zeros_like(over)))))
 
 
 def seconds(  # every argument is a fact of its own

@@ -38,6 +38,7 @@ class Piece:
     stage: Stage = Stage.FINAL
     turned: bool = False
     slots_alone: bool = False
+    """Its top stays as it stands."""
 
     @property
     def box(self) -> Box:
@@ -67,8 +68,8 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
+        nut = after.nut if taken.top else _slots_alone(after.nut, height)
         alone = not taken.top
-        nut = _slots_alone(after.nut, height) if alone else after.nut
         yield Piece(nut, height, "nut-refit", stage=after.nut_stage, slots_alone=alone)
     if now.saddle is None or after.saddle is None:
         return
@@ -129,8 +130,8 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
 
     results: list[CutResult] = []
     by_hand: list[str] = []
-    left: list[str] = []
-    for piece, request in zip(asked, requests(job, readings, profile, asked), strict=True):
+    wanted = requests(job, readings, profile, asked)
+    for piece, request in zip(asked, wanted, strict=True):
         try:
             result = cut_part(request)
         except RefusedError as refused:
@@ -139,16 +140,17 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
             name = request.part.name
             by_hand.append(f"{name}: no program, cut it by hand to the marks: {first.wrong}{more}")
             continue
+        if piece.slots_alone and not result.milled:
+            by_hand += _marks_alone(result)
+            continue
         by_hand += _shaped_by_hand(result)
-        left += _left_to_the_file(result)
-        # a nick is no help in a slot that is there: where none is milled there is nothing to cut
-        if result.programs and (result.milled or not piece.slots_alone):
+        if result.programs:
             results.append(result)
     stop_unproven(results)
     return Cuts(
         results=tuple(results),
         by_hand=tuple(by_hand),
-        left_to_the_file=tuple(left),
+        left_to_the_file=tuple(_left_to_the_file(results)),
         milled=next((_milled(r) for r in results if r.request.label.stem == "nut-refit"), ()),
         saddle_milled=any(r.request.part.name == "saddle" and r.shaped for r in results),
     )
@@ -166,13 +168,20 @@ def _shaped_by_hand(result: CutResult) -> Iterator[str]:
     yield f"{name}: {what}: {why}"
 
 
+def _marks_alone(result: CutResult) -> Iterator[str]:
+    """That slots are filed to the marks: the machine cuts none of them."""
+    why = next(words(d.reasons) for d in result.decisions if d.feature.string)
+    yield f"{result.request.part.name}: no program, cut it by hand to the marks: {why}"
+
+
 def _milled(result: CutResult) -> tuple[int, ...]:
     slots = result.request.part.slots
     return numbers_where([s.string in result.milled for s in slots])
 
 
-def _left_to_the_file(result: CutResult) -> Iterator[str]:
-    for place, slot in enumerate(result.slots):
-        if slot.tool is None:
-            number = number_at(place, len(result.slots))
-            yield f"slot {number} is left to the file: {words(slot.reasons)}"
+def _left_to_the_file(results: Sequence[CutResult]) -> Iterator[str]:
+    for result in results:
+        for place, slot in enumerate(result.slots):
+            if slot.tool is None:
+                number = number_at(place, len(result.slots))
+                yield f"slot {number} is left to the file: {words(slot.reasons)}"
