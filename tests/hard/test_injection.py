@@ -118,9 +118,15 @@ def json_structure(data):
     return keys(json.loads(data))
 
 
+def svg_structure(data):
+    text = data.decode()
+    assert not ACTING.search(text)
+    return [(e.tag, sorted(e.attrib)) for e in ET.fromstring(text).iter()]
+
+
 READERS = {
     "dxf": dxf_structure, "pdf": pdf_structure, "md": markdown_structure, "ngc": program_structure,
-    "html": page_structure, "json": json_structure,
+    "html": page_structure, "json": json_structure, "svg": svg_structure,
 }  # fmt: skip
 
 
@@ -129,9 +135,7 @@ def structures(job, profile):
     assert {name.rpartition(".")[2] for name in files} == set(READERS)
     pages = drawn.sheet_pages(design(job), profile)
     found = {name: READERS[name.rpartition(".")[2]](data) for name, data in files.items()}
-    svg = {
-        n: [(e.tag, sorted(e.attrib)) for e in ET.fromstring(p).iter()] for n, p in pages.items()
-    }
+    svg = {n: svg_structure(p.encode()) for n, p in pages.items()}
     return found | svg, files
 
 
