@@ -29,6 +29,10 @@ LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
+SECTIONS = 9
+"""Evenly spaced places along a blank at which its section is looked at;"""
+FINE = 0.25
+"""mm between those where its steepest is looked for."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
@@ -188,12 +192,26 @@ class Sweep:
         return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
 
     @cached_property
+    def sections(self) -> Array:
+        """The x at which the section is looked at: evenly spaced, and where a face is steepest.
+
+        A ridge that goes from string to string may come near a face between two of them.
+        """
+        x0, x1 = self.stock.x0, self.stock.x1
+        fine = np.linspace(x0, x1, math.ceil((x1 - x0) / FINE) + 1)
+        low, high = (
+            self.surface.gradient(fine, np.full_like(fine, y))[1] for y in (self.y_low, self.y_high)
+        )
+        steepest = fine[[int(np.argmax(low)), int(np.argmin(high))]]
+        return np.concatenate([np.linspace(x0, x1, SECTIONS), steepest])
+
+    @cached_property
     def _strides(self) -> tuple[Array, Array]:
         """Places of the axis from the first to the last, and how long a stride is there.
 
         Strides are shares of a step on the level, the least along the blank.
         """
-        xs = np.linspace(self.stock.x0, self.stock.x1, 9)
+        xs = self.sections
         start = float(np.min(self._axis_over(xs, self.y_low)))
         stop = float(np.max(self._axis_over(xs, self.y_high)))
         axes = np.linspace(start, stop, AXES)
