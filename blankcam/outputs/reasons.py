@@ -39,6 +39,7 @@ _WITH_FIGURES = {
     "the material bears {most:g}",
     ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
     "power",
+    ReasonCode.BRIDGES_HOLLOW: f"{_TOOL} is too large for the hollow between two strings",
     ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
     ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }
