@@ -144,6 +144,11 @@ class SaddleTarget:
         return 0.0
 
     @property
+    def opened(self) -> float:
+        """Nothing is opened over a saddle."""
+        return self.raised
+
+    @property
     def slots(self) -> tuple[Slot, ...]:
         """A saddle has none."""
         return ()

@@ -84,6 +84,11 @@ class Case:
     def text(self, name):
         return next(text for n, text, _ in self.texts if n == name)
 
+    def run(self, name, text):
+        """The texts that run in one program's set-up, in order, with that one exchanged."""
+        setup = next(s for n, _, s in self.texts if n == name)
+        return [text if n == name else t for n, t, s in self.texts if s == setup and not in_air(n)]
+
     def read(self, name, text):
         """A program as read; the undamaged ones only once."""
         if text != self.text(name):
