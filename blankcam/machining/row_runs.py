@@ -18,10 +18,11 @@ HAIR = 0.005
 NEAR = 1.8
 """Seconds at feed by which a pass is made longer to end where the next one begins (our own)."""
 LIFTED = 1.5
+"""Seconds that a link over what stands takes, about, for choosing an order."""
 STEPPED = 0.4
-"""Seconds of a link over what stands, and of one at depth, about, for choosing an order,"""
+"""Seconds that a link at depth takes, about."""
 FASTER = 3.0
-"""and how much faster than cutting the tool goes along between passes."""
+"""How many times faster than cutting the tool goes along between passes, about."""
 PAST = 0.3
 """Tool radii, over the air beside the blank, that a pass goes past an end where the next one
 begins at depth: its axis must pass the end, not all of the tool."""

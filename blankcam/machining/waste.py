@@ -19,6 +19,7 @@ from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
 from blankcam.parts.stage import Stage
 
+STEP: float = table("cutting")["slots"]["opening_step"]
 NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
@@ -85,7 +86,7 @@ def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
         if abs(middle - slot.centre) <= tool.radius - slot.radius - NARROWEST:
             return np.array([middle])
     span = right - left - tool.diameter
-    count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
+    count = max(1, math.ceil(span / (STEP * tool.diameter)) + 1)
     return left + tool.radius + span * np.linspace(0, 1, count)
 
 

@@ -28,6 +28,8 @@ class HandLeft:
         cut, over = target.upper(x, y, milled), max(target.ridge, self.top)
         if not over:
             return cut
+        if not milled:
+            return np.asarray(cut + over)
         top = target.upper(x, y, frozenset())
         return np.where(cut < top, cut, top + over)
 
