@@ -185,6 +185,7 @@ def _prove_on_face(
     lying.check(program, bench.tools, found)
     used = np.unique(program.moves.tool)
     tabs = tabs_up_to(t.radius for n, t in bench.tools.items() if n in used)
+    blank.tabs = tabs
     for skin in uncut_ends(blank.part, blank.face, tabs):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
