@@ -66,7 +66,9 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
-        nut = after.nut if taken.top else _slots_alone(after.nut, height)
+        # Its front is cut back already
+        nut = after.nut.with_whole_front([s.string for s in after.nut.slots if s.step])
+        nut = nut if taken.top else _slots_alone(nut, height)
         yield Piece(nut, height, "nut-refit", stage=after.nut_stage)
     if now.saddle is None or after.saddle is None:
         return
