@@ -38,18 +38,42 @@ def front_edges(job: Job, instrument: Instrument) -> tuple[float, ...]:
     """How far each edge lies toward the saddle, mm, from the bass side; 0 without compensation.
 
     "computed" finds ridges and edges together, or the edges alone where the job gives the ridges.
-    An edge so little behind the nut's front that it is not worth a step lies at the front. A nut
-    that is not made has the edges that the job gives.
+    A nut that is not made has the edges that the job gives.
     """
     asked, paths = job.nut.compensation, instrument.strings
-    if asked == "none" or (isinstance(asked, str) and job.blanks.nut is None):
-        return (0.0,) * len(paths)
     if not isinstance(asked, str):
-        forward = list(per_string(asked, [s.u_nut for s in paths]))
-    elif job.saddle.compensation == "computed":
-        forward = [-n for n in computed_compensation_and_nut(instrument)[1]]
-    else:
-        forward = list(_for_given_ridges(job, instrument))
+        return _worth_a_step(per_string(asked, [s.u_nut for s in paths]))
+    if not computes_edges(job):
+        return (0.0,) * len(paths)
+    if job.saddle.compensation == "computed":
+        return _worth_a_step([-n for n in computed_compensation_and_nut(instrument)[1]])
+    ridges = job.saddle.compensation
+    if isinstance(ridges, str):
+        return edges_for_ridges(instrument, (0.0,) * len(paths))
+    return edges_for_ridges(instrument, per_string(ridges, [s.u_saddle for s in paths]))
+
+
+def computes_edges(job: Job) -> bool:
+    """Whether the job has the edges worked out, for a nut that is made."""
+    return job.nut.compensation == "computed" and job.blanks.nut is not None
+
+
+def edges_for_ridges(instrument: Instrument, ridges: Sequence[float]) -> tuple[float, ...]:
+    """The edges that do best with ridges that are given, mm toward the saddle.
+
+    The heights depend on the edges so little that a second turn settles them.
+    """
+    now, forward = with_compensation(instrument, ridges), list[float]()
+    for _ in range(2):
+        models = [strings.fretted(now, s) for s in now.strings]
+        both = zip(models, ridges, strict=True)
+        forward = [-float(intonation.nut_compensation(m, b)) for m, b in both]
+        now = with_fronts(now, forward)
+    return _worth_a_step(forward)
+
+
+def _worth_a_step(forward: Sequence[float]) -> tuple[float, ...]:
+    """Edges of which none lies behind the nut's front by less than is worth a step."""
     most = stands_forward(forward)
     return tuple(most if most - f < LEAST else f for f in forward)
 
@@ -116,22 +140,3 @@ def _both(instrument: Instrument) -> tuple[tuple[float, ...], tuple[float, ...]]
     found = [intonation.saddle_and_nut_compensation(m) for m in models]
     ridge, nut = zip(*((float(dS), float(dN)) for dS, dN in found), strict=True)
     return ridge, nut
-
-
-def _for_given_ridges(job: Job, instrument: Instrument) -> tuple[float, ...]:
-    """The edges that do best with the ridges that the job gives, mm toward the saddle."""
-    asked = job.saddle.compensation
-    paths = instrument.strings
-    ridges = (
-        (0.0,) * len(paths)
-        if isinstance(asked, str)
-        else per_string(asked, [s.u_saddle for s in paths])
-    )
-    now = with_compensation(instrument, ridges)
-    for _ in range(2):  # the heights depend on the edges so little that a second turn settles them
-        models = [strings.fretted(now, s) for s in now.strings]
-        forward = [
-            -float(intonation.nut_compensation(m, b)) for m, b in zip(models, ridges, strict=True)
-        ]
-        now = with_fronts(now, forward)
-    return tuple(forward)

@@ -82,7 +82,10 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
     level = instruments.build(job)
     start = instruments.with_fronts(level, nut_edges.front_edges(job, level))
     wanted = _wanted_compensation(job, start)
-    instrument = instruments.with_compensation(start, _reached(job, start, wanted))
+    reached = _reached(job, start, wanted)
+    if nut_edges.computes_edges(job) and reached != wanted:  # the best with what the saddle reaches
+        start = instruments.with_fronts(level, nut_edges.edges_for_ridges(level, reached))
+    instrument = instruments.with_compensation(start, reached)
     faults: list[Fault] = []
     the_nut, the_saddle = (
         _nut(faults, job, instrument),
