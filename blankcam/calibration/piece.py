@@ -244,6 +244,7 @@ class CouponTarget:
     raised: float = 0.0
     ridge: float = 0.0
     floor_raise: float = 0.0
+    opened: float = 0.0
 
     @property
     def top(self) -> Curve:

@@ -89,9 +89,9 @@ class Sweep:
     tool: Tool
     stock: Box
     y_low: float
-    """The surface is wanted from here"""
+    """Where the surface that is wanted begins."""
     y_high: float
-    """to here."""
+    """Where it ends."""
     crown: float
     """Radius of the surface's section across x, infinite for a straight one."""
     outline: Callable[[Array], Array] | None = None

@@ -254,7 +254,7 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     chip, teeth = m.chip_at(tool.edge), tool.flutes
     if tool.edge <= rules["runout_diameter"] and _doubtful(profile, chip):
         teeth = 1
-        limits.append("one tooth reckoned: runout not known")
+        limits.append("one tooth reckoned: the runout is not known, or too large")
     feed, chip, why = _feed(rpm, teeth, chip, profile)
     limits.append(why)
     width = _width(m, tool, work)
@@ -348,9 +348,9 @@ def _depth(  # everything a limit can come from
         (profile.power / cutting_power(1.0, width, feed, pressure), "depth: the machine's power"),
     ]
     if work is Work.FINISH:
-        bounds.append(
-            (rules["bend_max"] / tool_bend(per_depth, tool), "depth: the tool bends 3 um")
-        )
+        most = rules["bend_max"]
+        why = f"depth: the tool bends {1000 * most:g} um"
+        bounds.append((most / tool_bend(per_depth, tool), why))
     return min(bounds)
 
 

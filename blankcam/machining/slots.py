@@ -150,18 +150,19 @@ def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
 
 
 def left_open(nut: Part, slot: Slot) -> float:
-    """How deep a rough slot is below the finished top, mm."""
-    return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
+    """How deep a rough slot is below the waste opened over it, mm."""
+    rough = nut.at(Stage.ROUGH)
+    return slot.depth_front + rough.opened - rough.floor_raise
 
 
 def depths(nut: Part, slot: Slot, stage: Stage, more: float = 0.0) -> tuple[float, float]:
-    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top.
+    """From what stands down to the slot's floor, mm: as it is, and with the waste opened.
 
     ``more``: what stands over the stage's top, mm.
     """
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
     target = nut.at(stage)
-    return high + target.raised + target.ridge + more - floor, high - floor
+    return high + target.raised + target.ridge + more - floor, high + target.opened - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -277,14 +278,14 @@ def fits(
 def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go, mm: in the waste of its slot, and within the slot below it.
 
-    Never wider than the slot where it meets the finished top, and never as deep; in the waste
-    above never wider than may be opened. Where the top rises across it, a nick is wider there.
+    Below what waste may be opened to it is never wider than the slot and never as deep; in the
+    waste above never wider than may be opened. Where the top rises across it, a nick is wider there.
     """
     target, left_right = nut.at(stage), clear_window(nut.slots, slot, nut.length)
-    raised = target.raised
+    raised = target.raised - target.opened
     opening = min(_opening(nut, slot, stage), tool.radius)
     within = _room_under(nut, slot, tool, opening)
-    floor = max(slot.depth_front - target.floor_raise, 0.0)
+    floor = max(slot.depth_front + target.opened - target.floor_raise, 0.0)
     depth = raised + WITHIN * min(max(within, 0.0), floor)
     if raised:
         room = min(slot.centre - left_right[0], left_right[1] - slot.centre)
@@ -303,11 +304,12 @@ def _room_under(nut: Part, slot: Slot, tool: Tool, beyond: float) -> float:
 
 
 def _opening(nut: Part, slot: Slot, stage: Stage) -> float:
-    """Half the width of the stage's groove where it meets the finished top, mm.
+    """Half the width of the stage's groove where it meets the opened waste, mm.
 
     A thin string's slot is shallower than its own radius: its round floor is all there is.
     """
-    depth = max(slot.depth_front - nut.at(stage).floor_raise, 0.0) * math.cos(slot.tilt)
+    target = nut.at(stage)
+    depth = max(slot.depth_front + target.opened - target.floor_raise, 0.0) * math.cos(slot.tilt)
     short = max(slot.radius - depth, 0.0)
     return math.sqrt(slot.radius**2 - short**2)
 

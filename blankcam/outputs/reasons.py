@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from blankcam.data import table
 from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.parts.part import FeatureKind
 
@@ -45,9 +46,10 @@ _WITH_FIGURES = {
     ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
     ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }
+_SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
 _NARROWER = (
-    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
-    "is deep"
+    f"largest ball narrower than its slot by {_SIDE_ROOM:g} mm or more, with flutes longer than the "
+    "slot is deep"
 )
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,

@@ -37,6 +37,8 @@ class HandLeft:
         cut, over = target.upper(x, y, milled), max(target.ridge, self.top)
         if not over:
             return cut
+        if not milled and not any(s.step for s in target.slots):
+            return np.asarray(cut + over)
         top = target.uncut(x, y)
         return np.where(cut < top, cut, top + over)
 

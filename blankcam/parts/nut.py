@@ -46,6 +46,8 @@ class Nut:
     slots: tuple[Slot, ...]
     allowance: float
     hold_back: float
+    waste_kept: float
+    """How much of the allowance stays where it is opened over a slot."""
     name: str = "nut"
 
     @property
@@ -123,6 +125,14 @@ class NutTarget:
         return RIDGE * self.raised
 
     @property
+    def opened(self) -> float:
+        """How much higher than the finished top waste stands once it is opened over a slot.
+
+        Where floors stay higher for good, the top can stay so much higher with them.
+        """
+        return min(self.nut.waste_kept, self.raised)
+
+    @property
     def top(self) -> Curve:
         """Its top along the front edge."""
         return RaisedCurve(base=self.nut.top, by=self.raised)
@@ -144,7 +154,7 @@ class NutTarget:
         nut = self.nut
         for slot in nut.slots if self.raised else ():
             left, right = clear_window(nut.slots, slot, nut.length)
-            z -= np.where((x >= left) & (x <= right), self.raised, 0.0)
+            z -= np.where((x >= left) & (x <= right), self.raised - self.opened, 0.0)
         _groove(z, x, y, self.slots)
         for slot in nut.slots:
             if slot.step is not None:
@@ -240,6 +250,7 @@ def shaped(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
         slots=_stepped(slots, backs, job.board.width_at_nut),
         allowance=job.nut.allowance,
         hold_back=job.nut.hold_back,
+        waste_kept=job.nut.hold_back,
     )
 
 

@@ -54,6 +54,10 @@ class Target(Protocol):
         """How much higher than finished its slots' floors stand, mm."""
 
     @property
+    def opened(self) -> float:
+        """How much higher than the finished top waste stands once it is opened over a slot, mm."""
+
+    @property
     def top(self) -> Curve:
         """Its top along x: a nut's at the front, a saddle's over its ridge."""
 

@@ -144,6 +144,11 @@ class SaddleTarget:
         return 0.0
 
     @property
+    def opened(self) -> float:
+        """Nothing is opened over a saddle."""
+        return self.raised
+
+    @property
     def slots(self) -> tuple[Slot, ...]:
         """A saddle has none."""
         return ()
@@ -170,7 +175,8 @@ class SaddleTarget:
         x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
         saddle = self.saddle
         off = np.clip(y, 0.0, saddle.thickness) - saddle.ridge.height(x)
-        fall = off**2 / (saddle.crown_radius + np.sqrt(saddle.crown_radius**2 - off**2))
+        square = off * off
+        fall = square / (saddle.crown_radius + np.sqrt(saddle.crown_radius**2 - square))
         return np.where(saddle.covers(x, y), self.top.height(x) - fall, -np.inf)
 
     def upper(self, x: Array, y: Array, milled: frozenset[int]) -> Array:

@@ -123,7 +123,7 @@ def clear_window(slots: Sequence[Slot], slot: Slot, length: float) -> tuple[floa
         left = max(left, between(at[i - 1], slot) + limits["clear_wall"] / 2)
     if i < len(at) - 1:
         right = min(right, between(slot, at[i + 1]) - limits["clear_wall"] / 2)
-    left, right = max(left, limits["clear_wall"]), min(right, length - 0.3)
+    left, right = max(left, limits["clear_wall"]), min(right, length - limits["clear_wall"])
     return (min(left, slot.centre - slot.radius), max(right, slot.centre + slot.radius))
 
 

@@ -117,6 +117,11 @@ def straight(level: float, slope: float) -> ArcCurve:
     return ArcCurve(z0=level, k=slope, radius=math.inf, middle=0.0)
 
 
+def raised(base: ArcCurve, by: float) -> ArcCurve:
+    """An arc as it is, higher."""
+    return lowered(base, straight(-by, 0.0))
+
+
 @overload
 def lowered(base: ArcCurve, by: ArcCurve) -> ArcCurve: ...
 @overload
@@ -206,8 +211,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:
         top = replace(top, z0=top.z0 + float(lacking))
-    # the waste over its top is no help: a mill opens it down to that top around every slot it cuts
-    return _under(top, nut.top, nut.length)
+    return _under(top, raised(nut.top, nut.at(Stage.ROUGH).opened), nut.length)
 
 
 def with_finished_top(found: Design, nut: Nut) -> Nut:
@@ -286,6 +290,7 @@ def bottom_trim(saddle: Saddle, taken: Taken) -> Nut:
         slots=(),
         allowance=0.0,
         hold_back=0.0,
+        waste_kept=0.0,
         name="saddle",
     )
 
@@ -361,7 +366,8 @@ def cautions(made: Standing) -> Iterator[str]:
         if slot.depth_front < values["least_depth"] * slot.gauge:
             yield (
                 f"{name} is only {slot.depth_front:.2f} mm deep under the nut's top, for a string"
-                f" of {slot.gauge:.2f} mm: the string may jump out"
+                f" of {slot.gauge:.2f} mm: the string may jump out; if it does, make a nut with less"
+                " exposure"
             )
         elif slot.depth_front > values["over_deep"] * slot.gauge:
             yield (

@@ -25,8 +25,9 @@ from blankcam.replay.cutting_data import Allowed, allowed_for
 from blankcam.replay.deviation import tabs_up_to, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
+from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
-from blankcam.replay.motions import Moves
+from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.part_deviation import WantedPart, judge_part
 from blankcam.replay.proof import ProgramProof, ProgramText, Proof
 from blankcam.replay.reader import Program, read_program
@@ -240,8 +241,8 @@ def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Ben
     """An air program: it must stay well over everything, and leaves the stock as it was."""
     found = Collector(program.name)
     heights = blank.face if setup is Setup.FACE else blank.main
-    heights = dataclasses.replace(heights, z=heights.z.copy())
     top = float(heights.z.max(initial=-np.inf))
+    heights = _met_in_air(program, heights, top)
     if setup is Setup.FACE:
         around = limits.obstacles_on_face(blank.stock, bench.holding)
         standing = blank.stock.on_face()
@@ -252,6 +253,14 @@ def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Ben
     swept = replay_moves(heights, program.moves, bench.tools, bench.profile)
     stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
     return _program_proof(program, setup, top, swept, around, bench, found)
+
+
+def _met_in_air(program: Program, heights: Heightmap, top: float) -> Heightmap:
+    """A copy of the heights where any known move comes below their ``top``; else none of them."""
+    low, _ = bounds(program.moves)
+    if low[program.moves.known, 2].min(initial=np.inf) < top:
+        return dataclasses.replace(heights, z=heights.z.copy())
+    return Heightmap(heights.x[:0], heights.y[:0], heights.z[:0, :0])
 
 
 def _as_obstacle(box: Box) -> limits.Obstacle:

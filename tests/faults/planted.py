@@ -57,8 +57,9 @@ def every(lines, change):
 
 
 def deepest(lines):
-    """Index of the cutting move that goes deepest."""
-    return min(indices(lines, "G1", "Z"), key=lambda i: value(lines[i], "Z"))
+    """Index of the cutting move that goes deepest, or of any move where cuts run level."""
+    at = indices(lines, "Z")
+    return min([i for i in at if cuts(lines[i])] or at, key=lambda i: value(lines[i], "Z"))
 
 
 def early_long_cut(lines):

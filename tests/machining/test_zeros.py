@@ -133,10 +133,10 @@ def test_a_bench_without_a_cutter_that_can_touch_uses_an_edge_finder():
 def test_a_header_that_says_to_touch_otherwise_is_found(was, becomes):
     made = write_part(request("concert-steel", "nut"))
     text = made.programs[-1].text
-    assert not list(stated_differences("nut-edge.ngc", text.encode(), text))
+    assert not list(stated_differences(text.encode(), text))
     other = re.sub(was, becomes, text, count=1)
     assert other != text
-    (found,) = stated_differences("nut-edge.ngc", other.encode(), text)
+    (found,) = stated_differences(other.encode(), text)
     assert found.code is Code.STATED_ZERO
 
 
