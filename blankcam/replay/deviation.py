@@ -240,7 +240,7 @@ def _probe_line_errors(
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = heightmap.x, heightmap.z[row], float(heightmap.y[row])
     axis = float(slot_axis(slot, heightmap.y)[row])
-    wanted = float(slot.floor(y))
+    wanted = slot.floor_front - math.tan(slot.tilt) * (y - slot.edge)
     r = slot.width / 2
     inside = np.flatnonzero(np.abs(x - axis) < r)
     lowest = inside[int(z[inside].argmin())]
