@@ -222,19 +222,9 @@ def _board(job: Job) -> Board:
 
 
 def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
-    nut, saddle, scale = job.nut, job.saddle, job.instrument.scale
-    gauges = [s.gauge for s in job.strings]
+    nut, saddle = job.nut, job.saddle
     courses = [s.course or s.number for s in job.strings]
-    to_edge = nut.margin_to == "edge"
-    first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
-    last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
-    at_nut = spacing.centres(
-        gauges, courses, first, last, rule=nut.spacing, course_gap=nut.course_gap
-    )
-    half = saddle.string_span / 2
-    at_saddle = spacing.centres(
-        gauges, courses, -half, half, rule=saddle.spacing, course_gap=saddle.course_gap
-    )
+    at_nut, at_saddle = _at_nut(job, board, courses), _at_saddle(job, courses)
     side = -1.0 if job.left_handed else 1.0
     u_nut = [side * (x - board.width_at_nut / 2) for x in at_nut]
     lifts = per_string(nut.lift, at_nut) if nut.lift is not None else None
@@ -259,8 +249,28 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
             compensation=0.0,
             z_nut=0.0,
             z_saddle=0.0,
-            length=scale,
+            length=job.instrument.scale,
         )
         for i, s in enumerate(job.strings)
     ]
     return tuple(solve(board, s) for s in made)
+
+
+def _at_nut(job: Job, board: Board, courses: Sequence[int]) -> tuple[float, ...]:
+    """Where the strings cross the nut, from its bass end, mm."""
+    nut, gauges = job.nut, [s.gauge for s in job.strings]
+    to_edge = nut.margin_to == "edge"
+    first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
+    last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
+    return spacing.centres(
+        gauges, courses, first, last, rule=nut.spacing, course_gap=nut.course_gap
+    )
+
+
+def _at_saddle(job: Job, courses: Sequence[int]) -> tuple[float, ...]:
+    """Where they cross the saddle, from its middle toward the treble side, mm."""
+    saddle, gauges = job.saddle, [s.gauge for s in job.strings]
+    half = saddle.string_span / 2
+    return spacing.centres(
+        gauges, courses, -half, half, rule=saddle.spacing, course_gap=saddle.course_gap
+    )

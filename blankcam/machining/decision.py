@@ -61,6 +61,8 @@ class ReasonCode(StrEnum):
     """``tool``; the ``depth`` that it may cut at once without bending."""
     COARSE_STEPS = "coarse steps"
     """``tool``; the ``ridge`` that a flat tool would leave at best."""
+    BRIDGES_HOLLOW = "bridges hollow"
+    """``tool``; a ball too large for a hollow of a top that goes from string to string."""
     AGAINST_LIMIT = "against limit"
     """Of the holding or the machine, as the fault says: ``key``, ``wrong``, ``fix``."""
 

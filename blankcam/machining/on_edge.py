@@ -187,6 +187,9 @@ def _passes_of(
     finish: Table, part: Part, edge: Bench, within: _Limits, reasons: list[Reason]
 ) -> EdgeDecided | None:
     """All passes of one tool, or the reasons why it can't make them."""
+    if finish.bridged:
+        reasons.append(Reason.about(finish.sweep.tool, ReasonCode.BRIDGES_HOLLOW))
+        return None
     one_way = math.isinf(finish.sweep.crown) and not finish.sweep.ridge
     surface, limber = surface_passes(finish, edge, one_way=one_way)
     reach = _finish_reach(finish, edge)

@@ -43,6 +43,7 @@ _WITH_FIGURES = {
     ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
     "corners, and there is room for {room:.2f} mm",
     ReasonCode.TOO_LIMBER: f"{_TOOL} may cut only {{depth:.3f}} mm deep at once without bending",
+    ReasonCode.BRIDGES_HOLLOW: f"{_TOOL} is too large for the hollow between two strings",
     ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
     ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }

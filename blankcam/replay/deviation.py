@@ -274,16 +274,22 @@ def _crossing_at(x: Floats, z: Floats, high: int, low: int, level: float) -> flo
 
 
 def end_deviations(
-    part: Part, ends: tuple[Heightmap, Heightmap], stage: Stage, *, square: bool = False
+    part: Part,
+    ends: tuple[Heightmap, Heightmap],
+    stage: Stage,
+    *,
+    square: bool = False,
+    tabs: float = 0.0,
 ) -> Iterator[Deviation]:
     """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
 
     Measured at 0.9 of the part's height there; an end with no cut near it on any line is left to
     the saw, but one that is cut on some lines must be cut on all. Of ``square`` ends, to be made
-    round by hand, only the line counts on which they stand out least.
+    round by hand, only the line counts on which they stand out least. Where a part is so low that
+    this lies under ``tabs``, mm, what stands out there is what holds it, which is broken off.
     """
     for heightmap, outward in zip(ends, (-1.0, 1.0), strict=True):
-        found = list(_end_lines(part, heightmap, outward, stage))
+        found = list(_end_lines(part, heightmap, outward, (stage, tabs)))
         if any(cut for cut, _ in found):
             worst = [w for _, w in found]
             yield from [min(worst, key=lambda w: w.amount)] if square else worst
@@ -326,9 +332,13 @@ def uncut_ends(part: Part, face: Heightmap, tabs: float) -> Iterator[Deviation]:
             yield Deviation(amount=skin, at=at)
 
 
-def _end_lines(part: Part, heightmap: Heightmap, outward: float, stage: Stage
+def _end_lines(part: Part, heightmap: Heightmap, outward: float, until: tuple[Stage, float]
                ) -> Iterator[tuple[bool, Deviation]]:  # fmt: skip
-    """Whether each line of an end was cut at all, and how far it stands out."""
+    """Whether each line of an end was cut at all, and how far it stands out.
+
+    ``until``: the stage, and how high tabs hold the part, mm.
+    """
+    stage, tabs = until
     for row, y in enumerate(heightmap.y):
         nominal = part.at(stage).lower(heightmap.x, np.full_like(heightmap.x, y))
         there = np.flatnonzero(np.isfinite(nominal))
@@ -340,5 +350,6 @@ def _end_lines(part: Part, heightmap: Heightmap, outward: float, stage: Stage
         if stands.size:
             last = stands[0] if outward < 0 else stands[-1]
             off = outward * float(heightmap.x[last] - heightmap.x[edge])
+            off = min(off, 0.0) if level < tabs else off
             at = (float(heightmap.x[last]), float(y), level)
             yield stands.size < len(heightmap.x), Deviation(amount=off, at=at)

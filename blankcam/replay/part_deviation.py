@@ -128,7 +128,9 @@ def _left(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
 def _end(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
     limit = table("proof")["limits"]["outline"]
     square = wanted.by_hand.ends
-    ends = end_deviations(wanted.part, stock.probes.ends, wanted.stage, square=square)
+    ends = end_deviations(
+        wanted.part, stock.probes.ends, wanted.stage, square=square, tabs=stock.tabs
+    )
     end = max(ends, key=lambda e: abs(e.amount), default=NOWHERE)
     if abs(end.amount) > limit:
         found.add(Code.OUTLINE, "an end stands out (+) or falls short (-), mm", value=end.amount,

@@ -34,6 +34,8 @@ class StockAsCut:
         self.probes = probe_lines(part, stock, milled)
         self.face = Heightmap.of(stock.on_face(), cells["face"], cells["face"])
         self.mills_thickness = stock.y0 < 0
+        self.tabs = 0.0
+        """How high the tabs of an outline on face may hold the part, mm."""
         self.face_lines = (
             thickness_deviation.face_probe_lines(stock) if self.mills_thickness else ()
         )

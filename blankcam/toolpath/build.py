@@ -229,7 +229,8 @@ def in_air(
     program: Program, standing: Sequence[Box], slots: Sequence[Slot], profile: Profile
 ) -> Program:
     """The air program of a whole program, over all that stands on the machine."""
-    return air.air_program(program, standing, slots, program.clearance - profile.clearance)
+    highest = program.clearance - profile.clearance
+    return air.air_program(program, standing, slots, highest, profile.travel)
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:
