@@ -24,12 +24,12 @@ from blankcam.parts.surface import Surface
 Bools = NDArray[np.bool_]
 
 
-HOLLOW = 0.02
-"""A slope along the part that grows by more under a ball is a hollow;"""
-HOLLOWS = 9
-"""places along the ball at which slopes are compared,"""
+HOLLOW = 0.2
+"""A slope along the part that grows by more under a ball may be a hollow that it bridges;"""
+ACROSS = 9
+"""lines across the part on which slopes are looked at,"""
 PROBES = 41
-"""and across it at which heights in a hollow are."""
+"""and places across a ball at which heights in a hollow are."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
@@ -41,7 +41,7 @@ TABLE = 0.15
 SECTIONS = 9
 """Evenly spaced places along a blank at which its section is looked at;"""
 FINE = 0.25
-"""mm between those where its steepest is looked for."""
+"""mm between those where its steepest, or a hollow, is looked for."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
@@ -77,7 +77,7 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     """The lowest z of a tool's tip at (x, y) that does not cut below the surface, mm."""
     x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
     if tool.shape is Shape.BALL:
-        return _ball_tips(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
+        return _over_contact(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
     ring = np.linspace(0, math.tau, 96, endpoint=False)
     spread = np.concatenate([[0.0], np.linspace(0.1, 1.0, 10)]) * tool.radius
     du = (spread[:, None] * np.cos(ring)).ravel()
@@ -86,29 +86,17 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     return np.asarray(heights.max(axis=-1))
 
 
-def _ball_tips(
-    surface: Surface, radius: float, axis: tuple[Array, Array], at: tuple[Array, Array]
-) -> Array:
-    """The lowest tips of a ball at these axes, which touches the surface near those places.
+def _over_hollows(surface: Surface, radius: float, axis: tuple[Array, Array], tips: Array) -> Array:
+    """The lowest tips of a ball that meets more than one place in the hollows along a part.
 
-    A ridge that goes from string to string may leave hollows along the part, where the ball meets
-    more than one place: there all under it is looked at.
+    ``tips``: where it would touch near the place from which Newton's steps began.
     """
-    tips = _over_contact(surface, radius, axis, at)
-    near = np.linspace(-radius, radius, HOLLOWS)
-    x, y = at
-    slopes = np.stack([surface.gradient(x + by, y)[0] for by in near])
-    lowest = np.minimum.accumulate(slopes, axis=0)
-    hollow = np.max(slopes - lowest, axis=0) > HOLLOW
-    if not hollow.any():
-        return tips
     du, dv = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-radius, radius, PROBES)]))
     inside = du**2 + dv**2 < radius**2
     du, dv = du[inside], dv[inside]
     under = np.sqrt(radius**2 - du**2 - dv**2) - radius
-    high = surface.height(axis[0][hollow][:, None] + du, axis[1][hollow][:, None] + dv)
-    tips[hollow] = np.maximum(tips[hollow], np.max(high + under, axis=1))
-    return tips
+    high = surface.height(axis[0][..., None] + du, axis[1][..., None] + dv)
+    return np.asarray(np.maximum(tips, np.max(high + under, axis=-1)))
 
 
 def _over_contact(
@@ -195,13 +183,16 @@ class Sweep:
         bridged = False
         if self.tool.shape is Shape.BALL:
             u, v = contact(self.surface, self.tool.radius, x, y)
-            tips = _ball_tips(self.surface, self.tool.radius, (x, y), (u, v))
+            tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
             # A row's part goes half way to where its neighbours touch
             middle = (v[1:] + v[:-1]) / 2
             wanted[:-1] &= middle > self.y_low
             wanted[1:] &= middle < self.y_high
-            lifted = tips - _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
-            bridged = bool(np.any(lifted[wanted] > BRIDGED))
+            if (near := self._near_hollows(xs)).any():
+                axis = x[:, near], y[:, near]
+                lifted = _over_hollows(self.surface, self.tool.radius, axis, tips[:, near])
+                lift, tips[:, near] = lifted - tips[:, near], lifted
+                bridged = bool(np.any(lift[wanted[:, near]] > BRIDGED))
         else:
             tips = self.tip(x, y)
         return Table(
@@ -213,6 +204,26 @@ class Sweep:
             wanted=wanted,
             bridged=bridged,
         )
+
+    def _near_hollows(self, x: Array) -> Bools:
+        """Over which x a ball reaches a hollow along the part.
+
+        A ridge that goes from string to string may leave some between two of them.
+        """
+        fine, slopes = self._slopes_along
+        count = math.ceil(self.tool.diameter / FINE)
+        windows = np.lib.stride_tricks.sliding_window_view(slopes, count, axis=1)
+        grows = windows - np.minimum.accumulate(windows, axis=2)
+        starts = fine[np.flatnonzero(grows.max(axis=(0, 2)) > HOLLOW)]
+        middles = starts + (count - 1) * FINE / 2
+        return np.asarray((np.abs(x[:, None] - middles) <= self.tool.diameter).any(axis=1))
+
+    @cached_property
+    def _slopes_along(self) -> tuple[Array, Array]:
+        """Places x ``FINE`` apart, and the slopes along the part there on lines across it."""
+        fine = np.arange(self.x_ends[0], self.x_ends[1] + FINE, FINE)
+        x, y = np.meshgrid(fine, np.linspace(self.y_low, self.y_high, ACROSS))
+        return fine, self.surface.gradient(x, y)[0]
 
     def over_face(self, y: float) -> float:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
