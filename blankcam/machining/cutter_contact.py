@@ -1,6 +1,7 @@
 """Where a tool's tip may go over a surface, and rows along x that bring a surface out.
 
-A surface is a function (x, y) -> z of arrays, smooth and convex upward, going on beyond the part.
+A surface is a function (x, y) -> z of arrays, smooth, going on beyond the part, and convex upward but
+for hollows along the part.
 """
 
 from __future__ import annotations
@@ -23,12 +24,24 @@ from blankcam.parts.surface import Surface
 Bools = NDArray[np.bool_]
 
 
+HOLLOW = 0.02
+"""A slope along the part that grows by more under a ball is a hollow;"""
+HOLLOWS = 9
+"""places along the ball at which slopes are compared,"""
+PROBES = 41
+"""and across it at which heights in a hollow are."""
+BRIDGED = 0.002
+"""mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
+SECTIONS = 9
+"""Evenly spaced places along a blank at which its section is looked at;"""
+FINE = 0.25
+"""mm between those where its steepest is looked for."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
@@ -64,13 +77,38 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     """The lowest z of a tool's tip at (x, y) that does not cut below the surface, mm."""
     x, y = np.broadcast_arrays(np.asarray(x, float), np.asarray(y, float))
     if tool.shape is Shape.BALL:
-        return _over_contact(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
+        return _ball_tips(surface, tool.radius, (x, y), contact(surface, tool.radius, x, y))
     ring = np.linspace(0, math.tau, 96, endpoint=False)
     spread = np.concatenate([[0.0], np.linspace(0.1, 1.0, 10)]) * tool.radius
     du = (spread[:, None] * np.cos(ring)).ravel()
     dv = (spread[:, None] * np.sin(ring)).ravel()
     heights = surface.height(x[..., None] + du, y[..., None] + dv)
     return np.asarray(heights.max(axis=-1))
+
+
+def _ball_tips(
+    surface: Surface, radius: float, axis: tuple[Array, Array], at: tuple[Array, Array]
+) -> Array:
+    """The lowest tips of a ball at these axes, which touches the surface near those places.
+
+    A ridge that goes from string to string may leave hollows along the part, where the ball meets
+    more than one place: there all under it is looked at.
+    """
+    tips = _over_contact(surface, radius, axis, at)
+    near = np.linspace(-radius, radius, HOLLOWS)
+    x, y = at
+    slopes = np.stack([surface.gradient(x + by, y)[0] for by in near])
+    lowest = np.minimum.accumulate(slopes, axis=0)
+    hollow = np.max(slopes - lowest, axis=0) > HOLLOW
+    if not hollow.any():
+        return tips
+    du, dv = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-radius, radius, PROBES)]))
+    inside = du**2 + dv**2 < radius**2
+    du, dv = du[inside], dv[inside]
+    under = np.sqrt(radius**2 - du**2 - dv**2) - radius
+    high = surface.height(axis[0][hollow][:, None] + du, axis[1][hollow][:, None] + dv)
+    tips[hollow] = np.maximum(tips[hollow], np.max(high + under, axis=1))
+    return tips
 
 
 def _over_contact(
@@ -154,13 +192,16 @@ class Sweep:
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
         x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
         wanted = np.ones(x.shape, dtype=bool)
+        bridged = False
         if self.tool.shape is Shape.BALL:
             u, v = contact(self.surface, self.tool.radius, x, y)
-            tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
+            tips = _ball_tips(self.surface, self.tool.radius, (x, y), (u, v))
             # A row's part goes half way to where its neighbours touch
             middle = (v[1:] + v[:-1]) / 2
             wanted[:-1] &= middle > self.y_low
             wanted[1:] &= middle < self.y_high
+            lifted = tips - _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
+            bridged = bool(np.any(lifted[wanted] > BRIDGED))
         else:
             tips = self.tip(x, y)
         return Table(
@@ -170,6 +211,7 @@ class Sweep:
             tips=tips,
             touching=self.touching(xs),
             wanted=wanted,
+            bridged=bridged,
         )
 
     def over_face(self, y: float) -> float:
@@ -188,12 +230,26 @@ class Sweep:
         return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
 
     @cached_property
+    def sections(self) -> Array:
+        """The x at which the section is looked at: evenly spaced, and where a face is steepest.
+
+        A ridge that goes from string to string may come near a face between two of them.
+        """
+        x0, x1 = self.stock.x0, self.stock.x1
+        fine = np.linspace(x0, x1, math.ceil((x1 - x0) / FINE) + 1)
+        low, high = (
+            self.surface.gradient(fine, np.full_like(fine, y))[1] for y in (self.y_low, self.y_high)
+        )
+        steepest = fine[[int(np.argmax(low)), int(np.argmin(high))]]
+        return np.concatenate([np.linspace(x0, x1, SECTIONS), steepest])
+
+    @cached_property
     def _strides(self) -> tuple[Array, Array]:
         """Places of the axis from the first to the last, and how long a stride is there.
 
         Strides are shares of a step on the level, the least along the blank.
         """
-        xs = np.linspace(self.stock.x0, self.stock.x1, 9)
+        xs = self.sections
         start = float(np.min(self._axis_over(xs, self.y_low)))
         stop = float(np.max(self._axis_over(xs, self.y_high)))
         axes = np.linspace(start, stop, AXES)
@@ -221,6 +277,8 @@ class Table:
     """(n,) the tip's heights that just touch what stands."""
     wanted: Bools
     """(m, n) where a row brings out a part of the surface."""
+    bridged: bool
+    """Whether the ball is too large for a hollow of the surface, which it bridges."""
 
     @property
     def stride(self) -> float:

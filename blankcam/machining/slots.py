@@ -240,39 +240,51 @@ def fits(
     nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float = 0.0
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
+    if (unlike := _no_round_floor(slot, tool)) is not None:
+        return False, unlike
     full, cleared = depths(nut, slot, stage, more)
     if stage.leaves_waste:
         cleared = _opened(nut, slot, profile, more)
-
-    def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
-        return False, Reason.about(tool, code, **values)
-
-    if tool.edge < SMALLEST - tool.diameter_within:
-        return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
-    r = slot.width / 2
-    high = r - math.sqrt(r**2 - tool.tip_radius**2)
-    if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
-        return wrong(ReasonCode.FLAT_FLOOR, high=high)
-    straight = taper.widens(r, tool, full) <= taper.WALL
+    straight = taper.widens(slot.radius, tool, full) <= taper.WALL
     if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
         if tool.reach >= full + DEPTH_ROOM:
             return False, None
-        return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
-    below = taper.widens(r, tool, cleared) <= taper.WALL
-    if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
-        left, right = clear_window(nut.slots, slot, nut.length)
-        room = min(slot.centre - left, right - slot.centre)
-        off = max(r - tool.tip_radius, 0.0)
-        aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
-        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
-        widest = taper.aside(r, tool, full)
-        tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
-        if shank_fits and tool_fits and _opener(nut, slot, profile, more):
-            return True, None
+        need = full + DEPTH_ROOM
+        return False, Reason.about(tool, ReasonCode.SHORT_REACH, reach=tool.reach, need=need)
+    below = taper.widens(slot.radius, tool, cleared) <= taper.WALL
+    enters = stage.leaves_waste and below and _fits_opened(nut, slot, tool, full, cleared)
+    if enters and _opener(nut, slot, profile, more):
+        return True, None
     if not straight and not below:
-        widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)
-        return wrong(ReasonCode.WIDE_CONE, widens=widens, deepest=taper.deepest(r, tool))
-    return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
+        widens = taper.widens(slot.radius, tool, cleared if stage.leaves_waste else full)
+        deepest = taper.deepest(slot.radius, tool)
+        return False, Reason.about(tool, ReasonCode.WIDE_CONE, widens=widens, deepest=deepest)
+    flutes = tool.flute_length
+    return False, Reason.about(tool, ReasonCode.SHORT_FLUTES, flutes=flutes, depth=full)
+
+
+def _no_round_floor(slot: Slot, tool: Tool) -> Reason | None:
+    """Why a tool makes no round floor in a slot, however deep; None where it does."""
+    if tool.edge < SMALLEST - tool.diameter_within:
+        return Reason.about(tool, ReasonCode.TOO_SMALL, least=SMALLEST)
+    high = slot.radius - math.sqrt(slot.radius**2 - tool.tip_radius**2)
+    if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
+        return Reason.about(tool, ReasonCode.FLAT_FLOOR, high=high)
+    return None
+
+
+def _fits_opened(nut: Part, slot: Slot, tool: Tool, full: float, cleared: float) -> bool:
+    """Whether a tool, its cone and its shank go into a slot once the waste over it is opened.
+
+    ``full``, ``cleared``: from what stands down to the floor before and after, mm.
+    """
+    left, right = clear_window(nut.slots, slot, nut.length)
+    room = min(slot.centre - left, right - slot.centre)
+    off = max(slot.radius - tool.tip_radius, 0.0)
+    aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
+    shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
+    long = tool.flute_length >= cleared + DEPTH_ROOM and cleared <= DEEPEST * tool.edge
+    return long and shank_fits and room >= taper.aside(slot.radius, tool, full) + SHANK_ROOM
 
 
 def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:

@@ -47,7 +47,7 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
         if math.isinf(sweep.crown):
             return step_flat(cusp, tool.radius)
         return step_crown(cusp, tool.radius, sweep.crown)
-    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 9)
+    xs = sweep.sections
     y = np.full_like(xs, sweep.y_low)
     fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
     widest = FLAT_STEP * tool.diameter

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,38 +79,28 @@ def prove(
     by_hand : what the hand still takes off
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
+    part = by_hand.as_programmed(part)
     every = [(p, _read(p, profile)) for p in programs]
     read = [(p.setup, program) for p, program in every if not p.air]
     blank = StockAsCut(part, stock, milled, step)
-    allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
-    bench = _Bench(
-        profile=profile,
-        holding=holding or profile.holding,
-        allowed=allowed,
-        plunge=plunge or {},
-        depth=_greatest_depths(allowed, depth or {}),
-    )
-    on_face = [program for setup, program in read if setup is Setup.FACE]
+    bench = _bench(profile, holding, plunge or {}, depth or {}, material)
     lying = HeldBlank(stock, bench.holding, part.length, blank.inside)
-    proofs = [
-        _prove_in_air(p.setup, program, blank, bench)
-        if p.air
-        else _prove_on_face(program, blank, lying, bench)
-        for p, program in every
-        if p.setup is Setup.FACE
-    ]
+
+    def replayed(setup: Setup, judge: Callable[[Program], ProgramProof]) -> list[ProgramProof]:
+        return [
+            _prove_in_air(setup, program, blank, bench) if p.air else judge(program)
+            for p, program in every
+            if p.setup is setup
+        ]
+
+    proofs = replayed(Setup.FACE, lambda program: _prove_on_face(program, blank, lying, bench))
+    on_face = [program for setup, program in read if setup is Setup.FACE]
     faced = Collector()
     if on_face:
         blank.finish_face()
         _judge_face(blank, stage, on_face, bench.tools, faced)
     before = blank.copy_of_main() if on_face else None
-    proofs += [
-        _prove_in_air(p.setup, program, blank, bench)
-        if p.air
-        else _prove_on_edge(program, blank, bench)
-        for p, program in every
-        if p.setup is Setup.EDGE
-    ]
+    proofs += replayed(Setup.EDGE, lambda program: _prove_on_edge(program, blank, bench))
     wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole, by_hand=by_hand)
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
@@ -138,6 +128,24 @@ def _read(given: ProgramText, profile: Profile) -> Program:
         return program
     events = tuple(e.shifted(given.zero) for e in program.events)
     return dataclasses.replace(program, moves=program.moves.shifted(given.zero), events=events)
+
+
+def _bench(
+    profile: Profile,
+    holding: Holding | None,
+    plunge: Mapping[int, float],
+    depth: Mapping[int, float],
+    material: str | None,
+) -> _Bench:
+    """The machine as the programs are judged on it, with what its tools may do in the material."""
+    allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
+    return _Bench(
+        profile=profile,
+        holding=holding or profile.holding,
+        allowed=allowed,
+        plunge=plunge,
+        depth=_greatest_depths(allowed, depth),
+    )
 
 
 def _greatest_depths(
@@ -178,6 +186,7 @@ def _prove_on_face(
     lying.check(program, bench.tools, found)
     used = np.unique(program.moves.tool)
     tabs = tabs_up_to(t.radius for n, t in bench.tools.items() if n in used)
+    blank.tabs = tabs
     for skin in uncut_ends(blank.part, blank.face, tabs):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
@@ -224,7 +233,7 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     top = float(blank.main.z.max(initial=-np.inf))
     plunge = bench.plunge_limits(program.moves)
     swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
-    for each in blank.probes.lanes:
+    for each in blank.probes.all:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     jaws = limits.obstacles_on_edge(blank.held, bench.holding)
     around = limits.kept_clear_of(jaws, bench.profile)
