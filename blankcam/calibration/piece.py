@@ -294,6 +294,10 @@ class CouponTarget:
         outside = (x < 0) | (x > p.length) | (y < 0) | (y > p.thickness)
         return np.where(outside, np.inf, z)
 
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Nothing of it is left to the hand: as ``upper``."""
+        return self.upper(x, y, frozenset())
+
     def _inside(self, trough: Trough, x: Array, y: Array) -> Array:
         p = self.piece
         if trough.axis == "x":

@@ -16,7 +16,18 @@ import numpy as np
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining import ends, jaws, slots, steps, tool_set, tools, top, waste, workholding
+from blankcam.machining import (
+    ends,
+    front,
+    jaws,
+    slots,
+    steps,
+    tool_set,
+    tools,
+    top,
+    waste,
+    workholding,
+)
 from blankcam.machining.cutter_contact import Sweep, Table
 from blankcam.machining.decision import ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, plan_cut
@@ -50,13 +61,14 @@ class EdgeDecided:
 
 
 def decide_on_edge(request: CutRequest, edge: Bench, unfit: Sequence[Reason]) -> EdgeDecided:
-    """Top, waste and slots of a nut; crown and ends of a saddle.
+    """Top, front, waste and slots of a nut; crown and ends of a saddle.
 
     ``edge`` has the machine's usable tools only; ``unfit``: why the others are not.
     """
     part, within = request.part, _Limits(request.part, edge)
     shaped = _decide_top(request, edge, within, unfit)
-    cut = _decide_slots(request, shaped, within)
+    cut = _decide_front(request, shaped, within)
+    cut = (*cut, *_decide_slots(request, shaped, cut, within))
     # Round ends are cut down to the jaws, however high these are, and so have no say in that
     shaped = dataclasses.replace(shaped, bench=within.in_jaws(shaped.bench))
     rounded = _decide_ends(part, request, shaped, within)
@@ -301,15 +313,61 @@ def depth_of_top(part: Part, edge: Bench) -> float:
     return stock.z1 - min(float(np.min(surface.height(xs, np.full_like(xs, y)))) for y in ys)
 
 
+# -- front -------------------------------------------------------------------------------------
+
+
+def _decide_front(
+    request: CutRequest, shaped: EdgeDecided, within: _Limits
+) -> tuple[Decision, ...]:
+    """Each step in a nut's front; the hand's where the slots are, or where no tool can cut it."""
+    stepped = [s for s in request.part.slots if s.step is not None]
+    by_hand = request.wishes.slots != "mill"
+    return tuple(
+        _left_by_job(s) if by_hand else _decide_step(request.part, s, shaped.bench, within)
+        for s in stepped
+    )
+
+
+def _front_of(slot: Slot) -> Feature:
+    return Feature(kind=FeatureKind.FRONT, string=slot.string)
+
+
+def _left_by_job(slot: Slot) -> Decision:
+    return Decision.by_hand(_front_of(slot), [Reason(code=ReasonCode.LEFT_BY_JOB)])
+
+
+def _decide_step(part: Part, slot: Slot, edge: Bench, within: _Limits) -> Decision:
+    """By the largest flat tool that leaves its back straight beside the slot."""
+    step = front.step_of(slot)
+    need = height_left(part, edge, step.left, step.right) - step.bottom
+    reasons = list[Reason]()
+    for tool in front.step_tools(slot, need, edge):
+        if isinstance(tool, Reason):
+            reasons.append(tool)
+            continue
+        reach = front.reach_of(slot, tool, edge)
+        against = within.against("front", [reach])
+        if not against:
+            why = Reason(code=ReasonCode.LARGEST_FLAT, values={"need": need})
+            by = ByMachine(tool=tool, reach=reach, depth=need)
+            return Decision(feature=_front_of(slot), by=by, reasons=(why, *reasons))
+        reasons += against
+    none = Reason(code=ReasonCode.NO_FLAT, values={"need": need})
+    return Decision.by_hand(_front_of(slot), reasons or [none])
+
+
 # -- waste and slots ---------------------------------------------------------------------------
 
 
 def _decide_slots(
-    request: CutRequest, shaped: EdgeDecided, within: _Limits
+    request: CutRequest, shaped: EdgeDecided, before: Sequence[Decision], within: _Limits
 ) -> tuple[Decision, ...]:
-    """The waste that is opened, then the slots; a slot that can't be is the file's."""
+    """The waste that is opened, then the slots; a slot that can't be is the file's.
+
+    ``before``: the decisions on the nut's front, whose tools are called anyway.
+    """
     nut, edge = request.part, shaped.bench
-    called = [d.tool.number for d in shaped.decisions if d.tool is not None]
+    called = [d.tool.number for d in (*shaped.decisions, *before) if d.tool is not None]
     by_string = {s.string: s for s in nut.slots}
     by_file = request.wishes.slots != "mill"
     chosen, opened = list[Decision](), list[Decision]()

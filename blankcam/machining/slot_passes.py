@@ -44,8 +44,8 @@ AHEAD: float = table("cutting")["air"]["ahead"]
 
 
 def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
-    """Where the floor is wanted at the front edge in that stage."""
-    return slot.floor_front + nut.at(stage).floor_raise
+    """Where the line of the floor is wanted at the nut's front in that stage."""
+    return float(slot.floor(0.0)) + nut.at(stage).floor_raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -40,6 +40,9 @@ _WITH_FIGURES = {
     "the material bears {most:g}",
     ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
     "power",
+    ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
+    "corners, and there is room for {room:.2f} mm",
+    ReasonCode.TOO_LIMBER: f"{_TOOL} may cut only {{depth:.3f}} mm deep at once without bending",
     ReasonCode.BRIDGES_HOLLOW: f"{_TOOL} is too large for the hollow between two strings",
     ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
     ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
@@ -63,11 +66,12 @@ _FEATURES = {
     FeatureKind.THICKNESS: "thickness",
     FeatureKind.OUTLINE: "outline",
     FeatureKind.TOP: "top",
+    FeatureKind.FRONT: "front at string {string}",
     FeatureKind.CROWN: "crown",
     FeatureKind.ENDS: "round ends",
 }
 """What the features are called that a machine was asked to make."""
-_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.THIN_ENOUGH)
+_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.LEFT_BY_JOB, ReasonCode.THIN_ENOUGH)
 _OPENED = ", the waste over it opened first"
 
 
@@ -86,7 +90,8 @@ def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
     for decision in decisions:
         name, why = _FEATURES.get(decision.feature.kind), decision.reasons
         if name and decision.tool is None and not any(r.code in _WANTED_SO for r in why):
-            yield f"the {part}'s {name} left to the hand: {words(why)}"
+            named = name.format(string=decision.string)
+            yield f"the {part}'s {named} left to the hand: {words(why)}"
 
 
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:

@@ -185,6 +185,10 @@ class SaddleTarget:
         lower = self.lower(x, y)
         return np.where(np.isinf(lower), np.inf, lower)
 
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Its crown; +inf outside the plan."""
+        return self.upper(x, y, frozenset())
+
     def elevation(self) -> Chain:
         """The whole saddle as a closed outline seen from the bridge."""
         return silhouette.elevation(self.saddle.top, self.saddle.length, self.raised)
@@ -242,7 +246,7 @@ def shaped(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[floa
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
     places = [
-        slot.to_part(s.u_saddle, s.length, length=length, thickness=thickness)
+        slot.to_part(s.u_saddle, s.ridge, length=length, thickness=thickness)
         for s in instrument.strings
     ]
     centres, ridges = (np.array(v) for v in zip(*places, strict=True))
@@ -320,7 +324,7 @@ def _seat(
         ridge=float(ridge),
         residual=float(top.height(np.array(x))) - float(height),
         cents=float(
-            CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
+            CENTS_PER_RATIO * (wanted - string.compensation) / (string.ridge - string.compensation)
         ),
     )
 

@@ -204,6 +204,7 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     floors = np.array([s.floor_front for s in nut.slots])
     gauges = np.array([s.gauge for s in nut.slots])
     centres = np.array([s.centre for s in nut.slots])
+    floors = floors + _falls(nut)  # as the top's, at the nut's front
     wanted = floors + (1 - np.array(exposures)) * gauges
     top = fit_arc(centres, wanted, designed_nut(found).top.radius, designed_nut(found).top.middle)
     least = float(table("refit")["standing"]["least_depth"])
@@ -217,11 +218,16 @@ def with_finished_top(found: Design, nut: Nut) -> Nut:
     """The nut with its top brought down to the floors as they stand."""
     top = finished_top(found, nut)
     slots = []
-    for slot in nut.slots:
-        depth = float(top.height(np.array(slot.centre))) - slot.floor_front
+    for slot, fall in zip(nut.slots, _falls(nut), strict=True):
+        depth = float(top.height(np.array(slot.centre))) - fall - slot.floor_front
         exposure = (slot.gauge - depth) / slot.gauge
         slots.append(replace(slot, depth_front=depth, exposure=exposure))
     return replace(nut, top=top, slots=tuple(slots), allowance=0.0)
+
+
+def _falls(nut: Nut) -> Array:
+    """How much lower the top is at each slot's front edge than at the nut's front, mm."""
+    return np.array([math.tan(nut.tilt) * s.edge for s in nut.slots])
 
 
 def top_is_due(found: Design, nut: Nut | None) -> bool:

@@ -87,6 +87,13 @@ class ProbeLines:
     ends: tuple[Heightmap, Heightmap]
     lanes: tuple[Heightmap, ...]
     """The same heights side by side in as few heightmaps as possible, for the replay."""
+    steps: dict[int, Heightmap]
+    """Fine lines along y over the back of each step in a nut's front, by its string."""
+
+    @property
+    def all(self) -> tuple[Heightmap, ...]:
+        """Every heightmap that the replay lowers."""
+        return (*self.lanes, *self.steps.values())
 
 
 def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
@@ -95,6 +102,7 @@ def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
     y = np.linspace(0.0, part.thickness, stations)
     y[[0, -1]] += np.array((1.0, -1.0)) * cells["probe_face"]
+    y = np.union1d(y, [s.edge + cells["probe_face"] for s in part.slots if s.step])
     runs: list[tuple[float, float]] = []
     strings = [s.string for s in part.slots if s.string in milled]
     for slot in (s for s in part.slots if s.string in milled):
@@ -112,7 +120,22 @@ def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
             views[i] = Heightmap(lane.x[a:b], y, lane.z[:, a:b])
         lanes.append(lane)
     slots = {string: views[i] for i, string in enumerate(strings)}
-    return ProbeLines(slots, (views[len(x) - 2], views[len(x) - 1]), tuple(lanes))
+    ends = (views[len(x) - 2], views[len(x) - 1])
+    return ProbeLines(slots, ends, tuple(lanes), step_probes(part, stock))
+
+
+def step_probes(part: Part, stock: Box) -> dict[int, Heightmap]:
+    """Fine lines along y over each step's back, where it must be straight; by its string."""
+    cells = table("proof")["cells"]
+    found = {}
+    for slot in (s for s in part.slots if s.step is not None):
+        x = np.linspace(*slot.straight_back(), cells["step_lines"])
+        aside = cells["probe_side"]
+        y = np.arange(slot.edge - aside, slot.edge + aside, cells["probe"])
+        heightmap = _full_blank(x, y, stock)
+        heightmap.z[(y < stock.y0) | (y > stock.y1)] = -np.inf
+        found[slot.string] = heightmap
+    return found
 
 
 def _packed_in_rows(x: Sequence[Floats]) -> list[list[int]]:
@@ -146,6 +169,7 @@ def slot_deviation(heightmap: Heightmap, slot: Slot, target: Target) -> SlotDevi
     depth is down from what stands close beside the groove; where waste was opened there, from the
     part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
+    heightmap = _behind_its_edge(heightmap, slot)
     own = _shoulders(target.lower, heightmap, slot)
     milled = frozenset((slot.string,))
     whole = _shoulders(lambda x, y: target.upper(x, y, milled), heightmap, slot)
@@ -163,6 +187,32 @@ def slot_deviation(heightmap: Heightmap, slot: Slot, target: Target) -> SlotDevi
         width_um=1000 * max((f[2] for f in found), key=abs),
         at=floor[3],
     )
+
+
+def _behind_its_edge(heightmap: Heightmap, slot: Slot) -> Heightmap:
+    """The lines that cross a slot, not the step before it."""
+    if slot.step is None:
+        return heightmap
+    kept = heightmap.y > slot.edge
+    return Heightmap(heightmap.x, heightmap.y[kept], heightmap.z[kept])
+
+
+def step_deviation(heightmap: Heightmap, slot: Slot) -> Deviation:
+    """How far the back of a slot's step lies behind (+) or before its place, mm, at its worst.
+
+    Taken half way up from its bottom to the slot's floor, where all of it stands upright.
+    """
+    assert slot.step is not None
+    level = (slot.step.bottom + slot.floor_front) / 2
+    stands = heightmap.z > level
+    worst = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
+    for column, x in enumerate(heightmap.x):
+        # Seen from behind, the first place that does not stand
+        gone = np.flatnonzero(~stands[:, column])
+        off = float(heightmap.y[gone[-1] if gone.size else 0]) - slot.edge
+        if abs(off) > abs(worst.amount):
+            worst = Deviation(amount=off, at=(float(x), slot.edge, level))
+    return worst
 
 
 def _shoulders(bound: HeightAt, heightmap: Heightmap, slot: Slot) -> Floats:
@@ -190,7 +240,7 @@ def _probe_line_errors(
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = heightmap.x, heightmap.z[row], float(heightmap.y[row])
     axis = float(slot_axis(slot, heightmap.y)[row])
-    wanted = slot.floor_front - math.tan(slot.tilt) * y
+    wanted = slot.floor_front - math.tan(slot.tilt) * (y - slot.edge)
     r = slot.width / 2
     inside = np.flatnonzero(np.abs(x - axis) < r)
     lowest = inside[int(z[inside].argmin())]

@@ -79,6 +79,7 @@ def prove(
     by_hand : what the hand still takes off
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
+    part = by_hand.as_programmed(part)
     every = [(p, _read(p, profile)) for p in programs]
     read = [(p.setup, program) for p, program in every if not p.air]
     blank = StockAsCut(part, stock, milled, step)
@@ -232,7 +233,7 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     top = float(blank.main.z.max(initial=-np.inf))
     plunge = bench.plunge_limits(program.moves)
     swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
-    for each in blank.probes.lanes:
+    for each in blank.probes.all:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     jaws = limits.obstacles_on_edge(blank.held, bench.holding)
     around = limits.kept_clear_of(jaws, bench.profile)

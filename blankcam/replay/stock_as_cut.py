@@ -47,7 +47,7 @@ class StockAsCut:
     @property
     def on_edge(self) -> tuple[Heightmap, ...]:
         """All heights seen on edge: the grid, then the probe lines."""
-        return (self.main, *self.probes.lanes)
+        return (self.main, *self.probes.all)
 
     def copy_of_main(self) -> Heightmap:
         """The grid as it is now; later cuts do not change the copy."""

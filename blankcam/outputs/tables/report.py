@@ -37,6 +37,9 @@ SEAT = (
     "string", "note", "centre", "height", "setback", "wanted_setback", "ridge", "residual",
     "cents_at_12",
 )  # fmt: skip
+EDGE = (
+    "string", "note", "forward", "back", "setback", "left", "right", "bottom", "by", "tool",
+)  # fmt: skip
 STRING = (
     "string", "note", "gauge", "first_fret", "action", "usual_first_fret", "usual_action",
     "unit_weight", "unit_weight_band", "tension", "stress", "stiffness", "break_angle", "downforce",
@@ -49,10 +52,17 @@ def report(
     stage: Stage,
     machine: str,
     choices: Mapping[int, Decision] | None = None,
+    fronts: Mapping[int, Decision] | None = None,
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """Everything computed for a job."""
+    """Everything computed for a job.
+
+    Parameters
+    ----------
+    choices : who makes each slot, by the number of its string
+    fronts : who cuts the nut's front back, likewise
+    """
     return {
         "job": design.job.instrument.name,
         "job_digest": design.job.digest,
@@ -60,7 +70,7 @@ def report(
         "machine": machine,
         "assumed": design.job.assumed,
         "cautions": [*design.cautions, *cautions],
-        **_parts(design, choices or {}),
+        **_parts(design, choices or {}, fronts or {}),
         "blanks": [_check(c) for c in design.checks],
         "strings": _strings(design),
         "total_tension": advice.total_tension(design.strings),
@@ -105,22 +115,25 @@ def _good_to(file: ProgramFile, machine: Profile) -> dict[str, dict[str, float]]
     return {"good_to_um": {k: round(1000 * v, 1) for k, v in each.items()}}
 
 
-def _parts(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+Chosen = Mapping[int, Decision]
+
+
+def _parts(design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     """What is made, by its name; a part that is not made is absent."""
-    return {part.name: _record(part, design, choices) for part in design.parts}
+    return {part.name: _record(part, design, choices, fronts) for part in design.parts}
 
 
 @functools.singledispatch
-def _record(part: Part, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+def _record(part: Part, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     """All that is known of a part."""
-    del design, choices
+    del design, choices, fronts
     raise TypeError(type(part))
 
 
 @_record.register(Nut)
-def _nut(nut: Nut, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+def _nut(nut: Nut, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     edges = design.edges
-    moved = edge_table(edges).pick("string", "note", "forward", "back", "setback").records()
+    moved = edge_table(nut, edges, fronts).pick(*EDGE).records()
     return {
         "length": nut.length,
         "height": nut.height,
@@ -135,8 +148,8 @@ def _nut(nut: Nut, design: Design, choices: Mapping[int, Decision]) -> dict[str,
 
 
 @_record.register(Saddle)
-def _saddle(saddle: Saddle, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
-    del design, choices
+def _saddle(saddle: Saddle, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
+    del design, choices, fronts
     return {
         "length": saddle.length,
         "height": saddle.height,

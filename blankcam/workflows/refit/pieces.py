@@ -68,8 +68,9 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
-        nut = after.nut if taken.top else _slots_alone(after.nut, height)
-        alone = not taken.top
+        # Its front is cut back already
+        nut = after.nut.with_whole_front([s.string for s in after.nut.slots if s.step])
+        nut, alone = (nut if taken.top else _slots_alone(nut, height)), not taken.top
         yield Piece(nut, height, "nut-refit", stage=after.nut_stage, slots_alone=alone)
     if now.saddle is None or after.saddle is None:
         return
