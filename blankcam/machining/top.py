@@ -50,8 +50,11 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
     xs = sweep.sections
     y = np.full_like(xs, sweep.y_low)
     fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
-    widest = FLAT_STEP * tool.diameter
-    return min(widest, cusp / fall) if fall > 1e-9 else widest
+    step = min(FLAT_STEP * tool.diameter, cusp / max(fall, 1e-9))
+    # Beside its axis a round face ends earlier along the row, by the sagitta of half a step
+    rise = float(np.max(np.abs(sweep.surface.gradient(xs, y)[0])))
+    sagitta = min(cusp / max(rise, 1e-9), tool.radius)
+    return min(step, 2 * math.sqrt(sagitta * (2 * tool.radius - sagitta)))
 
 
 def ridge_between(sweep: Sweep, step: float) -> float:
