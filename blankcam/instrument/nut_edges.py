@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.data import table
+from blankcam.faults import Fault
+from blankcam.inputs.fields import sane
 from blankcam.inputs.job import Job
 from blankcam.instrument import intonation, strings
 from blankcam.instrument.heights import Instrument, per_string, with_compensation, with_fronts
@@ -76,6 +78,21 @@ def _worth_a_step(forward: Sequence[float]) -> tuple[float, ...]:
     """Edges of which none lies behind the nut's front by less than is worth a step."""
     most = stands_forward(forward)
     return tuple(most if most - f < LEAST else f for f in forward)
+
+
+def edge_faults(job: Job, instrument: Instrument, forward: Sequence[float]) -> Iterator[Fault]:
+    """Why edges that are worked out must not be cut: further than a job may ask for."""
+    low, high = sane("nut.compensation")
+    for string, f in zip(instrument.strings, forward, strict=True):
+        if not low <= f <= high:
+            yield Fault(
+                where=job.path,
+                key="nut.compensation",
+                found="computed",
+                wrong=f"string {string.number} ({string.note}) would want its edge {f:.2f} mm toward "
+                f"the saddle, which is outside {low:g} to {high:g} mm",
+                fix="check first_fret and action, and the string's gauge, make and stiffness",
+            )
 
 
 def stands_forward(forward: Sequence[float]) -> float:

@@ -61,12 +61,13 @@ _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",
+    ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
+    "corners, more than there is room for",
 }
 _FEATURES = {
     FeatureKind.THICKNESS: "thickness",
     FeatureKind.OUTLINE: "outline",
     FeatureKind.TOP: "top",
-    FeatureKind.FRONT: "front at string {string}",
     FeatureKind.CROWN: "crown",
     FeatureKind.ENDS: "round ends",
 }
@@ -87,11 +88,17 @@ def general_words(reasons: Iterable[Reason]) -> str:
 
 def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
     """A sentence for each feature that the job gives to the machine and the hand must make."""
+    fronts: dict[str, list[str]] = {}
     for decision in decisions:
         name, why = _FEATURES.get(decision.feature.kind), decision.reasons
-        if name and decision.tool is None and not any(r.code in _WANTED_SO for r in why):
-            named = name.format(string=decision.string)
-            yield f"the {part}'s {named} left to the hand: {words(why)}"
+        if decision.tool is not None or any(r.code in _WANTED_SO for r in why):
+            continue
+        if decision.feature.kind is FeatureKind.FRONT:
+            fronts.setdefault(general_words(why), []).append(str(decision.string))
+        elif name:
+            yield f"the {part}'s {name} left to the hand: {words(why)}"
+    for said, strings in fronts.items():  # strings of the same reason together
+        yield f"the {part}'s front at strings {', '.join(strings)} left to the hand: {said}"
 
 
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:

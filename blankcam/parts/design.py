@@ -80,13 +80,8 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
         Where its strings can't be worked out.
     """
     level = instruments.build(job)
-    start = instruments.with_fronts(level, nut_edges.front_edges(job, level))
-    wanted = _wanted_compensation(job, start)
-    reached = _reached(job, start, wanted)
-    if nut_edges.computes_edges(job) and reached != wanted:  # the best with what the saddle reaches
-        start = instruments.with_fronts(level, nut_edges.edges_for_ridges(level, reached))
-    instrument = instruments.with_compensation(start, reached)
     faults: list[Fault] = []
+    instrument, wanted = _strung(faults, job, level)
     the_nut, the_saddle = (
         _nut(faults, job, instrument),
         _saddle(faults, job, instrument, wanted),
@@ -113,6 +108,30 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
         edges=edges,
     )
     return found, tuple(faults)
+
+
+def _strung(
+    faults: list[Fault], job: Job, level: Instrument
+) -> tuple[Instrument, tuple[float, ...]]:
+    """The instrument with its front edges and the ridges reached, and the compensation wanted.
+
+    Where edges are worked out, they are the best with the ridges that the saddle reaches.
+    """
+    start = _edged(faults, job, level, nut_edges.front_edges(job, level))
+    wanted = _wanted_compensation(job, start)
+    reached = _reached(job, start, wanted)
+    if nut_edges.computes_edges(job) and reached != wanted and not faults:
+        start = _edged(faults, job, level, nut_edges.edges_for_ridges(level, reached))
+    return instruments.with_compensation(start, reached), wanted
+
+
+def _edged(
+    faults: list[Fault], job: Job, level: Instrument, forward: tuple[float, ...]
+) -> Instrument:
+    """The instrument with those front edges; as it is where they must not be cut."""
+    wrong = list(nut_edges.edge_faults(job, level, forward))
+    faults += wrong
+    return level if wrong else instruments.with_fronts(level, forward)
 
 
 def _with_straight_front(job: Job, level: Instrument) -> tuple[StringData, ...]:

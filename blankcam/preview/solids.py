@@ -170,7 +170,10 @@ def replayed(part: Part, left: Left) -> StageView:
         replayed=True,
         heights=heights,
         remark=" ".join(
-            filter(None, (_waste(part, heights), _shaped(left), _filed(part, left.milled)))
+            filter(
+                None,
+                (_waste(part, heights), _shaped(left), _fronts(left), _filed(part, left.milled)),
+            )
         ),
         deviation=worst(off, rows, columns),
     )
@@ -190,6 +193,12 @@ def _shaped(left: Left) -> str:
     if left.by_hand.top:
         return f"A flat tool has left steps of up to {left.by_hand.top:.2f} mm, to be taken off."
     return ""
+
+
+def _fronts(left: Left) -> str:
+    """Where the hand still cuts a nut's front back."""
+    strings = ", ".join(str(n) for n in sorted(left.by_hand.fronts, reverse=True))
+    return f"Its front is still to be cut back by hand at strings {strings}." if strings else ""
 
 
 def _filed(part: Part, milled: frozenset[int]) -> str:

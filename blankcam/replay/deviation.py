@@ -56,13 +56,14 @@ def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: 
     worst = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
     for heightmap in heightmaps:
         off = _difference(heightmap.z, height(heightmap.x[None, :], heightmap.y[:, None]), sign)
-        rows, columns = np.nonzero(off > limit)
-        x, y, z = heightmap.x[columns], heightmap.y[rows], heightmap.z[rows, columns]
-        kept = off[rows, columns]
-        for dx, dy in ((side, 0.0), (-side, 0.0), (0.0, side), (0.0, -side)):
-            kept = np.minimum(kept, _difference(z, height(x + dx, y + dy), sign))
-        off[rows, columns] = kept
-        if off.size and (most := float(off.max())) > worst.amount:
+        if off.max(initial=-np.inf) > limit:
+            rows, columns = np.nonzero(off > limit)
+            x, y, z = heightmap.x[columns], heightmap.y[rows], heightmap.z[rows, columns]
+            kept = off[rows, columns]
+            for dx, dy in ((side, 0.0), (-side, 0.0), (0.0, side), (0.0, -side)):
+                kept = np.minimum(kept, _difference(z, height(x + dx, y + dy), sign))
+            off[rows, columns] = kept
+        if (most := float(off.max(initial=-np.inf))) > worst.amount:
             row, column = divmod(int(off.argmax()), len(heightmap.x))
             at = (
                 float(heightmap.x[column]),
@@ -75,8 +76,10 @@ def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: 
 
 def _difference(z: Floats, wanted: Floats, sign: float) -> Floats:
     """``sign * (z - wanted)``; -inf where nothing is wanted, and no material counts as z = -1e3."""
-    off = sign * (np.maximum(z, -1e3) - wanted)
-    return np.where(np.isfinite(wanted), off, -np.inf)
+    off = np.maximum(z, -1e3)
+    off = off - wanted if sign > 0 else wanted - off
+    off[~np.isfinite(wanted)] = -np.inf
+    return np.asarray(off)
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from blankcam.replay.sweep import TOUCH, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 FLAT = 0.01
 """mm that a tab may be lower than it must be: its height is printed rounded."""
@@ -54,26 +55,30 @@ class HeldBlank:
         """Carry out a program's deep moves, and fault the first that cuts anything loose."""
         _check_tape(program, tools, self.holding, self.box, found)
         faulted: set[Code] = set()
-        for i in self._deep_moves(program, tools):
-            if not self._lowered(program, tools, i):
+        low, high = bounds(program.moves)
+        for i in self._deep_moves(program, tools, low):
+            if not self._lowered(program, tools, i, (low[i, :2], high[i, :2])):
                 continue
             for code, what, area in self._loose():
                 if code not in faulted:
                     faulted.add(code)
                     report_move(found, program, i, Excess(code, what, area, self.sizes["piece"]))
 
-    def _deep_moves(self, program: Program, tools: Mapping[int, Tool]) -> list[int]:
+    def _deep_moves(self, program: Program, tools: Mapping[int, Tool], low: Floats) -> list[int]:
         """The moves that go below the top of a tab."""
         moves = program.moves
-        low, _ = bounds(moves)
         deep = moves.known & (low[:, 2] < self.tab - FLAT / 2) & np.isin(moves.tool, list(tools))
         return [int(i) for i in np.flatnonzero(deep)]
 
-    def _lowered(self, program: Program, tools: Mapping[int, Tool], i: int) -> bool:
-        """Lower the solid by move i; whether that took anything below the top of a tab."""
+    def _lowered(
+        self, program: Program, tools: Mapping[int, Tool], i: int, over: tuple[Floats, Floats]
+    ) -> bool:
+        """Lower the solid by move i; whether that took anything below the top of a tab.
+
+        ``over``: the lowest and highest x and y of its path.
+        """
         moves, form = program.moves, tool_profile_of(tools[int(program.moves.tool[i])])
-        low, high = bounds(moves.part(slice(i, i + 1)))
-        rows, columns = self.solid.window(low[0, :2] - form.radius, high[0, :2] + form.radius)
+        rows, columns = self.solid.window(over[0] - form.radius, over[1] + form.radius)
         part = self.solid.z[rows, columns]
         if not part.size:
             return False

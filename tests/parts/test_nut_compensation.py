@@ -295,6 +295,16 @@ def test_what_no_maker_would_cut_is_refused_in_one_line(text, said):
     assert "\n" not in str(faults[0])
 
 
+def test_edges_worked_out_of_heights_that_cannot_be_are_refused():
+    lines = STEEL.read_text(encoding="utf-8").splitlines()
+    was = next(line for line in lines if line.startswith("first_fret"))
+    with pytest.raises(RefusedError) as refused:
+        design(made('"computed"', changes=[(was, 'first_fret = "2.0 mm"')]))
+    fault = next(f for f in refused.value.faults if f.key == "nut.compensation")
+    assert "outside -3 to 3 mm" in fault.wrong
+    assert "first_fret" in fault.fix
+
+
 def test_what_the_page_and_the_scatter_reckon_with_the_moved_edges(computed):
     """The scatter's middle is the design itself, so that no source is read from the old edge."""
     from blankcam.instrument.uncertainty import scatter

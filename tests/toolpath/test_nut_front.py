@@ -12,6 +12,7 @@ from blankcam.inputs.tool import Shape
 from blankcam.machining import front
 from blankcam.machining.decide import decide
 from blankcam.machining.decision import HandStepKind, ReasonCode
+from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import design
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
@@ -204,3 +205,6 @@ def test_a_machine_without_a_flat_tool_that_fits_says_why(found, router):
     for decision in decisions(decided).values():
         assert decision.tool is None
         assert ReasonCode.ROUND_CORNERS in {r.code for r in decision.reasons}
+    said = [s for s in left_to_the_hand("nut", decided.decisions) if "front" in s]
+    assert len(said) == 1  # one sentence for all strings of the same reason
+    assert "front at strings 5, 4, 3, 2, 1 left to the hand" in said[0]

@@ -200,7 +200,7 @@ def _strip(
     def up(z: float) -> float:
         return top - 1.3 * LINE * cap - (gap + 0.12 - z) * k
 
-    edge = left + scale * (t - slot.edge)
+    edge, step = left + scale * (t - slot.edge), slot.step
     x = [left + scale * v for v in (t, t + fret, t + fret + BEYOND)]
     floor = up(min(wood, under_fret)) - LINE * cap
     tops = up(under_fret + crown)
@@ -208,18 +208,19 @@ def _strip(
             for a in (math.pi * i / 12 for i in range(13))]  # fmt: skip
     one = Frame(scale=1.0, x=0.0, z=0.0)
     under = [(edge, up(slot.floor_front)), (x[2], up(_underside(slot, string, fret + BEYOND)))]
+    foot = [] if step is None else [(x[0], up(step.bottom)), (edge, up(step.bottom))]
     back = (left, up(float(slot.floor(t))))
     clear = gap - under_fret - crown
     return joined((
         _area([(0, floor), (size[0], floor), (size[0], top), (0, top)], one, "strip"),
         _area([(x[0], floor), (x[2], floor), (x[2], up(under_fret)), (x[1], up(under_fret)), (x[0], up(wood))], one, "board"),
-        _area([(left, floor), (edge, floor), under[0], (left, max(back[1], floor + 1))], one,
+        _area([(left, floor), (x[0], floor), *foot, under[0], (left, max(back[1], floor + 1))], one,
               "stays"),
         _area(dome, one, "metal"),
         Drawing(paths=(
             stroke(*under, holds="edge"),
             stroke((x[0], up(slot.floor_front - slot.lift)), (x[1], tops), (x[2], tops), holds="frets"),
-            stroke((edge, floor), under[0], holds="edge"),
+            stroke((x[0], floor), *foot, under[0], holds="edge"),
             stroke(*dome, holds="lying"),
         )),
         upright_dimension(x[0] + 1.5 * cap, up(slot.floor_front - slot.lift), up(slot.floor_front), cap),
