@@ -116,3 +116,15 @@ def test_a_statement_left_out_is_told_with_its_code(word):
     given_text = "\n".join(lines)
     found = list(stated_differences(given_text.encode(), HEAD))
     assert CODES[word] in {f.code for f in found}
+
+
+def test_a_difference_is_told_with_its_name_once():
+    (found,) = stated_differences(HEAD.replace("ball 2 mm", "ball 1 mm").encode(), HEAD)
+    said = found.finding("nut-edge.ngc")
+    assert (said.code, said.program) == (CODES["tool"], "nut-edge.ngc")
+    assert said.what == (
+        'states tool 9 "ball 1 mm, 2 flutes", but today it is "ball 2 mm, 2 flutes"'
+    )
+    gone = HEAD.replace("(tool 9 ball 2 mm, 2 flutes)\n", "")
+    (missing,) = stated_differences(gone.encode(), HEAD)
+    assert missing.finding("x").what.startswith("states tool 9 nothing, but today it is ")
