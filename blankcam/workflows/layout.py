@@ -57,7 +57,16 @@ def layout(
     found = _with_cautions(found, _hand_work(parts))
     fronts = {d.string: d for part in parts for d in part.by(FeatureKind.FRONT)}
     content = report.report(
-        found, stage=stage, machine=profile.name, choices=choices, fronts=fronts
+        found,
+        stage=stage,
+        machine=profile.name,
+        choices=choices,
+        fronts=fronts,
+        by_hand=[
+            record
+            for p in parts
+            for record in report.hand_records(p.request.part.name, p.decisions)
+        ],
     )
     refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
     drawn_so = (*refused, *_drawing_cautions(job, profile))

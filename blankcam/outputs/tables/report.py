@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 from blankcam.inputs.machine import Profile
 from blankcam.instrument import advice
 from blankcam.instrument.buzz import BuzzMargin, buzz_margins
-from blankcam.machining.decision import Decision
+from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.machining.promise import promise
+from blankcam.outputs import reasons
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import string_table
@@ -53,6 +54,7 @@ def report(
     machine: str,
     choices: Mapping[int, Decision] | None = None,
     fronts: Mapping[int, Decision] | None = None,
+    by_hand: Iterable[Mapping[str, Any]] = (),
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
@@ -62,6 +64,7 @@ def report(
     ----------
     choices : who makes each slot, by the number of its string
     fronts : who cuts the nut's front back, likewise
+    by_hand : what is left to the hand, as of ``hand_records``
     """
     return {
         "job": design.job.instrument.name,
@@ -74,8 +77,27 @@ def report(
         "blanks": [_check(c) for c in design.checks],
         "strings": _strings(design),
         "total_tension": advice.total_tension(design.strings),
+        "by_hand": list(by_hand),
         "programs": list(programs),
     }
+
+
+def hand_records(part: str, decisions: Iterable[Decision]) -> Iterator[dict[str, Any]]:
+    """What a report says of each feature that the hand makes: why, in words and as values."""
+    for decision in decisions:
+        codes = [r.code for r in decision.reasons]
+        if decision.tool is None and ReasonCode.THIN_ENOUGH not in codes:
+            yield {
+                "part": part,
+                "feature": str(decision.feature.kind),
+                "string": decision.feature.string,
+                "why": reasons.words(decision.reasons),
+                "reasons": [_reason(r) for r in decision.reasons],
+            }
+
+
+def _reason(reason: Reason) -> dict[str, Any]:
+    return {"code": str(reason.code), "values": dict(reason.values)}
 
 
 def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
