@@ -65,12 +65,18 @@ class CutResult:
 
     @property
     def left_for_the_hand(self) -> HandLeft:
-        """What may stand once the programs are run: a top, steps on it, square ends."""
+        """What may stand once the programs are run: a top, steps on it, square ends, a front."""
         by, ends = self._top, (d for d in self.decisions if d.feature.kind is FeatureKind.ENDS)
         return HandLeft(
             top=by.ridge if isinstance(by, ByMachine) else math.inf,
             ends=any(d.tool is None for d in ends),
+            fronts=frozenset(d.string for d in self.fronts if d.tool is None),
         )
+
+    @property
+    def fronts(self) -> tuple[Decision, ...]:
+        """Who cuts a nut's front back at each string, from the bass side."""
+        return tuple(d for d in self.decisions if d.feature.kind is FeatureKind.FRONT)
 
     @property
     def slots(self) -> tuple[Decision, ...]:

@@ -244,6 +244,7 @@ class CouponTarget:
     raised: float = 0.0
     ridge: float = 0.0
     floor_raise: float = 0.0
+    opened: float = 0.0
 
     @property
     def top(self) -> Curve:
@@ -292,6 +293,10 @@ class CouponTarget:
             z = np.where(inside & near, p.height - step.deep + step.cusp, z)
         outside = (x < 0) | (x > p.length) | (y < 0) | (y > p.thickness)
         return np.where(outside, np.inf, z)
+
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Nothing of it is left to the hand: as ``upper``."""
+        return self.upper(x, y, frozenset())
 
     def _inside(self, trough: Trough, x: Array, y: Array) -> Array:
         p = self.piece

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from blankcam import digest
+from blankcam.gcode.numbers import MM_PER_UNIT
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.promise import promise
@@ -27,14 +28,28 @@ _PLACEHOLDER = "0" * digest.LENGTH
 _COMMENTS = ("(", ";")
 
 _STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2}|-air)?)"
-_FILE = re.compile(rf"\bfile[:=]? {_STEM}\.ngc")
+_FILE = re.compile(rf"\bfile[:=]? (?:load-\d{{1,4}}-)?{_STEM}\.ngc")
 _NAME = re.compile(rf"{_STEM}\.ngc")
 _STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
 _READINGS = re.compile(r"readings digest ([0-9a-f]{16})")
 _PLACE = re.compile(
     r"\bplace (\d{1,4}) at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
-    r".{1,300}?, job digest ([0-9a-f]{16})\b"
+    r":? ?(.{1,300}?), job digest ([0-9a-f]{16})\b"
 )
+_MM = {"mm": MM_PER_UNIT["mm"], "in": MM_PER_UNIT["inch"]}
+_PITCH = re.compile(r"\bpitch (\d{1,6}(?:\.\d{1,8})?) (mm|in)\b")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedPlace:
+    """Where one blank stands in a fixture."""
+
+    number: int
+    name: str
+    """Hostile text."""
+    job_digest: str
+    zero: Place
+    """Of the blank in the program's axes, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,8 +62,10 @@ class Header:
     readings_digest: str
     places: dict[str, Place]
     """Where each blank's zero stands in a fixture, mm, by the digest of its job."""
-    every_place: tuple[tuple[int, str, Place], ...]
-    """Number, digest of the job and zero of every place: equal jobs have the same digest."""
+    every_place: tuple[StatedPlace, ...]
+    """Every place of a fixture: equal jobs have the same digest."""
+    pitch: float | None
+    """From one place of a fixture to the next, mm."""
 
 
 def read_header(data: bytes) -> Header:
@@ -57,16 +74,22 @@ def read_header(data: bytes) -> Header:
     bare = (line.strip() for line in lines)
     head = " ".join(line.strip("();") for line in bare if line.startswith(_COMMENTS))
     stem, stage, readings = _FILE.search(head), _STAGE.search(head), _READINGS.search(head)
-    places = tuple(
-        (int(m[1]), m[5], (float(m[2]), float(m[3]), float(m[4]))) for m in _PLACE.finditer(head)
-    )
+    places = tuple(_stated_place(found) for found in _PLACE.finditer(head))
+    pitch = _PITCH.search(head)
     return Header(
         stem=stem[1] if stem else None,
         stage=Stage(stage[1]) if stage else None,
         readings_digest=readings[1] if readings else "",
-        places={job: zero for _, job, zero in places},
+        places={p.job_digest: p.zero for p in places},
         every_place=places,
+        pitch=float(pitch[1]) * _MM[pitch[2]] if pitch else None,
     )
+
+
+def _stated_place(found: re.Match[str]) -> StatedPlace:
+    number, x, y, z, name, job = found.groups()
+    zero = (float(x), float(y), float(z))
+    return StatedPlace(number=int(number), name=name, job_digest=job, zero=zero)
 
 
 def stem_in_name(name: str) -> str | None:
@@ -244,6 +267,12 @@ def exact(value: float, length: Length) -> str:
 
 
 def _holding_words(program: Program) -> str:
+    """How the blank is held, and the pitch of a fixture's places."""
+    apart = f", pitch {exact(program.pitch, _millimetres)}" if program.places else ""
+    return f"{_held_words(program)}{apart}"
+
+
+def _held_words(program: Program) -> str:
     held = program.holding
     if any(z.surface is ReferenceSurface.PIECE_TOP for z in program.zeros):
         return f"hold: {held.kind}, jaws at most {held.jaws:g} mm over what it stands on"

@@ -205,7 +205,23 @@ def _is_used(key: str, made: job.Job) -> bool:
 
 def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     """Faults that lie between keys."""
-    fault = source.fault
+    yield from _count_faults(made, source)
+    yield from _height_faults(made, source)
+    yield from _course_faults(made, source.string_fault)
+    across = made.saddle.slot_length if made.blanks.saddle else made.saddle.string_span
+    half = max(made.board.width_at_nut, across) / 2
+    if _least_radius(made) <= half * 1.05:
+        yield source.fault(
+            ("board", "radius"),
+            "is too small for parts so long somewhere between nut and saddle",
+            "check the radius and where each end of it was measured",
+        )
+    if made.blanks.saddle is not None:
+        yield from _front_faults(made, source)
+
+
+def _count_faults(made: job.Job, source: Source) -> Iterator[Fault]:
+    """Values by string that are too many or too few."""
     count = len(made.strings)
     for at, value in (
         (("nut", "first_fret"), made.nut.first_fret),
@@ -217,7 +233,13 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
         (("saddle", "compensation"), made.saddle.compensation),
     ):
         if isinstance(value, tuple) and len(value) != count:
-            yield fault(at, f"has {len(value)} values for {count} strings", "one a string number")
+            wrong = f"has {len(value)} values for {count} strings"
+            yield source.fault(at, wrong, "one a string number")
+
+
+def _height_faults(made: job.Job, source: Source) -> Iterator[Fault]:
+    """Heights that are given twice, not at all, or by half."""
+    fault = source.fault
     ways = {k: getattr(made.nut, k) for k in ("first_fret", "third_fret", "lift")}
     given = [k for k, value in ways.items() if value is not None]
     if len(given) > 1:
@@ -229,17 +251,6 @@ def _cross_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     if (made.saddle.tie_height is None) != (made.saddle.tie_run is None):
         missing = "tie_run" if made.saddle.tie_run is None else "tie_height"
         yield fault(("saddle", missing), "is missing", "tie_height and tie_run go together")
-    yield from _course_faults(made, source.string_fault)
-    across = made.saddle.slot_length if made.blanks.saddle else made.saddle.string_span
-    half = max(made.board.width_at_nut, across) / 2
-    if _least_radius(made) <= half * 1.05:
-        yield fault(
-            ("board", "radius"),
-            "is too small for parts so long somewhere between nut and saddle",
-            "check the radius and where each end of it was measured",
-        )
-    if made.blanks.saddle is not None:
-        yield from _front_faults(made, source)
 
 
 def _front_faults(made: job.Job, source: Source) -> Iterator[Fault]:

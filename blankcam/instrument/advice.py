@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from blankcam.data import table
 from blankcam.inputs.job import Graded, Job
 from blankcam.inputs.units import parse_length
-from blankcam.instrument import intonation, strings, tension
-from blankcam.instrument.heights import Instrument, StringPath, per_string, with_compensation
+from blankcam.instrument import tension
+from blankcam.instrument.heights import Instrument, StringPath, per_string
 from blankcam.instrument.strings import StringData
 
 NEAR_NUT = 3  # frets where the lift at the nut weighs most
@@ -37,22 +36,6 @@ def left_as_it_is(job: Job) -> Iterator[str]:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NutEdge:
-    """Where one string's front edge would lie for the least error; lengths in mm."""
-
-    number: int
-    note: str
-    forward: float
-    """How far the edge lies toward the saddle from the board's end; below 0: toward the head."""
-    back: float
-    """How far behind the most forward edge: what to file off its face once the nut stands there."""
-    compensation: float
-    """The ridge that goes with it."""
-    cents: tuple[float, ...]
-    """Errors at frets 1 to 12 with both; positive is sharp."""
-
-
 def model_words(instrument: Instrument) -> str:
     """What the cents are and what they are good for, with the finger they are reckoned with."""
     return (
@@ -62,71 +45,6 @@ def model_words(instrument: Instrument) -> str:
         " by more than that, and listeners heard no difference between straight and individual"
         " compensation: use them to compare"
     )
-
-
-def nut_edges(job: Job, instrument: Instrument) -> tuple[NutEdge, ...]:
-    """The edges that ``[nut] compensation`` asks for and what they would do, none for "none".
-
-    Given lengths go with the ridges as they are; "computed" finds ridges and edges together.
-    """
-    asked, paths = job.nut.compensation, instrument.strings
-    if asked == "none":
-        return ()
-    if isinstance(asked, str):
-        ridges, moved = computed_compensation_and_nut(instrument)
-        forward = [-n for n in moved]
-    else:
-        ridges = tuple(s.compensation for s in paths)
-        forward = list(per_string(asked, [s.u_nut for s in paths]))
-    return tuple(
-        NutEdge(
-            number=s.number,
-            note=s.note,
-            forward=f,
-            back=max(0.0, *forward) - f,
-            compensation=b,
-            cents=tuple(float(c) for c in intonation.cents(strings.fretted(instrument, s), b, -f)),
-        )
-        for s, f, b in zip(paths, forward, ridges, strict=True)
-    )
-
-
-def edge_cautions(edges: Sequence[NutEdge], data: Sequence[StringData]) -> Iterator[str]:
-    """What of moved edges is left to the maker, and what it costs to leave it."""
-    if not edges:
-        return
-    now = max(abs(c) for s in data for c in s.cents)
-    then = max(abs(c) for e in edges for c in e.cents)
-    yield (
-        "nut compensation is numbers only, the programs cut the nut's face straight at the board's"
-        f" end: the worst error is {now:.1f} cents as cut, {then:.1f} with the edges moved"
-    )
-    most = max(e.forward for e in edges)
-    if most > 0:
-        yield (
-            f"edges toward the saddle would hang over the board: shorten the board's end by"
-            f" {most:.2f} mm first, then file each face back as listed, and set the saddle's"
-            " compensation to those listed"
-        )
-
-
-def computed_compensation_and_nut(
-    instrument: Instrument,
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """The compensation and nut face offsets (below 0: toward the saddle) that together do best, mm.
-
-    The heights depend so little on the compensation that a second turn settles them.
-    """
-    first = [_both(instrument, i)[0] for i in range(len(instrument.strings))]
-    moved = with_compensation(instrument, first)
-    ridge, nut = zip(*(_both(moved, i) for i in range(len(moved.strings))), strict=True)
-    return ridge, nut
-
-
-def _both(instrument: Instrument, index: int) -> tuple[float, float]:
-    model = strings.fretted(instrument, instrument.strings[index])
-    dS, dN = intonation.saddle_and_nut_compensation(model)
-    return float(dS), float(dN)
 
 
 def usual_heights(kind: str, strings: Sequence[StringPath]) -> list[tuple[float, float]]:

@@ -84,10 +84,10 @@ def _margin(
     found: list[tuple[float, int, int, float]] = []
     opened: Array = np.empty(0)
     for held in range(LAST_HELD + 1):
-        start = 0.0 if held == 0 else float(s[held - 1])
+        start = string.front if held == 0 else float(s[held - 1])
         z0 = string.z_nut if held == 0 else float(tops[held - 1])
         over, z = s[held:] - start, tops[held:]
-        length = string.length - start
+        length = string.ridge - start
         line = z0 + (string.z_saddle - z0) * over / length
         at = beta * string.length / length  # plucked at the same place, however it is held
         swing = swing_of(pull, length, tension, at)
@@ -97,7 +97,7 @@ def _margin(
         found += zip(keeps, [held] * len(keeps), frets[held:], keeps * length / over, strict=True)
     least, held, fret, _ = min(found)
     down = min(f[3] for f in found)
-    at_12 = float(board.fret_at(12)) / string.length
+    at_12 = float(string.share(board.fret_at(12)))
     return BuzzMargin(
         number=string.number,
         note=string.note,

@@ -43,14 +43,27 @@ class StringPath:
     z_saddle: float
     length: float
     """Front edge to ridge along s."""
+    front: float = 0.0
+    """s of its front edge: how far nut compensation moves it toward the saddle."""
+
+    @property
+    def ridge(self) -> float:
+        """S of its ridge."""
+        return self.front + self.length
+
+    def share(self, s: Array) -> Array:
+        """How much of the way from its front edge to its ridge lies at s."""
+        return np.asarray((s - self.front) / self.length)
 
     def across(self, s: Array) -> Array:
         """Place u of the string over s."""
-        return np.asarray(self.u_nut + (self.u_saddle - self.u_nut) * s / self.length)
+        off = s - self.front
+        return np.asarray(self.u_nut + (self.u_saddle - self.u_nut) * off / self.length)
 
     def underside(self, s: Array) -> Array:
         """Height z of the string's underside over s."""
-        return np.asarray(self.z_nut + (self.z_saddle - self.z_nut) * s / self.length)
+        off = s - self.front
+        return np.asarray(self.z_nut + (self.z_saddle - self.z_nut) * off / self.length)
 
     def clearance(self, board: Board, frets: Array) -> Array:
         """Height of the underside over the crown of each fret."""
@@ -134,14 +147,29 @@ def gap_held_at_third_fret(board: Board, string: StringPath) -> float:
     """Gap between the string and fret 1 with the string held on fret 3."""
     s1, s3 = (float(board.fret_at(n)) for n in (1, 3))
     f1, f3 = (float(board.fret_top(s, string.across(np.array(s)))) for s in (s1, s3))
-    return string.z_nut + (f3 - string.z_nut) * s1 / s3 - f1
+    return string.z_nut + (f3 - string.z_nut) * (s1 - string.front) / (s3 - string.front) - f1
+
+
+def with_fronts(instrument: Instrument, fronts: Sequence[float]) -> Instrument:
+    """The same instrument with every front edge moved, all heights solved anew.
+
+    ``fronts``: s of each, mm; toward the saddle from the board's end.
+    """
+    if all(f == s.front for f, s in zip(fronts, instrument.strings, strict=True)):
+        return instrument
+    board = instrument.board
+    strings = tuple(
+        solve(board, replace(s, front=f, length=s.ridge - f))
+        for s, f in zip(instrument.strings, fronts, strict=True)
+    )
+    return replace(instrument, strings=strings)
 
 
 def with_compensation(instrument: Instrument, compensation: Sequence[float]) -> Instrument:
     """The same instrument with every ridge moved, all heights solved anew."""
     board = instrument.board
     strings = tuple(
-        solve(board, replace(s, compensation=b, length=board.scale + b))
+        solve(board, replace(s, compensation=b, length=board.scale + b - s.front))
         for s, b in zip(instrument.strings, compensation, strict=True)
     )
     return replace(instrument, strings=strings)
@@ -150,17 +178,19 @@ def with_compensation(instrument: Instrument, compensation: Sequence[float]) -> 
 def solve(board: Board, string: StringPath) -> StringPath:
     """The string with the heights at both ends that give its wanted clearances.
 
-    y(n) = z_n + (z_s − z_n)·s_n/ℓ − z_f(s_n, u(s_n)) for frets 1 and 12 are two linear equations
-    for z_n and z_s; with the lift or the gap at fret 3 given, z_n is known and fret 12 gives z_s.
+    y(n) = z_n + (z_s − z_n)·(s_n − f)/ℓ − z_f(s_n, u(s_n)) for frets 1 and 12 are two linear
+    equations for z_n and z_s, the front edge at f; with the lift or the gap at fret 3 given, z_n is
+    known and fret 12 gives z_s.
     """
     s1, s12 = (float(board.fret_at(n)) for n in (1, 12))
     f1, f12 = (float(board.fret_top(s, string.across(np.array(s)))) for s in (s1, s12))
-    at_nut = float(board.fret_top(0.0, string.u_nut))
-    t1, t12 = s1 / string.length, s12 / string.length
+    at_nut, front = float(board.fret_top(string.front, string.u_nut)), string.front
+    t1, t12 = (s1 - front) / string.length, (s12 - front) / string.length
     if string.third_fret is not None:
         s3 = float(board.fret_at(3))
         f3 = float(board.fret_top(s3, string.across(np.array(s3))))
-        z_nut = (string.third_fret + f1 - f3 * s1 / s3) / (1 - s1 / s3)
+        held = (s1 - front) / (s3 - front)
+        z_nut = (string.third_fret + f1 - f3 * (s1 - front) / (s3 - front)) / (1 - held)
     elif string.first_fret is None:
         z_nut = at_nut + string.lift
     else:
@@ -192,19 +222,9 @@ def _board(job: Job) -> Board:
 
 
 def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
-    nut, saddle, scale = job.nut, job.saddle, job.instrument.scale
-    gauges = [s.gauge for s in job.strings]
+    nut, saddle = job.nut, job.saddle
     courses = [s.course or s.number for s in job.strings]
-    to_edge = nut.margin_to == "edge"
-    first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
-    last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
-    at_nut = spacing.centres(
-        gauges, courses, first, last, rule=nut.spacing, course_gap=nut.course_gap
-    )
-    half = saddle.string_span / 2
-    at_saddle = spacing.centres(
-        gauges, courses, -half, half, rule=saddle.spacing, course_gap=saddle.course_gap
-    )
+    at_nut, at_saddle = _at_nut(job, board, courses), _at_saddle(job, courses)
     side = -1.0 if job.left_handed else 1.0
     u_nut = [side * (x - board.width_at_nut / 2) for x in at_nut]
     lifts = per_string(nut.lift, at_nut) if nut.lift is not None else None
@@ -229,8 +249,28 @@ def _strings(job: Job, board: Board) -> tuple[StringPath, ...]:
             compensation=0.0,
             z_nut=0.0,
             z_saddle=0.0,
-            length=scale,
+            length=job.instrument.scale,
         )
         for i, s in enumerate(job.strings)
     ]
     return tuple(solve(board, s) for s in made)
+
+
+def _at_nut(job: Job, board: Board, courses: Sequence[int]) -> tuple[float, ...]:
+    """Where the strings cross the nut, from its bass end, mm."""
+    nut, gauges = job.nut, [s.gauge for s in job.strings]
+    to_edge = nut.margin_to == "edge"
+    first = nut.margin_bass + (gauges[0] / 2 if to_edge else 0.0)
+    last = board.width_at_nut - nut.margin_treble - (gauges[-1] / 2 if to_edge else 0.0)
+    return spacing.centres(
+        gauges, courses, first, last, rule=nut.spacing, course_gap=nut.course_gap
+    )
+
+
+def _at_saddle(job: Job, courses: Sequence[int]) -> tuple[float, ...]:
+    """Where they cross the saddle, from its middle toward the treble side, mm."""
+    saddle, gauges = job.saddle, [s.gauge for s in job.strings]
+    half = saddle.string_span / 2
+    return spacing.centres(
+        gauges, courses, -half, half, rule=saddle.spacing, course_gap=saddle.course_gap
+    )

@@ -148,6 +148,19 @@ def saddle_compensation(string: FrettedString, dN: Values = 0.0) -> Array:
     return dS
 
 
+def nut_compensation(string: FrettedString, dS: Values = 0.0) -> Array:
+    """The ``dN`` in mm that makes the sum of the squares of the errors least, the ridge as it is."""
+    back = np.asarray(dS, dtype=np.float64)
+    dN = np.zeros(np.broadcast(back, bending(string)).shape)
+    for _ in range(_ROUNDS):
+        slope = _slope(string, back, dN, of_nut=True)
+        step = (slope * cents(string, back, dN)).sum(-1) / (slope**2).sum(-1)
+        dN = dN - step
+        if np.max(np.abs(step), initial=0.0) < _SETTLED:
+            break
+    return dN
+
+
 def saddle_and_nut_compensation(string: FrettedString) -> tuple[Array, Array]:
     """The ``dS`` and ``dN`` in mm that together make the sum of the squares least."""
     dS, dN = analytic_compensation(string)

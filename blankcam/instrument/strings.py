@@ -54,7 +54,7 @@ def fretted(instrument: Instrument, string: StringPath) -> intonation.FrettedStr
     curved board counts as the model's flat one; how far fret 12 lies under that line is relief.
     """
     pulled = force(instrument, string)
-    at_saddle = string.z_saddle - _fret_top(instrument, string, string.length)
+    at_saddle = string.z_saddle - _fret_top(instrument, string, string.ridge)
     return intonation.FrettedString(
         scale=instrument.board.scale,
         lift=string.lift,
@@ -73,20 +73,22 @@ def _fret_top(instrument: Instrument, string: StringPath, s: float) -> float:
 def _drop(instrument: Instrument, string: StringPath) -> float:
     """How far fret 12 lies under the straight line over the fret tops at both of the string's ends."""
     s12 = float(instrument.board.fret_at(12))
-    t = s12 / string.length
-    ends = [_fret_top(instrument, string, s) for s in (0.0, string.length)]
+    t = float(string.share(np.array(s12)))
+    ends = [_fret_top(instrument, string, s) for s in (string.front, string.ridge)]
     return ends[0] * (1 - t) + ends[1] * t - _fret_top(instrument, string, s12)
 
 
 def computed_compensation(instrument: Instrument) -> tuple[float, ...]:
-    """The compensation that makes the errors over frets 1 to 12 least, with the saddle alone.
+    """The compensation that makes the errors over frets 1 to 12 least, the nut's edges as they are.
 
     The heights depend a little on the compensation, and it on the heights: solved in turn.
     """
     now = instrument
     compensation = np.zeros(len(now.strings))
+    forward = np.array([s.front for s in now.strings])
     for _ in range(_ROUNDS):
-        found = intonation.saddle_compensation(_together([fretted(now, s) for s in now.strings]))
+        model = _together([fretted(now, s) for s in now.strings])
+        found = intonation.saddle_compensation(model, -forward)
         now = with_compensation(now, tuple(found))
         if np.max(np.abs(found - compensation)) < _SETTLED:
             break
@@ -129,8 +131,8 @@ def _data(job: Job, instrument: Instrument, string: StringPath) -> StringData:
         force=pulled,
         break_angle=bend,
         downforce=None if bend is None else tension.downforce(pulled.tension, bend),
-        cents=tuple(float(c) for c in intonation.cents(model, string.compensation)),
-        cents_straight=tuple(float(c) for c in intonation.cents(model)),
+        cents=tuple(float(c) for c in intonation.cents(model, string.compensation, -string.front)),
+        cents_straight=tuple(float(c) for c in intonation.cents(model, 0.0, -string.front)),
     )
 
 

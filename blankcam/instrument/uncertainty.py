@@ -144,6 +144,7 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
     frets = np.arange(1, LAST_FRET + 1)
     s = board.fret_at(frets)
     length = np.array([p.length for p in paths]) + _over(d["front_at"])
+    fronts = np.array([p.front for p in paths])[:, np.newaxis]
     seat = d["seat_drop"] - (d["fret_height"] if job.nut.marked_line else 0.0)  # it cancels
     z_nut = np.array([p.z_nut for p in paths]) + _over(d["nut_cut"] - seat)
     lifted = d["fret_height"] - d["fret_line"] - d["slot_depth"] + d["saddle_cut"] + d["movement"]
@@ -152,15 +153,14 @@ def true_strings(job: Job, instrument: Instrument, d: Mapping[str, Array]) -> Tr
     bow = replace(board, relief=1.0).dip(s)
     off = d["fret_height"][:, np.newaxis] + d["board"] - d["relief"][:, np.newaxis] * bow
     frets_z = tops + off[:, np.newaxis, :]
-    under = (
-        z_nut[..., np.newaxis] + (z_saddle - z_nut)[..., np.newaxis] * s / length[..., np.newaxis]
-    )
+    rise, along = (z_saddle - z_nut)[..., np.newaxis], s - fronts
+    under = z_nut[..., np.newaxis] + rise * along / length[..., np.newaxis]
     clearance = under - frets_z
     return Truth(
         clearance,
         _bend(job, instrument, d, z_nut=z_nut, z_saddle=z_saddle, length=length),
         _cents(instrument, d, z_nut, z_saddle, float(bow[11])),
-        _buzzes(clearance, frets_z, z_saddle, length, s),
+        _buzzes(clearance, frets_z, z_saddle, length, along),
         (d["gauge"] > job.nut.clearance + d["tool"]).astype(np.float64),
     )
 
@@ -216,12 +216,13 @@ def _cents(
         finger=instrument.finger,
         relief=each("relief") + _over(d["relief"]) * bow,
     )
-    return intonation.cents(
-        string, np.array([p.compensation for p in paths]) + _over(d["front_at"])
-    )
+    ridge = np.array([p.compensation for p in paths]) + _over(d["front_at"])
+    return intonation.cents(string, ridge, np.array([-p.front for p in paths]))
 
 
-def _buzzes(clearance: Array, frets_z: Array, z_saddle: Array, length: Array, s: Array) -> Array:
+def _buzzes(
+    clearance: Array, frets_z: Array, z_saddle: Array, length: Array, along: Array
+) -> Array:
     """Whether an open string comes too near any fret, or a fretted one lies on a higher fret.
 
     Seen from the ridge every fret must lie steeper below than the one before it; then a string
@@ -229,7 +230,7 @@ def _buzzes(clearance: Array, frets_z: Array, z_saddle: Array, length: Array, s:
     """
     least = table("uncertainty")["buzz"]["least_open"]
     open_ = np.any(clearance < least, axis=-1)
-    fall = (z_saddle[..., np.newaxis] - frets_z) / (length[..., np.newaxis] - s)
+    fall = (z_saddle[..., np.newaxis] - frets_z) / (length[..., np.newaxis] - along)
     return np.asarray(open_ | np.any(np.diff(fall, axis=-1) < 0, axis=-1), dtype=np.float64)
 
 

@@ -1,6 +1,7 @@
 """Where a tool's tip may go over a surface, and rows along x that bring a surface out.
 
-A surface is a function (x, y) -> z of arrays, smooth and convex upward, going on beyond the part.
+A surface is a function (x, y) -> z of arrays, smooth, going on beyond the part, and convex upward but
+for hollows along the part.
 """
 
 from __future__ import annotations
@@ -23,12 +24,24 @@ from blankcam.parts.surface import Surface
 Bools = NDArray[np.bool_]
 
 
+HOLLOW = 0.2
+"""A slope along the part that grows by more under a ball may be a hollow that it bridges;"""
+ACROSS = 9
+"""lines across the part on which slopes are looked at,"""
+PROBES = 41
+"""and places across a ball at which heights in a hollow are."""
+BRIDGED = 0.002
+"""mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
+SECTIONS = 9
+"""Evenly spaced places along a blank at which its section is looked at;"""
+FINE = 0.25
+"""mm between those where its steepest, or a hollow, is looked for."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
@@ -73,6 +86,19 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     return np.asarray(heights.max(axis=-1))
 
 
+def _over_hollows(surface: Surface, radius: float, axis: tuple[Array, Array], tips: Array) -> Array:
+    """The lowest tips of a ball that meets more than one place in the hollows along a part.
+
+    ``tips``: where it would touch near the place from which Newton's steps began.
+    """
+    du, dv = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-radius, radius, PROBES)]))
+    inside = du**2 + dv**2 < radius**2
+    du, dv = du[inside], dv[inside]
+    under = np.sqrt(radius**2 - du**2 - dv**2) - radius
+    high = surface.height(axis[0][..., None] + du, axis[1][..., None] + dv)
+    return np.asarray(np.maximum(tips, np.max(high + under, axis=-1)))
+
+
 def _over_contact(
     surface: Surface, radius: float, axis: tuple[Array, Array], at: tuple[Array, Array]
 ) -> Array:
@@ -89,9 +115,9 @@ class Sweep:
     tool: Tool
     stock: Box
     y_low: float
-    """The surface is wanted from here"""
+    """Where the surface that is wanted begins."""
     y_high: float
-    """to here."""
+    """Where it ends."""
     crown: float
     """Radius of the surface's section across x, infinite for a straight one."""
     outline: Callable[[Array], Array] | None = None
@@ -154,6 +180,7 @@ class Sweep:
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
         x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
         wanted = np.ones(x.shape, dtype=bool)
+        bridged = False
         if self.tool.shape is Shape.BALL:
             u, v = contact(self.surface, self.tool.radius, x, y)
             tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
@@ -161,6 +188,11 @@ class Sweep:
             middle = (v[1:] + v[:-1]) / 2
             wanted[:-1] &= middle > self.y_low
             wanted[1:] &= middle < self.y_high
+            if (near := self._near_hollows(xs)).any():
+                axis = x[:, near], y[:, near]
+                lifted = _over_hollows(self.surface, self.tool.radius, axis, tips[:, near])
+                lift, tips[:, near] = lifted - tips[:, near], lifted
+                bridged = bool(np.any(lift[wanted[:, near]] > BRIDGED))
         else:
             tips = self.tip(x, y)
         return Table(
@@ -170,7 +202,28 @@ class Sweep:
             tips=tips,
             touching=self.touching(xs),
             wanted=wanted,
+            bridged=bridged,
         )
+
+    def _near_hollows(self, x: Array) -> Bools:
+        """Over which x a ball reaches a hollow along the part.
+
+        A ridge that goes from string to string may leave some between two of them.
+        """
+        fine, slopes = self._slopes_along
+        count = math.ceil(self.tool.diameter / FINE)
+        windows = np.lib.stride_tricks.sliding_window_view(slopes, count, axis=1)
+        grows = windows - np.minimum.accumulate(windows, axis=2)
+        starts = fine[np.flatnonzero(grows.max(axis=(0, 2)) > HOLLOW)]
+        middles = starts + (count - 1) * FINE / 2
+        return np.asarray((np.abs(x[:, None] - middles) <= self.tool.diameter).any(axis=1))
+
+    @cached_property
+    def _slopes_along(self) -> tuple[Array, Array]:
+        """Places x ``FINE`` apart, and the slopes along the part there on lines across it."""
+        fine = np.arange(self.x_ends[0], self.x_ends[1] + FINE, FINE)
+        x, y = np.meshgrid(fine, np.linspace(self.y_low, self.y_high, ACROSS))
+        return fine, self.surface.gradient(x, y)[0]
 
     def over_face(self, y: float) -> float:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
@@ -188,12 +241,26 @@ class Sweep:
         return np.asarray(y - self.tool.radius * hy / np.sqrt(1 + hx**2 + hy**2))
 
     @cached_property
+    def sections(self) -> Array:
+        """The x at which the section is looked at: evenly spaced, and where a face is steepest.
+
+        A ridge that goes from string to string may come near a face between two of them.
+        """
+        x0, x1 = self.stock.x0, self.stock.x1
+        fine = np.linspace(x0, x1, math.ceil((x1 - x0) / FINE) + 1)
+        low, high = (
+            self.surface.gradient(fine, np.full_like(fine, y))[1] for y in (self.y_low, self.y_high)
+        )
+        steepest = fine[[int(np.argmax(low)), int(np.argmin(high))]]
+        return np.concatenate([np.linspace(x0, x1, SECTIONS), steepest])
+
+    @cached_property
     def _strides(self) -> tuple[Array, Array]:
         """Places of the axis from the first to the last, and how long a stride is there.
 
         Strides are shares of a step on the level, the least along the blank.
         """
-        xs = np.linspace(self.stock.x0, self.stock.x1, 9)
+        xs = self.sections
         start = float(np.min(self._axis_over(xs, self.y_low)))
         stop = float(np.max(self._axis_over(xs, self.y_high)))
         axes = np.linspace(start, stop, AXES)
@@ -221,6 +288,8 @@ class Table:
     """(n,) the tip's heights that just touch what stands."""
     wanted: Bools
     """(m, n) where a row brings out a part of the surface."""
+    bridged: bool
+    """Whether the ball is too large for a hollow of the surface, which it bridges."""
 
     @property
     def stride(self) -> float:

@@ -15,7 +15,7 @@ from blankcam.machining import thickness, tools, workholding
 from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.machining.hand_work import with_steps
-from blankcam.machining.on_edge import EdgeDecided, decide_on_edge, left_to_the_hand
+from blankcam.machining.on_edge import decide_on_edge, left_to_the_hand
 from blankcam.machining.on_face import cut_out, decide_on_face
 from blankcam.machining.request import CutRequest
 from blankcam.machining.setup_sheet import (
@@ -25,6 +25,7 @@ from blankcam.machining.setup_sheet import (
     setup_on_edge,
     setup_on_face,
 )
+from blankcam.machining.shaping import EdgeDecided
 from blankcam.machining.steps import Steps
 from blankcam.machining.surface_passes import SurfacePasses
 from blankcam.parts.part import FeatureKind, Part

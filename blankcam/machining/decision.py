@@ -55,8 +55,14 @@ class ReasonCode(StrEnum):
     """``tool``; ``speed`` at the spindle's slowest, ``most`` that the material bears, m/min."""
     TOO_WEAK = "too weak"
     """``tool``; ``depth``, all that the machine's force and power leave it."""
+    ROUND_CORNERS = "round corners"
+    """``tool``; the ``radius`` it would leave in a step's corners, ``room`` for one."""
+    TOO_LIMBER = "too limber"
+    """``tool``; the ``depth`` that it may cut at once without bending."""
     COARSE_STEPS = "coarse steps"
     """``tool``; the ``ridge`` that a flat tool would leave at best."""
+    BRIDGES_HOLLOW = "bridges hollow"
+    """``tool``; a ball too large for a hollow of a top that goes from string to string."""
     AGAINST_LIMIT = "against limit"
     """Of the holding or the machine, as the fault says: ``key``, ``wrong``, ``fix``."""
 
@@ -124,6 +130,8 @@ class HandStepKind(StrEnum):
     """``radius`` of its section."""
     ENDS = "file the ends round"
     """``radius`` in plan."""
+    FRONT = "cut the front back"
+    """Around a slot: ``back``, between ``left`` and ``right``, down to ``bottom`` over the seat."""
     SLOT = "file the slot"
     """``depth`` under the stage's top, ``start`` and ``final`` file in inches, 0 for a saw."""
 
@@ -183,5 +191,5 @@ class Decision:
 
     @property
     def string(self) -> int:
-        """The number of a slot's string; 0 of a feature that belongs to no string."""
+        """The number of its string; 0 of a feature that belongs to no string."""
         return self.feature.string or 0

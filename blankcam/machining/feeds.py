@@ -1,6 +1,6 @@
 """Spindle speeds and feeds from the material table, lowered until every limit holds.
 
-The formulas are those every cutter maker prints: n = 1000 Vc/(π D), Vf = n z fz, Q = ap ae Vf,
+The formulas are those every cutter maker prints: n = 1000 Vc/(π D), Vf = n z fz,
 P = ap ae Vf kc / 60000 W, F = kc ap fz for one tooth in a slot, and the cantilever's bend. Values
 are taken at or under the table, never above: no correction for thin chips or outside arcs.
 """
@@ -144,42 +144,14 @@ def surface_speed(rpm: float, diameter: float) -> float:
     return rpm * math.pi * diameter / 1000
 
 
-def removal_rate(depth: float, width: float, feed: float) -> float:
-    """cm³/min."""
-    return depth * width * feed / 1000
-
-
 def cutting_power(depth: float, width: float, feed: float, pressure: float) -> float:
     """W at the cut."""
     return depth * width * feed * pressure / 60000
 
 
-def engagement(width: float, diameter: float) -> float:
-    """Angle of a cutter's engagement, radians: acos(1 − 2 ae/D)."""
-    return math.acos(1 - 2 * width / diameter)
-
-
-def mean_chip(chip: float, width: float, diameter: float) -> float:
-    """Mean chip thickness over the engagement, mm."""
-    phi = engagement(width, diameter)
-    return chip * (1 - math.cos(phi)) / phi
-
-
-def greatest_chip(chip: float, width: float, diameter: float) -> float:
-    """Greatest chip thickness, mm; the chip load itself from half the diameter on."""
-    if width >= diameter / 2:
-        return chip
-    return chip * math.sin(engagement(width, diameter))
-
-
 def bend(force: float, length: float, diameter: float) -> float:
     """Bend of a cantilever of carbide, mm: F L³/(3 E I) with the beam 0.8 D thick."""
     return force * length**3 / (3 * _modulus() * _inertia(diameter))
-
-
-def bend_stress(force: float, length: float, diameter: float) -> float:
-    """Stress at its root, MPa."""
-    return force * length * _beam(diameter) / 2 / _inertia(diameter)
 
 
 def tool_bend(force: float, tool: Tool) -> float:
@@ -202,11 +174,6 @@ def tool_bend(force: float, tool: Tool) -> float:
 def arc_feed(feed: float, radius: float, tool_radius: float) -> float:
     """Feed of the tool's centre inside an arc of the part: vf (Rp − r)/Rp, never less than none."""
     return feed * max(radius - tool_radius, 0.0) / radius
-
-
-def ball_diameter(depth: float, diameter: float) -> float:
-    """Diameter at which a ball meets the surface of the stock: 2 sqrt(ap (D − ap))."""
-    return diameter if depth >= diameter / 2 else 2 * math.sqrt(depth * (diameter - depth))
 
 
 def cusp_flat(step: float, radius: float) -> float:
@@ -254,7 +221,7 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     chip, teeth = m.chip_at(tool.edge), tool.flutes
     if tool.edge <= rules["runout_diameter"] and _doubtful(profile, chip):
         teeth = 1
-        limits.append("one tooth reckoned: runout not known")
+        limits.append("one tooth reckoned: the runout is not known, or too large")
     feed, chip, why = _feed(rpm, teeth, chip, profile)
     limits.append(why)
     width = _width(m, tool, work)
@@ -348,9 +315,9 @@ def _depth(  # everything a limit can come from
         (profile.power / cutting_power(1.0, width, feed, pressure), "depth: the machine's power"),
     ]
     if work is Work.FINISH:
-        bounds.append(
-            (rules["bend_max"] / tool_bend(per_depth, tool), "depth: the tool bends 3 um")
-        )
+        most = rules["bend_max"]
+        why = f"depth: the tool bends {1000 * most:g} um"
+        bounds.append((most / tool_bend(per_depth, tool), why))
     return min(bounds)
 
 

@@ -37,6 +37,8 @@ def _steps(feature: Feature, part: Part, stage: Stage) -> Iterator[HandStep]:
         yield HandStep(kind=HandStepKind.LENGTH, values={"to": part.length})
     elif kind is FeatureKind.ENDS:
         yield HandStep(kind=HandStepKind.ENDS, values={"radius": part.thickness / 2})
+    elif kind is FeatureKind.FRONT:
+        yield _front_step(feature, part)
     elif kind is FeatureKind.SLOT:
         yield _slot_step(feature, part, stage)
     elif kind in (FeatureKind.TOP, FeatureKind.CROWN):
@@ -48,6 +50,13 @@ def _steps(feature: Feature, part: Part, stage: Stage) -> Iterator[HandStep]:
         yield HandStep(kind=HandStepKind.RIDGE_LINE)
         radius = part.at(stage).surface.section_radius
         yield HandStep(kind=HandStepKind.CROWN, values={"radius": radius})
+
+
+def _front_step(feature: Feature, part: Part) -> HandStep:
+    step = next(s.step for s in part.slots if s.string == feature.string)
+    assert step is not None
+    values = {"back": step.back, "left": step.left, "right": step.right, "bottom": step.bottom}
+    return HandStep(kind=HandStepKind.FRONT, values=values)
 
 
 def _slot_step(feature: Feature, part: Part, stage: Stage) -> HandStep:

@@ -58,12 +58,6 @@ def settled(holding: Holding, window: Window) -> Holding:
     return dataclasses.replace(holding, jaw_top=window.worked_out)
 
 
-def leaves_grip(holding: Holding, standing: float, low: float) -> bool:
-    """Whether a cut down to ``low`` leaves the jaws their height, or any where none is given."""
-    window = Window(standing=standing, cut="", low=low)
-    return settled(holding, window).jaws <= window.most + _CLOSE
-
-
 def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iterator[Fault]:
     """What is wrong with the jaws' height; ``fix``: what would widen a window that is empty."""
     where, key = f"{part}, on edge", "holding.jaw_top"

@@ -18,10 +18,11 @@ HAIR = 0.005
 NEAR = 1.8
 """Seconds at feed by which a pass is made longer to end where the next one begins (our own)."""
 LIFTED = 1.5
+"""Seconds that a link over what stands takes, about, for choosing an order."""
 STEPPED = 0.4
-"""Seconds of a link over what stands, and of one at depth, about, for choosing an order,"""
+"""Seconds that a link at depth takes, about."""
 FASTER = 3.0
-"""and how much faster than cutting the tool goes along between passes."""
+"""How many times faster than cutting the tool goes along between passes, about."""
 PAST = 0.3
 """Tool radii, over the air beside the blank, that a pass goes past an end where the next one
 begins at depth: its axis must pass the end, not all of the tool."""
@@ -155,8 +156,7 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
     None where a pass would want more than so many ``shares`` of its depth.
     """
     table = passes.table
-    x, _ = looked(table)
-    stands, under = table.sweep.stands(x), _round_of(table)
+    stands, under = standing(table), _round_of(table)
     runs = list[Run]()
     for run in passes.runs:
         every = [run]
@@ -282,6 +282,18 @@ def looked(table: Table) -> tuple[Array, Array]:
     stock = table.sweep.stock
     x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, ACROSS))
     return x, y
+
+
+def standing(table: Table) -> Array:
+    """What stands before any pass over the places of ``looked``, -inf beside the blank.
+
+    The first place beyond an end counts as that end: the corner between it and the last place
+    over the blank stands as high, and the surface falls toward it.
+    """
+    x, _ = looked(table)
+    stock, step = table.sweep.stock, table.stride * COARSE
+    over = np.clip(x, stock.x0, stock.x1)
+    return table.sweep.stands(np.where(np.abs(x - over) < step, over, x))
 
 
 def extent(table: Table, layer: Layer) -> float:

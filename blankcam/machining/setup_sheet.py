@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
@@ -79,7 +80,8 @@ def setup_on_edge(request: CutRequest, edge: Bench, tools: Iterable[Tool]) -> Se
     part, held = request.part, edge.profile.holding
     x, y = np.zeros(2), np.array([0.0, part.thickness])
     lowest = float(np.min(part.at(edge.stage).surface.height(x, y)))
-    touch = _touch(tools, held.jaws, lowest)
+    bottoms = (s.step.bottom for s in part.slots if s.step is not None)
+    touch = _touch(tools, held.jaws, min(lowest, *bottoms, math.inf))
     return SetupSheet(
         setup=Setup.EDGE,
         holding=held,

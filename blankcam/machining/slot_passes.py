@@ -9,7 +9,6 @@ its sides the upright walls.
 from __future__ import annotations
 
 import functools
-import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -45,8 +44,8 @@ AHEAD: float = table("cutting")["air"]["ahead"]
 
 
 def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
-    """Where the floor is wanted at the front edge in that stage."""
-    return slot.floor_front + nut.at(stage).floor_raise
+    """Where the line of the floor is wanted at the nut's front in that stage."""
+    return float(slot.floor(0.0)) + nut.at(stage).floor_raise
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +91,7 @@ def judged_from(slot: Slot, depth: float) -> float:
     return math.acos(1 - rise / slot.radius) if rise < slot.radius else math.pi / 2
 
 
-def around(radius: float, ball: float, deep: float, judged: float) -> list[float]:
+def around(radius: float, ball: float, deep: float, judged: float) -> tuple[float, ...]:
     """Angles from straight down at which passes round the floor leave no more than they may.
 
     From where the groove meets what stands ``deep`` mm over its lowest line. Between passes 2h
@@ -102,9 +101,15 @@ def around(radius: float, ball: float, deep: float, judged: float) -> list[float
     it is the distance sideways that counts, and from the angle ``judged`` on: what matters there
     is how far apart they stand.
     """
-    off, at = radius - ball, math.acos(1 - min(deep, radius) / radius)
+    return _angles(radius, ball, math.acos(1 - min(deep, radius) / radius), judged)
+
+
+@functools.lru_cache(maxsize=512)  # most grooves are asked about from their radius on
+def _angles(radius: float, ball: float, at: float, judged: float) -> tuple[float, ...]:
+    """The angles from ``at`` on one side to that on the other."""
+    off = radius - ball
     if off <= SAME:
-        return [0.0]
+        return (0.0,)
     angles = [at]
     while at > 0.0 and len(angles) < MOST_PASSES:
         at = max(0.0, at - 2 * _half_angle(radius, ball, judged, at))
@@ -112,8 +117,8 @@ def around(radius: float, ball: float, deep: float, judged: float) -> list[float
     lowest = angles[-2]
     if radius - off * math.cos(lowest) - math.sqrt(ball**2 - (off * math.sin(lowest)) ** 2) < LOW:
         # Two passes beside the lowest line are one at it
-        return [-a for a in angles[:-1]] + angles[-2::-1]
-    return [-a for a in angles[:-1]] + angles[::-1]
+        return (*(-a for a in angles[:-1]), *angles[-2::-1])
+    return (*(-a for a in angles[:-1]), *angles[::-1])
 
 
 def _half_angle(radius: float, ball: float, judged: float, start: float) -> float:
@@ -187,21 +192,36 @@ def _layers(
     def keeps(way: Sequence[tuple[float, float, bool]]) -> bool:
         return _deepest([*way, *floor], off + ball, ball, deep) <= step + CLOSE
 
-    ways: list[list[tuple[float, float, bool]]] = []
+    every: list[list[tuple[float, float, bool]]] = []
+    for ways in _batches(off, ball, deep, step):
+        ways.sort(key=len)
+        if (found := next(filter(keeps, ways), None)) is not None:
+            return found
+        every += ways
+    return max(reversed(every), key=len)
+
+
+def _batches(
+    off: float, ball: float, deep: float, step: float
+) -> Iterator[list[list[tuple[float, float, bool]]]]:
+    """Ways over the floor's own passes: all those of full layers, then of thinner and thinner ones."""
+    for thinner in THINNER:
+        ways = [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
+        yield [*_full_layers(off, ball, deep, step), *ways] if thinner == 1 else ways
+
+
+def _full_layers(
+    off: float, ball: float, deep: float, step: float
+) -> Iterator[list[tuple[float, float, bool]]]:
+    """Ways that end in the floor's outer passes, and ways that begin along the middle."""
     if SAME < off < deep:
         least = math.ceil((deep - off) / step - 1e-9)
         most = math.ceil(deep / (step * (1 - SHARES[0])) - 1e-9)
         for share in SHARES:
-            tried = (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
-            ways += list(itertools.islice(filter(keeps, tried), 1))
+            yield from (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
     if SAME < off < ball:
-        ways += [w for share in SHARES for w in _middle_first(off, ball, deep, step, share)]
-    for thinner in THINNER:
-        ways += [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
-        ways.sort(key=len)
-        if (found := next(filter(keeps, ways), None)) is not None:
-            return found
-    return ways[-1]
+        for share in SHARES:
+            yield from _middle_first(off, ball, deep, step, share)
 
 
 def _over_floor(

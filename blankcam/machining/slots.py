@@ -150,18 +150,19 @@ def chosen(nut: Part, bench: Bench, *, by_file: bool) -> tuple[Decision, ...]:
 
 
 def left_open(nut: Part, slot: Slot) -> float:
-    """How deep a rough slot is below the finished top, mm."""
-    return slot.depth_front - nut.at(Stage.ROUGH).floor_raise
+    """How deep a rough slot is below the waste opened over it, mm."""
+    rough = nut.at(Stage.ROUGH)
+    return slot.depth_front + rough.opened - rough.floor_raise
 
 
 def depths(nut: Part, slot: Slot, stage: Stage, more: float = 0.0) -> tuple[float, float]:
-    """From what stands down to the slot's floor, mm: uncleared, and cleared to the finished top.
+    """From what stands down to the slot's floor, mm: as it is, and with the waste opened.
 
     ``more``: what stands over the stage's top, mm.
     """
     floor, high = slot_passes.floor_front(nut, slot, stage), _highest(nut, slot, BESIDE_SLOT)
     target = nut.at(stage)
-    return high + target.raised + target.ridge + more - floor, high - floor
+    return high + target.raised + target.ridge + more - floor, high + target.opened - floor
 
 
 def over_groove(nut: Part, slot: Slot) -> float:
@@ -239,52 +240,64 @@ def fits(
     nut: Part, slot: Slot, tool: Tool, profile: Profile, stage: Stage, more: float = 0.0
 ) -> tuple[bool, Reason | None]:
     """Whether the waste must be cleared first, and what is wrong with the tool, if anything."""
+    if (unlike := _no_round_floor(slot, tool)) is not None:
+        return False, unlike
     full, cleared = depths(nut, slot, stage, more)
     if stage.leaves_waste:
         cleared = _opened(nut, slot, profile, more)
-
-    def wrong(code: ReasonCode, **values: float) -> tuple[bool, Reason]:
-        return False, Reason.about(tool, code, **values)
-
-    if tool.edge < SMALLEST - tool.diameter_within:
-        return wrong(ReasonCode.TOO_SMALL, least=SMALLEST)
-    r = slot.width / 2
-    high = r - math.sqrt(r**2 - tool.tip_radius**2)
-    if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
-        return wrong(ReasonCode.FLAT_FLOOR, high=high)
-    straight = taper.widens(r, tool, full) <= taper.WALL
+    straight = taper.widens(slot.radius, tool, full) <= taper.WALL
     if straight and tool.flute_length >= full + DEPTH_ROOM and full <= DEEPEST * tool.edge:
         if tool.reach >= full + DEPTH_ROOM:
             return False, None
-        return wrong(ReasonCode.SHORT_REACH, reach=tool.reach, need=full + DEPTH_ROOM)
-    below = taper.widens(r, tool, cleared) <= taper.WALL
-    if stage.leaves_waste and below and tool.flute_length >= cleared + DEPTH_ROOM:
-        left, right = clear_window(nut.slots, slot, nut.length)
-        room = min(slot.centre - left, right - slot.centre)
-        off = max(r - tool.tip_radius, 0.0)
-        aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
-        shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
-        widest = taper.aside(r, tool, full)
-        tool_fits = cleared <= DEEPEST * tool.edge and room >= widest + SHANK_ROOM
-        if shank_fits and tool_fits and _opener(nut, slot, profile, more):
-            return True, None
+        need = full + DEPTH_ROOM
+        return False, Reason.about(tool, ReasonCode.SHORT_REACH, reach=tool.reach, need=need)
+    below = taper.widens(slot.radius, tool, cleared) <= taper.WALL
+    enters = stage.leaves_waste and below and _fits_opened(nut, slot, tool, full, cleared)
+    if enters and _opener(nut, slot, profile, more):
+        return True, None
     if not straight and not below:
-        widens = taper.widens(r, tool, cleared if stage.leaves_waste else full)
-        return wrong(ReasonCode.WIDE_CONE, widens=widens, deepest=taper.deepest(r, tool))
-    return wrong(ReasonCode.SHORT_FLUTES, flutes=tool.flute_length, depth=full)
+        widens = taper.widens(slot.radius, tool, cleared if stage.leaves_waste else full)
+        deepest = taper.deepest(slot.radius, tool)
+        return False, Reason.about(tool, ReasonCode.WIDE_CONE, widens=widens, deepest=deepest)
+    flutes = tool.flute_length
+    return False, Reason.about(tool, ReasonCode.SHORT_FLUTES, flutes=flutes, depth=full)
+
+
+def _no_round_floor(slot: Slot, tool: Tool) -> Reason | None:
+    """Why a tool makes no round floor in a slot, however deep; None where it does."""
+    if tool.edge < SMALLEST - tool.diameter_within:
+        return Reason.about(tool, ReasonCode.TOO_SMALL, least=SMALLEST)
+    high = slot.radius - math.sqrt(slot.radius**2 - tool.tip_radius**2)
+    if tool.shape is Shape.FLAT and high > slot_passes.FLOOR_CUSP:
+        return Reason.about(tool, ReasonCode.FLAT_FLOOR, high=high)
+    return None
+
+
+def _fits_opened(nut: Part, slot: Slot, tool: Tool, full: float, cleared: float) -> bool:
+    """Whether a tool, its cone and its shank go into a slot once the waste over it is opened.
+
+    ``full``, ``cleared``: from what stands down to the floor before and after, mm.
+    """
+    left, right = clear_window(nut.slots, slot, nut.length)
+    room = min(slot.centre - left, right - slot.centre)
+    off = max(slot.radius - tool.tip_radius, 0.0)
+    aside = max(SHANK_ROOM, off if tool.reach + off < full + OVER_WASTE else 0.0)
+    shank_fits = tool.reach >= full + DEPTH_ROOM or tool.shank / 2 + aside <= room
+    long = tool.flute_length >= cleared + DEPTH_ROOM and cleared <= DEEPEST * tool.edge
+    return long and shank_fits and room >= taper.aside(slot.radius, tool, full) + SHANK_ROOM
 
 
 def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go, mm: in the waste of its slot, and within the slot below it.
 
-    Never wider than the slot where it meets the finished top, and never as deep; in the waste
-    above never wider than may be opened. Where the top rises across it, a nick is wider there.
+    Below what waste may be opened to it is never wider than the slot and never as deep; in the
+    waste above never wider than may be opened. Where the top rises across it, a nick is wider there.
     """
     target, left_right = nut.at(stage), clear_window(nut.slots, slot, nut.length)
-    raised = target.raised
+    raised = target.raised - target.opened
     opening = min(_opening(nut, slot, stage), tool.radius)
     within = _room_under(nut, slot, tool, opening)
-    floor = max(slot.depth_front - target.floor_raise, 0.0)
+    floor = max(slot.depth_front + target.opened - target.floor_raise, 0.0)
     depth = raised + WITHIN * min(max(within, 0.0), floor)
     if raised:
         room = min(slot.centre - left_right[0], left_right[1] - slot.centre)
@@ -303,11 +316,12 @@ def _room_under(nut: Part, slot: Slot, tool: Tool, beyond: float) -> float:
 
 
 def _opening(nut: Part, slot: Slot, stage: Stage) -> float:
-    """Half the width of the stage's groove where it meets the finished top, mm.
+    """Half the width of the stage's groove where it meets the opened waste, mm.
 
     A thin string's slot is shallower than its own radius: its round floor is all there is.
     """
-    depth = max(slot.depth_front - nut.at(stage).floor_raise, 0.0) * math.cos(slot.tilt)
+    target = nut.at(stage)
+    depth = max(slot.depth_front + target.opened - target.floor_raise, 0.0) * math.cos(slot.tilt)
     short = max(slot.radius - depth, 0.0)
     return math.sqrt(slot.radius**2 - short**2)
 

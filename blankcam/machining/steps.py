@@ -23,11 +23,14 @@ ALONG = 0.75
 """mm between the places along a pass."""
 ACROSS = 0.02
 """mm between the places across the blank at which what is left is looked at."""
-SPOKES, CHORD = 65, 5
-"""Chords across the tool's end, and places on each, at which the surface is looked at."""
+SPOKES = 65
+"""Chords across the tool's end along which the surface is looked at."""
+CHORD = 5
+"""Places on each of them."""
 COARSE = 1.2
 """Tool radii between the first passes over a blank wider than the tool."""
 SAME = 1e-6
+"""mm under which two places are one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -102,12 +102,11 @@ def _outward(rows: Table, cut: Cut, most: float, *, one_way: bool) -> Iterator[R
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:
-    """Rough layers over the finished surface, from the highest down.
+    """The quickest rough layers over the finished surface, from the highest down.
 
-    The quickest there are; none where finishing passes, ``most`` mm deep, do it all; None where
-    the tool may take too little for what any rows would leave. Wide steps
-    leave ridges, which the next layer's depth of cut must take along, and after the last layer the
-    finishing passes': that one may so want closer rows.
+    Empty where finishing passes ``most`` mm deep do it all; None where the ridges that any rows
+    leave are more than the tool may take. Each layer must cut away the ridges of the one before,
+    and the finishing passes those of the last, whose rows may have to be closer for that.
     """
     tried = list(row_choices(sweep))
     above = max(t.table.above for t in tried)
@@ -143,12 +142,12 @@ def _trimmed(
 ) -> list[tuple[Rows, Layer]]:
     """The layers, each cutting only where the one after it would find too much else."""
     way = list(way)
-    rows = way[0][0].table
-    x, _ = row_runs.looked(rows)
-    stands = rows.sweep.stands(x)
+    stands = row_runs.standing(way[0][0].table)
     limits = [*(layer.raised + depth for _, layer in way[1:]), most]
     found = []
-    for (each, layer), limit in zip(way, limits, strict=True):
+    for (each, bounded), limit in zip(way, limits, strict=True):
+        # Under the middle of its row less may stand than a later pass further out would find
+        layer = dataclasses.replace(bounded, least=0.0)
         where, stands = row_runs.needed(each.table, layer, stands, limit)
         found.append((each, dataclasses.replace(layer, needed=where)))
     return found

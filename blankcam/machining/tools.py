@@ -13,6 +13,7 @@ from blankcam.machining.feeds import Material, Work, plan_cut
 USUAL: float = table("cutting")["outline"]["usual_tool"]
 WIDEST: float = table("cutting")["outline"]["widest_tool"]
 ROOM: float = table("cutting")["slots"]["opening_room"]
+REACH: float = table("cutting")["slots"]["flute_room"]
 NARROWEST: float = table("cutting")["outline"]["narrowest_tool"]
 OVER_SPEED: float = table("cutting")["tools"]["over_speed"]
 LEAST_DEPTH: float = table("cutting")["tools"]["least_depth"]
@@ -75,7 +76,7 @@ def opening_tools(profile: Profile, width: float, depth: float) -> list[Tool]:
         for t in profile.tools
         if t.shape in (Shape.FLAT, Shape.BALL)
         and t.diameter <= width - ROOM
-        and min(t.flute_length, t.reach) >= depth + 0.2
+        and min(t.flute_length, t.reach) >= depth + REACH
     ]
     return sorted(fit, key=lambda t: (-t.diameter, t.shape is not Shape.FLAT, t.number))
 

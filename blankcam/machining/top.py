@@ -14,6 +14,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.cutter_contact import FIT, Sweep, Table
 from blankcam.machining.feeds import (
+    STICK_OUT,
     Cut,
     cusp_crown,
     cusp_flat,
@@ -22,6 +23,7 @@ from blankcam.machining.feeds import (
 )
 
 CUSP: float = table("cutting")["top"]["scallop"]
+FLAT_STEP: float = table("cutting")["top"]["flat_step"]
 LEAST_LEAVE: float = table("cutting")["top"]["left_for_finish"]
 LEAST_LAYER: float = table("cutting")["top"]["thinnest_layer"]
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
@@ -45,10 +47,14 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
         if math.isinf(sweep.crown):
             return step_flat(cusp, tool.radius)
         return step_crown(cusp, tool.radius, sweep.crown)
-    xs = np.linspace(sweep.stock.x0, sweep.stock.x1, 9)
+    xs = sweep.sections
     y = np.full_like(xs, sweep.y_low)
     fall = float(np.max(np.abs(sweep.surface.height(xs, y + 1.0) - sweep.surface.height(xs, y))))
-    return min(0.6 * tool.diameter, cusp / fall) if fall > 1e-9 else 0.6 * tool.diameter
+    step = min(FLAT_STEP * tool.diameter, cusp / max(fall, 1e-9))
+    # Beside its axis a round face ends earlier along the row, by the sagitta of half a step
+    rise = float(np.max(np.abs(sweep.surface.gradient(xs, y)[0])))
+    sagitta = min(cusp / max(rise, 1e-9), tool.radius)
+    return min(step, 2 * math.sqrt(sagitta * (2 * tool.radius - sagitta)))
 
 
 def ridge_between(sweep: Sweep, step: float) -> float:
@@ -106,11 +112,11 @@ def may_be_wide(rows: Rows, full: Cut) -> bool:
 
 def too_limber(tool: Tool, profile: Profile, most: float) -> Fault:
     """The fault of a tool that bends too far for the ``most`` mm that a finishing pass takes."""
-    usual = 4 * tool.diameter
+    usual, bends = STICK_OUT * tool.diameter, 1000 * table("materials")["bend_max"]
     return Fault(
         where=profile.path or profile.name,
         key=f"tools, number {tool.number}: stick_out",
         found=f"{tool.stick_out:g} mm",
-        wrong=f"bends 3 um where it takes {most:.3f} mm: no finishing pass is left to it",
-        fix=f"push it further into the collet; {usual:g} mm, four diameters, is usual",
+        wrong=f"bends {bends:g} um where it takes {most:.3f} mm: no finishing pass is left to it",
+        fix=f"push it further into the collet; {usual:g} mm, {STICK_OUT:g} diameters, is usual",
     )

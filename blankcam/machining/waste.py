@@ -19,17 +19,28 @@ from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
 from blankcam.parts.stage import Stage
 
+STEP: float = table("cutting")["slots"]["opening_step"]
 NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
 
 def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
-    """Most that stands over the finished top across a slot once its waste is opened, mm."""
-    if tool.shape is not Shape.BALL:
-        return 0.0
-    edge = slot.radius + 0.02
+    """Most that stands across a slot over the highest that its waste is opened down to, mm.
+
+    A ball leaves its round beside and between its passes; a flat tool keeps with all of its face
+    above a top that rises beside most slots.
+    """
+    edge, surface = slot.radius + 0.02, nut.at(Stage.FINAL).surface
     over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
-    off = np.min(np.abs(over[:, None] - pass_places(nut, slot, tool, narrow=narrow)), axis=1)
-    return float(tool.radius - np.sqrt(max(tool.radius**2 - float(np.max(off)) ** 2, 0.0)))
+    places = pass_places(nut, slot, tool, narrow=narrow)
+    tips = tip_height(surface, tool, places, np.zeros_like(places))
+    room = tool.radius**2 - (over[:, None] - places) ** 2
+    half = np.sqrt(np.maximum(room, 0.0))
+    if tool.shape is Shape.BALL:
+        lower = tips + tool.radius - half / math.cos(surface.tilt)
+    else:
+        lower = tips - half * math.tan(abs(surface.tilt))
+    left = np.min(np.where(room >= 0, lower, np.inf), axis=1)
+    return max(0.0, float(np.max(left) - np.max(surface.height(over, np.zeros_like(over)))))
 
 
 def seconds(  # every argument is a fact of its own
@@ -52,13 +63,19 @@ def layer_count(nut: Part, depth: float, more: float = 0.0) -> int:
 
     ``more``: what stands over the rough top, mm.
     """
-    return max(1, math.ceil((over_finished(nut) + more) / depth))
+    return max(1, math.ceil((opening_depth(nut) + more) / depth))
 
 
-def over_finished(nut: Part) -> float:
-    """How much stands over a rough nut's finished top at most, mm."""
+def opening_depth(nut: Part) -> float:
+    """How much of a rough nut's top is opened over a slot at most, mm."""
     rough = nut.at(Stage.ROUGH)
-    return rough.raised + rough.ridge + STANDING
+    return rough.raised - rough.opened + rough.ridge + STANDING
+
+
+def opened_tips(nut: Part, tool: Tool, xs: Array) -> Array:
+    """Heights of the tip at the front edge where it opens the waste for good, each x of the passes."""
+    finished = nut.at(Stage.FINAL).surface
+    return tip_height(finished, tool, xs, np.zeros_like(xs)) + nut.at(Stage.ROUGH).opened
 
 
 def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
@@ -69,7 +86,7 @@ def pass_places(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> Array:
         if abs(middle - slot.centre) <= tool.radius - slot.radius - NARROWEST:
             return np.array([middle])
     span = right - left - tool.diameter
-    count = max(1, math.ceil(span / (0.6 * tool.diameter)) + 1)
+    count = max(1, math.ceil(span / (STEP * tool.diameter)) + 1)
     return left + tool.radius + span * np.linspace(0, 1, count)
 
 
@@ -77,6 +94,6 @@ def lowest(nut: Part, slot: Slot, opening: Opening, stock: Box) -> float:
     """The lowest z that the tip is sent to over a slot: where its last passes end."""
     tool = opening.tool
     xs = pass_places(nut, slot, tool, narrow=opening.narrow)
-    tips = tip_height(nut.at(Stage.FINAL).surface, tool, xs, np.zeros_like(xs))
+    tips = opened_tips(nut, tool, xs)
     y1 = across_ends(stock, tool, back=False, lean=slot.tilt)[1]
     return float(np.min(tips)) - math.tan(slot.tilt) * y1

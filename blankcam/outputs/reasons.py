@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from blankcam.data import table
 from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.parts.part import FeatureKind
 
@@ -39,12 +40,17 @@ _WITH_FIGURES = {
     "the material bears {most:g}",
     ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
     "power",
+    ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
+    "corners, and there is room for {room:.2f} mm",
+    ReasonCode.TOO_LIMBER: f"{_TOOL} may cut only {{depth:.3f}} mm deep at once without bending",
+    ReasonCode.BRIDGES_HOLLOW: f"{_TOOL} is too large for the hollow between two strings",
     ReasonCode.COARSE_STEPS: f"{_TOOL} would leave steps of more than {{ridge:.2f}} mm",
     ReasonCode.AGAINST_LIMIT: "{key}: {wrong}; {fix}",
 }
+_SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
 _NARROWER = (
-    "largest ball narrower than its slot by 0.05 mm or more, with flutes longer than the slot "
-    "is deep"
+    f"largest ball narrower than its slot by {_SIDE_ROOM:g} mm or more, with flutes longer than the "
+    "slot is deep"
 )
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,
@@ -55,6 +61,8 @@ _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do",
     ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm",
+    ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
+    "corners, more than there is room for",
 }
 _FEATURES = {
     FeatureKind.THICKNESS: "thickness",
@@ -64,7 +72,7 @@ _FEATURES = {
     FeatureKind.ENDS: "round ends",
 }
 """What the features are called that a machine was asked to make."""
-_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.THIN_ENOUGH)
+_WANTED_SO = (ReasonCode.HAND_BY_JOB, ReasonCode.LEFT_BY_JOB, ReasonCode.THIN_ENOUGH)
 _OPENED = ", the waste over it opened first"
 
 
@@ -80,10 +88,17 @@ def general_words(reasons: Iterable[Reason]) -> str:
 
 def left_to_the_hand(part: str, decisions: Iterable[Decision]) -> Iterator[str]:
     """A sentence for each feature that the job gives to the machine and the hand must make."""
+    fronts: dict[str, list[str]] = {}
     for decision in decisions:
         name, why = _FEATURES.get(decision.feature.kind), decision.reasons
-        if name and decision.tool is None and not any(r.code in _WANTED_SO for r in why):
+        if decision.tool is not None or any(r.code in _WANTED_SO for r in why):
+            continue
+        if decision.feature.kind is FeatureKind.FRONT:
+            fronts.setdefault(general_words(why), []).append(str(decision.string))
+        elif name:
             yield f"the {part}'s {name} left to the hand: {words(why)}"
+    for said, strings in fronts.items():  # strings of the same reason together
+        yield f"the {part}'s front at strings {', '.join(strings)} left to the hand: {said}"
 
 
 def _joined(reasons: Iterable[Reason], said: Mapping[ReasonCode, str]) -> str:

@@ -10,10 +10,10 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import Job
 from blankcam.inputs.job_file import MEASURED
-from blankcam.instrument import advice, strings
+from blankcam.instrument import advice, nut_edges, strings
 from blankcam.instrument import heights as instruments
-from blankcam.instrument.advice import NutEdge
 from blankcam.instrument.heights import Instrument
+from blankcam.instrument.nut_edges import NutEdge
 from blankcam.instrument.strings import StringData
 from blankcam.parts import blank, nut, saddle
 from blankcam.parts.nut import Nut
@@ -37,12 +37,17 @@ class Design:
     checks: tuple[blank.Check, ...]
     cautions: tuple[str, ...]
     edges: tuple[NutEdge, ...]
-    """Where the nut's edges would lie; empty unless the job asks."""
+    """Where the nut's edges lie; empty where all do at the board's end."""
 
     @property
     def parts(self) -> tuple[Part, ...]:
         """What is made, the nut first."""
         return tuple(part for part in (self.nut, self.saddle) if part is not None)
+
+    @property
+    def stands_forward(self) -> float:
+        """How far nut compensation has the nut stand forward, mm; the board's end is shortened by it."""
+        return max((e.forward + e.back for e in self.edges), default=0.0)
 
     @property
     def part_names(self) -> str:
@@ -74,10 +79,9 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
     RefusedError
         Where its strings can't be worked out.
     """
-    start = instruments.build(job)
-    wanted = _wanted_compensation(job, start)
-    instrument = instruments.with_compensation(start, _reached(job, start, wanted))
+    level = instruments.build(job)
     faults: list[Fault] = []
+    instrument, wanted = _strung(faults, job, level)
     the_nut, the_saddle = (
         _nut(faults, job, instrument),
         _saddle(faults, job, instrument, wanted),
@@ -85,9 +89,9 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
     checks = [*_checks(faults, job, the_nut), *_checks(faults, job, the_saddle)]
     data = strings.string_data(job, instrument)
     faults = faults or list(whole_design_faults(job, instrument, the_nut, the_saddle, data))
-    edges = advice.nut_edges(job, instrument) if the_nut else ()
+    edges = nut_edges.nut_edges(instrument, data) if the_nut else ()
     cautions = [
-        *advice.edge_cautions(edges, data),
+        *nut_edges.edge_cautions(edges, _with_straight_front(job, level) if edges else ()),
         *(c.caution for c in checks if c.caution),
         *_cautions(job, instrument, the_nut, the_saddle),
         *strings.cautions(job, instrument, data),
@@ -104,6 +108,37 @@ def drafted(job: Job) -> tuple[Design, tuple[Fault, ...]]:
         edges=edges,
     )
     return found, tuple(faults)
+
+
+def _strung(
+    faults: list[Fault], job: Job, level: Instrument
+) -> tuple[Instrument, tuple[float, ...]]:
+    """The instrument with its front edges and the ridges reached, and the compensation wanted.
+
+    Where edges are worked out, they are the best with the ridges that the saddle reaches.
+    """
+    start = _edged(faults, job, level, nut_edges.front_edges(job, level))
+    wanted = _wanted_compensation(job, start)
+    reached = _reached(job, start, wanted)
+    if nut_edges.computes_edges(job) and reached != wanted and not faults:
+        start = _edged(faults, job, level, nut_edges.edges_for_ridges(level, reached))
+    return instruments.with_compensation(start, reached), wanted
+
+
+def _edged(
+    faults: list[Fault], job: Job, level: Instrument, forward: tuple[float, ...]
+) -> Instrument:
+    """The instrument with those front edges; as it is where they must not be cut."""
+    wrong = list(nut_edges.edge_faults(job, level, forward))
+    faults += wrong
+    return level if wrong else instruments.with_fronts(level, forward)
+
+
+def _with_straight_front(job: Job, level: Instrument) -> tuple[StringData, ...]:
+    """The strings of a job over a nut without compensation, their ridges as the job asks."""
+    return strings.string_data(
+        job, instruments.with_compensation(level, _wanted_compensation(job, level))
+    )
 
 
 def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:

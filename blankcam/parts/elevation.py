@@ -58,6 +58,22 @@ def slot_section(nut: Part, slot: Slot, raised: float) -> Chain:
     return (*_upright(nut.top, low[0].start), *low, *_upright(nut.top, low[-1].end, up=True))
 
 
+def step_front(nut: Part, slot: Slot) -> Chain:
+    """A slot's step seen from the bridge: down its left wall, along its bottom, up its right wall."""
+    assert slot.step is not None
+    ends = [(x, slot.step.bottom) for x in (slot.step.left, slot.step.right)]
+    left, right = (_upright(nut.top, end, up=True) for end in ends)
+    return (*(s.reversed() for s in left), Line(ends[0], ends[1]), *right)
+
+
+def step_plan(slot: Slot) -> Chain:
+    """A slot's step from above: in along its left wall, along its back, out along its right wall."""
+    assert slot.step is not None
+    step = slot.step
+    corners = ((step.left, 0.0), (step.left, step.back), (step.right, step.back), (step.right, 0.0))
+    return tuple(Line(p, q) for p, q in pairwise(corners))
+
+
 def slot_shape(nut: Part, slot: Slot, raised: float = 0.0) -> Chain:
     """A slot's section as a closed outline, its mouth closed by the finished top."""
     section = slot_section(nut, slot, raised)
@@ -93,11 +109,11 @@ def _upright(top: Curve, foot: Point, *, up: bool = False) -> Chain:
 
 def slot_plan(nut: Nut, slot: Slot) -> tuple[Chain, Chain, Chain]:
     """A slot from above at its full width: left wall, axis, right wall."""
-    run = np.array([0.0, nut.thickness])
+    run = np.array([slot.edge, nut.thickness])
     x = slot.axis(run)
     half = slot.radius / math.cos(slot.yaw)
     left, axis, right = (
-        (Line((float(x[0] + d), 0.0), (float(x[1] + d), nut.thickness)),)
+        (Line((float(x[0] + d), slot.edge), (float(x[1] + d), nut.thickness)),)
         for d in (-half, 0.0, half)
     )
     return left, axis, right
@@ -118,7 +134,12 @@ def nut_end(nut: Nut, x: float, stage: Stage) -> Chain:
 
 def slot_end(nut: Nut, slot: Slot) -> Chain:
     """The finished nut cut through along a slot's lowest line, seen from the nut's left end."""
-    return _leaning(nut.thickness, *(float(slot.floor(y)) for y in (0.0, nut.thickness)))
+    t, back = nut.thickness, float(slot.floor(nut.thickness))
+    if slot.step is None:
+        return _leaning(t, slot.floor_front, back)
+    front, edge, bottom = t - slot.edge, slot.floor_front, slot.step.bottom
+    corners = ((0.0, 0.0), (t, 0.0), (t, bottom), (front, bottom), (front, edge), (0.0, back))
+    return tuple(Line(p, q) for p, q in zip(corners, (*corners[1:], corners[0]), strict=True))
 
 
 def _top_at(nut: Nut, x: float, y: float, stage: Stage) -> float:

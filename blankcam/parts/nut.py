@@ -7,8 +7,8 @@ z up from the floor of the seat.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Container, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +17,7 @@ from blankcam.data import table
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.instrument.heights import Instrument, StringPath, nut_floor_at, per_string
+from blankcam.instrument.nut_edges import stands_forward
 from blankcam.parts import silhouette
 from blankcam.parts.curve import Array, Chain
 from blankcam.parts.fit import Fit, fit, fitted_thickness
@@ -24,7 +25,7 @@ from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.part import Feature, FeatureKind, features_of
 from blankcam.parts.resting import Crossing, resting_faults
 from blankcam.parts.silhouette import straight_ended
-from blankcam.parts.slot import Slot, clear_window
+from blankcam.parts.slot import FrontStep, Slot, between, clear_window
 from blankcam.parts.stage import Stage
 from blankcam.parts.surface import TopSurface
 from blankcam.parts.top_curve import ArcCurve, Curve, RaisedCurve, fit_arc
@@ -45,6 +46,8 @@ class Nut:
     slots: tuple[Slot, ...]
     allowance: float
     hold_back: float
+    waste_kept: float
+    """How much of the allowance stays where it is opened over a slot."""
     name: str = "nut"
 
     @property
@@ -55,6 +58,7 @@ class Nut:
                 FeatureKind.THICKNESS,
                 FeatureKind.OUTLINE,
                 FeatureKind.TOP,
+                FeatureKind.FRONT,
                 FeatureKind.WASTE,
                 FeatureKind.SLOT,
                 slots=self.slots,
@@ -80,6 +84,11 @@ class Nut:
     def height(self) -> float:
         """The finished nut at its highest."""
         return float(np.max(self.top.height(np.linspace(0.0, self.length, 2001))))
+
+    def with_whole_front(self, strings: Container[int]) -> Nut:
+        """The nut with its front whole at some strings: cut back already, or by hand later."""
+        slots = (s.without_step() if s.string in strings else s for s in self.slots)
+        return replace(self, slots=tuple(slots))
 
     def at(self, stage: Stage) -> NutTarget:
         """What that stage is to leave of it."""
@@ -116,6 +125,14 @@ class NutTarget:
         return RIDGE * self.raised
 
     @property
+    def opened(self) -> float:
+        """How much higher than the finished top waste stands once it is opened over a slot.
+
+        Where floors stay higher for good, the top can stay so much higher with them.
+        """
+        return min(self.nut.waste_kept, self.raised)
+
+    @property
     def top(self) -> Curve:
         """Its top along the front edge."""
         return RaisedCurve(base=self.nut.top, by=self.raised)
@@ -137,18 +154,31 @@ class NutTarget:
         nut = self.nut
         for slot in nut.slots if self.raised else ():
             left, right = clear_window(nut.slots, slot, nut.length)
-            z -= np.where((x >= left) & (x <= right), self.raised, 0.0)
+            z -= np.where((x >= left) & (x <= right), self.raised - self.opened, 0.0)
         _groove(z, x, y, self.slots)
+        for slot in nut.slots:
+            if slot.step is not None:
+                z = np.where(slot.step.covers(x, y), np.minimum(z, slot.step.bottom), z)
         return np.where(nut.covers(x, y), z, -np.inf)
 
     def upper(self, x: Array, y: Array, milled: frozenset[int]) -> Array:
         """Nothing may be left above this; +inf outside the plan.
 
         ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
-        others are left to the file.
+        others are left to the file. In a step's corners the round of a tool may stay.
         """
         x, y, z = self._tops(x, y)
         _groove(z, x, y, [s for s in self.slots if s.string in milled])
+        for slot in self.nut.slots:
+            if slot.step is not None:
+                left, right = slot.straight_back()
+                kept = replace(slot.step, left=left, right=right)
+                z = np.where(kept.covers(x, y), np.minimum(z, slot.step.bottom), z)
+        return np.where(self.nut.covers(x, y), z, np.inf)
+
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Its top with neither slots nor steps in it; +inf outside the plan."""
+        x, y, z = self._tops(x, y)
         return np.where(self.nut.covers(x, y), z, np.inf)
 
     def elevation(self) -> Chain:
@@ -201,20 +231,26 @@ def shaped(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
     """The nut as the job asks for it, whether it may be cut or not."""
     seat = fit(job.nut.seat_width, job.blanks.fit)
     exposures = per_string(job.nut.exposure, [s.u_nut for s in instrument.strings])
+    backs, fall = _backs(instrument), math.tan(job.nut.tilt)
     wanted = [
-        s.z_nut - nut_floor_at(instrument, s.u_nut) + (1 - e) * s.gauge
-        for s, e in zip(instrument.strings, exposures, strict=True)
+        s.z_nut - nut_floor_at(instrument, s.u_nut) + (1 - e) * s.gauge + fall * back
+        for s, e, back in zip(instrument.strings, exposures, backs, strict=True)
     ]
     top = _top(instrument, wanted)
+    slots = [
+        _slot(job, instrument, s, top, back)
+        for s, back in zip(instrument.strings, backs, strict=True)
+    ]
     return Nut(
         length=job.board.width_at_nut,
         thickness=fitted_thickness(seat, blank.thickness),
         fit=seat,
         top=top,
         tilt=job.nut.tilt,
-        slots=tuple(_slot(job, instrument, s, top) for s in instrument.strings),
+        slots=_stepped(slots, backs, job.board.width_at_nut),
         allowance=job.nut.allowance,
         hold_back=job.nut.hold_back,
+        waste_kept=job.nut.hold_back,
     )
 
 
@@ -228,10 +264,46 @@ def _top(instrument: Instrument, wanted: list[float]) -> ArcCurve:
     return fit_arc(u + middle, np.array(wanted), radius, middle)
 
 
-def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve) -> Slot:
+def _backs(instrument: Instrument) -> list[float]:
+    """How far behind the nut's front each string's edge lies, mm."""
+    forward = stands_forward([s.front for s in instrument.strings])
+    return [forward - s.front for s in instrument.strings]
+
+
+def _stepped(slots: Sequence[Slot], backs: Sequence[float], length: float) -> tuple[Slot, ...]:
+    """The slots of a nut of that length, its front cut back so far at each."""
+    return tuple(
+        replace(slot, step=_step(slots, slot, back, length)) if back else slot
+        for slot, back in zip(slots, backs, strict=True)
+    )
+
+
+def _step(slots: Sequence[Slot], slot: Slot, back: float, length: float) -> FrontStep:
+    """A step as wide as its neighbours leave room: each keeps half of the wall between them.
+
+    ``slots``: still without steps, so that each floor is its string's at the edge.
+    """
+    limits, walls = table("limits")["front"], table("limits")["nut"]
+    at = sorted(slots, key=lambda s: s.centre)
+    i, reach = at.index(slot), slot.radius + limits["side"]
+    left, right = slot.centre - reach, slot.centre + reach
+    if i > 0:
+        left = max(left, between(at[i - 1], slot) + walls["web"] / 2)
+    if i < len(at) - 1:
+        right = min(right, between(slot, at[i + 1]) - walls["web"] / 2)
+    return FrontStep(
+        back=back,
+        left=max(left, walls["end"]),
+        right=min(right, length - walls["end"]),
+        bottom=slot.floor_front - limits["under"],
+        beside=limits["beside"],
+    )
+
+
+def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve, back: float) -> Slot:
     centre = string.u_nut + instrument.board.width_at_nut / 2
     floor = string.z_nut - nut_floor_at(instrument, string.u_nut)
-    depth = float(top.height(np.array(centre))) - floor
+    depth = float(top.height(np.array(centre))) - math.tan(job.nut.tilt) * back - floor
     return Slot(
         string=string.number,
         note=string.note,
@@ -285,6 +357,39 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
             )
     for slot in nut.slots:
         yield from _slot_refusals(path, nut, slot)
+        yield from _step_refusals(path, nut, slot)
+
+
+def _step_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
+    step, limits = slot.step, table("limits")["front"]
+    if step is None:
+        return
+    beside = min(slot.centre - step.left, step.right - slot.centre) - slot.radius
+    if beside < limits["beside"]:
+        yield Fault(
+            where=path,
+            key="nut.compensation",
+            wrong=f"the step in the nut's front at string {slot.string} ({slot.note}) could reach "
+            f"only {max(beside, 0.0):.2f} mm beside its slot, under {limits['beside']} mm: "
+            "a wall to its neighbour must stay",
+            fix='more room between the strings or outside them, or compensation = "none"',
+        )
+    if (behind := nut.thickness - step.back) < limits["behind"]:
+        yield Fault(
+            where=path,
+            key="nut.compensation",
+            wrong=f"only {behind:.2f} mm of the nut would stay behind the step of string "
+            f"{slot.string} ({slot.note}), {step.back:.2f} mm deep: under {limits['behind']} mm",
+            fix='values nearer to each other, a wider seat, or compensation = "none"',
+        )
+    if step.bottom < table("limits")["nut"]["floor"]:
+        yield Fault(
+            where=path,
+            key="nut.compensation",
+            wrong=f"the step of string {slot.string} ({slot.note}) would come within "
+            f"{step.bottom:.2f} mm of the seat, under {table('limits')['nut']['floor']} mm",
+            fix='check seat_drop, or write compensation = "none"',
+        )
 
 
 def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:

@@ -22,6 +22,7 @@ class FeatureKind(StrEnum):
     THICKNESS = "thickness"
     OUTLINE = "outline"
     TOP = "top"
+    FRONT = "front"  # of a nut, cut back around a slot
     WASTE = "clear"  # over a slot
     SLOT = "slots"
     CROWN = "crown"
@@ -34,7 +35,7 @@ class Feature:
 
     kind: FeatureKind
     string: int | None = None
-    """The string that a slot, or the waste over it, belongs to."""
+    """The string that a slot, the waste over it, or the front cut back at it belongs to."""
 
 
 class Target(Protocol):
@@ -51,6 +52,10 @@ class Target(Protocol):
     @property
     def floor_raise(self) -> float:
         """How much higher than finished its slots' floors stand, mm."""
+
+    @property
+    def opened(self) -> float:
+        """How much higher than the finished top waste stands once it is opened over a slot, mm."""
 
     @property
     def top(self) -> Curve:
@@ -73,6 +78,9 @@ class Target(Protocol):
         ``milled``: numbers of the strings whose slots are to be cut to the stage's floor; the
         others are left to the file.
         """
+
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Its top with nothing cut into it; +inf outside the plan."""
 
     def elevation(self) -> Chain:
         """The whole part as a closed outline, slots aside, seen from the bridge."""
@@ -142,7 +150,9 @@ class Part(Protocol):
 def features_of(*kinds: FeatureKind, slots: tuple[Slot, ...] = ()) -> Iterator[Feature]:
     """A part's features; those that belong to a slot once for each."""
     for kind in kinds:
-        if kind in (FeatureKind.WASTE, FeatureKind.SLOT):
+        if kind is FeatureKind.FRONT:
+            yield from (Feature(kind=kind, string=s.string) for s in slots if s.step is not None)
+        elif kind in (FeatureKind.WASTE, FeatureKind.SLOT):
             yield from (Feature(kind=kind, string=s.string) for s in slots)
         else:
             yield Feature(kind=kind)

@@ -144,6 +144,11 @@ class SaddleTarget:
         return 0.0
 
     @property
+    def opened(self) -> float:
+        """Nothing is opened over a saddle."""
+        return self.raised
+
+    @property
     def slots(self) -> tuple[Slot, ...]:
         """A saddle has none."""
         return ()
@@ -170,7 +175,8 @@ class SaddleTarget:
         x, y = np.asarray(x, dtype=float), np.asarray(y, dtype=float)
         saddle = self.saddle
         off = np.clip(y, 0.0, saddle.thickness) - saddle.ridge.height(x)
-        fall = off**2 / (saddle.crown_radius + np.sqrt(saddle.crown_radius**2 - off**2))
+        square = off * off
+        fall = square / (saddle.crown_radius + np.sqrt(saddle.crown_radius**2 - square))
         return np.where(saddle.covers(x, y), self.top.height(x) - fall, -np.inf)
 
     def upper(self, x: Array, y: Array, milled: frozenset[int]) -> Array:
@@ -178,6 +184,10 @@ class SaddleTarget:
         del milled
         lower = self.lower(x, y)
         return np.where(np.isinf(lower), np.inf, lower)
+
+    def uncut(self, x: Array, y: Array) -> Array:
+        """Its crown; +inf outside the plan."""
+        return self.upper(x, y, frozenset())
 
     def elevation(self) -> Chain:
         """The whole saddle as a closed outline seen from the bridge."""
@@ -236,7 +246,7 @@ def shaped(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[floa
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
     places = [
-        slot.to_part(s.u_saddle, s.length, length=length, thickness=thickness)
+        slot.to_part(s.u_saddle, s.ridge, length=length, thickness=thickness)
         for s in instrument.strings
     ]
     centres, ridges = (np.array(v) for v in zip(*places, strict=True))
@@ -314,7 +324,7 @@ def _seat(
         ridge=float(ridge),
         residual=float(top.height(np.array(x))) - float(height),
         cents=float(
-            CENTS_PER_RATIO * (wanted - string.compensation) / (string.length - string.compensation)
+            CENTS_PER_RATIO * (wanted - string.compensation) / (string.ridge - string.compensation)
         ),
     )
 

@@ -14,6 +14,25 @@ from blankcam.parts.curve import Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FrontStep:
+    """The nut's front cut back around a slot, its walls upright: where its string's edge lies."""
+
+    back: float
+    """How far, mm: y of the string's edge."""
+    left: float
+    right: float
+    """Between which x."""
+    bottom: float
+    """How far down, z over the seat."""
+    beside: float
+    """Its back is straight so far beside the slot at least; farther out a tool may leave its round."""
+
+    def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+        """Whether a place lies in it, seen from above."""
+        return np.asarray((x >= self.left) & (x <= self.right) & (y < self.back))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Slot:
     """The groove a string lies in: a round cylinder laid along the floor line, walls upright."""
 
@@ -22,7 +41,7 @@ class Slot:
     course: int
     gauge: float
     centre: float
-    """x at the front edge."""
+    """x at the nut's front."""
     width: float
     floor_front: float
     """Finished floor at the front edge, over the seat."""
@@ -35,6 +54,18 @@ class Slot:
     """Part of the gauge really standing above the finished top."""
     depth_front: float
     """Depth under the finished top at the front edge."""
+    step: FrontStep | None = None
+    """Where nut compensation has the nut's front cut back around it."""
+
+    @property
+    def edge(self) -> float:
+        """Y of its front edge, where the string leaves it."""
+        return 0.0 if self.step is None else self.step.back
+
+    @property
+    def top_front(self) -> float:
+        """Height of the finished top over its middle at its front edge."""
+        return self.floor_front + self.depth_front
 
     @property
     def radius(self) -> float:
@@ -47,7 +78,13 @@ class Slot:
 
     def floor(self, y: Array | float) -> Array:
         """Height of the finished floor line over y."""
-        return np.asarray(self.floor_front - math.tan(self.tilt) * np.asarray(y, dtype=float))
+        behind = np.asarray(y, dtype=float) - self.edge
+        return np.asarray(self.floor_front - math.tan(self.tilt) * behind)
+
+    def straight_back(self) -> tuple[float, float]:
+        """Between which x the back of its step must be straight."""
+        reach = self.radius + (0.0 if self.step is None else self.step.beside)
+        return self.centre - reach, self.centre + reach
 
     def surface(self, x: Array, y: Array) -> Array:
         """Finished groove over the plan; +inf outside its walls.
@@ -60,6 +97,10 @@ class Slot:
         inside = np.abs(dx) <= r
         rise = (r - np.sqrt(np.maximum(r**2 - dx**2, 0.0))) / math.cos(self.tilt)
         return np.where(inside, self.floor(y) + rise, np.inf)
+
+    def without_step(self) -> Slot:
+        """The same groove where the nut's front stands whole."""
+        return dataclasses.replace(self, step=None, floor_front=float(self.floor(0.0)))
 
     def with_floor_raised(self, by: float) -> Slot:
         """The slot with its floor ``by`` mm higher under the same top."""
@@ -79,13 +120,13 @@ def clear_window(slots: Sequence[Slot], slot: Slot, length: float) -> tuple[floa
     left = slot.centre - slot.radius - limits["clear_side"]
     right = slot.centre + slot.radius + limits["clear_side"]
     if i > 0:
-        left = max(left, _between(at[i - 1], slot) + limits["clear_wall"] / 2)
+        left = max(left, between(at[i - 1], slot) + limits["clear_wall"] / 2)
     if i < len(at) - 1:
-        right = min(right, _between(slot, at[i + 1]) - limits["clear_wall"] / 2)
-    left, right = max(left, limits["clear_wall"]), min(right, length - 0.3)
+        right = min(right, between(slot, at[i + 1]) - limits["clear_wall"] / 2)
+    left, right = max(left, limits["clear_wall"]), min(right, length - limits["clear_wall"])
     return (min(left, slot.centre - slot.radius), max(right, slot.centre + slot.radius))
 
 
-def _between(left: Slot, right: Slot) -> float:
+def between(left: Slot, right: Slot) -> float:
     """Middle of the wall between two slots."""
     return (left.centre + left.radius + right.centre - right.radius) / 2

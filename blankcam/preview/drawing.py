@@ -64,9 +64,10 @@ def label(x: float, z: float, inner: str, cls: str = "", *, turned: bool = False
 
 
 def _outlines(view: Elevation, unit: float) -> Iterator[str]:
-    kinds = {"outline": "body", "rough": "rough"}
     # the rough outline first, so that the finished one is drawn over it where they meet
-    for path in reversed(scaled(view.drawing, unit).paths):
+    kinds = {"rough": "rough", "outline": "body", "slots": "thin"}
+    order = list(kinds)
+    for path in sorted(scaled(view.drawing, unit).paths, key=lambda p: order.index(p.holds)):
         yield void("path", d=path_data(path), cls=kinds[path.holds])
 
 

@@ -239,29 +239,12 @@ def _strings_and_standing() -> str:
 
 
 def _more() -> str:
-    spans = (el("option", f"±{n} µm", value=n, selected="" if n == 20 else None)
-             for n in (5, 20, 50, 200))  # fmt: skip
+    """What else the picture can show, how to read it, and how to turn it."""
     return el(
         "details",
         el("summary", "More of the picture: strings, cut open, deviation, keys"),
-        el(
-            "div",
-            el("label", _input("checkbox", id="strings", checked=""), "Strings"),
-            el("label", _input("checkbox", id="opened", checked=""), "Cut open at the chosen slot"),
-            el("label", _input("checkbox", id="deviation"), "Colour by deviation"),
-            el("label", "Scale ", el("select", *spans, id="span")),
-            cls="bar",
-        ),
-        el(
-            "div",
-            el("canvas", width="416", height="18", aria_hidden="true"),
-            el("div", *(el("span") for _ in range(5)), cls="ticks"),
-            el("div", el("span", "too deep, µm"), el("span", "as wanted"),
-               el("span", "left standing, µm"), cls="ends"),
-            el("p", "Hatched: more than the proof allows.", cls="remark"),
-            id="legend",
-            hidden="",
-        ),
+        _shown(),
+        _legend(),
         el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
         el("div", id="readout", cls="readout", aria_live="polite"),
@@ -277,6 +260,34 @@ def _more() -> str:
             cls="help",
         ),
         cls="more",
+    )  # fmt: skip
+
+
+def _shown() -> str:
+    """What the picture shows, and on which scale."""
+    spans = (el("option", f"±{n} µm", value=n, selected="" if n == 20 else None)
+             for n in (5, 20, 50, 200))  # fmt: skip
+    return el(
+        "div",
+        el("label", _input("checkbox", id="strings", checked=""), "Strings"),
+        el("label", _input("checkbox", id="opened", checked=""), "Cut open at the chosen slot"),
+        el("label", _input("checkbox", id="deviation"), "Colour by deviation"),
+        el("label", "Scale ", el("select", *spans, id="span")),
+        cls="bar",
+    )
+
+
+def _legend() -> str:
+    """The colours of the deviation."""
+    return el(
+        "div",
+        el("canvas", width="416", height="18", aria_hidden="true"),
+        el("div", *(el("span") for _ in range(5)), cls="ticks"),
+        el("div", el("span", "too deep, µm"), el("span", "as wanted"),
+           el("span", "left standing, µm"), cls="ends"),
+        el("p", "Hatched: more than the proof allows.", cls="remark"),
+        id="legend",
+        hidden="",
     )  # fmt: skip
 
 
@@ -339,59 +350,14 @@ def _near_end(given: PageData) -> str:
 
 
 def _cut(given: PageData) -> str:
-    options = (
-        el(
-            "option",
-            f"{words(p.file)}{'' if ',' in p.file else ', ' + STAGE[p.stage]}, on {p.setup}",
-            value=i,
-        )
-        for i, p in enumerate(given.programs)
-    )
-    speeds = (el("option", f"{n} times", value=n, selected="" if n == 20 else None)
-              for n in (1, 5, 20, 100))  # fmt: skip
+    """The programs replayed: the stock and the tool on the left, what is said of them beside."""
     return el(
         "section",
         el("h2", "The cut as it happens"),
         el("div", el("strong", "Before you cut"), _notice_lines(given), cls="notice full"),
-        el("div", el("label", "Program ", el("select", *options, id="program")), _views("cut"),
-           cls="bar"),
-        el(
-            "div",
-            el(
-                "div",
-                _canvas("cut", "The stock and the tool at this moment. Arrow keys turn it."),
-                el("label", "Time in the program", cls="away", for_="scrub"),
-                _input("range", id="scrub", min="0", max="1", step="any", value="0"),
-                el("div", id="track", cls="track", aria_hidden="true"),
-                el(
-                    "div",
-                    el("button", "Play", type="button", id="play"),
-                    el("button", "Line back", type="button", id="line-back"),
-                    el("button", "Line on", type="button", id="line-on"),
-                    el("button", "To the end", type="button", id="to-end"),
-                    el("label", "Speed ", el("select", *speeds, id="speed")),
-                    cls="bar",
-                ),
-                el("ol", id="chapters", aria_label="Operations"),
-            ),
-            el(
-                "div",
-                el("p", el("strong", id="time"), " (an estimate)", cls="now"),
-                el("p", id="doing", cls="now"),
-                el("p", id="tool", cls="now"),
-                el("p", id="held", cls="now"),
-                el("p", el("strong", id="line"), " ", el("span", id="meaning"), cls="now"),
-                el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
-                el("div",
-                   el("label", _input("checkbox", id="follow", checked=""), "Follow the tool"),
-                   el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
-                   el("label", _input("checkbox", id="show-held", checked=""), "What holds it"),
-                   cls="shown"),
-                el("p", el("span", cls="key-line feed"), " at feed, ",
-                   el("span", cls="key-line rapid"), " rapid", cls="remark"),
-            ),
-            cls="player",
-        ),
+        el("div", el("label", "Program ", el("select", *_program_options(given), id="program")),
+           _views("cut"), cls="bar"),
+        el("div", _player(), _moment(), cls="player"),
         el(
             "p",
             "As it lies in the machine. Stock is reckoned on a coarse grid here; the proof used a "
@@ -401,6 +367,55 @@ def _cut(given: PageData) -> str:
         ),
         cls="needs-script picture-part card cut",
         hidden="",
+    )  # fmt: skip
+
+
+def _program_options(given: PageData) -> Iterator[str]:
+    for i, p in enumerate(given.programs):
+        stage = "" if "," in p.file else f", {STAGE[p.stage]}"
+        yield el("option", f"{words(p.file)}{stage}, on {p.setup}", value=i)
+
+
+def _player() -> str:
+    """The picture, the time in the program, and what steers it."""
+    speeds = (el("option", f"{n} times", value=n, selected="" if n == 20 else None)
+              for n in (1, 5, 20, 100))  # fmt: skip
+    return el(
+        "div",
+        _canvas("cut", "The stock and the tool at this moment. Arrow keys turn it."),
+        el("label", "Time in the program", cls="away", for_="scrub"),
+        _input("range", id="scrub", min="0", max="1", step="any", value="0"),
+        el("div", id="track", cls="track", aria_hidden="true"),
+        el(
+            "div",
+            el("button", "Play", type="button", id="play"),
+            el("button", "Line back", type="button", id="line-back"),
+            el("button", "Line on", type="button", id="line-on"),
+            el("button", "To the end", type="button", id="to-end"),
+            el("label", "Speed ", el("select", *speeds, id="speed")),
+            cls="bar",
+        ),
+        el("ol", id="chapters", aria_label="Operations"),
+    )
+
+
+def _moment() -> str:
+    """What happens at this moment, and the program's text."""
+    return el(
+        "div",
+        el("p", el("strong", id="time"), " (an estimate)", cls="now"),
+        el("p", id="doing", cls="now"),
+        el("p", id="tool", cls="now"),
+        el("p", id="held", cls="now"),
+        el("p", el("strong", id="line"), " ", el("span", id="meaning"), cls="now"),
+        el("div", id="listing", tabindex="0", role="region", aria_label="Program text"),
+        el("div",
+           el("label", _input("checkbox", id="follow", checked=""), "Follow the tool"),
+           el("label", _input("checkbox", id="show-path", checked=""), "Path so far"),
+           el("label", _input("checkbox", id="show-held", checked=""), "What holds it"),
+           cls="shown"),
+        el("p", el("span", cls="key-line feed"), " at feed, ",
+           el("span", cls="key-line rapid"), " rapid", cls="remark"),
     )  # fmt: skip
 
 

@@ -51,14 +51,18 @@ def tags(part: Part, found: Design) -> tuple[Tag, ...]:
 def front_reach(part: Part, found: Design) -> float:
     """How far the strings are drawn toward the bridge from a nut, toward the nut from a saddle."""
     if isinstance(part, Nut):
-        return float(found.instrument.board.fret_at(1)) + BOARD
+        return _to_fret(found) + BOARD
     return BRIDGE + 8.0
+
+
+def _to_fret(found: Design) -> float:
+    """From the nut's front, which nut compensation may move forward, to fret 1."""
+    return float(found.instrument.board.fret_at(1)) - found.stands_forward
 
 
 @around.register(Nut)
 def _around_nut(nut: Nut, found: Design) -> tuple[Loft, ...]:
-    board = found.instrument.board
-    far = float(board.fret_at(1)) + BOARD
+    far = _to_fret(found) + BOARD
     t = nut.thickness
     x = np.linspace(0.0, nut.length, 25)
     flat = tuple((float(a), t, 0.0) for a in (0.0, nut.length))
@@ -80,9 +84,9 @@ def _around_nut(nut: Nut, found: Design) -> tuple[Loft, ...]:
 
 def _wood(nut: Nut, found: Design, x: np.ndarray[tuple[int, ...], np.dtype[np.float64]], s: float
           ) -> Line3:  # fmt: skip
-    """The board's wood across at a distance from the nut, over the seat's floor."""
-    u = x - nut.length / 2
-    z = found.instrument.board.wood(s, u) - found.instrument.board.dip(s)
+    """The board's wood across at a distance from the nut's front, over the seat's floor."""
+    u, at = x - nut.length / 2, s + found.stands_forward
+    z = found.instrument.board.wood(at, u) - found.instrument.board.dip(at)
     floor = np.array([nut_floor_at(found.instrument, float(v)) for v in u])
     return tuple((float(a), -s, float(b)) for a, b in zip(x, z - floor, strict=True))
 
@@ -90,8 +94,7 @@ def _wood(nut: Nut, found: Design, x: np.ndarray[tuple[int, ...], np.dtype[np.fl
 def _fret(nut: Nut, found: Design, x: np.ndarray[tuple[int, ...], np.dtype[np.float64]]
           ) -> Iterator[Loft]:  # fmt: skip
     """Fret 1: as high as the job says, twice as wide as high; its width is for its look only."""
-    board = found.instrument.board
-    at, high = float(board.fret_at(1)), board.fret_height
+    at, high = _to_fret(found), found.instrument.board.fret_height
     wood = _wood(nut, found, x, at)
     turns = [math.pi * i / ROUND for i in range(ROUND + 1)]
     lines = [
@@ -128,7 +131,7 @@ def _around_saddle(saddle: Saddle, found: Design) -> tuple[Loft, ...]:
 @tags.register(Nut)
 def _nut_tags(nut: Nut, found: Design) -> tuple[Tag, ...]:
     ends = _ends(found)
-    far = float(found.instrument.board.fret_at(1))
+    far = _to_fret(found)
     wood = -nut_floor_at(found.instrument, 0.0)
     middle, high = nut.length / 2, nut.height
     return (

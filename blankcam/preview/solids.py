@@ -170,7 +170,10 @@ def replayed(part: Part, left: Left) -> StageView:
         replayed=True,
         heights=heights,
         remark=" ".join(
-            filter(None, (_waste(part, heights), _shaped(left), _filed(part, left.milled)))
+            filter(
+                None,
+                (_waste(part, heights), _shaped(left), _fronts(left), _filed(part, left.milled)),
+            )
         ),
         deviation=worst(off, rows, columns),
     )
@@ -190,6 +193,12 @@ def _shaped(left: Left) -> str:
     if left.by_hand.top:
         return f"A flat tool has left steps of up to {left.by_hand.top:.2f} mm, to be taken off."
     return ""
+
+
+def _fronts(left: Left) -> str:
+    """Where the hand still cuts a nut's front back."""
+    strings = ", ".join(str(n) for n in sorted(left.by_hand.fronts, reverse=True))
+    return f"Its front is still to be cut back by hand at strings {strings}." if strings else ""
 
 
 def _filed(part: Part, milled: frozenset[int]) -> str:
@@ -220,7 +229,7 @@ def deviation(part: Part, left: Left) -> Floats:
     0 where it lies between the two bounds, NaN outside the part. Beyond the proof's limits the
     wanted heights a little aside count too, as they do there: beside upright walls.
     """
-    limits = table("proof")["limits"]
+    limits, part = table("proof")["limits"], left.by_hand.as_programmed(part)
     x, y = left.field.x[None, :], left.field.y[:, None]
     z = np.maximum(left.field.z, NONE_LEFT)
     lower = part.at(left.stage).lower(x, y)
@@ -323,12 +332,12 @@ def _over_nut(nut: Nut, found: Design, i: int, choices: Mapping[int, Decision]) 
     half = slot.gauge / 2
     rise = (s.z_saddle - s.z_nut) / s.length
     aside = (s.u_saddle - s.u_nut) / s.length
-    mid = slot.floor_front + half / math.cos(slot.tilt)
+    mid, edge = slot.floor_front + half / math.cos(slot.tilt), slot.edge
     far = seated.front_reach(nut, found)
     choice = choices.get(slot.string)
     run = [
-        (slot.centre + aside * far, -far, mid + rise * far),
-        (slot.centre, 0.0, mid),
+        (slot.centre + aside * (far + edge), -far, mid + rise * (far + edge)),
+        (slot.centre, edge, mid),
         *(
             (float(slot.axis(y)), y, float(slot.floor(y)) + half / math.cos(slot.tilt))
             for y in (nut.thickness / 2, nut.thickness, nut.thickness + seated.HEAD)

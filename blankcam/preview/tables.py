@@ -10,7 +10,7 @@ from blankcam.machining.decision import Decision
 from blankcam.outputs.rows import Section
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.machine_work import ProvenProgram, operation_table, proof_table
-from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.tables.strings import buzz_section, cents_table, clearance_table, string_table
 from blankcam.parts.design import Design
@@ -23,6 +23,7 @@ def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section,
     """The tables that every job has."""
     return (
         *(_places(p, found, choices) for p in found.parts),
+        *_edges(found),
         Section(
             title="Blanks",
             table=blank_table(found.checks),
@@ -41,6 +42,23 @@ def job_tables(found: Design, choices: Mapping[int, Decision]) -> tuple[Section,
         ),
         buzz_section(found),
     )
+
+
+def _edges(found: Design) -> Iterator[Section]:
+    """Where nut compensation has the strings leave the nut, and the steps cut for it."""
+    if found.nut is None or not found.edges:
+        return
+    yield Section(
+        title="Nut compensation",
+        table=edge_table(found.nut, found.edges).pick(
+            "name", "forward", "back", "left", "right", "bottom"
+        ),
+        notes=((
+            f"The nut stands {found.stands_forward:.2f} mm forward: the board's end is shortened by "
+            "that first. Each string leaves the nut at the back of its step, cut from the top down; "
+            "from and to are measured from the left end."
+        ),),
+    )  # fmt: skip
 
 
 @functools.singledispatch

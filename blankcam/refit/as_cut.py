@@ -117,6 +117,11 @@ def straight(level: float, slope: float) -> ArcCurve:
     return ArcCurve(z0=level, k=slope, radius=math.inf, middle=0.0)
 
 
+def raised(base: ArcCurve, by: float) -> ArcCurve:
+    """An arc as it is, higher."""
+    return lowered(base, straight(-by, 0.0))
+
+
 @overload
 def lowered(base: ArcCurve, by: ArcCurve) -> ArcCurve: ...
 @overload
@@ -199,25 +204,30 @@ def finished_top(found: Design, nut: Nut) -> ArcCurve:
     floors = np.array([s.floor_front for s in nut.slots])
     gauges = np.array([s.gauge for s in nut.slots])
     centres = np.array([s.centre for s in nut.slots])
+    floors = floors + _falls(nut)  # as the top's, at the nut's front
     wanted = floors + (1 - np.array(exposures)) * gauges
     top = fit_arc(centres, wanted, designed_nut(found).top.radius, designed_nut(found).top.middle)
     least = float(table("refit")["standing"]["least_depth"])
     lacking = np.max(floors + least * gauges - top.height(centres))
     if lacking > 0:
         top = replace(top, z0=top.z0 + float(lacking))
-    # the waste over its top is no help: a mill opens it down to that top around every slot it cuts
-    return _under(top, nut.top, nut.length)
+    return _under(top, raised(nut.top, nut.at(Stage.ROUGH).opened), nut.length)
 
 
 def with_finished_top(found: Design, nut: Nut) -> Nut:
     """The nut with its top brought down to the floors as they stand."""
     top = finished_top(found, nut)
     slots = []
-    for slot in nut.slots:
-        depth = float(top.height(np.array(slot.centre))) - slot.floor_front
+    for slot, fall in zip(nut.slots, _falls(nut), strict=True):
+        depth = float(top.height(np.array(slot.centre))) - fall - slot.floor_front
         exposure = (slot.gauge - depth) / slot.gauge
         slots.append(replace(slot, depth_front=depth, exposure=exposure))
     return replace(nut, top=top, slots=tuple(slots), allowance=0.0)
+
+
+def _falls(nut: Nut) -> Array:
+    """How much lower the top is at each slot's front edge than at the nut's front, mm."""
+    return np.array([math.tan(nut.tilt) * s.edge for s in nut.slots])
 
 
 def top_is_due(found: Design, nut: Nut | None) -> bool:
@@ -280,6 +290,7 @@ def bottom_trim(saddle: Saddle, taken: Taken) -> Nut:
         slots=(),
         allowance=0.0,
         hold_back=0.0,
+        waste_kept=0.0,
         name="saddle",
     )
 
@@ -355,7 +366,8 @@ def cautions(made: Standing) -> Iterator[str]:
         if slot.depth_front < values["least_depth"] * slot.gauge:
             yield (
                 f"{name} is only {slot.depth_front:.2f} mm deep under the nut's top, for a string"
-                f" of {slot.gauge:.2f} mm: the string may jump out"
+                f" of {slot.gauge:.2f} mm: the string may jump out; if it does, make a nut with less"
+                " exposure"
             )
         elif slot.depth_front > values["over_deep"] * slot.gauge:
             yield (

@@ -182,7 +182,7 @@ def _clearances(found: Design, path: StringPath) -> Array:
 
 def _shares(found: Design, fret: int) -> Array:
     place = float(found.instrument.board.fret_at(fret))
-    return np.array([place / p.length for p in found.instrument.strings])
+    return np.array([(place - p.front) / p.length for p in found.instrument.strings])
 
 
 def cutting_of(milled: Sequence[int], saddle_milled: bool, count: int) -> Cutting:
@@ -279,9 +279,10 @@ def first_from_held(found: Design, gaps: Array, action: Array) -> Array:
     made = []
     for path, gap, read in zip(found.instrument.strings, gaps, action, strict=True):
         f1, f3, f12 = (float(board.fret_top(s, path.across(np.array(s)))) for s in (s1, s3, s12))
-        z_nut = (gap + f1 - f3 * s1 / s3) / (1 - s1 / s3)
+        d1, d3, d12 = (s - path.front for s in (s1, s3, s12))
+        z_nut = (gap + f1 - f3 * d1 / d3) / (1 - d1 / d3)
         z_12 = f12 + read
-        made.append(z_nut + (z_12 - z_nut) * s1 / s12 - f1)
+        made.append(z_nut + (z_12 - z_nut) * d1 / d12 - f1)
     return np.array(made)
 
 

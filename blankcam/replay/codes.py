@@ -96,3 +96,4 @@ class Code(StrEnum):
     CENTRE = "J04"  # a slot off its centre
     WIDTH = "J05"  # a slot too wide or too narrow
     OUTLINE = "J06"  # an end or the outline off the part
+    STEP = "J07"  # the back of a step in a nut's front off its place

@@ -56,13 +56,14 @@ def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: 
     worst = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
     for heightmap in heightmaps:
         off = _difference(heightmap.z, height(heightmap.x[None, :], heightmap.y[:, None]), sign)
-        rows, columns = np.nonzero(off > limit)
-        x, y, z = heightmap.x[columns], heightmap.y[rows], heightmap.z[rows, columns]
-        kept = off[rows, columns]
-        for dx, dy in ((side, 0.0), (-side, 0.0), (0.0, side), (0.0, -side)):
-            kept = np.minimum(kept, _difference(z, height(x + dx, y + dy), sign))
-        off[rows, columns] = kept
-        if off.size and (most := float(off.max())) > worst.amount:
+        if off.max(initial=-np.inf) > limit:
+            rows, columns = np.nonzero(off > limit)
+            x, y, z = heightmap.x[columns], heightmap.y[rows], heightmap.z[rows, columns]
+            kept = off[rows, columns]
+            for dx, dy in ((side, 0.0), (-side, 0.0), (0.0, side), (0.0, -side)):
+                kept = np.minimum(kept, _difference(z, height(x + dx, y + dy), sign))
+            off[rows, columns] = kept
+        if (most := float(off.max(initial=-np.inf))) > worst.amount:
             row, column = divmod(int(off.argmax()), len(heightmap.x))
             at = (
                 float(heightmap.x[column]),
@@ -75,8 +76,10 @@ def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: 
 
 def _difference(z: Floats, wanted: Floats, sign: float) -> Floats:
     """``sign * (z - wanted)``; -inf where nothing is wanted, and no material counts as z = -1e3."""
-    off = sign * (np.maximum(z, -1e3) - wanted)
-    return np.where(np.isfinite(wanted), off, -np.inf)
+    off = np.maximum(z, -1e3)
+    off = off - wanted if sign > 0 else wanted - off
+    off[~np.isfinite(wanted)] = -np.inf
+    return np.asarray(off)
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +90,13 @@ class ProbeLines:
     ends: tuple[Heightmap, Heightmap]
     lanes: tuple[Heightmap, ...]
     """The same heights side by side in as few heightmaps as possible, for the replay."""
+    steps: dict[int, Heightmap]
+    """Fine lines along y over the back of each step in a nut's front, by its string."""
+
+    @property
+    def all(self) -> tuple[Heightmap, ...]:
+        """Every heightmap that the replay lowers."""
+        return (*self.lanes, *self.steps.values())
 
 
 def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
@@ -95,6 +105,7 @@ def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
     step, side, stations = cells["probe"], cells["probe_side"], cells["stations"]
     y = np.linspace(0.0, part.thickness, stations)
     y[[0, -1]] += np.array((1.0, -1.0)) * cells["probe_face"]
+    y = np.union1d(y, [s.edge + cells["probe_face"] for s in part.slots if s.step])
     runs: list[tuple[float, float]] = []
     strings = [s.string for s in part.slots if s.string in milled]
     for slot in (s for s in part.slots if s.string in milled):
@@ -112,7 +123,22 @@ def probe_lines(part: Part, stock: Box, milled: frozenset[int]) -> ProbeLines:
             views[i] = Heightmap(lane.x[a:b], y, lane.z[:, a:b])
         lanes.append(lane)
     slots = {string: views[i] for i, string in enumerate(strings)}
-    return ProbeLines(slots, (views[len(x) - 2], views[len(x) - 1]), tuple(lanes))
+    ends = (views[len(x) - 2], views[len(x) - 1])
+    return ProbeLines(slots, ends, tuple(lanes), step_probes(part, stock))
+
+
+def step_probes(part: Part, stock: Box) -> dict[int, Heightmap]:
+    """Fine lines along y over each step's back, where it must be straight; by its string."""
+    cells = table("proof")["cells"]
+    found = {}
+    for slot in (s for s in part.slots if s.step is not None):
+        x = np.linspace(*slot.straight_back(), cells["step_lines"])
+        aside = cells["probe_side"]
+        y = np.arange(slot.edge - aside, slot.edge + aside, cells["probe"])
+        heightmap = _full_blank(x, y, stock)
+        heightmap.z[(y < stock.y0) | (y > stock.y1)] = -np.inf
+        found[slot.string] = heightmap
+    return found
 
 
 def _packed_in_rows(x: Sequence[Floats]) -> list[list[int]]:
@@ -146,6 +172,7 @@ def slot_deviation(heightmap: Heightmap, slot: Slot, target: Target) -> SlotDevi
     depth is down from what stands close beside the groove; where waste was opened there, from the
     part's own surface, the lowest it may be opened to: a wall that is missing below is found.
     """
+    heightmap = _behind_its_edge(heightmap, slot)
     own = _shoulders(target.lower, heightmap, slot)
     milled = frozenset((slot.string,))
     whole = _shoulders(lambda x, y: target.upper(x, y, milled), heightmap, slot)
@@ -163,6 +190,32 @@ def slot_deviation(heightmap: Heightmap, slot: Slot, target: Target) -> SlotDevi
         width_um=1000 * max((f[2] for f in found), key=abs),
         at=floor[3],
     )
+
+
+def _behind_its_edge(heightmap: Heightmap, slot: Slot) -> Heightmap:
+    """The lines that cross a slot, not the step before it."""
+    if slot.step is None:
+        return heightmap
+    kept = heightmap.y > slot.edge
+    return Heightmap(heightmap.x, heightmap.y[kept], heightmap.z[kept])
+
+
+def step_deviation(heightmap: Heightmap, slot: Slot) -> Deviation:
+    """How far the back of a slot's step lies behind (+) or before its place, mm, at its worst.
+
+    Taken half way up from its bottom to the slot's floor, where all of it stands upright.
+    """
+    assert slot.step is not None
+    level = (slot.step.bottom + slot.floor_front) / 2
+    stands = heightmap.z > level
+    worst = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
+    for column, x in enumerate(heightmap.x):
+        # Seen from behind, the first place that does not stand
+        gone = np.flatnonzero(~stands[:, column])
+        off = float(heightmap.y[gone[-1] if gone.size else 0]) - slot.edge
+        if abs(off) > abs(worst.amount):
+            worst = Deviation(amount=off, at=(float(x), slot.edge, level))
+    return worst
 
 
 def _shoulders(bound: HeightAt, heightmap: Heightmap, slot: Slot) -> Floats:
@@ -190,7 +243,7 @@ def _probe_line_errors(
     """Floor, centre and width errors of one probe line, mm, and the floor's place."""
     x, z, y = heightmap.x, heightmap.z[row], float(heightmap.y[row])
     axis = float(slot_axis(slot, heightmap.y)[row])
-    wanted = slot.floor_front - math.tan(slot.tilt) * y
+    wanted = slot.floor_front - math.tan(slot.tilt) * (y - slot.edge)
     r = slot.width / 2
     inside = np.flatnonzero(np.abs(x - axis) < r)
     lowest = inside[int(z[inside].argmin())]
@@ -224,16 +277,22 @@ def _crossing_at(x: Floats, z: Floats, high: int, low: int, level: float) -> flo
 
 
 def end_deviations(
-    part: Part, ends: tuple[Heightmap, Heightmap], stage: Stage, *, square: bool = False
+    part: Part,
+    ends: tuple[Heightmap, Heightmap],
+    stage: Stage,
+    *,
+    square: bool = False,
+    tabs: float = 0.0,
 ) -> Iterator[Deviation]:
     """How far each end that was cut stands out (+) or falls short (-), mm, at its worst place.
 
     Measured at 0.9 of the part's height there; an end with no cut near it on any line is left to
     the saw, but one that is cut on some lines must be cut on all. Of ``square`` ends, to be made
-    round by hand, only the line counts on which they stand out least.
+    round by hand, only the line counts on which they stand out least. Where a part is so low that
+    this lies under ``tabs``, mm, what stands out there is what holds it, which is broken off.
     """
     for heightmap, outward in zip(ends, (-1.0, 1.0), strict=True):
-        found = list(_end_lines(part, heightmap, outward, stage))
+        found = list(_end_lines(part, heightmap, outward, (stage, tabs)))
         if any(cut for cut, _ in found):
             worst = [w for _, w in found]
             yield from [min(worst, key=lambda w: w.amount)] if square else worst
@@ -276,9 +335,13 @@ def uncut_ends(part: Part, face: Heightmap, tabs: float) -> Iterator[Deviation]:
             yield Deviation(amount=skin, at=at)
 
 
-def _end_lines(part: Part, heightmap: Heightmap, outward: float, stage: Stage
+def _end_lines(part: Part, heightmap: Heightmap, outward: float, until: tuple[Stage, float]
                ) -> Iterator[tuple[bool, Deviation]]:  # fmt: skip
-    """Whether each line of an end was cut at all, and how far it stands out."""
+    """Whether each line of an end was cut at all, and how far it stands out.
+
+    ``until``: the stage, and how high tabs hold the part, mm.
+    """
+    stage, tabs = until
     for row, y in enumerate(heightmap.y):
         nominal = part.at(stage).lower(heightmap.x, np.full_like(heightmap.x, y))
         there = np.flatnonzero(np.isfinite(nominal))
@@ -290,5 +353,6 @@ def _end_lines(part: Part, heightmap: Heightmap, outward: float, stage: Stage
         if stands.size:
             last = stands[0] if outward < 0 else stands[-1]
             off = outward * float(heightmap.x[last] - heightmap.x[edge])
+            off = min(off, 0.0) if level < tabs else off
             at = (float(heightmap.x[last]), float(y), level)
             yield stands.size < len(heightmap.x), Deviation(amount=off, at=at)

@@ -68,7 +68,7 @@ def plunged(
     step = np.diff(path, axis=0)
     length = np.linalg.norm(step, axis=1)
     down = -step[:, 2]
-    rate = np.where(length > 0, down / np.where(length > 0, length, 1.0), 0.0) * moves.feed[i]
+    rate = down / np.where(length > 0, length, 1.0) * moves.feed[i]
     deep = _depths(heightmap, form, path)
     into = np.diff(deep)
     across = np.hypot(step[:, 0], step[:, 1])

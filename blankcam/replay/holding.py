@@ -8,7 +8,7 @@ glued by the board. On edge everything down to the seat side stands between the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from blankcam.replay.sweep import TOUCH, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 FLAT = 0.01
 """mm that a tab may be lower than it must be: its height is printed rounded."""
@@ -47,31 +48,37 @@ class HeldBlank:
         least = max(self.sizes["tab_height"], self.sizes["tab_share"] * thick)
         self.tab = self.box.z0 + min(least, self.sizes["tab_most"] * thick)
         """Z of the top of the lowest tab allowed."""
+        self.known: dict[tuple[str, str], tuple[Bools, float]] = {}
+        """What was found of the cells that stand, and of those that are high, at each end."""
 
     def check(self, program: Program, tools: Mapping[int, Tool], found: Collector) -> None:
         """Carry out a program's deep moves, and fault the first that cuts anything loose."""
         _check_tape(program, tools, self.holding, self.box, found)
         faulted: set[Code] = set()
-        for i in self._deep_moves(program, tools):
-            if not self._lowered(program, tools, i):
+        low, high = bounds(program.moves)
+        for i in self._deep_moves(program, tools, low):
+            if not self._lowered(program, tools, i, (low[i, :2], high[i, :2])):
                 continue
             for code, what, area in self._loose():
                 if code not in faulted:
                     faulted.add(code)
                     report_move(found, program, i, Excess(code, what, area, self.sizes["piece"]))
 
-    def _deep_moves(self, program: Program, tools: Mapping[int, Tool]) -> list[int]:
+    def _deep_moves(self, program: Program, tools: Mapping[int, Tool], low: Floats) -> list[int]:
         """The moves that go below the top of a tab."""
         moves = program.moves
-        low, _ = bounds(moves)
         deep = moves.known & (low[:, 2] < self.tab - FLAT / 2) & np.isin(moves.tool, list(tools))
         return [int(i) for i in np.flatnonzero(deep)]
 
-    def _lowered(self, program: Program, tools: Mapping[int, Tool], i: int) -> bool:
-        """Lower the solid by move i; whether that took anything below the top of a tab."""
+    def _lowered(
+        self, program: Program, tools: Mapping[int, Tool], i: int, over: tuple[Floats, Floats]
+    ) -> bool:
+        """Lower the solid by move i; whether that took anything below the top of a tab.
+
+        ``over``: the lowest and highest x and y of its path.
+        """
         moves, form = program.moves, tool_profile_of(tools[int(program.moves.tool[i])])
-        low, high = bounds(moves.part(slice(i, i + 1)))
-        rows, columns = self.solid.window(low[0, :2] - form.radius, high[0, :2] + form.radius)
+        rows, columns = self.solid.window(over[0] - form.radius, over[1] + form.radius)
         part = self.solid.z[rows, columns]
         if not part.size:
             return False
@@ -82,28 +89,43 @@ class HeldBlank:
 
     def _loose(self) -> Iterator[tuple[Code, str, float]]:
         """Pieces that nothing holds any more, and tabs that are too small; with plan areas, mm2."""
-        stands = self.solid.z > self.box.z0 + TOUCH
+        stands, high = self.solid.z > self.box.z0 + TOUCH, self.solid.z >= self.tab - FLAT
         for side, columns in (("left", slice(0, self.half)), ("right", slice(self.half, None))):
             if (area := self._apart(stands[:, columns], side)) > self.sizes["piece"]:
                 yield Code.CUT_FREE, f"cuts a piece loose at the {side} end, mm2", area
-            elif (area := self._apart(self._strong(side)[:, columns], side)) > self.sizes["piece"]:
+            elif (area := self._weak(high[:, columns], side)) > self.sizes["piece"]:
                 what = f"leaves too small a tab at the {side} end, mm2 that hang on it"
                 yield Code.TAB, what, area
 
-    def _strong(self, side: str) -> Bools:
+    def _apart(self, stands: Bools, side: str) -> float:
+        """The largest piece of one end that must hang on the part and does not, mm2."""
+        return self._area(("stands", side), stands, lambda: self._largest_apart(stands, side))
+
+    def _weak(self, high: Bools, side: str) -> float:
+        """The same, where only what is as high and as wide as a tab holds."""
+        return self._area(
+            ("high", side), high, lambda: self._largest_apart(self._strong(high), side)
+        )
+
+    def _area(self, of: tuple[str, str], cells: Bools, area: Callable[[], float]) -> float:
+        """An area worked out of cells, or as it was while the same cells stand."""
+        known = self.known.get(of)
+        if known is None or not np.array_equal(known[0], cells):
+            self.known[of] = known = (cells, area())
+        return known[1]
+
+    def _strong(self, high: Bools) -> Bools:
         """The columns that are high enough, and wide enough together, to hold as a tab does.
 
-        Waste at the blank's end counts as wide: beside it there is nothing to be held.
+        Waste at the blank's end counts as wide: beside it there is nothing to be held. At the
+        middle of the part all that is high counts.
         """
         rows = int(self.sizes["tab_width"] / self.sizes["dy"] + 1e-9) - 1
         columns = int(self.sizes["tab_width"] / self.sizes["dx"] + 1e-9)
-        high = self.solid.z >= self.tab - FLAT
-        beside = (columns, 0) if side == "left" else (0, columns)
-        wide = opened(np.pad(high, ((0, 0), beside), mode="edge"), rows, columns)
-        return wide[:, beside[0] : wide.shape[1] - beside[1]]
+        wide = opened(np.pad(high, ((0, 0), (columns, columns)), mode="edge"), rows, columns)
+        return wide[:, columns:-columns]
 
-    def _apart(self, stands: Bools, side: str) -> float:
-        """The largest piece of one end that must hang on the part and does not, mm2."""
+    def _largest_apart(self, stands: Bools, side: str) -> float:
         labels, count = label_bodies(stands)
         middle = labels[self.row, -1 if side == "left" else 0]
         cell = self.sizes["dx"] * self.sizes["dy"]

@@ -13,7 +13,6 @@ from blankcam.replay.codes import Code
 LINE_LIMIT = 256  # §3.3
 LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")  # §3.3.2, Table 3: no E, no O
 LARGEST = 100_000.0  # in any unit: no machine on a bench is larger
-NUMBER_LIMIT = 99_999  # §3.3.1
 M_WORDS = 4  # §3.3.5
 
 _WORD = re.compile(r"([A-Z])([+-]?(?:\d++\.?\d*+|\.\d++))")

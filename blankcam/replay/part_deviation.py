@@ -22,6 +22,7 @@ from blankcam.replay.deviation import (
     end_deviations,
     greatest_deviation,
     slot_deviation,
+    step_deviation,
 )
 from blankcam.replay.face_setup import lower_by_face
 from blankcam.replay.findings import Collector
@@ -84,6 +85,7 @@ def judge_part(
         outline_deviation.judge_outline(
             wanted.part, wanted.stage, stock.stock, on_face, tools, found
         )
+    _judge_steps(stock, wanted, found)
     return PartJudgement(
         gouge=_gouge(stock, wanted, programs, tools, found),
         left=_left(stock, wanted, found),
@@ -126,7 +128,9 @@ def _left(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
 def _end(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Deviation:
     limit = table("proof")["limits"]["outline"]
     square = wanted.by_hand.ends
-    ends = end_deviations(wanted.part, stock.probes.ends, wanted.stage, square=square)
+    ends = end_deviations(
+        wanted.part, stock.probes.ends, wanted.stage, square=square, tabs=stock.tabs
+    )
     end = max(ends, key=lambda e: abs(e.amount), default=NOWHERE)
     if abs(end.amount) > limit:
         found.add(Code.OUTLINE, "an end stands out (+) or falls short (-), mm", value=end.amount,
@@ -146,6 +150,18 @@ def _slots(stock: StockAsCut, wanted: WantedPart, found: Collector) -> tuple[Slo
     for slot in out:
         _judge_slot(slot, found)
     return out
+
+
+def _judge_steps(stock: StockAsCut, wanted: WantedPart, found: Collector) -> None:
+    """The back of each step in a nut's front: where its string leaves it."""
+    if not wanted.whole:
+        return
+    limit = table("proof")["limits"]["step"]
+    for slot in (s for s in wanted.target.slots if s.string in stock.probes.steps):
+        back = step_deviation(stock.probes.steps[slot.string], slot)
+        if abs(back.amount) > limit:
+            found.add(Code.STEP, f"front at string {slot.string}: cut back too far (+) or too little (-), mm",
+                      value=back.amount, limit=limit, at=back.at)  # fmt: skip
 
 
 def _judge_slot(slot: SlotDeviation, found: Collector) -> None:

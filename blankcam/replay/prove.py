@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,8 +25,9 @@ from blankcam.replay.cutting_data import Allowed, allowed_for
 from blankcam.replay.deviation import tabs_up_to, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
+from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
-from blankcam.replay.motions import Moves
+from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.part_deviation import WantedPart, judge_part
 from blankcam.replay.proof import ProgramProof, ProgramText, Proof
 from blankcam.replay.reader import Program, read_program
@@ -78,38 +79,28 @@ def prove(
     by_hand : what the hand still takes off
     step : size of the cells of the grid, mm; data/proof.toml's without
     """
+    part = by_hand.as_programmed(part)
     every = [(p, _read(p, profile)) for p in programs]
     read = [(p.setup, program) for p, program in every if not p.air]
     blank = StockAsCut(part, stock, milled, step)
-    allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
-    bench = _Bench(
-        profile=profile,
-        holding=holding or profile.holding,
-        allowed=allowed,
-        plunge=plunge or {},
-        depth=_greatest_depths(allowed, depth or {}),
-    )
-    on_face = [program for setup, program in read if setup is Setup.FACE]
+    bench = _bench(profile, holding, plunge or {}, depth or {}, material)
     lying = HeldBlank(stock, bench.holding, part.length, blank.inside)
-    proofs = [
-        _prove_in_air(p.setup, program, blank, bench)
-        if p.air
-        else _prove_on_face(program, blank, lying, bench)
-        for p, program in every
-        if p.setup is Setup.FACE
-    ]
+
+    def replayed(setup: Setup, judge: Callable[[Program], ProgramProof]) -> list[ProgramProof]:
+        return [
+            _prove_in_air(setup, program, blank, bench) if p.air else judge(program)
+            for p, program in every
+            if p.setup is setup
+        ]
+
+    proofs = replayed(Setup.FACE, lambda program: _prove_on_face(program, blank, lying, bench))
+    on_face = [program for setup, program in read if setup is Setup.FACE]
     faced = Collector()
     if on_face:
         blank.finish_face()
         _judge_face(blank, stage, on_face, bench.tools, faced)
     before = blank.copy_of_main() if on_face else None
-    proofs += [
-        _prove_in_air(p.setup, program, blank, bench)
-        if p.air
-        else _prove_on_edge(program, blank, bench)
-        for p, program in every
-        if p.setup is Setup.EDGE
-    ]
+    proofs += replayed(Setup.EDGE, lambda program: _prove_on_edge(program, blank, bench))
     wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole, by_hand=by_hand)
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
@@ -137,6 +128,24 @@ def _read(given: ProgramText, profile: Profile) -> Program:
         return program
     events = tuple(e.shifted(given.zero) for e in program.events)
     return dataclasses.replace(program, moves=program.moves.shifted(given.zero), events=events)
+
+
+def _bench(
+    profile: Profile,
+    holding: Holding | None,
+    plunge: Mapping[int, float],
+    depth: Mapping[int, float],
+    material: str | None,
+) -> _Bench:
+    """The machine as the programs are judged on it, with what its tools may do in the material."""
+    allowed = {t.number: allowed_for(t, material, profile) for t in profile.tools if material}
+    return _Bench(
+        profile=profile,
+        holding=holding or profile.holding,
+        allowed=allowed,
+        plunge=plunge,
+        depth=_greatest_depths(allowed, depth),
+    )
 
 
 def _greatest_depths(
@@ -177,6 +186,7 @@ def _prove_on_face(
     lying.check(program, bench.tools, found)
     used = np.unique(program.moves.tool)
     tabs = tabs_up_to(t.radius for n, t in bench.tools.items() if n in used)
+    blank.tabs = tabs
     for skin in uncut_ends(blank.part, blank.face, tabs):
         found.add(Code.OUTLINE, "an end is not cut through on face, mm left", value=skin.amount,
                   limit=table("proof")["limits"]["skin"], at=skin.at)  # fmt: skip
@@ -223,7 +233,7 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     top = float(blank.main.z.max(initial=-np.inf))
     plunge = bench.plunge_limits(program.moves)
     swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
-    for each in blank.probes.lanes:
+    for each in blank.probes.all:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     jaws = limits.obstacles_on_edge(blank.held, bench.holding)
     around = limits.kept_clear_of(jaws, bench.profile)
@@ -239,8 +249,8 @@ def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Ben
     """An air program: it must stay well over everything, and leaves the stock as it was."""
     found = Collector(program.name)
     heights = blank.face if setup is Setup.FACE else blank.main
-    heights = dataclasses.replace(heights, z=heights.z.copy())
     top = float(heights.z.max(initial=-np.inf))
+    heights = _met_in_air(program, heights, top)
     if setup is Setup.FACE:
         around = limits.obstacles_on_face(blank.stock, bench.holding)
         standing = blank.stock.on_face()
@@ -251,6 +261,14 @@ def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Ben
     swept = replay_moves(heights, program.moves, bench.tools, bench.profile)
     stops.check_events(program, bench.profile, (*around, _as_obstacle(standing)), found)
     return _program_proof(program, setup, top, swept, around, bench, found)
+
+
+def _met_in_air(program: Program, heights: Heightmap, top: float) -> Heightmap:
+    """A copy of the heights where any known move comes below their ``top``; else none of them."""
+    low, _ = bounds(program.moves)
+    if low[program.moves.known, 2].min(initial=np.inf) < top:
+        return dataclasses.replace(heights, z=heights.z.copy())
+    return Heightmap(heights.x[:0], heights.y[:0], heights.z[:0, :0])
 
 
 def _as_obstacle(box: Box) -> limits.Obstacle:

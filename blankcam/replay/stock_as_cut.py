@@ -34,6 +34,8 @@ class StockAsCut:
         self.probes = probe_lines(part, stock, milled)
         self.face = Heightmap.of(stock.on_face(), cells["face"], cells["face"])
         self.mills_thickness = stock.y0 < 0
+        self.tabs = 0.0
+        """How high the tabs of an outline on face may hold the part, mm."""
         self.face_lines = (
             thickness_deviation.face_probe_lines(stock) if self.mills_thickness else ()
         )
@@ -45,7 +47,7 @@ class StockAsCut:
     @property
     def on_edge(self) -> tuple[Heightmap, ...]:
         """All heights seen on edge: the grid, then the probe lines."""
-        return (self.main, *self.probes.lanes)
+        return (self.main, *self.probes.all)
 
     def copy_of_main(self) -> Heightmap:
         """The grid as it is now; later cuts do not change the copy."""

@@ -27,6 +27,9 @@ from blankcam.replay.tool_profile import tool_profile_of
 
 Floats = NDArray[np.float64]
 
+NEAR = 0.03
+"""mm; a face is judged so near to the places at which the blank stands."""
+
 
 def face_probe_lines(stock: Box) -> tuple[Heightmap, Heightmap]:
     """Fine lines over the blank lying on its face, (along x, along y), in the machine's axes."""
@@ -53,7 +56,7 @@ def face_deviations(
     side = table("proof")["limits"]["side"]
     over = under = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))
     for face in faces:
-        kept = np.abs(face.x[:, None] - standing[None, :]).min(axis=1, initial=np.inf) < 0.03
+        kept = _distance_from(standing, face.x) < NEAR
         high = part.at(stage).lower(face.x, np.full_like(face.x, part.thickness / 2))
         aside = (face.x > side) & (face.x < part.length - side)
         inside = (face.y[:, None] < high[None, :] - side) & aside[None, :]
@@ -62,6 +65,13 @@ def face_deviations(
         under = max(under, _greatest(face, np.where(inside, -face.z, -np.inf)),
                     key=lambda w: w.amount)  # fmt: skip
     return over, under
+
+
+def _distance_from(places: Floats, x: Floats) -> Floats:
+    """How far each x is from the nearest of the rising places; inf where there are none."""
+    around = np.concatenate(((-np.inf,), places, (np.inf,)))
+    after = np.searchsorted(around, x)
+    return np.asarray(np.minimum(x - around[after - 1], around[after] - x))
 
 
 def _greatest(face: Heightmap, amount: Floats) -> Deviation:

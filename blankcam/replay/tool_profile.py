@@ -32,11 +32,6 @@ class ToolProfile:
     slope: float = math.inf
     """Rise of the cone, mm per mm of radius; inf without a cone."""
 
-    @property
-    def height_at_tangent(self) -> float:
-        """Height over the tip where the cone begins."""
-        return self.ball - math.sqrt(max(self.ball**2 - self.tangent**2, 0.0))
-
     def heights(self, square: Floats) -> Floats:
         """Height over the tip at squared distances from the axis; inf beyond the radius."""
         out = np.zeros_like(square)

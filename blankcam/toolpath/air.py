@@ -9,17 +9,20 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Sequence
 
+import numpy as np
+
 from blankcam.data import table
+from blankcam.inputs.machine import Axis
 from blankcam.parts.frames import Box, Place
 from blankcam.parts.slot import Slot
-from blankcam.toolpath.moves import Arc, Line, Operation, Path, Program
+from blankcam.toolpath.moves import Arc, Line, Operation, Path, Program, Rapid
 
 OVER: float = table("cutting")["air"]["program"]
 NAME = "air"
 
 
 def air_program(
-    program: Program, standing: Sequence[Box], slots: Iterable[Slot], highest: float
+    program: Program, standing: Sequence[Box], slots: Iterable[Slot], highest: float, travel: Axis
 ) -> Program:
     """The air program of a set-up's whole program.
 
@@ -28,11 +31,12 @@ def air_program(
     standing : what stands of each blank, in the program's axes
     slots : that are cut on edge, in the first blank's frame
     highest : of all that stands on the machine, z
+    travel : of the machine; where a blank is longer than that, the tool goes round what is cut
     """
     z = highest + OVER
     path = Path(z)
     for box in standing:
-        _round(path, box, z)
+        _round(path, box, _reached(box, program.operations, travel), z)
     for slot in slots:
         path.rapid(x=slot.centre, y=standing[0].y0)
         path.stop(
@@ -58,14 +62,29 @@ def air_program(
     )
 
 
-def _round(path: Path, box: Box, z: float) -> None:
-    """Round what stands of a blank, with a stop over two corners across from one another."""
+def _reached(box: Box, operations: Iterable[Operation], travel: Axis) -> Box:
+    """What stands of a blank, along an axis that is too short for it no more than is cut."""
+    to = np.array([m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))])
+    low, high = np.nanmin(to, axis=0), np.nanmax(to, axis=0)
+    if box.x1 - box.x0 > travel.x:
+        x0, x1 = max(box.x0, float(low[0])), min(box.x1, float(high[0]))
+        box = dataclasses.replace(box, x0=x0, x1=x1)
+    if box.y1 - box.y0 > travel.y:
+        y0, y1 = max(box.y0, float(low[1])), min(box.y1, float(high[1]))
+        box = dataclasses.replace(box, y0=y0, y1=y1)
+    return box
+
+
+def _round(path: Path, blank: Box, box: Box, z: float) -> None:
+    """Round what can be reached of a blank, with a stop over two corners across from one another."""
     over = f"{z - box.z1:.2f} mm over the blank"
+    of = "its" if box == blank else "the"
+    cut = "" if box == blank else " of what is cut"
     path.rapid(x=box.x0, y=box.y0)
-    path.stop(f"look: the tip is {over}, at its left end, on the side toward you")
+    path.stop(f"look: the tip is {over}, at {of} left end{cut}, on the side toward you")
     path.rapid(x=box.x1)
     path.rapid(y=box.y1)
-    path.stop(f"look: the tip is {over}, at its right end, on the side away from you")
+    path.stop(f"look: the tip is {over}, at {of} right end{cut}, on the side away from you")
     path.rapid(x=box.x0)
     path.rapid(y=box.y0)
 

@@ -84,7 +84,7 @@ def clamp_faults(
 
 
 def _places(operation: Operation) -> Iterator[Place]:
-    """Places along the operation's moves, about half a millimetre apart."""
+    """Places along the operation's moves, at most ``SAMPLE`` apart."""
     at: Place | None = None
     for move in operation.moves:
         if isinstance(move, Note):

@@ -27,6 +27,7 @@ from blankcam.toolpath import (
     facing,
     slotting,
     stepping,
+    stepping_back,
     surfacing,
 )
 from blankcam.toolpath.linearize import without_arcs
@@ -119,12 +120,14 @@ def _program_on_edge(decided: Decided) -> Program | None:
 
 
 def _edge_operations(decided: Decided, part: Part) -> Iterator[Operation]:
-    """The top or the crown, waste, slots and nicks, round ends."""
+    """The top or the crown, a nut's front, waste, slots and nicks, round ends."""
     edge = decided.edge
     yield from _top_operations(decided, part)
     ceiling = height_left(part, edge, edge.stock.x0, edge.stock.x1) + CEILING
-    slots = tuple(decided.by(FeatureKind.SLOT))
-    for tool in _in_order(slots, decided.tool_for(part.top_feature)):
+    slots, fronts = tuple(decided.by(FeatureKind.SLOT)), tuple(decided.by(FeatureKind.FRONT))
+    for tool in _in_order(slots, fronts, decided.tool_for(part.top_feature)):
+        if back := [d for d in fronts if d.tool == tool]:
+            yield stepping_back.front_operation(part, back, tool, edge, ceiling)
         yield from _with_tool(part, slots, tool, edge, ceiling)
     if (rounder := decided.tool_for(FeatureKind.ENDS)) is not None:
         high = functools.partial(height_left, part, edge)
@@ -141,13 +144,20 @@ def _top_operations(decided: Decided, part: Part) -> Iterator[Operation]:
         yield stepping.steps_operation(kind, decided.steps, edge)
 
 
-def _in_order(slots: Iterable[Decision], first: Tool | None) -> list[Tool]:
-    """The tools of waste, slots and nicks, each once: that of the top first, then by size.
+def _in_order(
+    slots: Sequence[Decision], fronts: Sequence[Decision], first: Tool | None
+) -> list[Tool]:
+    """The tools of front, waste, slots and nicks, each once: the top's first, then by size.
 
-    What opens the waste over a slot is wider than what cuts it, and so comes before it.
+    What opens the waste over a slot is wider than what cuts it, and so comes before it. A front is
+    cut back before the slots are, so that these begin at a clean edge.
     """
-    used = {t.number: t for d in slots for t in (d.tool, d.nick, _opener(d)) if t is not None}
-    return sorted(used.values(), key=lambda t: (t != first, -t.diameter, t.number))
+    each = (d for kinds in (slots, fronts) for d in kinds)
+    used = {t.number: t for d in each for t in (d.tool, d.nick, _opener(d)) if t is not None}
+    early = {d.tool.number for d in fronts if d.tool} - {d.tool.number for d in slots if d.tool}
+    return sorted(
+        used.values(), key=lambda t: (t != first, t.number not in early, -t.diameter, t.number)
+    )
 
 
 def _with_tool(
@@ -219,7 +229,8 @@ def in_air(
     program: Program, standing: Sequence[Box], slots: Sequence[Slot], profile: Profile
 ) -> Program:
     """The air program of a whole program, over all that stands on the machine."""
-    return air.air_program(program, standing, slots, program.clearance - profile.clearance)
+    highest = program.clearance - profile.clearance
+    return air.air_program(program, standing, slots, highest, profile.travel)
 
 
 def split(program: Program, profile: Profile) -> tuple[Program, ...]:

@@ -6,15 +6,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
 from blankcam.inputs.tool import Tool
-from blankcam.machining.cutter_contact import tip_height
 from blankcam.machining.feeds import Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.slots import standing_more
-from blankcam.machining.waste import layer_count, over_finished, pass_places
+from blankcam.machining.waste import layer_count, opened_tips, opening_depth, pass_places
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Box, Place
 from blankcam.parts.part import Part
@@ -40,14 +37,15 @@ def clear_operation(
     bench: Bench,
     ceiling: float,
 ) -> Operation:
-    """The waste opened down to the finished top in layers; the last one toward the head side."""
+    """The waste over slots opened in layers; the last one toward the head side."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     path = Path(bench.clearance)
-    section = 0.0
+    section, rough = 0.0, nut.at(Stage.ROUGH)
+    most = rough.raised - rough.opened
     for waste in wastes:
         xs = pass_places(nut, waste.slot, tool, narrow=waste.narrow)
         more = standing_more(nut, waste.slot, bench)
-        section += (float(xs[-1] - xs[0]) + tool.diameter) * (nut.allowance + more)
+        section += (float(xs[-1] - xs[0]) + tool.diameter) * (most + more)
         for near, far, last in _passes(nut, xs, tool, bench.stock, (cut.depth, more)):
             go = across if last else to_and_fro
             go(path, near, far, cut.feed, ceiling + HOP)
@@ -71,13 +69,13 @@ def _passes(
     ``depth_and_more``: the depth of cut, and what stands over the rough top.
     """
     depth, more = depth_and_more
-    finished = nut.at(Stage.FINAL).surface
-    tips = tip_height(finished, tool, xs, np.zeros_like(xs))
-    fall = math.tan(finished.tilt)
-    rise = over_finished(nut) + more
+    tilt = nut.at(Stage.ROUGH).surface.tilt
+    tips = opened_tips(nut, tool, xs)
+    fall = math.tan(tilt)
+    rise = opening_depth(nut) + more
     layers = layer_count(nut, depth, more)
     for k in range(layers - 1, -1, -1):
-        y0, y1 = across_ends(stock, tool, back=k > 0, lean=finished.tilt)
+        y0, y1 = across_ends(stock, tool, back=k > 0, lean=tilt)
         for x, tip in zip(xs.tolist(), tips.tolist(), strict=True):
             z = tip + rise * k / layers
             yield (x, y0, z - fall * y0), (x, y1, z - fall * y1), k == 0

@@ -33,6 +33,7 @@ OVER_BOARD: float = table("cutting")["air"]["over_board"]
 PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
+"""mm by which a fitted outline may miss the exact path of the tool's centre."""
 SETTLED = 1e-10
 """mm: the place where a tool touches the top is found to that."""
 HAIR = 0.01
@@ -223,8 +224,8 @@ def _spring_pass(path: Path, way: _Way, stock: Box, z: float, tab: float) -> Non
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
     """Down to z between two places on the left end, as steep as allowed; ends at the low one.
 
-    It goes as far up the end as it must, ``high`` at most.
-    The way up that follows takes off the wedge that the ramp left.
+    It goes as far up the end as it must, ``high`` at most. The way up that follows takes off the
+    wedge that the ramp leaves.
     """
     drop, run, steep = path.at[2] - z, high - low, way.steep
     count = max(2, 2 * math.ceil(drop / (2 * run * steep)))

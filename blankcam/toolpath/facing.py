@@ -2,7 +2,7 @@
 
 Machine axes on face: X is the part's x, Y its z, Z its -y. Z0 is the finished face, so that the
 part lies where it does without this operation and what is milled off stands above zero. Rows along
-x are taken in turn from both edges up to the middle (``rows.inward``): the cutter climbs, and
+x are taken in turn from both edges up to the middle (``row_runs.inward``): the cutter climbs, and
 every pass ends in air beside the blank where the next one begins.
 """
 

@@ -41,12 +41,13 @@ def place(number: int, program: Program, pitch: float) -> Placed:
     return Placed(number=number, program=program, at=(x, y, z))
 
 
-def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program:
+def shared(stem: str, placed: Sequence[Placed], names: Sequence[str], pitch: float) -> Program:
     """One program for all the blanks of a set-up; each blank's operations keep their order.
 
     Parameters
     ----------
     names : what to call each blank, in the header; hostile text
+    pitch : from one place to the next, mm
     """
     first = placed[0].program
     clearance = max(p.program.clearance + p.at[2] for p in placed)
@@ -66,6 +67,7 @@ def shared(stem: str, placed: Sequence[Placed], names: Sequence[str]) -> Program
         clearance=clearance,
         operations=tuple(_in_turn([_moved(p, clearance) for p in placed])),
         places=places,
+        pitch=pitch,
     )
 
 

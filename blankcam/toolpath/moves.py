@@ -131,6 +131,8 @@ class Program:
     """Digest of the readings it was refitted by, empty for a part's first programs."""
     places: tuple[str, ...] = ()
     """Where each blank stands, where a fixture holds several."""
+    pitch: float = 0.0
+    """From one of those places to the next, mm."""
     air: bool = False
     """Whether it only shows, in the air and with the spindle off, that zero and blank are right."""
     aside: tuple[float, float] | None = None

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining import slot_passes
-from blankcam.machining.decision import (
-    ByMachine,
-    Decision,
-)
+from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.slots import nick_depth, over_groove, standing_more, top_at
+from blankcam.parts.frames import Place
 from blankcam.parts.part import Part
+from blankcam.parts.slot import Slot
 from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
@@ -32,37 +31,36 @@ def nick_operation(
     ceiling: float,
 ) -> Operation:
     """A shallow groove on the centre of every slot that is left to the file."""
-    tilt = nut.at(bench.stage).surface.tilt
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), tilt)
-    path = Path(bench.clearance)
-    by_string = {s.string: s for s in nut.slots}
-    y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
-    passes, ridges = 0, STANDING + nut.at(bench.stage).ridge
-    for choice in choices:
-        slot = by_string[choice.string]
-        depth = nick_depth(nut, slot, tool, bench.stage)
-        top = top_at(nut, slot.centre, bench.stage)
-        over = ridges + standing_more(nut, slot, bench)
-        layers = math.ceil((depth + over) / cut.depth)
-        passes += layers
-        fall, lean = math.tan(tilt), math.tan(slot.yaw)
-        # On a slope a ball cuts below the line of its tip
-        top += tool.tip_radius * (1 / math.cos(tilt) - 1)
-        for k in range(1, layers + 1):
-            # Layers share what may stand over the top, so that the first is no deeper
-            z = top + over - (depth + over) * k / layers
-            near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
+    cut, path = _gentle_cut(nut, tool, bench), Path(bench.clearance)
+    passes = 0
+    for slot in _slots_of(nut, choices):
+        every = tuple(_nick_passes(nut, slot, tool, bench, cut.depth))
+        passes += len(every)
+        for near, far in every:
             across(path, near, far, cut.feed, ceiling + HOP)
     path.leave()
-    strings = ", ".join(str(c.string) for c in choices)
-    return Operation(
-        name="slots",
-        words=f"locating nicks of strings {strings}, then file by hand",
-        tool=tool,
-        cut=cut,
-        moves=tuple(path.moves),
-        least=60 * bench.stock.y1 * passes / cut.feed,
-    )
+    words = f"locating nicks of strings {_strings(choices)}, then file by hand"
+    return _operation(words, tool, cut, path, passes * bench.stock.y1)
+
+
+def _nick_passes(
+    nut: Part, slot: Slot, tool: Tool, bench: Bench, depth: float
+) -> Iterator[tuple[Place, Place]]:
+    """Both ends of each pass of a nick, none of them deeper than ``depth`` mm."""
+    target = nut.at(bench.stage)
+    tilt = target.surface.tilt
+    y0, y1 = across_ends(bench.stock, tool, back=False, lean=tilt)
+    nick = nick_depth(nut, slot, tool, bench.stage)
+    over = STANDING + target.ridge + standing_more(nut, slot, bench)
+    # On a slope a ball cuts below the line of its tip
+    top = top_at(nut, slot.centre, bench.stage) + tool.tip_radius * (1 / math.cos(tilt) - 1)
+    fall, lean = math.tan(tilt), math.tan(slot.yaw)
+    layers = math.ceil((nick + over) / depth)
+    for k in range(1, layers + 1):
+        # Layers share what may stand over the top, so that the first is no deeper
+        z = top + over - (nick + over) * k / layers
+        near, far = ((slot.centre + lean * y, y, z - fall * y) for y in (y0, y1))
+        yield near, far
 
 
 def slot_operation(
@@ -73,43 +71,59 @@ def slot_operation(
     ceiling: float,
 ) -> Operation:
     """Every slot that this tool makes, from the bass side."""
-    tilt = nut.at(bench.stage).surface.tilt
-    cut = _gentle(plan_cut(bench.material, tool, bench.profile, Work.SLOT), tilt)
-    path = Path(bench.clearance)
-    by_string = {s.string: s for s in nut.slots}
+    cut, path = _gentle_cut(nut, tool, bench), Path(bench.clearance)
     passes = 0.0
-    for choice in choices:
-        slot = by_string[choice.string]
-        groove = slot_passes.Groove.of(nut, slot, bench.stage)
-        left = slot.depth_front - nut.at(bench.stage).floor_raise
-        judged = slot_passes.judged_from(slot, left)
-        lean = abs(slot.tilt) + abs(slot.yaw)
+    for choice, slot in zip(choices, _slots_of(nut, choices), strict=True):
         assert isinstance(choice.by, ByMachine)
-        deep = choice.by.depth - over_groove(nut, slot)
-        passes += slot_passes.least_passes(groove.radius, tool, deep, cut.depth, judged)
-        met = cut.depth + STANDING
-        hop, low = ceiling + HOP, groove.z + choice.by.depth + STANDING + LOW_HOP
-        for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged):
-            y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
-            near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
-            go = to_and_fro if both else across
-            go(path, near, far, cut.feed, hop)
-            hop = low
+        passes += _cut_slot(path, nut, slot, choice.by, bench, cut, ceiling + HOP)
     path.leave()
-    strings = ", ".join(str(c.string) for c in choices)
+    words = f"slots of strings {_strings(choices)}"
+    return _operation(words, tool, cut, path, passes * bench.stock.y1)
+
+
+def _cut_slot(  # every argument is a fact of its own
+    path: Path, nut: Part, slot: Slot, by: ByMachine, bench: Bench, cut: Cut, hop: float
+) -> float:
+    """Cut one slot; returns the least number of passes that it takes."""
+    groove, tool = slot_passes.Groove.of(nut, slot, bench.stage), by.tool
+    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    lean, met = abs(slot.tilt) + abs(slot.yaw), cut.depth + STANDING
+    deep, low = by.depth - over_groove(nut, slot), groove.z + by.depth + STANDING + LOW_HOP
+    for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged):
+        y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
+        near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
+        go = to_and_fro if both else across
+        go(path, near, far, cut.feed, hop)
+        hop = low
+    return slot_passes.least_passes(groove.radius, tool, deep, cut.depth, judged)
+
+
+def _slots_of(nut: Part, choices: Sequence[Decision]) -> Iterator[Slot]:
+    """The slots that decisions are about, in their order."""
+    by_string = {s.string: s for s in nut.slots}
+    return (by_string[c.string] for c in choices)
+
+
+def _strings(choices: Sequence[Decision]) -> str:
+    return ", ".join(str(c.string) for c in choices)
+
+
+def _operation(words: str, tool: Tool, cut: Cut, path: Path, length: float) -> Operation:
+    """Slots or nicks; ``length``: the least way that the tool goes across them, mm."""
     return Operation(
         name="slots",
-        words=f"slots of strings {strings}",
+        words=words,
         tool=tool,
         cut=cut,
         moves=tuple(path.moves),
-        least=60 * bench.stock.y1 * passes / cut.feed,
+        least=60 * length / cut.feed,
     )
 
 
-def _gentle(cut: Cut, tilt: float) -> Cut:
+def _gentle_cut(nut: Part, tool: Tool, bench: Bench) -> Cut:
     """The cut slowed so that going down the tilt stays within the plunging feed."""
-    steep = math.sin(abs(tilt))
+    cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    steep = math.sin(abs(nut.at(bench.stage).surface.tilt))
     if cut.feed * steep <= cut.plunge:
         return cut
     return dataclasses.replace(

@@ -8,7 +8,7 @@ junction deviation of S. Jeon, 2011, as machining controllers use it).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -33,9 +33,9 @@ class Leg:
     speed: float
     acceleration: float
     begins: Vector
-    """Direction at its start"""
+    """Direction at its start."""
     ends: Vector
-    """and at its end."""
+    """Direction at its end."""
     cutting: bool
 
 
@@ -104,8 +104,8 @@ def estimate(program: Program, profile: Profile) -> Times:
     return Times(cutting=cutting, air=air, changes=waits)
 
 
-def legs_of(moves: Iterable[Move], profile: Profile) -> Iterable[Leg]:
-    """The moves as legs; the first one, from a place not known, counts from where it ends."""
+def legs_of(moves: Iterable[Move], profile: Profile) -> Iterator[Leg]:
+    """The moves as legs; none for the first, which begins at a place that is not known."""
     at: Place | None = None
     for move in moves:
         if isinstance(move, Note):

@@ -138,7 +138,7 @@ def safe_names(names: Iterable[str]) -> list[str]:
     counts: Counter[str] = Counter()
     safe = []
     for name in names:
-        first = candidate = _safe_name(name)
+        first = candidate = safe_name(name)
         while candidate.casefold() in taken:
             counts[first.casefold()] += 1
             candidate = f"{first}-{counts[first.casefold()] + 1}"
@@ -147,7 +147,7 @@ def safe_names(names: Iterable[str]) -> list[str]:
     return safe
 
 
-def _safe_name(name: str) -> str:
+def safe_name(name: str) -> str:
     """Letters, digits, marks on letters, ``.-_`` and spaces; never hidden, long or a device."""
     plain = unicodedata.normalize("NFC", name.encode("utf-8", "replace").decode())
     kept = "".join(c if unicodedata.category(c)[0] in "LMN" or c in "-._ " else "_" for c in plain)

@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from blankcam import digest
-from blankcam.cut import CutRequest, CutResult, Label
+from blankcam.cut import CutRequest, CutResult
 from blankcam.faults import Fault, RefusedError
-from blankcam.gcode import header, writer
+from blankcam.gcode import writer
 from blankcam.inputs.machine import Profile
 from blankcam.parts.design import Design
 from blankcam.parts.frames import Place, Setup
@@ -92,12 +92,8 @@ def _written(program: Program, request: CutRequest) -> ProgramFile:
     return writer.write(program, request.machine, label.job, label.job_digest)
 
 
-def proven(result: CutResult, zero: Place | None = None) -> CutResult:
-    """The result with the proof of its programs, those given by the request in place of ours.
-
-    ``zero`` is where this blank's zero stands in the given programs, which may be for a fixture;
-    without it as their header says for the request's job.
-    """
+def proven(result: CutResult) -> CutResult:
+    """The result with the proof of its programs, those given by the request in place of ours."""
     given = result.request.given
     texts = [
         ProgramText(
@@ -105,21 +101,10 @@ def proven(result: CutResult, zero: Place | None = None) -> CutResult:
             data=given.get(file.name, file.text),
             setup=Setup(file.setup),
             air=file.program.air,
-            zero=zero
-            if zero is not None and file.name in given
-            else _zero(given.get(file.name), result.request.label),
         )
         for file in result.files
     ]
     return dataclasses.replace(result, proof=_proof(result, texts))
-
-
-def _zero(given: bytes | str | None, label: Label) -> Place:
-    """Where the blank's zero stands in a given program, which may be for a fixture of many."""
-    if given is None:
-        return _HERE
-    data = given.encode() if isinstance(given, str) else given
-    return header.read_header(data).places.get(label.job_digest, _HERE)
 
 
 def _proof(result: CutResult, texts: Sequence[ProgramText]) -> Proof:
@@ -157,15 +142,39 @@ def _where(result: CutResult) -> str:
     return label.stem if label.readings_digest else result.request.part.name
 
 
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class SharedSetup:
+    """A set-up's programs for all blanks, and where each blank stands in them."""
+
+    setup: Setup
+    placed: Mapping[int, Placed]
+    in_air: ProgramFile
+    files: tuple[ProgramFile, ...]
+
+    @property
+    def every_file(self) -> tuple[ProgramFile, ...]:
+        """The file in the air, then those that cut, in the order they are run."""
+        return (self.in_air, *self.files)
+
+
+@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
+class WrittenLoad:
+    """Blanks side by side in one fixture and their shared programs, not proven."""
+
+    blanks: Mapping[int, CutResult]
+    """Each between the fixture's walls, with its own programs, by the number of its place."""
+    setups: tuple[SharedSetup, ...]
+
+    @property
+    def files(self) -> tuple[ProgramFile, ...]:
+        """The shared programs in the order they are run."""
+        return tuple(f for s in self.setups for f in s.every_file)
+
+
 def cut_load(stem: str, planned: Mapping[int, CutResult], pitch: float) -> dict[int, CutResult]:
     """Blanks side by side in one fixture: shared programs, each blank proven under all of them.
 
-    Parameters
-    ----------
-    stem : names the load's programs
-    planned : each blank's own programs by the number of its place; of one part, one material and
-        one machine; the labels' jobs name the blanks in the header
-    pitch : from one place to the next, mm
+    Takes what ``write_load`` takes.
 
     Returns
     -------
@@ -176,10 +185,39 @@ def cut_load(stem: str, planned: Mapping[int, CutResult], pitch: float) -> dict[
     RefusedError
         Where the blanks don't fit beside each other, or a proof failed.
     """
+    load = write_load(stem, planned, pitch)
+    return {number: _passed_in_place(load, number) for number in load.blanks}
+
+
+def _passed_in_place(load: WrittenLoad, number: int) -> CutResult:
+    result = proven_in_place(load, number)
+    if result.proof is not None and not result.proof.passed:
+        raise RefusedError(
+            Fault(where=f"place {number}", wrong=f"the proof failed: {finding}")
+            for finding in result.proof.faults[:MOST_TOLD]
+        )
+    return result
+
+
+def write_load(stem: str, planned: Mapping[int, CutResult], pitch: float) -> WrittenLoad:
+    """Blanks side by side in one fixture, their shared programs written.
+
+    Parameters
+    ----------
+    stem : names the load's programs
+    planned : each blank's own programs by the number of its place; of one part, one material and
+        one machine; the labels' jobs name the blanks in the header
+    pitch : from one place to the next, mm
+
+    Raises
+    ------
+    RefusedError
+        Where the blanks don't fit beside each other.
+    """
     wall = max(pitch - max(r.request.part.thickness for r in planned.values()), 0.0)
     walled = {n: _between_walls(r, wall) for n, r in planned.items()}
-    setups = [s for setup in Setup if (s := _shared(stem, walled, pitch, setup))]
-    return {n: _proven_in_place(n, r, setups) for n, r in walled.items()}
+    setups = (_shared(stem, walled, pitch, setup) for setup in Setup)
+    return WrittenLoad(blanks=walled, setups=tuple(s for s in setups if s))
 
 
 def _between_walls(result: CutResult, wall: float) -> CutResult:
@@ -189,19 +227,9 @@ def _between_walls(result: CutResult, wall: float) -> CutResult:
     return dataclasses.replace(result, request=dataclasses.replace(result.request, machine=machine))
 
 
-@dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
-class _Shared:
-    """A set-up's programs for all blanks, and where each blank stands in them."""
-
-    setup: Setup
-    placed: Mapping[int, Placed]
-    in_air: ProgramFile
-    files: tuple[ProgramFile, ...]
-
-
 def _shared(
     stem: str, blanks: Mapping[int, CutResult], pitch: float, setup: Setup
-) -> _Shared | None:
+) -> SharedSetup | None:
     """A set-up's programs for all blanks that have one; raises where they don't fit."""
     own = {n: whole_program(r, setup) for n, r in blanks.items()}
     placed = {n: fixture_load.place(n, p, pitch) for n, p in own.items() if p is not None}
@@ -210,7 +238,7 @@ def _shared(
     stem, every = f"{stem}-{setup}", list(placed.values())
     labels = [blanks[n].request.label for n in placed]
     names = [f"{label.job}, job digest {label.job_digest}" for label in labels]
-    whole = fixture_load.shared(stem, every, names)
+    whole = fixture_load.shared(stem, every, names, pitch)
     request = next(iter(blanks.values())).request
     machine = request.machine
     faults = fixture_load.pitch_faults(stem, every, pitch)
@@ -228,7 +256,7 @@ def _shared(
     air, *files = (
         writer.write(p, machine, words, signed) for p in (over, *build.split(whole, machine))
     )
-    return _Shared(setup=setup, placed=placed, in_air=air, files=tuple(files))
+    return SharedSetup(setup=setup, placed=placed, in_air=air, files=tuple(files))
 
 
 def whole_program(result: CutResult, setup: Setup) -> Program | None:
@@ -240,26 +268,34 @@ def whole_program(result: CutResult, setup: Setup) -> Program | None:
     return dataclasses.replace(programs[0], operations=operations)
 
 
-def _proven_in_place(number: int, result: CutResult, setups: Sequence[_Shared]) -> CutResult:
-    """One blank under all that the load's programs do; raises where it is not its part then."""
-    mine = [s for s in setups if number in s.placed]
+def proven_in_place(
+    load: WrittenLoad, number: int, given: Mapping[str, bytes] | None = None, zero: Place = _HERE
+) -> CutResult:
+    """One blank under all that the load's programs do, with those programs as its own.
+
+    ``given`` are texts in place of the load's, by the names of their files; in those the blank's
+    zero stands at ``zero``. A proof that fails is not raised but told.
+    """
+    given = given or {}
+    mine = [
+        s for s in load.setups if number in s.placed or any(f.name in given for f in s.every_file)
+    ]
     texts = [
         ProgramText(
             name=f.name,
-            data=f.text,
+            data=given.get(f.name, f.text),
             setup=s.setup,
-            zero=s.placed[number].at,
+            zero=zero if f.name in given else s.placed[number].at,
             air=f.program.air,
         )
         for s in mine
-        for f in (s.in_air, *s.files)
+        for f in s.every_file
+        if f.name in given or number in s.placed
     ]
-    proof = _proof(result, texts)
-    if not proof.passed:
-        raise RefusedError(
-            Fault(where=f"place {number}", wrong=f"the proof failed: {finding}")
-            for finding in proof.faults[:MOST_TOLD]
-        )
-    files = tuple(f for s in mine for f in s.files)
-    in_air = tuple(s.in_air for s in mine)
-    return dataclasses.replace(result, programs=files, in_air=in_air, proof=proof)
+    result = load.blanks[number]
+    return dataclasses.replace(
+        result,
+        programs=tuple(f for s in mine for f in s.files),
+        in_air=tuple(s.in_air for s in mine),
+        proof=_proof(result, texts),
+    )

@@ -55,10 +55,22 @@ def layout(
     choices = slot_decisions(found, profile, stage, parts)
     found = _with_cautions(found, tuple(dict.fromkeys(c for p in parts for c in p.cautions)))
     found = _with_cautions(found, _hand_work(parts))
-    content = report.report(found, stage=stage, machine=profile.name, choices=choices)
+    fronts = {d.string: d for part in parts for d in part.by(FeatureKind.FRONT)}
+    content = report.report(
+        found,
+        stage=stage,
+        machine=profile.name,
+        choices=choices,
+        fronts=fronts,
+        by_hand=[
+            record
+            for p in parts
+            for record in report.hand_records(p.request.part.name, p.decisions)
+        ],
+    )
     refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
     drawn_so = (*refused, *_drawing_cautions(job, profile))
-    sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices))
+    sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices, fronts))
     if scatter:
         from blankcam.instrument.uncertainty import scatter as drawn
 

@@ -295,6 +295,10 @@ def _report(
         stage=stage,
         machine=profile.name,
         choices=_choices(found, profile, stage, made),
+        fronts={d.string: d for m in made for d in m.fronts},
+        by_hand=[
+            record for m in made for record in report.hand_records(m.request.part.name, m.decisions)
+        ],
         programs=[record for m in made for record in report.program_records(m)],
         cautions=[c for m in made for c in m.cautions],
     )

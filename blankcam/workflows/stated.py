@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 from blankcam.faults import printable
 from blankcam.replay.codes import Code
@@ -23,30 +24,48 @@ CODES = {
     "material": Code.STATED_MATERIAL,
 }
 """The code of a statement that differs, by the word it begins with."""
-OF_A_LOAD = ("machine", "material", "hold")
-"""What a load's program states as one blank's program does."""
+ALONE = ("machine", "material")
+"""What a load's program states as a part of the load would state it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StatedDifference:
+    """A statement of a program that is not what would be written today."""
+
+    name: str
+    """Of the statement: ``zero``, ``tool 2``, ``place 1``, ``stop 1``."""
+    given: str
+    today: str
+
+    @property
+    def code(self) -> Code:
+        """Of the finding that it is."""
+        return CODES[self.name.split()[0]]
+
+    def finding(self, program: str) -> Finding:
+        """What is wrong with the program of that name."""
+        what = self.name.replace("hold", "holding")
+        given, today = (self._quoted(text) for text in (self.given, self.today))
+        said = f"states {what} {given}, but today it is {today}"
+        return Finding(code=self.code, what=said, program=program)
+
+    def _quoted(self, text: str) -> str:
+        """A statement's text without the number that its name has already."""
+        bare = text.removeprefix(self.name.partition(" ")[2]).lstrip()
+        return f'"{printable(bare, LONGEST)}"' if text else "nothing"
 
 
 def stated_differences(
-    name: str, given: bytes, today: str, *, load: bool = False
-) -> Iterator[Finding]:
-    """A finding for each statement of a program that is not what would be written today.
+    given: bytes, today: str, words: Sequence[str] = tuple(CODES)
+) -> Iterator[StatedDifference]:
+    """Each statement of a program that is not what would be written today.
 
-    ``today`` is that program's text as it would be written now. A program that states nothing at
-    all, as one written by hand, has nothing to be compared.
+    ``today`` is that program's text as it would be written now; ``words`` begin the statements that
+    are compared. A program that states nothing at all, as one written by hand, has nothing to be
+    compared.
     """
     said = read_statements(given.decode("ascii", "replace"))
     if not any(word in said for word in ("zero", "stock", "hold")):
         return
-    names = OF_A_LOAD if load else tuple(CODES)
-    for what, found, now in differences(said, read_statements(today), names):
-        of_it = what.replace("hold", "holding")
-        yield Finding(
-            code=CODES[what.split()[0]],
-            what=f"states {of_it} {_quoted(found)}, but today it is {_quoted(now)}",
-            program=name,
-        )
-
-
-def _quoted(text: str) -> str:
-    return f'"{printable(text, LONGEST)}"' if text else "nothing"
+    for name, found, now in differences(said, read_statements(today), tuple(words)):
+        yield StatedDifference(name=name, given=found, today=now)

@@ -111,7 +111,7 @@ def test_make_and_refit_end_with_what_to_do_next(tmp_path):
     done = run("make", STEEL, "--out", tmp_path / "cuts", "--machine", "hand-bench")
     told = last(done, "next: ")
     assert "sheet.pdf at 100 %" in told
-    assert "dry" not in told
+    assert "air program" not in told
     assert "blankcam refit" in told
     for path in re.findall(r"\S+\.(?:html|md|pdf)", told):
         assert os.path.isfile(path), path  # noqa: PTH113
@@ -120,4 +120,4 @@ def test_make_and_refit_end_with_what_to_do_next(tmp_path):
     shutil.copy(STEEL, job)
     told = last(run("refit", job, tmp_path / "readings.toml", "--out", tmp_path / "final"))
     assert "refit.md" in told
-    assert "dry" in told
+    assert "air program" in told

@@ -46,7 +46,9 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     for s in found["strings"]:
         assert s["nut_take"] == pytest.approx(0.2 - 0.05, abs=0.04)
         assert s["saddle_take"] == pytest.approx(0.5, abs=0.04)
-    assert {p["file"] for p in found["programs"]} == {"nut-refit.ngc", "saddle-bottom.ngc"}
+    assert {p["file"] for p in found["programs"]} == {
+        f"{stem}{air}.ngc" for stem in ("nut-refit", "saddle-bottom") for air in ("-air", "")
+    }
     assert all(p["proof"]["passed"] for p in found["programs"])
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     again = refit(bench, "readings.toml", "again", "--force")
@@ -141,7 +143,7 @@ def test_a_bare_number_and_a_wrong_count_are_told_with_their_lines(bench):
 def test_a_nut_too_low_for_the_jaws_still_gets_its_marks(tmp_path):
     assert run("start", "job.toml", "--like", "electric", cwd=tmp_path).returncode == 0
     job = tmp_path / "job.toml"
-    text, changed = re.subn(r"(?m)^# *seat_drop.*$", 'seat_drop = "3.4 mm"', job.read_text())
+    text, changed = re.subn(r"(?m)^# *seat_drop.*$", 'seat_drop = "1.8 mm"', job.read_text())
     assert changed == 1
     job.write_text(text)
     (tmp_path / "readings.toml").write_text(
@@ -183,7 +185,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
     assert refit(bench, "more.toml", "two").returncode == 0
     programs = sorted(p.relative_to(bench) for p in bench.glob("*/*.ngc"))
     assert {p.name for p in programs} >= {"nut-refit.ngc", "saddle-bottom.ngc"}
-    assert len(programs) == 4
+    assert len(programs) == 8  # each with its air program
     for program in programs:
         done = proved(bench, program)
         assert done.returncode == 0, done.stdout + done.stderr
@@ -205,8 +207,8 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
 def test_a_crown_cut_anew_can_be_proved_and_an_edited_program_is_said_to_differ(bench):
     uneven = READINGS.replace(
         'action = { bass = "2.65 mm", treble = "2.15 mm" }',
-        'action = { 6 = "2.65 mm", 5 = "2.63 mm", 4 = "2.45 mm", 3 = "2.43 mm", 2 = "2.25 mm",'
-        ' 1 = "2.23 mm" }',
+        'action = { 6 = "2.65 mm", 5 = "2.70 mm", 4 = "2.68 mm", 3 = "2.58 mm", 2 = "2.40 mm",'
+        ' 1 = "2.15 mm" }',
     )
     (bench / "readings.toml").write_text(uneven, encoding="utf-8")
     assert refit(bench).returncode == 0

@@ -8,7 +8,16 @@ import math
 import re
 
 from blankcam.replay.codes import Code
-from tests.faults.planted import changed, clearance_of, cuts, has, indices, is_code, value
+from tests.faults.planted import (
+    changed,
+    clearance_of,
+    cuts,
+    has,
+    indices,
+    is_code,
+    value,
+    with_value,
+)
 
 OPERATED = {}
 
@@ -90,6 +99,18 @@ OPERATED["a_stop_in_the_cut"] = (
     put_in_cut("M5", "M0", "START", "G4 P5"), Code.STOP_PLACE, ("face", "edge"))  # fmt: skip
 
 
+@operated(Code.STOP_PLACE)
+def a_tool_change_in_the_cut(lines, made):
+    """To the same tool, on a machine that fetches its tools."""
+    i = in_cut(lines)
+    fetched = next((s for s in reversed(lines[:i]) if has(s, "M6")), None)
+    if fetched is None:
+        return None
+    offset = [s for s in lines[:i] if has(s, "G43")][-1:]
+    speed = next(s for s in reversed(lines[:i]) if has(s, "M3"))
+    return [*lines[: i + 1], "M5", fetched, *offset, speed, "G4 P5", *lines[i + 1 :]]
+
+
 def on_the_clearance_plane(lines, start):
     """Index of the first line from ``start`` on after which the tool is there, over a known place."""
     z, across = None, False
@@ -104,7 +125,37 @@ def on_the_clearance_plane(lines, start):
 @operated(Code.PLUNGE)
 def a_slanted_plunge(lines, made):
     """8.5 degrees off the vertical, 1 mm into what stands there, at the feed of the moves."""
-    on_edge = any("on edge" in s for s in lines[:60])
+
+    def down(x, top, high, feed):
+        aside = (high - top + 1.0) * math.tan(math.radians(8.5))
+        return [f"G1 X{x + aside:.4f} Z{top - 1.0:.4f} F{feed:g}"]
+
+    return with_a_way_down(lines, made, down)
+
+
+@operated(Code.PLUNGE)
+def a_steep_arc_at_full_feed(lines, made):
+    """A quarter turn of 1.5 mm radius, straight down where it begins, 1 mm into what stands."""
+
+    def down(x, top, high, feed):
+        begin = f"G0 Z{top + 0.5:.4f}"
+        arc = f"G2 X{x + 1.5:.4f} Z{top - 1.0:.4f} I1.5000 K0 F{feed:g}"
+        return [begin, "G18", arc, "G17"]
+
+    # lying on face no arc may stand upright: that is a fault of its own
+    return with_a_way_down(lines, made, down) if is_on_edge(lines) else None
+
+
+def is_on_edge(lines):
+    return any("on edge" in s for s in lines[:60])
+
+
+def with_a_way_down(lines, made, down):
+    """A way down into the middle of what stands, and up and back, before anything is cut.
+
+    ``down`` gives its lines from x, the top that stands there, the height above and the feed.
+    """
+    on_edge = is_on_edge(lines)
     box = made.stock if on_edge else made.stock.on_face()
     start = indices(lines, "M3")[0]
     z = on_the_clearance_plane(lines, start)
@@ -113,13 +164,12 @@ def a_slanted_plunge(lines, made):
     x, y = (box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2
     top = float(made.part.top.height(x)) if on_edge else box.z1
     high = clearance_of(lines)
-    down = high - top + 1.0
     was = {a: next(v for s in reversed(lines[: z + 1]) if is_code(s) and (v := value(s, a)) is not None)
            for a in "XY"}  # fmt: skip
     return [
         *lines[: z + 1],
         f"G0 X{x:.3f} Y{y:.3f}",
-        f"G1 X{x + down * math.tan(math.radians(8.5)):.4f} Z{top - 1.0:.4f} F{feed:g}",
+        *down(x, top, high, feed),
         f"G0 Z{high:.4f}",
         f"G0 X{was['X']:.4f} Y{was['Y']:.4f}",
         *lines[z + 1 :],
@@ -135,9 +185,7 @@ def a_tab_cut_through(lines, made):
     waste = -box.x0 - tool.diameter
     if deepest > box.z0 or waste * box.y1 < 1.5:
         return None
-    end = len(lines) - 1 - next(i for i, s in enumerate(reversed(lines)) if has(s, "M5"))
-    while not is_code(lines[end - 1]) or has(lines[end - 1], "G17"):
-        end -= 1
+    end = last_code_before_the_stop(lines)
     high = clearance_of(lines)
     return [
         *lines[:end],
@@ -161,4 +209,33 @@ def tabs_half_as_high(lines, made):
         return None
     tab = max(value(s, "Z") for s in over)
     low = (tab + box.z0) / 2
-    return [re.sub(rf"Z{tab:g}\b", f"Z{low:.4f}", s) if is_code(s) else s for s in lines]
+    return [with_value(s, "Z", low) if is_code(s) and value(s, "Z") == tab else s for s in lines]
+
+
+@operated(Code.CUT_FREE, setups=("face",))
+def waste_sawn_through_beside_both_clamps(lines, made):
+    """Across the waste between each clamp and the part, as deep as the deepest level."""
+    box, held = made.stock.on_face(), made.profile.holding
+    if held.on_face != "clamps":
+        return None
+    deepest = min(v for s in lines if is_code(s) and (v := value(s, "Z")) is not None)
+    tool = made.tools[int(next(value(s, "T") for s in lines if has(s, "T")))]
+    high, out, top = clearance_of(lines), tool.diameter + 1, box.z1
+    gaps = (box.x0 + held.clamp_reach, 0.0), (made.part.length, box.x1 - held.clamp_reach)
+    saw = []
+    for low, right in gaps:
+        saw += [f"G0 X{(low + right) / 2:.4f} Y{box.y0 - out:.4f}"]
+        for down in (0.25, 0.5, 0.75, 1.0):
+            z = top + (deepest - top) * down
+            saw += [f"G0 Z{z:.4f}", f"G1 Y{box.y1 + out:.4f} F90", f"G0 Z{high:.4f}",
+                    f"G0 Y{box.y0 - out:.4f}"]  # fmt: skip
+    end = last_code_before_the_stop(lines)
+    return [*lines[:end], *saw, *lines[end:]]
+
+
+def last_code_before_the_stop(lines):
+    """Index after the last move in the program's own zero before the spindle's last stop."""
+    end = len(lines) - 1 - next(i for i, s in enumerate(reversed(lines)) if has(s, "M5"))
+    while not is_code(lines[end - 1]) or has(lines[end - 1], "G17"):
+        end -= 1
+    return end

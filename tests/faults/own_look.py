@@ -36,7 +36,11 @@ class Stroke:
 
 
 def strokes(text):
-    """The moves of a program that the reader found nothing against, mm."""
+    """The moves of a program that the reader found nothing against, mm.
+
+    After a move in the machine's own coordinates (G53: NIST RS274/NGC, 3.5.12) nobody knows where
+    its axes stand in the part's.
+    """
     at, tool, motion, plane, out = [np.nan] * 3, 0, 0, 17, []
     for line in text.split("\n"):
         words = re.findall(r"([A-Z])\s*(-?[\d.]+)", re.sub(r"\(.*?\)|;.*", "", line))
@@ -48,6 +52,9 @@ def strokes(text):
         if not value.keys() & set("XYZ"):
             continue
         to = [value.get(k, at[i]) for i, k in enumerate("XYZ")]
+        if "G53" in line:
+            at = [np.nan if k in value else at[i] for i, k in enumerate("XYZ")]
+            continue
         points = _arc(at, to, value, plane, motion == 3) if motion > 1 else _line(at, to)
         if np.isfinite(points).all():
             out.append(Stroke(motion == 0, tool, points))
@@ -76,8 +83,13 @@ def _arc(start, end, value, plane, ccw):
     return out
 
 
-def wrong_on_edge(case, text, places=900):
-    """What is wrong with the part and the rapids of a program on edge, as a list of words."""
+def wrong(case, name, text):
+    """What is wrong once a case's programs ran with the named one exchanged, as words."""
+    return (_wrong_on_face if "-face" in name else _wrong_on_edge)(case, case.run(name, text))
+
+
+def _wrong_on_edge(case, texts, places=900):
+    """What is wrong with the part and the rapids of the programs on edge."""
     part, chance = case.part, np.random.default_rng(7)
     x = chance.uniform(0.0, part.length, places)
     y = chance.uniform(0.0, part.thickness, places)
@@ -86,7 +98,7 @@ def wrong_on_edge(case, text, places=900):
         x = np.append(x, slot.centre + math.tan(slot.yaw) * along)
         y = np.append(y, along)
     z, wrong = _blank(case, x), []
-    for stroke in strokes(text):
+    for stroke in (s for text in texts for s in strokes(text)):
         low = _set_down(case.tools[stroke.tool], stroke.points, x, y)
         if stroke.rapid and (low < z - 0.002).any():
             wrong.append("rapid")
@@ -103,7 +115,7 @@ def wrong_on_edge(case, text, places=900):
 def _blank(case, x):
     """Heights before the program on edge: what the undamaged outline on face left, if any."""
     z = np.full(len(x), case.stock.z1)
-    for text in (t for n, t, _ in case.texts if "-face" in n):
+    for text in (case.text(n) for n in case.names() if "-face" in n):
         for stroke in strokes(text):
             radius, p = case.tools[stroke.tool].diameter / 2, stroke.points
             p = p[(p[:, 2] <= -case.part.thickness) & (p[:, 1] > case.stock.z1 / 2)]
@@ -127,7 +139,7 @@ def _set_down(tool, points, x, y):
     return out
 
 
-def wrong_on_face(case, text):
+def _wrong_on_face(case, texts):
     """The same of an outline on face: discs against the part's own outline, in x and height."""
     part, stock, wrong = case.part, case.stock, []
     x = np.linspace(0.0, part.length, 1500)
@@ -141,7 +153,7 @@ def wrong_on_face(case, text):
     tree = KDTree(shape)
     cut = []  # discs so far: x, height, tip, radius
     ends = {0.0: np.inf, part.length: np.inf}
-    for stroke in strokes(text):
+    for stroke in (s for text in texts for s in strokes(text)):
         radius, p = case.tools[stroke.tool].diameter / 2, stroke.points
         inside = p[:, 2] < 0
         if not inside.any():

@@ -57,8 +57,9 @@ def every(lines, change):
 
 
 def deepest(lines):
-    """Index of the cutting move that goes deepest."""
-    return min(indices(lines, "G1", "Z"), key=lambda i: value(lines[i], "Z"))
+    """Index of the cutting move that goes deepest, or of any move where cuts run level."""
+    at = indices(lines, "Z")
+    return min([i for i in at if cuts(lines[i])] or at, key=lambda i: value(lines[i], "Z"))
 
 
 def early_long_cut(lines):
@@ -571,7 +572,7 @@ RIGHT = {
     "a_comment_inside_another": "R03", "a_byte_from_another_alphabet": "R01",
     "a_switch_before_a_line": "R08", "a_line_too_long": "R02", "an_expression": "R04",
     "an_exponent": "R11 R04", "cutter_compensation_on": "R14", "a_zero_shifted": "R14",
-    "another_zero": "R14", "home_on_the_way": "R14", "machine_coordinates": "R22 M20",
+    "another_zero": "R14", "home_on_the_way": "R14", "machine_coordinates": "R22 M20 M07",
     "inverse_time": "R14", "an_optional_stop": "R15", "corners_rounded_without_bound": "R18 R22",
     "the_first_way_up_dropped": "M19 M07", "the_first_way_up_aslant": "M19 M20",
     "parked_at_working_height": "M20 M21", "not_parked": "M21",

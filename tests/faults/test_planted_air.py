@@ -13,7 +13,10 @@ CASES = [(0, machine, kind) for machine in MACHINES for kind in ("nut", "saddle"
 def lowered(by):
     def damage(lines):
         high = clearance_of(lines)
-        return [re.sub(rf"Z{high:g}\b", f"Z{high - by:g}", s) if has(s, "G0") else s for s in lines]
+        return [
+            re.sub(rf"Z{high:g}(?![\d.])", f"Z{high - by:g}", s) if has(s, "G0") else s
+            for s in lines
+        ]
 
     return damage
 

@@ -8,7 +8,7 @@ lets pass must then be whole by an own, slow look (``own_look``): no list says w
 import pytest
 
 from tests.conftest import DEMO_JOBS, OUTSIDE
-from tests.faults.own_look import wrong_on_edge, wrong_on_face
+from tests.faults.own_look import wrong
 from tests.faults.planted import FAULTS, RIGHT, damaged, right
 from tests.faults.workshop import case
 
@@ -27,10 +27,6 @@ ALL = [
 """A nut and a saddle of every job, by every way to make them on either machine."""
 CASES = ALL if OUTSIDE else SHARE
 """In CI every job's programs, else a share of them."""
-
-
-def wrong(made, name, text):
-    return (wrong_on_face if "-face" in name else wrong_on_edge)(made, text)
 
 
 @pytest.mark.parametrize(("job", "machine", "kind"), ALL)

@@ -105,7 +105,7 @@ def test_anything_at_all_is_read(text):
 
 
 def test_a_program_that_states_nothing_is_compared_with_nothing():
-    assert not list(stated_differences("nut-edge.ngc", b"G21\nM30\n", HEAD))
+    assert not list(stated_differences(b"G21\nM30\n", HEAD))
 
 
 @pytest.mark.parametrize("word", ["zero", "hold", "stock", "tool", "stop", "machine"])
@@ -114,5 +114,17 @@ def test_a_statement_left_out_is_told_with_its_code(word):
     if word == "stop":
         lines = [s for s in lines if not s.startswith(("(change", "(and"))]
     given_text = "\n".join(lines)
-    found = list(stated_differences("nut-edge.ngc", given_text.encode(), HEAD))
+    found = list(stated_differences(given_text.encode(), HEAD))
     assert CODES[word] in {f.code for f in found}
+
+
+def test_a_difference_is_told_with_its_name_once():
+    (found,) = stated_differences(HEAD.replace("ball 2 mm", "ball 1 mm").encode(), HEAD)
+    said = found.finding("nut-edge.ngc")
+    assert (said.code, said.program) == (CODES["tool"], "nut-edge.ngc")
+    assert said.what == (
+        'states tool 9 "ball 1 mm, 2 flutes", but today it is "ball 2 mm, 2 flutes"'
+    )
+    gone = HEAD.replace("(tool 9 ball 2 mm, 2 flutes)\n", "")
+    (missing,) = stated_differences(gone.encode(), HEAD)
+    assert missing.finding("x").what.startswith("states tool 9 nothing, but today it is ")

@@ -219,6 +219,14 @@ def test_an_empty_text_is_no_choice(key):
     assert f"{key}: '': is not known; use one of" in fault
 
 
+@pytest.mark.parametrize("shape", ["bull nose", "drill"])
+def test_an_unknown_tool_shape_is_refused_by_name(shape):
+    text, count = re.subn(r'shape = "[a-z ]+"', f'shape = "{shape}"', GOOD, count=1)
+    assert count == 1
+    (fault,) = faults_of(text)
+    assert re.search(rf"shape: '{shape}': is not known; use one of .*tapered ball", fault)
+
+
 def test_one_wrong_value_brings_no_faults_that_only_follow_from_it():
     text = GOOD.replace('flute_length = "3 mm"', 'flute_length = "3"').replace("small", "larger")
     assert len(faults_of(text)) == 1

@@ -73,7 +73,7 @@ def test_foreseen_whoever_does_what_on_whatever_machine(changed, outline, thickn
     found, profile = design(loaded), changed(machine_of(loaded, "light-router"))
     said = cautions(found, profile, Stage.ROUGH)
     assert said == planned(found, profile, Stage.ROUGH)
-    assert said  # a machine changed so is worth a word
+    assert said or slots == "file"  # a machine changed so is worth a word
 
 
 def test_nothing_is_foreseen_of_a_bench_without_programs():
@@ -118,6 +118,13 @@ def test_what_is_left_to_the_hand_is_said_with_what_would_do(changed, word):
         assert planned.decisions == each.decisions
 
 
+def short(profile, x):
+    """A machine of less travel, which parks within it."""
+    travel, park = dataclasses.replace(profile.travel, x=x), profile.safe.park
+    safe = dataclasses.replace(profile.safe, park=dataclasses.replace(park, x=min(park.x, x)))
+    return dataclasses.replace(profile, travel=travel, safe=safe)
+
+
 @pytest.mark.long
 @pytest.mark.parametrize("job", EACH_DEMO_JOB)
 @pytest.mark.parametrize(
@@ -126,10 +133,7 @@ def test_what_is_left_to_the_hand_is_said_with_what_would_do(changed, word):
         *(lambda p, top=top: held_changed(p, jaw_top=top) for top in (4.8, 5.6)),
         lambda p: held_changed(p, face="clamps"),
         lambda p: held_changed(p, face="clamps", clamp_reach=1.0),
-        *(
-            lambda p, x=x: dataclasses.replace(p, travel=dataclasses.replace(p.travel, x=x))
-            for x in (60.0, 80.0)
-        ),
+        *(lambda p, x=x: short(p, x) for x in (60.0, 80.0)),
     ],
 )
 def test_what_only_the_moves_tell_is_foretold_too(job, changed):

@@ -54,8 +54,7 @@ def test_published_examples():
     assert feeds.spindle_speed(25, 12) == pytest.approx(663, abs=0.5)
 
 
-def test_removal_rate_and_power():
-    assert feeds.removal_rate(0.75, 1.2, 400) == pytest.approx(0.36)
+def test_power():
     assert feeds.cutting_power(0.75, 1.2, 400, 500) == pytest.approx(3.0)
 
 
@@ -66,19 +65,6 @@ def test_removal_rate_and_power():
 def test_pressure_of_brass(chip, pressure):
     # kc1 700, mc 0.27: a published table by VDI 3323 group, put through kc1 h^-mc
     assert feeds.material("brass").pressure_low.at(chip) == pytest.approx(pressure, rel=1e-4)
-
-
-@pytest.mark.parametrize(
-    ("width", "mean", "greatest"),
-    [(0.3, 0.0062160, 0.0120), (0.6, 0.0086272, 0.0160), (1.5, 0.0127324, 0.0200)],
-)
-def test_chips(width, mean, greatest):
-    assert feeds.mean_chip(0.020, width, 3) == pytest.approx(mean, rel=1e-4)
-    assert feeds.greatest_chip(0.020, width, 3) == pytest.approx(greatest, rel=1e-4)
-
-
-def test_engagement():
-    assert math.degrees(feeds.engagement(0.3, 3)) == pytest.approx(36.8699, abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -96,21 +82,12 @@ def test_cusp_on_a_crown():
 
 
 @pytest.mark.parametrize(
-    ("diameter", "depth", "effective"),
-    [(3, 0.3, 1.8), (3, 0.1, 1.077033), (2, 0.1, 0.871780), (1, 0.05, 0.435890), (1, 0.6, 1.0)],
+    ("force", "length", "diameter", "bend_um"),
+    [(1.25, 3, 1, 0.93255), (7.5, 9, 3, 1.86510), (7.5, 12, 3, 4.42097)],
 )
-def test_ball_diameter(diameter, depth, effective):
-    assert feeds.ball_diameter(depth, diameter) == pytest.approx(effective, rel=1e-5)
-
-
-@pytest.mark.parametrize(
-    ("force", "length", "diameter", "bend_um", "stress"),
-    [(1.25, 3, 1, 0.93255, 74.60), (7.5, 9, 3, 1.86510, 49.74), (7.5, 12, 3, 4.42097, 66.31)],
-)
-def test_bend(force, length, diameter, bend_um, stress):
+def test_bend(force, length, diameter, bend_um):
     # cantilever of 0.8 D: Kops and Vo, CIRP Annals 39(1), 1990; E 600 GPa
     assert 1000 * feeds.bend(force, length, diameter) == pytest.approx(bend_um, rel=1e-4)
-    assert feeds.bend_stress(force, length, diameter) == pytest.approx(stress, rel=1e-3)
 
 
 def test_bend_of_a_necked_tool_against_the_moment_integral():

@@ -106,7 +106,7 @@ def test_the_numbers_are_half_a_cutter_and_the_paper():
     assert f"Touch off on the jaw top and set Z to {jaws:.2f} mm" in edge
     assert f"jaws up to {jaws:g} mm over the seat side" in edge
     assert "Set X to minus half the width of an edge finder against the" in edge
-    assert f"or to -1.600 mm with T1, tip at Z {jaws + 0.3:.2f} mm, paper 0.10 mm." in edge
+    assert f"or to -1.600 mm with T2, tip at Z {jaws + 0.3:.2f} mm, paper 0.10 mm." in edge
     assert "Set Y likewise against the fingerboard side." in edge
 
 
@@ -133,10 +133,10 @@ def test_a_bench_without_a_cutter_that_can_touch_uses_an_edge_finder():
 def test_a_header_that_says_to_touch_otherwise_is_found(was, becomes):
     made = write_part(request("concert-steel", "nut"))
     text = made.programs[-1].text
-    assert not list(stated_differences("nut-edge.ngc", text.encode(), text))
+    assert not list(stated_differences(text.encode(), text))
     other = re.sub(was, becomes, text, count=1)
     assert other != text
-    (found,) = stated_differences("nut-edge.ngc", other.encode(), text)
+    (found,) = stated_differences(other.encode(), text)
     assert found.code is Code.STATED_ZERO
 
 

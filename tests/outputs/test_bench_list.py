@@ -438,3 +438,14 @@ def test_a_flat_tools_steps_are_taken_off_by_hand_and_no_lower():
     assert f"up to {top.by.ridge:.2f} (" in off
     assert "the radius block" in off
     assert f"{found.nut.height + found.nut.allowance:.2f} (" in off
+
+
+@pytest.mark.parametrize(("stem", "left_out"), [("nut-alone", "saddle"), ("concert-steel", "nut")])
+def test_templates_of_one_part_name_no_file_of_the_other(stem, left_out):
+    job = job_file.load(str(demo_job(stem)))
+    job = dataclasses.replace(job, blanks=dataclasses.replace(job.blanks, **{left_out: None}))
+    found = design(job)
+    text = bench(found, read_profile("template-laser"), Stage.ROUGH, {})
+    (part,) = found.parts
+    named = set(re.findall(r"`([a-z-]+\.dxf)`", text))
+    assert named == {f"{part.name}.dxf", f"{part.name}-cut.dxf"}

@@ -72,6 +72,21 @@ def test_floors_come_first_and_the_top_last(first):
     assert "`sheet.pdf`" in (first[1] / "refit.md").read_text(encoding="utf-8")
 
 
+def test_once_all_is_done_the_top_comes_down_before_what_is_next(tmp_path):
+    one = _high("concert-steel", tmp_path)
+    rows = {
+        key: ", ".join(f'{s["string"]} = "{s[key]["after"]:.2f} mm"' for s in one["strings"])
+        for key in ("first_fret", "action")
+    }
+    met = f"[readings]\nfirst_fret = {{ {rows['first_fret']} }}\naction = {{ {rows['action']} }}\n"
+    two, out = refitted(tmp_path, STEEL, f'{met}settled = "36 h"\nuncertainty = "0.03 mm"\n', "two")
+    assert two["state"] == "done"
+    text = text_of(out)
+    order = text[text.index("In this order") : text.index("Read and wanted")]
+    assert re.findall(r"^\d\. (\w+)", order, re.MULTILINE) == ["saddle", "nut", "next"]
+    assert "What comes off" not in text
+
+
 @pytest.mark.oracle
 @pytest.mark.parametrize("job", ["concert-steel", "left-classical"])
 def test_no_printed_word_overlaps_another(job, tmp_path):

@@ -4,14 +4,20 @@ The laws are the project's own: a job is made, or refused only for a blank that 
 proof, which knows nothing of the planning, finds nothing; nothing crashes.
 """
 
+import json
 import os
 from collections import Counter
 
 import pytest
 
+from blankcam.inputs import job_file
+from blankcam.outputs.tables.report import hand_records
+from blankcam.parts.design import design
+from blankcam.parts.stage import Stage
+from blankcam.workflows.layout import decided
 from tests.plans.hobby_machines import MACHINES
 from tests.plans.instruments import instruments
-from tests.plans.outcomes import Ending, outcome
+from tests.plans.outcomes import Ending, outcome, profile
 
 QUICK, MANY, PARTS = 30, 500, 20
 FIRST = 1000
@@ -104,3 +110,22 @@ def steel():
     from tests.conftest import demo_job
 
     return demo_job("concert-steel").read_text()
+
+
+def test_the_report_lists_what_is_left_to_the_hand(steel):
+    """Each row has a reason in words and as values; with features made, all are told once."""
+    found = design(job_file.parse(steel, "job.toml"))
+    parts = decided(found, profile("mill, one eighth flat"), Stage.FINAL)
+    rows = [r for p in parts for r in hand_records(p.request.part.name, p.decisions)]
+    json.dumps(rows)
+    slots = [r["string"] for r in rows if r["feature"] == "slots"]
+    assert sorted(slots) == [1, 2, 3, 4, 5, 6]
+    assert {r["part"] for r in rows if r["feature"] == "slots"} == {"nut"}
+    assert all(r["why"] and r["reasons"] and r["reasons"][0]["code"] for r in rows)
+    ((reason,),) = (r["reasons"] for r in rows if r["string"] == 6)
+    assert reason["code"] == "all too wide"
+    assert reason["values"]["least"] == 3.175  # the only tool, 1/8 in
+    # reference: slot width = (gauge + 0.003) in; the sixth string is 0.053 in
+    assert reason["values"]["width"] == pytest.approx(0.056 * 25.4)
+    made = {(p.request.part.name, d.feature.kind) for p in parts for d in p.decisions if d.tool}
+    assert not made & {(r["part"], r["feature"]) for r in rows}

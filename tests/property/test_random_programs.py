@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from blankcam.replay.reader import read_program
 from tests.conftest import by_chance
-from tests.faults.own_look import wrong_on_edge, wrong_on_face
+from tests.faults.own_look import wrong
 from tests.faults.workshop import case
 
 pytestmark = pytest.mark.long
@@ -62,7 +62,7 @@ def test_random_damage_that_passes_has_left_the_part_whole(data, which):
         event(f"{kind}: found")
         return
     event(f"{kind}: passed")
-    assert (wrong_on_face if "-face" in name else wrong_on_edge)(made, text) == []
+    assert wrong(made, name, text) == []
 
 
 def number(text, chance):

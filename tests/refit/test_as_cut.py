@@ -185,3 +185,33 @@ def test_taking_nothing_changes_nothing():
     found = designed()
     now = as_made(found, Stage.FINAL)
     assert after(found, now, taken(found)) == now
+
+
+def test_a_top_follows_floors_that_stay_high_into_the_waste_that_stands_beside_them():
+    """Floors 0.1 mm over the design at 0.2 of hold-back: the string lies as deep as asked for.
+
+    By the definition of exposure: its depth is the gauge less the share that is to stand out.
+    """
+    found = designed()
+    held = found.nut.hold_back
+    assert found.nut.allowance > held > 0.1
+    now = as_made(found, Stage.ROUGH)
+    cut = taken(found, nut=(held - 0.1,) * 6, top=True)
+    made = after(found, now, cut).nut
+    for old, slot in zip(found.nut.slots, made.slots, strict=True):
+        assert slot.floor_front == pytest.approx(old.floor_front + 0.1)
+        assert slot.depth_front == pytest.approx(old.depth_front, abs=1e-6)
+    assert not list(cautions(Standing(nut=made, saddle=None)))
+
+
+def test_floors_higher_than_the_waste_beside_them_are_told_as_too_shallow():
+    """Left 0.25 mm over the design: the top stays 0.2 mm higher, so a plain string lies shallower."""
+    found = designed()
+    held, slot = found.nut.hold_back, found.nut.slots[-1]
+    made = after(found, as_made(found, Stage.ROUGH), taken(found, top=True)).nut
+    assert made.slots[-1].depth_front == pytest.approx(slot.depth_front, abs=1e-6)
+    high = slots_lowered(nut_as_made(found, Stage.ROUGH), (-0.15,) * 6)
+    made = after(found, Standing(nut=high, saddle=None), taken(found, top=True)).nut
+    assert made.slots[-1].depth_front == pytest.approx(slot.depth_front - 0.15, abs=1e-6)
+    assert held == 0.2
+    assert any("may jump out" in c for c in cautions(Standing(nut=made, saddle=None)))

@@ -50,6 +50,8 @@ class Groove:
     floor_front: float = 6.6
     tilt: float = math.radians(7)
     yaw: float = 0.0
+    step: None = None
+    edge: float = 0.0
 
 
 class Top:
@@ -125,6 +127,9 @@ class Target:
 
     def upper(self, x, y, milled):
         return self.part.upper(x, y, self.stage, milled)
+
+    def uncut(self, x, y):
+        return self.upper(x, y, frozenset())
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from blankcam.parts.frames import Box
+from blankcam.replay import engagement
 from blankcam.replay.engagement import fastest_down, plunged
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import PLANE_AXES, Kind
@@ -115,3 +116,32 @@ def test_the_rim_of_a_flat_meets_what_its_middle_does_not():
     assert deep("Z-0.5", heightmap=ledge)[0] == pytest.approx(0.5)  # radius 1.5 reaches over x 1
     ledge.z[:, ledge.x < 1.6] = -9.0
     assert deep("Z-0.5", heightmap=ledge) == (0.0, 0.0)
+
+
+def test_the_half_of_the_end_that_goes_ahead_meets_what_its_middle_does_not():
+    """Falling less than it goes on, from over a ledge down into it; what is behind was cut before."""
+    ledge = full(-9.0)
+    ledge.z[:, ledge.x > 1.3] = 0.0
+    found, _ = deep("X1 Z-0.5", heightmap=ledge)
+    assert found == pytest.approx(0.5, abs=0.02)
+    ledge.z[:] = np.where(ledge.x < -0.7, 0.0, -9.0)
+    assert deep("X1 Z-0.5", heightmap=ledge)[0] < 0.02
+
+
+def test_a_heightmap_of_one_cell_is_that_high_everywhere():
+    one = Heightmap(np.array([0.0]), np.array([0.0]), np.array([[2.0]]))
+    found = engagement._heights_at(one, np.array([-50.0, 0.0, 50.0]), np.zeros(3))
+    assert found.tolist() == [2.0, 2.0, 2.0]
+
+
+def test_the_height_at_a_place_is_that_of_its_cell():
+    """By the nearest centre, and nothing half a cell beyond the outermost."""
+    x, y = np.linspace(0.05, 9.95, 100), np.linspace(0.2, 3.8, 10)
+    cells = Heightmap(x, y, np.arange(1000.0).reshape(10, 100))
+    chance = np.random.default_rng(3)
+    at_x, at_y = chance.uniform(-0.5, 10.5, 500), chance.uniform(-0.5, 4.5, 500)
+    got = engagement._heights_at(cells, at_x, at_y)
+    inside = (np.abs(at_x - 5.0) <= 5.0) & (np.abs(at_y - 2.0) <= 2.0)
+    rows = np.abs(at_y[:, None] - y).argmin(axis=1)
+    columns = np.abs(at_x[:, None] - x).argmin(axis=1)
+    assert got.tolist() == np.where(inside, cells.z[rows, columns], -np.inf).tolist()

@@ -52,6 +52,11 @@ def test_a_dwell_before_the_start_or_after_the_first_cut_does_not_count():
     assert set(findings(rows)) == {Code.SPIN_UP}
 
 
+def test_of_two_starts_before_a_cut_the_last_one_has_its_dwell():
+    again = with_lines(GOOD.replace("G4 P3\n", "", 1), "G0 Z9.0000", "M5", "S8000 M3", "G4 P3")
+    assert findings(again) == {}
+
+
 def test_a_spindle_that_needs_no_time_needs_no_dwell():
     quick = dataclasses.replace(MILL, spin_up=0.0)
     assert not findings(GOOD.replace("G4 P3\n", ""), profile=quick)

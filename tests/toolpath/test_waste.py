@@ -174,3 +174,32 @@ def test_a_shank_that_goes_between_the_waste_has_room(beyond, fits):
         assert proof.passed, [str(f) for f in proof.faults]
     else:
         assert decision.tool is None
+
+
+@pytest.mark.parametrize("stem", [STEEL, BASS])
+def test_waste_is_opened_no_deeper_than_the_floors_are_held_back(stem):
+    """So that a slot whose floor stays that high for good can keep the top it needs beside it."""
+    found = found_of(stem)
+    nut = found.nut
+    plan = plan_of(found, nut, stubs(), Stage.ROUGH)
+    over = [
+        over_the_finished_top(nut, o.tool, m.to)
+        for p in plan.programs
+        for o in p.operations
+        if o.name == "clear"
+        for m in o.moves
+        if isinstance(m, Line)
+    ]
+    assert min(over) == pytest.approx(found.job.nut.hold_back, abs=0.01)
+
+
+def over_the_finished_top(nut, tool, tip):
+    """The least that a ball or a flat leaves over the finished top, from its tip's place."""
+    off = np.linspace(0, tool.diameter / 2, 31)[:, None]
+    way = np.linspace(0, 2 * math.pi, 36, endpoint=False)[None, :]
+    ball = tool.diameter / 2 - np.sqrt((tool.diameter / 2) ** 2 - off**2)
+    bottom = tip[2] + (ball if tool.shape is Shape.BALL else 0 * off)
+    top = nut.at(Stage.FINAL).surface
+    return float(
+        np.min(bottom - top.height(tip[0] + off * np.cos(way), tip[1] + off * np.sin(way)))
+    )

@@ -3,6 +3,8 @@
 import json
 import re
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -129,7 +131,9 @@ def test_an_uneven_saddle_gets_a_proven_crown(job):
     uneven = ROUGH[1] + np.array([0, 0.25, 0, 0.25, 0, 0.25])
     record, programs = cut(job, readings(job, "r.toml", ROUGH[0], uneven), "out", "bench-mill")
     assert record["saddle"]["by"] == "crown"
-    assert programs == ["nut-refit.ngc", "saddle-refit.ngc"]
+    assert programs == [
+        "nut-refit-air.ngc", "nut-refit.ngc", "saddle-refit-air.ngc", "saddle-refit.ngc",
+    ]  # fmt: skip
     assert all(p["proof"]["passed"] for p in record["programs"])
     takes = np.array([s["saddle_take"] for s in record["strings"]])
     assert np.all(takes[1::2] - takes[::2] > 0.3)
@@ -367,3 +371,64 @@ def test_a_damaged_book_is_told_and_nothing_is_written(job):
         cut(job, readings(job, "r2.toml", 0.1, 0.1), "two")
     assert path.read_bytes() == before
     assert not (job.parent / "two").exists()
+
+
+def test_two_refits_at_once_count_one_from_what_the_other_cut(job):
+    """Whichever comes first: the other one's floors start where the first one's end."""
+    twice = 'measured = "twice"'
+    readings(job, "r1.toml", *ROUGH, twice)
+    readings(job, "r2.toml", ROUGH[0] + 0.02, ROUGH[1] + 0.02, twice)
+    words = ("refit", "job.toml", "--machine", "hand-bench", "--out")
+    at_once = [
+        subprocess.Popen(
+            [sys.executable, "-m", "blankcam", *words, f"out{n}", f"r{n}.toml"],
+            cwd=job.parent, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE,
+        )
+        for n in (1, 2)
+    ]  # fmt: skip
+    for one in at_once:
+        _, told = one.communicate(timeout=120)
+        assert one.returncode == 0, told
+    records = [json.loads((job.parent / f"out{n}" / "refit.json").read_text()) for n in (1, 2)]
+    first, second = sorted(records, key=lambda r: r["refit"])
+    assert (first["refit"], second["refit"]) == (1, 2)
+    for a, b in zip(first["nut"], second["nut"], strict=True):
+        assert b["floor_before"] == pytest.approx(a["floor_after"], abs=1e-4)
+        assert a["floor_after"] < a["floor_before"]
+
+
+FAR = {
+    "at the nut": ((1.3, 0.65), "the nut stands 1.", "nothing usual moves it so far"),
+    "at the saddle": ((0.07, 1.3), "the saddle stands 2.", "nothing usual moves it so far"),
+    "over both frets": ((1.3, 1.3), "stands", "read again"),
+}
+
+
+@pytest.mark.parametrize("where", FAR)
+def test_readings_far_from_the_promise_are_questioned_and_no_absurd_shim_is_advised(job, where):
+    """1.3 mm over what the finished parts promise; a shim of a millimetre is the thickest believed."""
+    off, first, fix = FAR[where]
+    with pytest.raises(RefusedError, match="these readings are not used") as refused:
+        cut(job, readings(job, "r.toml", ROUGH[0] + off[0], ROUGH[1] + off[1]), "out")
+    assert first in refused.value.faults[1].wrong
+    assert fix in refused.value.faults[1].fix
+    assert not any("shimmed" in (f.fix or "") for f in refused.value.faults)
+    assert not (job.parent / BOOK).exists()
+
+
+def test_readings_of_nothing_are_no_readings(job):
+    y = clearances(job)
+    with pytest.raises(InputError, match="0 mm, not believable"):
+        cut(job, written(job, "r.toml", 0 * y[:, 0], 0 * y[:, 1]), "out")
+
+
+def test_what_is_a_hair_too_high_is_done_and_no_program_takes_it_off(job):
+    """0.006 mm at the saddle is less than a mill repeats (0.015 mm) and far less than is read."""
+    first, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one", "bench-mill")
+    then = np.array([[s[k]["after"] for k in ("first_fret", "action")] for s in first["strings"]])
+    record, programs = cut(
+        job, written(job, "r2.toml", then[:, 0], then[:, 1] + 0.003), "two", "bench-mill"
+    )
+    assert record["state"] == "done"
+    assert record["saddle"]["by"] == "nothing"
+    assert not any(p.startswith("saddle") for p in programs)

@@ -39,7 +39,19 @@ def seen_from_bridge(part: Part) -> Drawing:
     if part.allowance:
         rough = part.at(Stage.ROUGH).elevation()
         paths.append(Path(chain=rough, holds="rough", closed=True))
-    return Drawing(paths=tuple(paths))
+    return Drawing(paths=(*paths, *step_fronts(part)))
+
+
+def step_fronts(part: Part) -> tuple[Path, ...]:
+    """The steps in a nut's front, seen from the bridge."""
+    stepped = (s for s in part.slots if s.step is not None)
+    return tuple(Path(chain=elevation.step_front(part, s), holds="slots") for s in stepped)
+
+
+def step_plans(nut: Nut) -> tuple[Path, ...]:
+    """The steps in its front from above."""
+    stepped = (s for s in nut.slots if s.step is not None)
+    return tuple(Path(chain=elevation.step_plan(s), holds="plan slots") for s in stepped)
 
 
 def slot_shapes(nut: Part) -> tuple[Path, ...]:
@@ -69,10 +81,10 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
         paths.append(Path(chain=silhouette.top_line(wood, 0.0, nut.length), holds="seat"))
     for slot, shape in zip(nut.slots, slot_shapes(nut), strict=True):
         paths.append(shape)
-        top = slot.floor_front + slot.depth_front + nut.allowance + 1.0
+        top = slot.top_front + nut.allowance + 1.0
         paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
     return Drawing(
-        paths=tuple(paths),
+        paths=(*paths, *step_fronts(nut)),
         words=_numbers([(s.string, s.centre) for s in nut.slots]),
     )
 
@@ -109,7 +121,7 @@ def nut_plan(nut: Nut) -> Drawing:
     for slot in nut.slots:
         left, axis, right = elevation.slot_plan(nut, slot)
         paths += [Path(chain=c, holds="plan slots") for c in (left, axis, right)]
-    return Drawing(paths=tuple(paths))
+    return Drawing(paths=(*paths, *step_plans(nut)))
 
 
 def saddle_plan(saddle: Saddle) -> Drawing:

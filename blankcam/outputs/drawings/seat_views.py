@@ -64,7 +64,7 @@ def nut_in_seat(
 ) -> Drawing:  # fmt: skip
     """Along one string from the head to beyond fret 1, and the gap under it drawn higher."""
     cap = letters.cap
-    long = HEAD + nut.thickness + float(instrument.board.fret_at(1)) + BEYOND
+    long = HEAD + nut.thickness + _to_fret(slot, string, instrument) + BEYOND
     scale = size[0] / long
     wood = _wood_over_seat(instrument, string)
     high = max(slot.floor_front + slot.gauge, wood + instrument.board.fret_height) + 0.5
@@ -74,7 +74,7 @@ def nut_in_seat(
     strip_top = foot - (2 * LINE + 0.4) * cap
     return joined((
         _nut_side(nut, slot, string, instrument, frame, letters),
-        _nut_words(nut, string, instrument, frame, size, letters),
+        _nut_words(nut, slot, string, instrument, frame, size, letters),
         _strip(nut, slot, string, instrument, (scale, frame.x, strip_top), size, letters),
     ))  # fmt: skip
 
@@ -88,13 +88,18 @@ def _wood_at_fret(slot: Slot, string: StringPath, instrument: Instrument) -> flo
     """The wood at fret 1 under a string: as far under it as clearance and fret height say."""
     board = instrument.board
     clear = float(string.clearance(board, np.array(1)))
-    fret = float(board.fret_at(1))
+    fret = _to_fret(slot, string, instrument)
     return _underside(slot, string, fret) - clear - board.fret_height
 
 
 def _underside(slot: Slot, string: StringPath, s: float) -> float:
-    """The string's underside at a distance from the nut, over the seat."""
-    return slot.floor_front + (string.z_saddle - string.z_nut) / string.length * s
+    """The string's underside at a distance from the nut's front, over the seat."""
+    return slot.floor_front + (string.z_saddle - string.z_nut) / string.length * (s + slot.edge)
+
+
+def _to_fret(slot: Slot, string: StringPath, instrument: Instrument) -> float:
+    """From the nut's front, which nut compensation may move forward, to fret 1, mm."""
+    return float(instrument.board.fret_at(1)) - (string.front + slot.edge)
 
 
 def _nut_side(
@@ -103,15 +108,16 @@ def _nut_side(
 ) -> Drawing:  # fmt: skip
     from shapely import Polygon
 
-    t, fret = nut.thickness, float(instrument.board.fret_at(1))
+    t, fret = nut.thickness, _to_fret(slot, string, instrument)
     end, wood = t + fret + BEYOND, _wood_over_seat(instrument, string)
     under = _wood_at_fret(slot, string, instrument)
-    back, front = float(slot.floor(t)), slot.floor_front
+    back, front, edge = float(slot.floor(t)), slot.floor_front, t - slot.edge
+    foot = [] if slot.step is None else [(t, slot.step.bottom), (edge, slot.step.bottom)]
     head = min(back, wood) - 1.0
     fall = math.tan(nut.tilt)
     neck = [(-HEAD, head - fall * HEAD), (0.0, head), (0.0, 0.0), (end, 0.0), (end, -UNDER),
             (-HEAD, -UNDER)]  # fmt: skip
-    body = Polygon([(0.0, 0.0), (t, 0.0), (t, front), (0.0, back)])
+    body = Polygon([(0.0, 0.0), (t, 0.0), *foot, (edge, front), (0.0, back)])
     return joined((
         _area(neck, frame, "wood"),
         _area([(t, 0.0), (end, 0.0), (end, under), (t + fret, under), (t, wood)], frame, "board"),
@@ -119,8 +125,8 @@ def _nut_side(
         material(body, None, frame, (-HEAD, -UNDER, end, 30.0), letters),
         _string_side(slot, string, (-HEAD, t, end), frame),
         Drawing(paths=(
-            line_in([(0.0, back), (t, front)], frame, "finished"),
-            line_in([(0.0, back), (0.0, 0.0), (t, 0.0), (t, front)], frame, "edge"),
+            line_in([(0.0, back), (edge, front)], frame, "finished"),
+            line_in([(0.0, back), (0.0, 0.0), (t, 0.0), *foot, (edge, front)], frame, "edge"),
             torn(frame.at((-HEAD, -UNDER)), frame.at((end, -UNDER)), letters.cap),
         )),
     ))  # fmt: skip
@@ -141,7 +147,8 @@ def _string_side(
 
     head, t, end = ends
     fall = math.tan(slot.tilt)
-    low = [(head, slot.floor_front - fall * (t - head)), (t, slot.floor_front),
+    edge = t - slot.edge
+    low = [(head, slot.floor_front - fall * (edge - head)), (edge, slot.floor_front),
            (end, _underside(slot, string, end - t))]  # fmt: skip
     ring = [*low, *((x, z + slot.gauge) for x, z in reversed(low))]
     outline = Path(
@@ -151,11 +158,11 @@ def _string_side(
 
 
 def _nut_words(
-    nut: Nut, string: StringPath, instrument: Instrument, frame: Frame, size: tuple[float, float],
+    nut: Nut, slot: Slot, string: StringPath, instrument: Instrument, frame: Frame, size: tuple[float, float],
     letters: Letters,
 ) -> Drawing:  # fmt: skip
     cap, t = letters.cap, nut.thickness
-    fret = float(instrument.board.fret_at(1))
+    fret = _to_fret(slot, string, instrument)
     base = size[1] - 1.2 * cap
     row = base - LINE * cap
     mid = frame.at((t + fret / 2, 0.0))[0]
@@ -184,7 +191,7 @@ def _strip(
     """The gap under the string from nut to fret 1, its heights drawn larger, and said to be."""
     cap, t = letters.cap, nut.thickness
     scale, left, top = placed
-    fret = float(instrument.board.fret_at(1))
+    fret = _to_fret(slot, string, instrument)
     wood, crown = _wood_over_seat(instrument, string), instrument.board.fret_height
     gap = _underside(slot, string, fret)
     under_fret = _wood_at_fret(slot, string, instrument)
@@ -193,25 +200,27 @@ def _strip(
     def up(z: float) -> float:
         return top - 1.3 * LINE * cap - (gap + 0.12 - z) * k
 
+    edge, step = left + scale * (t - slot.edge), slot.step
     x = [left + scale * v for v in (t, t + fret, t + fret + BEYOND)]
     floor = up(min(wood, under_fret)) - LINE * cap
     tops = up(under_fret + crown)
     dome = [(x[1] - scale * crown * math.cos(a), up(under_fret + crown * math.sin(a)))
             for a in (math.pi * i / 12 for i in range(13))]  # fmt: skip
     one = Frame(scale=1.0, x=0.0, z=0.0)
-    under = [(x[0], up(slot.floor_front)), (x[2], up(_underside(slot, string, fret + BEYOND)))]
+    under = [(edge, up(slot.floor_front)), (x[2], up(_underside(slot, string, fret + BEYOND)))]
+    foot = [] if step is None else [(x[0], up(step.bottom)), (edge, up(step.bottom))]
     back = (left, up(float(slot.floor(t))))
     clear = gap - under_fret - crown
     return joined((
         _area([(0, floor), (size[0], floor), (size[0], top), (0, top)], one, "strip"),
         _area([(x[0], floor), (x[2], floor), (x[2], up(under_fret)), (x[1], up(under_fret)), (x[0], up(wood))], one, "board"),
-        _area([(left, floor), (x[0], floor), under[0], (left, max(back[1], floor + 1))], one,
+        _area([(left, floor), (x[0], floor), *foot, under[0], (left, max(back[1], floor + 1))], one,
               "stays"),
         _area(dome, one, "metal"),
         Drawing(paths=(
             stroke(*under, holds="edge"),
             stroke((x[0], up(slot.floor_front - slot.lift)), (x[1], tops), (x[2], tops), holds="frets"),
-            stroke((x[0], floor), under[0], holds="edge"),
+            stroke((x[0], floor), *foot, under[0], holds="edge"),
             stroke(*dome, holds="lying"),
         )),
         upright_dimension(x[0] + 1.5 * cap, up(slot.floor_front - slot.lift), up(slot.floor_front), cap),

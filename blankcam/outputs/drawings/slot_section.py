@@ -81,7 +81,7 @@ class SlotSection:
     @property
     def finished_top(self) -> float:
         """Over the seat at the slot's middle and front edge, as all heights here."""
-        return self.slot.floor_front + self.slot.depth_front
+        return self.slot.top_front
 
     @property
     def rough_top(self) -> float:
@@ -170,8 +170,8 @@ def _shaped_across(section: SlotSection, left: float, right: float, to: Asked) -
     lowered = to.floor - slot.floor_front
     walls = [slot.centre + side * (slot.radius + e) for side in (-1, 1) for e in (-1e-6, 1e-6)]
     x = np.unique(np.concatenate([_places(left, right), np.clip(walls, left, right)]))
-    top = section.nut.top.height(x) + raised
-    groove = slot.with_floor_raised(lowered).surface(x, np.zeros_like(x))
+    top = section.nut.top.height(x) - math.tan(section.nut.tilt) * slot.edge + raised
+    groove = slot.with_floor_raised(lowered).surface(x, np.full_like(x, slot.edge))
     return _simple(_points(x, np.minimum(top, groove)))
 
 
@@ -194,11 +194,12 @@ def rough_across(section: SlotSection, left: float, right: float) -> list[Point]
 
 def _row(section: SlotSection, left: float, right: float) -> tuple[Array, Array]:
     """Places and rough heights along the front edge."""
+    edge = section.slot.edge
     if section.left is None:
         x = _places(left, right)
-        return x, section.nut.at(Stage.ROUGH).upper(x, np.zeros_like(x), _milled(section))
+        return x, section.nut.at(Stage.ROUGH).upper(x, np.full_like(x, edge), _milled(section))
     field = section.left
-    row = field.z[int(np.argmin(np.where(field.y >= 0, field.y, np.inf)))]
+    row = field.z[int(np.argmin(np.where(field.y >= edge, field.y, np.inf)))]
     x = np.unique(np.concatenate([field.x[(field.x > left) & (field.x < right)], [left, right]]))
     return x, np.interp(x, field.x, row)
 
@@ -209,15 +210,23 @@ def _milled(section: SlotSection) -> frozenset[int]:
 
 def finished_along(section: SlotSection, standing: Standing) -> list[Point]:
     """The floor that the work is to come to, along, from the back face to the front."""
-    t = section.nut.thickness
-    floor = finished_floor(section, standing)
-    return [(0.0, floor - math.tan(section.slot.tilt) * t), (t, floor)]
+    return floor_along(section, finished_floor(section, standing))
+
+
+def floor_along(section: SlotSection, floor: float) -> list[Point]:
+    """A floor so high at the front edge, and the step before it, from the back face to the front."""
+    slot, t = section.slot, section.nut.thickness
+    edge = t - slot.edge
+    line = [(0.0, floor - math.tan(slot.tilt) * edge), (edge, floor)]
+    if slot.step is not None:
+        line += [(edge, slot.step.bottom), (t, slot.step.bottom)]
+    return line
 
 
 def top_along(section: SlotSection, raised: float = 0.0) -> list[Point]:
     """The finished top beside the slot, behind the cut, so much higher."""
     t = section.nut.thickness
-    front = section.finished_top + raised
+    front = section.finished_top + math.tan(section.nut.tilt) * section.slot.edge + raised
     return [(0.0, front - math.tan(section.nut.tilt) * t), (t, front)]
 
 
@@ -234,8 +243,7 @@ def standing_along(section: SlotSection, standing: Standing) -> list[Point]:
 def rough_along(section: SlotSection) -> list[Point]:
     """The rough line along the slot's middle."""
     if section.stands is not None:
-        low = section.stands.floor - section.slot.floor_front
-        return [(x, z + low) for x, z in finished_along(section, Standing.FINISHED)]
+        return floor_along(section, section.stands.floor)
     t, slot = section.nut.thickness, section.slot
     if section.left is None:
         y = _places(0.0, t)
@@ -252,9 +260,9 @@ def rough_along(section: SlotSection) -> list[Point]:
 def string_along(section: SlotSection, floor: float, beyond: float) -> list[Point]:
     """The string's middle from behind the nut over its front edge; level from there."""
     t, half = section.nut.thickness, section.slot.gauge / 2
-    slope = math.tan(section.slot.tilt)
+    slope, edge = math.tan(section.slot.tilt), t - section.slot.edge
     mid = floor + half / math.cos(section.slot.tilt)
-    return [(-beyond, mid - slope * (t + beyond)), (t, mid), (t + beyond, mid)]
+    return [(-beyond, mid - slope * (edge + beyond)), (edge, mid), (t + beyond, mid)]
 
 
 def filled(line: list[Point], low: float) -> BaseGeometry:

@@ -22,6 +22,7 @@ from blankcam.outputs.drawings.slot_section import (
     finished_across,
     finished_along,
     finished_floor,
+    floor_along,
     rough_across,
     rough_along,
     standing_across,
@@ -420,7 +421,9 @@ def _along_span(section: SlotSection, standing: Standing) -> tuple[float, float]
     high = max(section.rough_top if standing is not Standing.FINISHED else section.finished_top,
                string)  # fmt: skip
     room = 0.12 * (high - floor) if standing is Standing.BLANK else 0.04 * (high - floor)
-    return min(floor, section.slot.floor_front - section.slot.lift), high + room
+    step = section.slot.step
+    bottom = floor if step is None else step.bottom
+    return min(floor, bottom, section.slot.floor_front - section.slot.lift), high + room
 
 
 def _along_bone(
@@ -451,9 +454,7 @@ def _along_lines(
         if (left := section.rough_top - section.finished_top) > 0.005:
             lines.append((top_along(section, left), "rough"))
         if not section.milled:
-            raised = section.first_floor - section.slot.floor_front
-            first = [(x, z + raised) for x, z in finished_along(section, Standing.FINISHED)]
-            lines.append((first, "first"))
+            lines.append((floor_along(section, section.first_floor), "first"))
     if standing is Standing.REFIT:
         lines.append((finished_along(section, standing), "refit"))
     top = min(max(section.rough_top, section.stock), high)
@@ -513,7 +514,7 @@ def _allowance(
     cap, t = letters.cap, section.nut.thickness
     if standing is Standing.FINISHED or section.rough_top - section.finished_top < 0.005:
         return Drawing()
-    fall, x = math.tan(section.nut.tilt), 0.42 * t
+    fall, x, edge = math.tan(section.nut.tilt), 0.42 * t, t - section.slot.edge
     front = section.rough_top
     if standing is Standing.REFIT and section.refit is not None:
         by, foot = section.rough_top - section.refit.top, section.refit.top
@@ -524,7 +525,7 @@ def _allowance(
     else:
         by, foot = section.rough_top - section.first_floor, section.first_floor
         text = f"file {by:.2f} down first"
-    low, high = (frame.at((x, z - fall * (t - x))) for z in (foot, front))
+    low, high = (frame.at((x, z - fall * (edge - x))) for z in (foot, front))
     base = tall - (1.2 + LINE) * cap
     own = letters.wide([text])
     left = min(max(low[0] - own / 2, 0.0), frame.at((t, 0.0))[0] - own / 2)
@@ -571,8 +572,8 @@ def _held_back(
     text = f"take {by:.2f} off the floor" if standing is Standing.REFIT else f"{by:.2f} held back"
     holds = "refit" if standing is Standing.REFIT else "ink"
     word = Words(at=(right, base), text=text, height=cap, anchor="right", bold=True, holds=holds)
-    fall, x = math.tan(section.slot.tilt), 0.8 * t
-    low, high = (frame.at((x, z - fall * (t - x))) for z in (goal, section.first_floor))
+    fall, x, edge = math.tan(section.slot.tilt), 0.8 * t, t - section.slot.edge
+    low, high = (frame.at((x, z - fall * (edge - x))) for z in (goal, section.first_floor))
     return [word], upright_dimension(low[0], low[1], high[1], cap)
 
 
@@ -583,8 +584,8 @@ def _lift_words(section: SlotSection) -> tuple[str, str, str]:
 def _lift(section: SlotSection, frame: Frame, beyond: float, letters: Letters) -> Drawing:
     """How far the string's underside stands over the line of the fret tops, at the front edge."""
     cap, t = letters.cap, section.nut.thickness
-    floor = section.slot.floor_front
-    low, high = frame.at((t, floor - section.slot.lift)), frame.at((t, floor))
+    floor, edge = section.slot.floor_front, t - section.slot.edge
+    low, high = frame.at((edge, floor - section.slot.lift)), frame.at((edge, floor))
     end = frame.at((t + beyond, 0.0))[0]
     x = end - 0.5 * cap
     line = stroke((low[0] + 0.3 * cap, low[1]), (end, low[1]), holds="frets")

@@ -11,7 +11,7 @@ import numpy as np
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, scaled, spread, stroke
 from blankcam.outputs.drawings.dimension import across, hatch, leader, up
-from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge
+from blankcam.outputs.drawings.flat import saddle_plan, seen_from_bridge, step_plans
 from blankcam.outputs.typeface import POINTS_8, width
 from blankcam.parts import elevation, silhouette
 from blankcam.parts.curve import Line
@@ -38,6 +38,7 @@ def nut_views(nut: Nut, bass_left: bool) -> Drawing:
     for slot in nut.slots:
         left, _, right = elevation.slot_plan(nut, slot)
         plan += [Path(chain=c, holds="plan slots") for c in (left, right)]
+    plan += step_plans(nut)
     x = nut.length / 2
     end = [
         Path(chain=elevation.nut_end(nut, x, Stage.FINAL), holds="outline", closed=True),
@@ -190,14 +191,17 @@ def nut_section(nut: Nut, by: float) -> Drawing:
     """The nut cut along its deepest slot, enlarged, seen from its left end."""
     slot = lowest(nut)
     t, front = nut.thickness, slot.floor_front
-    back = float(slot.floor(t))
+    edge, back = t - slot.edge, float(slot.floor(t))
     z = [
         float(nut.at(Stage.FINAL).surface.height(np.array(slot.centre), np.array(y)))
         for y in (0.0, t)
     ]
     cut = elevation.slot_end(nut, slot)
-    wall = tuple(Line(p, q) for p, q in (((t, front), (t, z[0])), ((t, z[0]), (0.0, z[1])),
+    foot = (t, front if slot.step is None else slot.step.bottom)
+    wall = tuple(Line(p, q) for p, q in ((foot, (t, z[0])), ((t, z[0]), (0.0, z[1])),
                                          ((0.0, z[1]), (0.0, back))))  # fmt: skip
+    if slot.step is not None:  # the slot's wall at its edge
+        wall += (Line((edge, front), (edge, slot.top_front)),)
     view = scaled(
         Drawing(paths=(Path(chain=cut, holds="outline", closed=True),
                        Path(chain=wall, holds="outline"))), by)  # fmt: skip

@@ -25,7 +25,7 @@ from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Column
-from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import slant_words
 from blankcam.parts.blank import Check
 from blankcam.parts.design import Design
@@ -71,6 +71,7 @@ def bench(
             lines += ["", *said]
         if part.slots:
             lines += ["", SLOT_CARDS, "", *_slot_table(part, work, profile.drawing.units)]
+            lines += _step_table(design, work, profile.drawing.units)
     lines += ["", "## Then", ""]
     lines += _numbered(_then(profile, stage))
     return "\n".join([*lines, ""])
@@ -93,6 +94,8 @@ def _steps(
 ) -> Iterator[str]:
     programs = result.files if result else ()
     checks = [c for c in design.checks if c.part == work.part.name]
+    if work.part is design.nut:
+        yield from hand_steps.board_end(design.stands_forward)
     yield _blank_step(work.part, checks, milled=work.milled(FeatureKind.THICKNESS))
     yield from hand_steps.before(work, checks)
     for setup, run in groupby(programs, key=lambda p: p.setup):
@@ -302,6 +305,18 @@ def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]
     for why, same in reasons.items():
         names = ", ".join(str(c.string) for c in same)
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
+
+
+def _step_table(design: Design, work: hand_steps.Work, units: Units) -> Iterator[str]:
+    """The steps in a nut's front and who cuts them; nothing without nut compensation."""
+    nut = design.nut
+    if nut is None or not design.edges:
+        return
+    fronts = {d.string: d for d in work.decisions if d.feature.kind is FeatureKind.FRONT}
+    edges = [e for e in design.edges if e.number in fronts]
+    steps = edge_table(nut, edges, fronts).pick("name", "back", "left", "right", "bottom", "cutter")
+    yield from ("", "Steps in the front: from and to count from the left end.", "")
+    yield markdown.table(steps, units, shared="" if units == "in" else "mm")
 
 
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:

@@ -250,6 +250,7 @@ def after(work: Work) -> Iterator[str]:
     part = work.part
     if work.machined:
         yield from _after_machine(work)
+    yield from _front(work)
     if part.slots:
         yield from _slots(work, part)
     crisp = ", but leave the slots' edges crisp at the fingerboard side" if part.slots else ""
@@ -293,6 +294,41 @@ def _ridges_off(work: Work) -> str:
         f"Take them off with fine abrasive paper on {block}, only until no step shows: "
         f"{both(highest(work))} over the seat side at the highest, not less."
     )
+
+
+def _front(work: Work) -> Iterator[str]:
+    """The steps in a nut's front, for nut compensation: what is left to the hand, what to measure."""
+    fronts = [d for d in work.decisions if d.feature.kind is FeatureKind.FRONT]
+    by_hand = [d.string for d in fronts if d.tool is None]
+    if by_hand:
+        yield (
+            f"**Cut the front back** at {_strings(by_hand)}: scribe each step's two sides and its "
+            "bottom on the fingerboard side, and how far back it goes on the top, as in the table of "
+            "steps. File it from the top down, straight across and square to the seat side: its back "
+            "is where the string leaves the nut."
+        )
+    if len(by_hand) < len(fronts):
+        yield (
+            "**Measure the steps** that are milled against the table, with a depth gauge from the "
+            "front; their corners stay as round as the tool."
+        )
+
+
+def _strings(numbers: Sequence[int]) -> str:
+    """``string 1``, ``strings 2 and 1``, ``strings 3, 2 and 1``."""
+    *most, last = map(str, numbers)
+    return f"strings {', '.join(most)} and {last}" if most else f"string {last}"
+
+
+def board_end(forward: float) -> Iterator[str]:
+    """What is done to the board before a nut that stands so far forward is made, mm."""
+    if forward > 0:
+        yield (
+            f"**Shorten the board's end** by {both(forward)} first, square across: the nut stands "
+            "that much forward, so that the strings leave it where nut compensation has them. Then "
+            "measure the seat's width again; where it is not the job's `seat_width`, write it there "
+            "and make everything anew."
+        )
 
 
 def _slots(work: Work, nut: Part) -> Iterator[str]:

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+import numpy as np
+
 from blankcam.inputs.readings_file import PartName
 from blankcam.inputs.units import Units
 from blankcam.outputs.figures import both
@@ -19,6 +21,7 @@ from blankcam.parts.slot import Slot
 from blankcam.refit.as_cut import Standing, Taken, end_heights
 from blankcam.refit.verdict import StringVerdict
 
+_TOP_SEEN = 0.02  # mm: less is not told
 State = Literal["done", "cut", "mend", "string"]
 """Nothing but the finish is left; something is cut; nothing can be cut and something is too low; the
 new strings lie in the slots as they are, and are to be strung and read."""
@@ -128,7 +131,7 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
     for number, width in _widened(sheet):
         yield f"slot {number}: widen it to {both(width)} mm"
     if sheet.taken.top:
-        yield "nut: its floors are final, so its top comes down to them, once and last"
+        yield f"nut: its floors are final, so its top comes down to them, once and last{_top(sheet)}"
     elif sheet.top_due:
         yield "nut: leave its top for now; it comes down once, last, when every floor is final"
     if sheet.saddles is not None:
@@ -138,6 +141,18 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
         glue = ", and glue the nut with one drop of glue at its front edge"
         what = "both parts" if len(sheet.on_instrument) > 1 else f"the {_parts(sheet).lower()}"
         yield f"next: {then} {what}{glue if 'nut' in sheet.on_instrument else ''}"
+
+
+def _top(sheet: RefitSheet) -> str:
+    """How much higher than designed a nut's top stays where its floors do, where that is seen."""
+    before, after = sheet.before.nut, sheet.after.nut
+    if before is None or after is None:
+        return ""
+    centres = np.array([s.centre for s in after.slots])
+    over = float(np.max(after.top.height(centres) - before.top.height(centres)))
+    if over < _TOP_SEEN:
+        return ""
+    return f"; it stays up to {over:.2f} mm higher than designed, as the floors do"
 
 
 def _widened(sheet: RefitSheet) -> Iterator[tuple[int, float]]:

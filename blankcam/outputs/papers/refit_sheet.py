@@ -20,7 +20,7 @@ from blankcam.outputs.papers.flow import PAPERS, Flow, heading, under
 from blankcam.outputs.papers.refit_list import RefitSheet, part_words, summary
 from blankcam.outputs.papers.sheet import add_setups, framed
 from blankcam.outputs.papers.slot_work import LEAST
-from blankcam.outputs.tables.refit import OFF, READ, ridge_table, verdict_table
+from blankcam.outputs.tables.refit import OFF, READ, THEN, ridge_table, verdict_table
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.slot import Slot
@@ -28,7 +28,7 @@ from blankcam.refit.as_cut import designed_nut
 from blankcam.refit.verdict import StringVerdict
 
 CARD_WORDS = "before the cut: what goes is dotted; heights over the seat in mm, at the front edge"
-TOP = "nut: "  # how what is said of its top begins
+LAST = ("nut: ", "next: ")  # how what is said of its top, and of all that is left, begins
 TRIM_WORDS = "seen from the tail; what goes is dotted"
 
 
@@ -69,7 +69,11 @@ def pages(
     flow.words("In this order", [f"{i}. {step}" for i, step in enumerate(_steps(sheet), start=1)])
     verdicts = verdict_table(sheet.strings)
     flow.table(heading("Read and wanted"), verdicts.pick(*READ))
-    flow.table(heading("What comes off, and what should be read then"), verdicts.pick(*OFF))
+    comes_off = any(v.nut_take or v.saddle_take for v in sheet.strings)
+    title = (
+        "What comes off, and what should be read then" if comes_off else "What should be read then"
+    )
+    flow.table(heading(title), verdicts.pick(*(OFF if comes_off else THEN)))
     cards = [slot_card(card) for card in cards_of(design, sheet)]
     if cards:
         flow.rows(heading("The slots", CARD_WORDS), cards, (WIDE, TALL))
@@ -83,13 +87,11 @@ def pages(
 
 
 def _steps(sheet: RefitSheet) -> Iterator[str]:
-    """The work: the floors, then the other parts' words, which end with the nut's top."""
+    """The work: the floors, the saddle, the nut's top, and what is next once all is done."""
     if asked := [v for v in sheet.strings if v.nut_take]:
         names = ", ".join(f"{v.number} by {v.nut_take:.2f} mm" for v in asked)
         yield f"floors of the slots, as on their cards: {names}"
-    words = tuple(part_words(sheet))
-    yield from (w for w in words if not w.startswith(TOP))
-    yield from (w for w in words if w.startswith(TOP))
+    yield from sorted(part_words(sheet), key=lambda w: w.startswith(LAST))
 
 
 def cards_of(design: Design, sheet: RefitSheet) -> Iterator[SlotCard]:

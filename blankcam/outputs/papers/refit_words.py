@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from blankcam.data import table
 from blankcam.refit.numbers import number_at
 from blankcam.refit.questions import Cause, Explanation, Family
 from blankcam.refit.verdict import FretVerdict, StringVerdict
 
 MOST_CAUSES = 3
 _LEAST_LIKELY = 0.02
-_LEAST_SHIM = 0.02  # mm
+_LEAST_SHIM, _MOST_SHIM = table("sane")["readings"]["shim"]
+_MOST_MOVED: float = table("refit")["part"]["most_moved"]
+_TOO_FAR = "nothing usual moves it so far, so read again first"
 _NECK = (
     " if the neck moved, set its relief and let it settle first: lowering the saddle later lowers"
     " the strings a little over fret 1 too"
@@ -152,6 +155,9 @@ def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
     }
     why = " or ".join(told[k] for k in _kinds(members))
     way = "higher" if s.nut_rise > 0 else "lower"
+    what = f"the nut stands {abs(s.nut_rise):.2f} mm {way} than expected"
+    if abs(s.nut_rise) > _MOST_SHIM:
+        return what, f'{_TOO_FAR}; of another nut say nut = "new"'
     ways = {
         "new_nut": 'nut = "new"',
         "nut_not_cut": 'last_refit = "not cut"',
@@ -159,7 +165,7 @@ def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
         "nut_shimmed": f'nut = "shimmed {max(s.nut_rise, _LEAST_SHIM):.2f} mm"',
     }
     say = " or ".join(dict.fromkeys(ways[k] for k in _kinds(members)))
-    return f"the nut stands {abs(s.nut_rise):.2f} mm {way} than expected: {why}", f"say {say}"
+    return f"{what}: {why}", f"say {say}"
 
 
 def _kinds(members: Sequence[Explanation]) -> Iterator[str]:
@@ -187,11 +193,12 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     }
     why = " or ".join(told[k] for k in _kinds(members))
     way = "higher" if s.saddle_rise > 0 else "lower"
-    shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if s.saddle_rise >= _LEAST_SHIM else ""
-    return (
-        f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than expected: {why}",
-        f'say saddle = "new"{shim};{_NECK}',
-    )
+    what = f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than expected"
+    if abs(s.saddle_rise) > _MOST_MOVED:
+        return f"{what}: {why}", f'{_TOO_FAR}; of another saddle say saddle = "new"'
+    shimmed = _LEAST_SHIM <= s.saddle_rise <= _MOST_SHIM
+    shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
+    return f"{what}: {why}", f'say saddle = "new"{shim};{_NECK}'
 
 
 def _stage(_: Surprise, members: Sequence[Explanation]) -> _Words:

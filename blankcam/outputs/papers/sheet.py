@@ -30,7 +30,7 @@ from blankcam.outputs.papers.flow import (
 from blankcam.outputs.papers.slot_work import SlotsCut, cards_of
 from blankcam.outputs.render.ruled import SIXTY_FOURTHS
 from blankcam.outputs.tables.blanks import blank_table, fit_words
-from blankcam.outputs.tables.nut import slot_table
+from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
 from blankcam.outputs.typeface import broken, shortened
 from blankcam.parts.design import Design
@@ -182,6 +182,14 @@ def _add_nut(nut: Nut, design: Design, flow: Flow, cut: SlotsCut) -> None:
     head = heading("Slots by hand", "depths at the fingerboard side; files in inches")
     slots = slot_table(nut).pick(*SLOT_KEYS).shown_to(depth_front=3)
     flow.table(head, slots, SLOT_VIEWS)
+    if design.edges:
+        words = (
+            f"the nut stands {design.stands_forward:.2f} mm forward; from and to from its left end"
+        )
+        steps = edge_table(nut, design.edges).pick(
+            "name", "forward", "back", "left", "right", "bottom"
+        )
+        flow.table(heading("Front edges and the steps cut for them", words, flow.wide), steps, {})
     cards = [slot_card(c) for c in cards_of(design, nut, cut)]
     flow.rows(heading("A card for each slot", CARD_WORDS), cards, (WIDE, TALL))
 

@@ -23,15 +23,17 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
     rules = [r for r in options_for(profile).layers or () if r.work != "omit"]
     if any(r.holds == "test square" for r in rules):
         yield (
-            f"**Kerf**: cut the test square of `nut.dxf` first and measure it: {both(SQUARE)} less its "
+            f"**Kerf**: cut the test square of `{design.parts[0].name}.dxf` first and measure it: "
+            f"{both(SQUARE)} less its "
             f"width is the kerf. If it is not {both(profile.kerf, 3)}, write yours into the profile "
             "and make again."
         )
     for part in design.parts:
         yield f"**Cut `{part.name}.dxf`**: {_work(rules, profile)}. It holds {_held(part)}."
+    alone = " and ".join(f"`{part.name}-cut.dxf`" for part in design.parts)
     yield (
-        "`nut-cut.dxf` and `saddle-cut.dxf` hold the same lines to cut and nothing else, for a machine "
-        "that takes every line it finds."
+        f"**For a machine that cuts every line it finds** take {alone}: the same lines to cut, and "
+        "nothing else."
     )
     yield (
         "**Try them**: measure the length of each template; write the part's name and its left "

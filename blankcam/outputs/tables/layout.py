@@ -25,8 +25,10 @@ if TYPE_CHECKING:
 FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
 
-def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, ...]:
-    """All tables of a layout."""
+def sections(
+    design: Design, choices: Mapping[int, Decision], fronts: Mapping[int, Decision]
+) -> tuple[Section, ...]:
+    """All tables of a layout; who makes each slot and cuts the nut's front back at it."""
     return (
         _head(design),
         _blanks(design),
@@ -36,7 +38,7 @@ def sections(design: Design, choices: Mapping[int, Decision]) -> tuple[Section, 
         buzz_section(design),
         _strings(design),
         *_cents(design),
-        *_edges(design),
+        *_edges(design, fronts),
         _listed("Assumed for the kind, not in the job", design.job.assumed),
         _listed("Cautions", design.cautions),
     )
@@ -180,16 +182,22 @@ def _cents(design: Design) -> Iterator[Section]:
     )
 
 
-def _edges(design: Design) -> Iterator[Section]:
-    if not design.edges:
+def _edges(design: Design, fronts: Mapping[int, Decision]) -> Iterator[Section]:
+    if not design.edges or design.nut is None:
         return
     yield Section(
-        title="Nut: where its front edge would lie for the least error; not cut",
-        table=edge_table(design.edges).pick(
-            "name", "forward", "back", "setback", "first_cents", "worst_cents"
+        title="Nut compensation: where each string's front edge lies, and the step cut for it",
+        table=edge_table(design.nut, design.edges, fronts).pick(
+            "name", "forward", "back", "left", "right", "bottom", "cutter"
         ),
-        notes=("front filed back: once the board's end is shortened by the greatest",),
-    )
+        notes=(
+            (
+                f"the nut stands {both(design.stands_forward)} forward: the board's end is shortened by that "
+                "first"
+            ),
+            "each step goes from the top down; from and to are measured from the nut's left end",
+        ),
+    )  # fmt: skip
 
 
 def _listed(title: str, words: tuple[str, ...]) -> Section:

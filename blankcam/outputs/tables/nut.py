@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from blankcam.instrument.advice import NutEdge
+from blankcam.instrument.nut_edges import NutEdge
 from blankcam.machining.decision import Decision
 from blankcam.machining.files import Files, files
 from blankcam.outputs.reasons import words
 from blankcam.outputs.rows import Field, Table, field, tabulate
 from blankcam.parts.part import Part
-from blankcam.parts.slot import Slot
+from blankcam.parts.slot import FrontStep, Slot
 from blankcam.parts.stage import Stage
 
 
@@ -100,18 +100,59 @@ def _gap(a: Slot, b: Slot) -> float:
     return abs(b.centre - a.centre) - (a.gauge + b.gauge) / 2
 
 
-EDGE: tuple[Field[NutEdge], ...] = (
-    field("name", "string", lambda e: f"{e.number} {e.note}"),
-    field("string", "string", lambda e: e.number),
-    field("note", "note", lambda e: e.note),
-    field("forward", "toward the saddle", lambda e: e.forward, "mm"),
-    field("back", "front filed back", lambda e: e.back, "mm"),
-    field("setback", "compensation with it", lambda e: e.compensation, "mm"),
-    field("first_cents", "cents at fret 1", lambda e: e.cents[0], decimals=1, signed=True),
-    field("worst_cents", "worst cents", lambda e: max(e.cents, key=abs), decimals=1, signed=True),
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeFacts:
+    """A string's front edge with the step that makes it."""
+
+    edge: NutEdge
+    step: FrontStep | None
+    """None where the string leaves at the nut's front."""
+    choice: Decision | None
+    """None where no machine was chosen, or where nothing is cut."""
+
+    @property
+    def tool(self) -> int | None:
+        """The number of the machine's tool for its step; None where the hand cuts it."""
+        return self.choice.tool.number if self.choice and self.choice.tool else None
+
+    @property
+    def by(self) -> str | None:
+        """Who cuts its step; None where there is none."""
+        if self.step is None:
+            return None
+        return "file" if self.tool is None else "mill"
+
+    @property
+    def cutter(self) -> str | None:
+        """The tool that cuts its step, or the file."""
+        return self.by if self.tool is None else f"T{self.tool}"
+
+
+EDGE: tuple[Field[EdgeFacts], ...] = (
+    field("name", "string", lambda f: f"{f.edge.number} {f.edge.note}"),
+    field("string", "string", lambda f: f.edge.number),
+    field("note", "note", lambda f: f.edge.note),
+    field("forward", "toward the saddle", lambda f: f.edge.forward, "mm"),
+    field("back", "front cut back", lambda f: f.edge.back, "mm"),
+    field("left", "from", lambda f: f.step.left if f.step else None, "mm"),
+    field("right", "to", lambda f: f.step.right if f.step else None, "mm"),
+    field("bottom", "down to, over seat", lambda f: f.step.bottom if f.step else None, "mm"),
+    field("setback", "compensation with it", lambda f: f.edge.compensation, "mm"),
+    field("by", "by", lambda f: f.by),
+    field("tool", "tool", lambda f: f.tool),
+    field("cutter", "by", lambda f: f.cutter),
 )  # fmt: skip
 
 
-def edge_table(edges: tuple[NutEdge, ...]) -> Table:
-    """Where the nut's edge would lie for the least error, a row a string."""
-    return tabulate("edges", EDGE, edges)
+def edge_table(
+    nut: Part, edges: Sequence[NutEdge], choices: Mapping[int, Decision] | None = None
+) -> Table:
+    """Where each string's front edge lies and the step that is cut for it, a row a string.
+
+    ``choices``: who cuts each step, by the number of its string.
+    """
+    steps, chosen = {s.string: s.step for s in nut.slots}, choices or {}
+    facts = [
+        EdgeFacts(edge=e, step=steps.get(e.number), choice=chosen.get(e.number)) for e in edges
+    ]
+    return tabulate("edges", EDGE, facts)

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 from blankcam.inputs.machine import Profile
 from blankcam.instrument import advice
 from blankcam.instrument.buzz import BuzzMargin, buzz_margins
-from blankcam.machining.decision import Decision
+from blankcam.machining.decision import Decision, Reason, ReasonCode
 from blankcam.machining.promise import promise
+from blankcam.outputs import reasons
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.outputs.tables.strings import string_table
@@ -37,6 +38,9 @@ SEAT = (
     "string", "note", "centre", "height", "setback", "wanted_setback", "ridge", "residual",
     "cents_at_12",
 )  # fmt: skip
+EDGE = (
+    "string", "note", "forward", "back", "setback", "left", "right", "bottom", "by", "tool",
+)  # fmt: skip
 STRING = (
     "string", "note", "gauge", "first_fret", "action", "usual_first_fret", "usual_action",
     "unit_weight", "unit_weight_band", "tension", "stress", "stiffness", "break_angle", "downforce",
@@ -49,10 +53,19 @@ def report(
     stage: Stage,
     machine: str,
     choices: Mapping[int, Decision] | None = None,
+    fronts: Mapping[int, Decision] | None = None,
+    by_hand: Iterable[Mapping[str, Any]] = (),
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """Everything computed for a job."""
+    """Everything computed for a job.
+
+    Parameters
+    ----------
+    choices : who makes each slot, by the number of its string
+    fronts : who cuts the nut's front back, likewise
+    by_hand : what is left to the hand, as of ``hand_records``
+    """
     return {
         "job": design.job.instrument.name,
         "job_digest": design.job.digest,
@@ -60,12 +73,31 @@ def report(
         "machine": machine,
         "assumed": design.job.assumed,
         "cautions": [*design.cautions, *cautions],
-        **_parts(design, choices or {}),
+        **_parts(design, choices or {}, fronts or {}),
         "blanks": [_check(c) for c in design.checks],
         "strings": _strings(design),
         "total_tension": advice.total_tension(design.strings),
+        "by_hand": list(by_hand),
         "programs": list(programs),
     }
+
+
+def hand_records(part: str, decisions: Iterable[Decision]) -> Iterator[dict[str, Any]]:
+    """What a report says of each feature that the hand makes: why, in words and as values."""
+    for decision in decisions:
+        codes = [r.code for r in decision.reasons]
+        if decision.tool is None and ReasonCode.THIN_ENOUGH not in codes:
+            yield {
+                "part": part,
+                "feature": str(decision.feature.kind),
+                "string": decision.feature.string,
+                "why": reasons.words(decision.reasons),
+                "reasons": [_reason(r) for r in decision.reasons],
+            }
+
+
+def _reason(reason: Reason) -> dict[str, Any]:
+    return {"code": str(reason.code), "values": dict(reason.values)}
 
 
 def program_records(result: CutResult) -> Iterator[dict[str, Any]]:
@@ -105,22 +137,25 @@ def _good_to(file: ProgramFile, machine: Profile) -> dict[str, dict[str, float]]
     return {"good_to_um": {k: round(1000 * v, 1) for k, v in each.items()}}
 
 
-def _parts(design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+Chosen = Mapping[int, Decision]
+
+
+def _parts(design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     """What is made, by its name; a part that is not made is absent."""
-    return {part.name: _record(part, design, choices) for part in design.parts}
+    return {part.name: _record(part, design, choices, fronts) for part in design.parts}
 
 
 @functools.singledispatch
-def _record(part: Part, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+def _record(part: Part, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     """All that is known of a part."""
-    del design, choices
+    del design, choices, fronts
     raise TypeError(type(part))
 
 
 @_record.register(Nut)
-def _nut(nut: Nut, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
+def _nut(nut: Nut, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
     edges = design.edges
-    moved = edge_table(edges).pick("string", "note", "forward", "back", "setback").records()
+    moved = edge_table(nut, edges, fronts).pick(*EDGE).records()
     return {
         "length": nut.length,
         "height": nut.height,
@@ -135,8 +170,8 @@ def _nut(nut: Nut, design: Design, choices: Mapping[int, Decision]) -> dict[str,
 
 
 @_record.register(Saddle)
-def _saddle(saddle: Saddle, design: Design, choices: Mapping[int, Decision]) -> dict[str, Any]:
-    del design, choices
+def _saddle(saddle: Saddle, design: Design, choices: Chosen, fronts: Chosen) -> dict[str, Any]:
+    del design, choices, fronts
     return {
         "length": saddle.length,
         "height": saddle.height,

@@ -37,6 +37,8 @@ class Piece:
     stem: str
     stage: Stage = Stage.FINAL
     turned: bool = False
+    slots_alone: bool = False
+    """Its top stays as it stands."""
 
     @property
     def box(self) -> Box:
@@ -66,8 +68,10 @@ def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)
         height = now.nut.height + rough.raised + rough.ridge
-        nut = after.nut if taken.top else _slots_alone(after.nut, height)
-        yield Piece(nut, height, "nut-refit", stage=after.nut_stage)
+        # Its front is cut back already
+        nut = after.nut.with_whole_front([s.string for s in after.nut.slots if s.step])
+        nut, alone = (nut if taken.top else _slots_alone(nut, height)), not taken.top
+        yield Piece(nut, height, "nut-refit", stage=after.nut_stage, slots_alone=alone)
     if now.saddle is None or after.saddle is None:
         return
     if taken.trim == "crown":
@@ -127,7 +131,8 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
 
     results: list[CutResult] = []
     by_hand: list[str] = []
-    for request in requests(job, readings, profile, asked):
+    wanted = requests(job, readings, profile, asked)
+    for piece, request in zip(asked, wanted, strict=True):
         try:
             result = cut_part(request)
         except RefusedError as refused:
@@ -135,6 +140,9 @@ def cut_pieces(job: Job, readings: str, profile: Profile, asked: Sequence[Piece]
             more = f" (and {len(others)} more)" if others else ""
             name = request.part.name
             by_hand.append(f"{name}: no program, cut it by hand to the marks: {first.wrong}{more}")
+            continue
+        if piece.slots_alone and not result.milled:
+            by_hand += _marks_alone(result)
             continue
         by_hand += _shaped_by_hand(result)
         if result.programs:
@@ -159,6 +167,12 @@ def _shaped_by_hand(result: CutResult) -> Iterator[str]:
     if not result.programs:
         what = "no program, cut it by hand to the marks"
     yield f"{name}: {what}: {why}"
+
+
+def _marks_alone(result: CutResult) -> Iterator[str]:
+    """That slots are filed to the marks: the machine cuts none of them."""
+    why = next(words(d.reasons) for d in result.decisions if d.feature.string)
+    yield f"{result.request.part.name}: no program, cut it by hand to the marks: {why}"
 
 
 def _milled(result: CutResult) -> tuple[int, ...]:

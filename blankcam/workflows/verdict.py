@@ -1,0 +1,53 @@
+"""What ``prove`` prints of a proof: the verdict, the signature, what was judged and what was not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from blankcam.replay.proof import Proof
+from blankcam.workflows.cut_part import MOST_TOLD
+
+
+def verdict_word(*, passed: bool) -> str:
+    """How a verdict is told."""
+    return "passed" if passed else "FAILED"
+
+
+def verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
+    """The lines to print of a program that cuts one blank."""
+    yield f"{program}: {verdict_word(passed=proof.passed)}; {signed}"
+    yield (
+        f"  deepest below the part {proof.gouge_um:.1f} um, most left above it "
+        f"{proof.left_um:.1f} um"
+    )
+    yield (
+        f"  rapids through stock {proof.rapid_contacts}, shank or holder contacts "
+        f"{proof.holder_contacts}, jaws or bed {proof.holding_contacts}, "
+        f"outside travel {proof.outside_travel}"
+    )
+    yield from (f"  {finding}" for finding in proof.faults[:MOST_TOLD])
+    if len(proof.faults) > MOST_TOLD:
+        yield f"  and {len(proof.faults) - MOST_TOLD} more"
+    yield from judged_lines()
+
+
+def judged_lines() -> Iterator[str]:
+    """What the proof says something about, and what it cannot."""
+    yield (
+        "  judged: the path and the part it leaves, what is touched and held, feeds and speeds "
+        "against the material table, stops and dwells, header and stops against today's job"
+    )
+    yield (
+        "  not judged: whether zero, tools and blank on the machine are as stated, how sharp the "
+        "tools are, how firmly anything is clamped or glued, flaws in the blank"
+    )
+
+
+def signed_words(proof: Proof, program: str, job_digest: str) -> str:
+    """Whether a program of a proof, by its file's name, is as it was written, and for that job."""
+    one = next(p for p in proof.programs if p.name == program)
+    if one.as_written is None:
+        return "carries no digest of its moves"
+    if not one.as_written:
+        return "differs from what was written"
+    return "as written" if job_digest in one.job_digests else "as written, but for another job"
