@@ -44,10 +44,6 @@ def in_words(refused):
 
 @pytest.mark.property
 @pytest.mark.long
-@pytest.mark.xfail(
-    strict=False,
-    reason="open: a 2.4 mm ball leaves 0.04 mm on the slanted saddle, refused unproven",
-)
 @by_chance("BLANKCAM_RANDOM_TOOLS", 3)
 # A ball opened the waste over a slot and left its round; a top down a slope at its upper face
 @example("short-courses", "light-router", Stage.ROUGH, "hardwood", ("saw", "mill"), 1.0, 0.7, 3)
