@@ -50,6 +50,10 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
         f"{stem}{air}.ngc" for stem in ("nut-refit", "saddle-bottom") for air in ("-air", "")
     }
     assert all(p["proof"]["passed"] for p in found["programs"])
+    told = (bench / "out" / "refit.md").read_text()
+    cards = sorted(p.name for p in (bench / "out").glob("setup-*.svg"))
+    assert len(cards) == 2
+    assert all(f"touch off as `{card}` shows" in told for card in cards)
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     again = refit(bench, "readings.toml", "again", "--force")
     assert again.returncode == 0, again.stderr

@@ -10,6 +10,7 @@ import numpy as np
 
 from blankcam.inputs.readings_file import PartName
 from blankcam.inputs.units import Units
+from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
 from blankcam.outputs.render import markdown
@@ -311,6 +312,8 @@ def _programs(sheet: RefitSheet) -> Iterator[str]:
     for p in sheet.programs:
         minutes = p["seconds"] / 60
         if p["air"]:
+            card = card_name(p["file"].removesuffix("-air.ngc"))
+            yield f"hold the part and touch off as `{card}` shows"
             yield (
                 f"`{p['file']}`: first, the spindle off; it touches nothing, and stops where you are"
                 " to look"
