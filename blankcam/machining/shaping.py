@@ -97,13 +97,14 @@ def _passes_of(
     if finish.bridged:
         reasons.append(Reason.about(finish.sweep.tool, ReasonCode.BRIDGES_HOLLOW))
         return None
+    reach = _finish_reach(finish, edge)
+    if against := within.against(str(part.top_feature), [reach]):
+        reasons += against
+        return None
     one_way = math.isinf(finish.sweep.crown) and not finish.sweep.ridge
     surface, limber = surface_passes(finish, edge, one_way=one_way)
-    reach = _finish_reach(finish, edge)
-    against = [Reason.of_limit(f) for f in limber]
-    against = against or within.against(str(part.top_feature), [reach])
-    if surface is None or against:
-        reasons += against
+    if surface is None:
+        reasons += [Reason.of_limit(f) for f in limber]
         return None
     need = _depth_to(finish, part, edge)
     why = Reason(code=ReasonCode.LARGEST_REACHING, values={"need": need})
