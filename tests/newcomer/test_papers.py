@@ -12,7 +12,7 @@ from tests.newcomer import papers
 from tests.newcomer.papers import DOCS
 
 REFUSING = ("parts", "machining", "toolpath", "safety.py", "refit/as_cut.py",
-            "outputs/drawings/nesting.py")  # fmt: skip
+            "outputs/drawings/nesting.py", "calibration", "workflows/coupon.py")  # fmt: skip
 """Where a job that is understood may be refused; what is found elsewhere is wrong input."""
 
 
