@@ -276,6 +276,8 @@ def _held_words(program: Program) -> str:
     held = program.holding
     if any(z.surface is ReferenceSurface.PIECE_TOP for z in program.zeros):
         return f"hold: {held.kind}, jaws at most {held.jaws:g} mm over what it stands on"
+    if any(z.surface is ReferenceSurface.NUT_SIDE for z in program.zeros):
+        return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over where the crown rests"
     if program.setup == "edge":
         return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over the seat side"
     if held.on_face == "clamps":

@@ -52,6 +52,10 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     assert all(p["proof"]["passed"] for p in found["programs"])
     told = (bench / "out" / "refit.md").read_text()
     cards = sorted(p.name for p in (bench / "out").glob("setup-*.svg"))
+    # turned over, the crown is in the jaws, not the seat side
+    heads = [(bench / "out" / f"{n}.ngc").read_text() for n in ("saddle-bottom", "nut-refit")]
+    assert ["over where the crown rests" in head for head in heads] == [True, False]
+    assert "seat side" not in (bench / "out" / "setup-saddle-bottom.svg").read_text()
     assert len(cards) == 2
     assert all(f"touch off as `{card}` shows" in told for card in cards)
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}

@@ -76,6 +76,7 @@ def fuzz(
     seconds: float,
     rounds: int,
     seed: int,
+    least: int = 0,
 ) -> tuple[int, int]:
     """Run changed inputs until time or rounds are over; what ``run`` raises passes through, with
     the input noted on it. Returns how many ran and how many inputs were kept.
@@ -83,12 +84,13 @@ def fuzz(
     Parameters
     ----------
     within : ends of the file names of the modules that are watched
+    least : so many inputs run, however long they take
     """  # fmt: skip
     chance, end = random.Random(seed), time.monotonic() + seconds
     kept, seen, done = list(seeds), set(), 0
     for data in kept:
         seen |= reached(run, data, within)
-    while done < rounds and time.monotonic() < end:
+    while done < rounds and (done < least or time.monotonic() < end):
         data = mutated(chance.choice(kept[-40:] if chance.random() < 0.7 else kept), kept, chance)
         began = time.monotonic()
         try:

@@ -159,8 +159,8 @@ def test_no_name_becomes_code_in_any_format(name, profile, harmless):
     assert job.instrument.name == name
     found, files = structures(job, profile)
     assert found.keys() == harmless.keys()
-    # A long name is written on several lines of a drawing, as dots in its place would be
-    dotted = design(job_file.parse(job_text("." * len(name)), "j.toml"))
+    # A long name is written on several lines of a drawing, as dots for its letters would be
+    dotted = design(job_file.parse(job_text(re.sub("[^ ]", ".", name)), "j.toml"))
     drawings, _ = make.drawings(dotted, profile, Stage.ROUGH)
     expected = harmless | {file: dxf_structure(data) for file, data in drawings.items()}
     for file, structure in found.items():

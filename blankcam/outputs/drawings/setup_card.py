@@ -296,7 +296,7 @@ def _side(told: Card) -> Drawing:
             _LARGE,
             bold=True,
         ),
-        _say(right - 14.0, seat - 4.0, "seat side", _SMALL),
+        _say(right - 14.0, seat - 4.0, "crown" if told.turned else "seat side", _SMALL),
         _say(right - 14.0, seat - 7.0, "out of reach", _SMALL),
     ]
     held, out = told.sheet.holding.jaws, told.sheet.stock.z1 - told.sheet.holding.jaws
