@@ -141,7 +141,8 @@ def largest_loose(ways, radius, holding):
     worst, left = 0.0, PLAN
     for points in ways:
         for a, b in itertools.pairwise(points):
-            left = left.difference(shapely.LineString((a, b)).buffer(radius, quad_segs=32))
+            cut = shapely.LineString((a, b)).buffer(radius, quad_segs=32)
+            left = shapely.make_valid(left.difference(cut, grid_size=1e-6))
             for half in HALVES:
                 for piece in shapely.get_parts(left.intersection(half)):
                     if piece.geom_type != "Polygon" or piece.distance(MIDDLE) < 1e-6:
