@@ -156,6 +156,7 @@ ASIDE = st.lists(st.tuples(st.floats(-6.0, 10.0), st.floats(-3.0, 13.0)), min_si
 """A way that stays clear of the middle, as seen from the left end."""
 
 
+@pytest.mark.long
 @pytest.mark.property
 @settings(max_examples=120, deadline=None)
 @given(st.lists(st.tuples(st.booleans(), ASIDE), min_size=1, max_size=4),
