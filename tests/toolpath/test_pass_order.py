@@ -225,6 +225,7 @@ def test_an_outline_comes_back_beside_the_seat_side(found, profile):
         assert len(over) <= 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("path", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):
