@@ -28,7 +28,7 @@ HOLLOW = 0.2
 """A slope along the part that grows by more under a ball may be a hollow that it bridges;"""
 ACROSS = 9
 """lines across the part on which slopes are looked at,"""
-PROBES = 41
+PROBES = 31
 """and places across a ball at which heights in a hollow are."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""

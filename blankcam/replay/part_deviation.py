@@ -14,6 +14,7 @@ from blankcam.parts.frames import Setup
 from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part, Target
 from blankcam.parts.stage import Stage
+from blankcam.parts.surface import Surface
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import (
@@ -58,6 +59,12 @@ class WantedPart:
     def target(self) -> Target:
         """What the stage is to leave of the part."""
         return self.part.at(self.stage)
+
+    @property
+    def finished_top(self) -> Surface | None:
+        """The top as the programs finish it for the stage; None where the hand goes over it."""
+        target = self.target
+        return None if target.ridge or self.by_hand.top else target.surface
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""
