@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.parts.surface import Surface
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, row_of
+from blankcam.replay.deviation import HeightAt
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Excess, report_move
@@ -83,7 +83,7 @@ def check_bends(
     program: Program,
     swept: SweepResult,
     heights: Heightmap,
-    surface: Surface,
+    top: HeightAt,
     bent: Callable[[Moves, Floats], Floats],
     found: Collector,
 ) -> None:
@@ -92,7 +92,7 @@ def check_bends(
     Parameters
     ----------
     heights : what the program leaves
-    surface : the top that it is to bring out
+    top : that it is to bring out
     bent : how far moves bend their tools, mm, given their depths
     """
     rules, moves = table("proof"), program.moves
@@ -102,7 +102,7 @@ def check_bends(
         at = float(swept.place[i][0]), float(swept.place[i][1]), float(swept.place[i][2])
         row, column = (int(np.argmin(np.abs(axis - place)))
                        for axis, place in ((heights.y, at[1]), (heights.x, at[0])))  # fmt: skip
-        over = at[2] - float(surface.height(np.array(at[0]), np.array(at[1])))
+        over = at[2] - float(top(np.array(at[0]), np.array(at[1])))
         if heights.z[row, column] >= at[2] - SAME and abs(over) <= rules["limits"]["left"]:
             what = f"the tool bends too far where it cuts {swept.depth[i]:.3f} mm of a top, um"
             excess = Excess(Code.BEND, what, 1000 * float(far[i]), 1000 * limit, at)

@@ -14,11 +14,11 @@ from blankcam.parts.frames import Setup
 from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part, Target
 from blankcam.parts.stage import Stage
-from blankcam.parts.surface import Surface
 from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import (
     Deviation,
+    HeightAt,
     SlotDeviation,
     end_deviations,
     greatest_deviation,
@@ -61,10 +61,10 @@ class WantedPart:
         return self.part.at(self.stage)
 
     @property
-    def finished_top(self) -> Surface | None:
+    def finished_top(self) -> HeightAt | None:
         """The top as the programs finish it for the stage; None where the hand goes over it."""
         target = self.target
-        return None if target.ridge or self.by_hand.top else target.surface
+        return None if target.ridge or self.by_hand.top else target.uncut
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""

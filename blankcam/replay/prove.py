@@ -18,12 +18,11 @@ from blankcam.parts.frames import Box, Setup
 from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
-from blankcam.parts.surface import Surface
 from blankcam.replay import bending, cutting, limits, stops, thickness_deviation
 from blankcam.replay.as_moved import as_moved
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
-from blankcam.replay.deviation import tabs_up_to, uncut_ends
+from blankcam.replay.deviation import HeightAt, tabs_up_to, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
@@ -239,7 +238,7 @@ def _judge_face(
 
 
 def _prove_on_edge(
-    program: Program, blank: StockAsCut, bench: _Bench, finished: Surface | None
+    program: Program, blank: StockAsCut, bench: _Bench, finished: HeightAt | None
 ) -> ProgramProof:
     """``finished``: the top that it brings out for good; None where some is left on it."""
     found = Collector(program.name)
