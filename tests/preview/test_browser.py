@@ -258,6 +258,38 @@ def test_choosing_a_string_brings_the_camera_to_its_slot_and_cuts_the_bone(desk,
     page.click("#view-corner")
 
 
+def numbers_of(paths):
+    """Each path's letters and numbers."""
+    return [
+        (re.findall("[MLAZ]", d), [float(n) for n in re.findall(r"-?[\d.]+", d)]) for d in paths
+    ]
+
+
+@pytest.mark.parametrize("box", ["slot-along", "slot-across", "seat-nut", "seat-saddle"])
+def test_the_script_draws_a_section_as_the_markup_has_it(chromium, opened, steel_file, box):
+    """The same lines with the script, from its packed steps, as without, from the page's text.
+
+    But for a torn edge's wave, and for lines to where they already are, which it leaves out.
+    """
+    plain = chromium.new_context(java_script_enabled=False).new_page()
+    plain.goto(steel_file.as_uri())
+    there = opened(steel_file, viewport={"width": 1800, "height": 1000}).page
+    asked = f"[...document.querySelectorAll('#{box} path:not(.k-torn)')].map(e => [e.className.baseVal, e.getAttribute('d')])"
+    drawn = there.evaluate(asked)
+    said = plain.locator(f"#{box} path:not(.k-torn)")
+    written = [
+        [
+            p.get_attribute("class"),
+            re.sub(r"(?<![\d.-])(-?[\d.]+ -?[\d.]+)(L\1(?=[A-Z]|$))+", r"\1", p.get_attribute("d")),
+        ]
+        for p in said.all()
+    ]
+    assert len(drawn) > 5
+    assert [c for c, _ in drawn] == [c for c, _ in written]
+    assert numbers_of(d for _, d in drawn) == numbers_of(d for _, d in written)
+    plain.context.close()
+
+
 def test_what_goes_and_the_section_keep_to_the_step_that_is_shown(desk):
     page = desk.page
     seen = {}
