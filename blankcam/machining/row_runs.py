@@ -24,8 +24,8 @@ STEPPED = 0.4
 FASTER = 3.0
 """How many times faster than cutting the tool goes along between passes, about."""
 PAST = 0.3
-"""Tool radii, over the air beside the blank, that a pass goes past an end where the next one
-begins at depth: its axis must pass the end, not all of the tool."""
+"""Tool radii, over the air beside the blank, that a ball goes past an end at least where the next
+pass begins at depth: the place where it touches must pass the end, not all of the tool."""
 COARSE = 4
 """Every such place of a table is looked at for what passes find standing."""
 ACROSS = 65
@@ -422,11 +422,22 @@ def _beside_each_other(table: Table, last: Run, run: Run, near: float) -> bool:
 
 
 def _short(table: Table) -> tuple[int, int]:
-    """First and last place that a pass need reach where the next one begins at depth."""
+    """First and last place that a pass need reach where the next one begins at depth.
+
+    On a top that falls toward an end a flat tool touches with the rim behind its axis: all of it
+    must pass the end. A ball touches a radius times the sine of the slope behind it.
+    """
     stock, sweep = table.sweep.stock, table.sweep
-    past = PAST * sweep.tool.radius
-    low = int(np.searchsorted(table.xs, stock.x0 - past)) - 1
-    high = int(np.searchsorted(table.xs, stock.x1 + past))
+    if sweep.tool.shape is not Shape.BALL:
+        return 0, len(table.xs) - 1
+    ys = np.asarray(table.ys)
+    falls = (
+        float(np.max(way * sweep.surface.gradient(np.full_like(ys, end), ys)[0]))
+        for end, way in ((stock.x0, 1.0), (stock.x1, -1.0))
+    )
+    left, right = (sweep.tool.radius * max(PAST, fall / math.hypot(1.0, fall)) for fall in falls)
+    low = int(np.searchsorted(table.xs, stock.x0 - left)) - 1
+    high = int(np.searchsorted(table.xs, stock.x1 + right))
     return max(low, 0), min(high, len(table.xs) - 1)
 
 

@@ -33,7 +33,7 @@ class Fret:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bench:
+class DesignedInstrument:
     """The instrument as designed, before anything happened."""
 
     first: Fret
@@ -140,7 +140,7 @@ class Believed:
     readings: int
 
 
-def first_strung(bench: Bench, fret: Fret, uneven: float = 1.0) -> Believed:
+def first_strung(designed: DesignedInstrument, fret: Fret, uneven: float = 1.0) -> Believed:
     """What the parts as made promise, before any reading.
 
     Parameters
@@ -148,18 +148,18 @@ def first_strung(bench: Bench, fret: Fret, uneven: float = 1.0) -> Believed:
     uneven : how many times as far as usual each string may be off by itself over fret 12
     """
     values, share = table("refit"), fret.share
-    rise = float(values["prior"]["saddle"]["rise"]) if bench.saddle_made else 0.0
-    raised = bench.allowance + rise
+    rise = float(values["prior"]["saddle"]["rise"]) if designed.saddle_made else 0.0
+    raised = designed.allowance + rise
     first = fret.name == "first_fret"
     doubt = values["prior"]["first_fret" if first else "twelfth"]
-    each = bench.cutting.slot_made if first else uneven * float(doubt["each"])
+    each = designed.cutting.slot_made if first else uneven * float(doubt["each"])
     return Believed(
         fret=fret,
         estimate=Estimate(
-            mean=fret.promised + (1 - share) * bench.hold_back + share * raised,
-            covariance=_bridge_blur(bench, share)
+            mean=fret.promised + (1 - share) * designed.hold_back + share * raised,
+            covariance=_bridge_blur(designed, share)
             + common_slope_each(
-                bench.places, common=doubt["common"], slope=doubt["slope"], each=each
+                designed.places, common=doubt["common"], slope=doubt["slope"], each=each
             ),
         ),
         nut_off=np.zeros_like(share),
@@ -169,14 +169,18 @@ def first_strung(bench: Bench, fret: Fret, uneven: float = 1.0) -> Believed:
     )
 
 
-def _bridge_blur(bench: Bench, share: Array) -> Array:
+def _bridge_blur(designed: DesignedInstrument, share: Array) -> Array:
     """What a bridge that is set by hand, any time, leaves unsure, (N, N)."""
-    sd = 0.0 if bench.saddle_made else float(table("refit")["part"]["bridge_set"])
+    sd = 0.0 if designed.saddle_made else float(table("refit")["part"]["bridge_set"])
     return np.asarray(sd**2 * np.outer(share, share))
 
 
 def replay(
-    bench: Bench, fret: Fret, events: Sequence[Event], times: float, uneven: float = 1.0
+    designed: DesignedInstrument,
+    fret: Fret,
+    events: Sequence[Event],
+    times: float,
+    uneven: float = 1.0,
 ) -> Believed:
     """The belief after all events.
 
@@ -186,23 +190,25 @@ def replay(
     uneven : as in `first_strung`
     """
     return reduce(
-        lambda now, event: after_event(bench, now, event, times),
+        lambda now, event: after_event(designed, now, event, times),
         events,
-        first_strung(bench, fret, uneven),
+        first_strung(designed, fret, uneven),
     )
 
 
-def after_event(bench: Bench, now: Believed, event: Event, times: float) -> Believed:
+def after_event(
+    designed: DesignedInstrument, now: Believed, event: Event, times: float
+) -> Believed:
     """The belief after one event."""
     match event:
         case Reading():
-            return _read(bench, now, event, times)
+            return _read(designed, now, event, times)
         case CutDone():
-            return _cut(bench, now, event)
+            return _cut(designed, now, event)
         case NewPart(part="nut"):
-            return _new_nut(bench, now)
+            return _new_nut(designed, now)
         case NewPart():
-            return _new_saddle(bench, now)
+            return _new_saddle(designed, now)
         case Shimmed():
             return _shimmed(now, event)
         case Filled():
@@ -211,15 +217,15 @@ def after_event(bench: Bench, now: Believed, event: Event, times: float) -> Beli
             return _restrung(now, event)
 
 
-def before_reading(bench: Bench, now: Believed) -> Estimate:
+def before_reading(designed: DesignedInstrument, now: Believed) -> Estimate:
     """What the next reading is expected to find: strings off and on since the last one."""
     if not now.readings:
         return now.estimate
     doubt, share = table("refit")["strung_again"], now.fret.share
-    saddle = common_slope_each(bench.places, common=doubt["common"], slope=doubt["slope"])
+    saddle = common_slope_each(designed.places, common=doubt["common"], slope=doubt["slope"])
     own = doubt["each_first"] if now.fret.name == "first_fret" else 0.0
     blur = np.outer(share, share) * saddle + own**2 * np.eye(len(share))
-    return now.estimate.moved(np.zeros_like(share), blur + _bridge_blur(bench, share))
+    return now.estimate.moved(np.zeros_like(share), blur + _bridge_blur(designed, share))
 
 
 def reading_sd(stated: float, times: float) -> float:
@@ -227,8 +233,8 @@ def reading_sd(stated: float, times: float) -> float:
     return float(table("refit")["scatter"]["stated_sd"]) * stated * times
 
 
-def _read(bench: Bench, now: Believed, event: Reading, times: float) -> Believed:
-    expected = before_reading(bench, now)
+def _read(designed: DesignedInstrument, now: Believed, event: Reading, times: float) -> Believed:
+    expected = before_reading(designed, now)
     if event.loosened is not None:
         first = now.fret.name == "first_fret"
         blur = event.loosened.first if first else event.loosened.twelfth
@@ -257,44 +263,46 @@ def cut_blur(fret: Fret, places: Array, cut: CutDone) -> Array:
     return np.asarray(nut + trim)
 
 
-def _cut(bench: Bench, now: Believed, event: CutDone) -> Believed:
+def _cut(designed: DesignedInstrument, now: Believed, event: CutDone) -> Believed:
     share = now.fret.share
     shift = -(1 - share) * event.nut - share * event.saddle
     return replace(
         now,
-        estimate=now.estimate.moved(shift, cut_blur(now.fret, bench.places, event)),
+        estimate=now.estimate.moved(shift, cut_blur(now.fret, designed.places, event)),
         nut_off=now.nut_off + event.nut,
         saddle_off=now.saddle_off + event.saddle,
     )
 
 
-def new_nut_blur(bench: Bench) -> Array:
+def new_nut_blur(designed: DesignedInstrument) -> Array:
     """How far another nut's slots may lie from the old one's, at the nut, (N, N)."""
     doubt = table("refit")["part"]
     return common_slope_each(
-        bench.places,
+        designed.places,
         common=doubt["nut_common"],
         slope=doubt["nut_slope"],
-        each=bench.cutting.slot_made,
+        each=designed.cutting.slot_made,
     )
 
 
-def new_saddle_blur(bench: Bench) -> Array:
+def new_saddle_blur(designed: DesignedInstrument) -> Array:
     """How far another saddle may lie from the old one, at the saddle, (N, N)."""
     doubt = table("refit")["part"]
-    return common_slope_each(bench.places, common=doubt["saddle_common"], each=doubt["saddle_each"])
+    return common_slope_each(
+        designed.places, common=doubt["saddle_common"], each=doubt["saddle_each"]
+    )
 
 
-def _new_nut(bench: Bench, now: Believed) -> Believed:
+def _new_nut(designed: DesignedInstrument, now: Believed) -> Believed:
     lever = 1 - now.fret.share
-    moved = now.estimate.moved(lever * now.nut_off, np.outer(lever, lever) * new_nut_blur(bench))
+    moved = now.estimate.moved(lever * now.nut_off, np.outer(lever, lever) * new_nut_blur(designed))
     return replace(now, estimate=moved, nut_off=np.zeros_like(lever))
 
 
-def _new_saddle(bench: Bench, now: Believed) -> Believed:
+def _new_saddle(designed: DesignedInstrument, now: Believed) -> Believed:
     lever = now.fret.share
     moved = now.estimate.moved(
-        lever * now.saddle_off, np.outer(lever, lever) * new_saddle_blur(bench)
+        lever * now.saddle_off, np.outer(lever, lever) * new_saddle_blur(designed)
     )
     return replace(now, estimate=moved, saddle_off=np.zeros_like(lever))
 

@@ -19,8 +19,8 @@ from blankcam.data import table
 from blankcam.inputs.units import MM_PER_INCH
 from blankcam.refit.estimate import Array, common_slope_each, log_densities, log_mean
 from blankcam.refit.history import (
-    Bench,
     CutDone,
+    DesignedInstrument,
     Event,
     Loosened,
     Reading,
@@ -168,7 +168,11 @@ class _Expected:
 
 
 def weigh(
-    bench: Bench, events: Sequence[Event], belief: Belief, reading: Reading, known: Known
+    designed: DesignedInstrument,
+    events: Sequence[Event],
+    belief: Belief,
+    reading: Reading,
+    known: Known,
 ) -> Weighed:
     """Weigh every cause of what was read.
 
@@ -177,8 +181,8 @@ def weigh(
     events, belief : the book before this reading, and what it makes believe
     reading : as the maker gave it, not yet used
     """
-    expected = _expected(bench, belief, reading.uncertainty)
-    stories = tuple(_stories(bench, events, belief, reading, known))
+    expected = _expected(designed, belief, reading.uncertainty)
+    stories = tuple(_stories(designed, events, belief, reading, known))
     logs = np.array([np.log(s.often) + _evidence(expected, s) for s in stories])
     likely = np.exp(logs - logs.max())
     likely /= likely.sum()
@@ -199,27 +203,27 @@ def _ordered(found: Sequence[Explanation]) -> tuple[Explanation, ...]:
     return tuple(sorted(found, key=lambda e: (-sums[e.cause.family], e.cause.family, -e.likely)))
 
 
-def _expected(bench: Bench, belief: Belief, uncertainty: float) -> _Expected:
-    first = _foreseen(bench, belief.first_scatter, uncertainty)
-    twelfth = _foreseen(bench, belief.twelfth_scatter, uncertainty)
+def _expected(designed: DesignedInstrument, belief: Belief, uncertainty: float) -> _Expected:
+    first = _foreseen(designed, belief.first_scatter, uncertainty)
+    twelfth = _foreseen(designed, belief.twelfth_scatter, uncertainty)
     means, covariances, logs = [], [], []
     for (mean1, cov1, log1), (mean12, cov12, log12) in product(first, twelfth):
         none = np.zeros_like(cov1)
         means.append(np.concatenate([mean1, mean12]))
         covariances.append(np.block([[cov1, none], [none, cov12]]))
         logs.append(log1 + log12)
-    shares = (bench.first.share, bench.twelfth.share)
+    shares = (designed.first.share, designed.twelfth.share)
     return _Expected(np.array(means), np.array(covariances), np.array(logs), shares)
 
 
 def _foreseen(
-    bench: Bench, scatter: Scatter, uncertainty: float
+    designed: DesignedInstrument, scatter: Scatter, uncertainty: float
 ) -> Iterator[tuple[Array, Array, float]]:
     """Mean and covariance of the next reading over one fret, and the log weight, by scatter."""
     for times, weight, replayed in zip(
         scatter.times, scatter.weights, scatter.replays, strict=True
     ):
-        estimate = before_reading(bench, replayed)
+        estimate = before_reading(designed, replayed)
         own = reading_sd(uncertainty, float(times)) ** 2 * np.eye(len(estimate.mean))
         yield estimate.mean, estimate.covariance + own, float(np.log(max(weight, 1e-300)))
 
@@ -245,7 +249,11 @@ def _evidence(expected: _Expected, story: _Story) -> float:
 
 
 def _stories(
-    bench: Bench, events: Sequence[Event], belief: Belief, reading: Reading, known: Known
+    designed: DesignedInstrument,
+    events: Sequence[Event],
+    belief: Belief,
+    reading: Reading,
+    known: Known,
 ) -> Iterator[_Story]:
     read = np.array([reading.first_fret, reading.action])
     yield _Story(
@@ -253,11 +261,11 @@ def _stories(
     )
     yield from _slips_of_the_pen(read)
     yield from _single_readings(read)
-    if bench.nut_made:
-        yield from _at_the_nut(bench, events, belief, read)
-    if bench.saddle_made:
-        yield from _at_the_saddle(bench, events, belief, read)
-    yield from _by_the_neck(bench, read, known)
+    if designed.nut_made:
+        yield from _at_the_nut(designed, events, belief, read)
+    if designed.saddle_made:
+        yield from _at_the_saddle(designed, events, belief, read)
+    yield from _by_the_neck(designed, read, known)
 
 
 def _often(kind: CauseKind) -> float:
@@ -314,11 +322,11 @@ def _last_cut(events: Sequence[Event]) -> CutDone | None:
 
 
 def _at_the_nut(
-    bench: Bench, events: Sequence[Event], belief: Belief, read: Array
+    designed: DesignedInstrument, events: Sequence[Event], belief: Belief, read: Array
 ) -> Iterator[_Story]:
     last = _last_cut(events)
     yield from _part_stories(
-        bench, "nut", belief.first.nut_off, None if last is None else last.nut, read
+        designed, "nut", belief.first.nut_off, None if last is None else last.nut, read
     )
     if last is not None:
         yield _Story(
@@ -328,7 +336,7 @@ def _at_the_nut(
             nut=last.nut,
             saddle=last.saddle,
         )
-    count = len(bench.places)
+    count = len(designed.places)
     for string in range(count):
         blur = np.zeros((count, count))
         blur[string, string] = table("refit")["cause"]["odd_slot"]["sd"] ** 2
@@ -337,16 +345,20 @@ def _at_the_nut(
 
 
 def _at_the_saddle(
-    bench: Bench, events: Sequence[Event], belief: Belief, read: Array
+    designed: DesignedInstrument, events: Sequence[Event], belief: Belief, read: Array
 ) -> Iterator[_Story]:
     last = _last_cut(events)
     yield from _part_stories(
-        bench, "saddle", belief.first.saddle_off, None if last is None else last.saddle, read
+        designed, "saddle", belief.first.saddle_off, None if last is None else last.saddle, read
     )
 
 
 def _part_stories(
-    bench: Bench, part: Literal["nut", "saddle"], off: Array, last: Array | None, read: Array
+    designed: DesignedInstrument,
+    part: Literal["nut", "saddle"],
+    off: Array,
+    last: Array | None,
+    read: Array,
 ) -> Iterator[_Story]:
     """Another part in its place, one the last refit was not cut on, and one on a shim.
 
@@ -357,13 +369,13 @@ def _part_stories(
     """
     nut = part == "nut"
     if off.any():
-        blur = new_nut_blur(bench) if nut else new_saddle_blur(bench)
+        blur = new_nut_blur(designed) if nut else new_saddle_blur(designed)
         yield _moved(part, "new_nut" if nut else "new_saddle", read, off, blur)
     if last is not None and last.any():
         yield _moved(part, "nut_not_cut" if nut else "saddle_not_cut", read, last)
     kind: CauseKind = "nut_shimmed" if nut else "saddle_shimmed"
     shim = table("refit")["cause"][kind]
-    blur = common_slope_each(bench.places, common=shim["sd"])
+    blur = common_slope_each(designed.places, common=shim["sd"])
     yield _moved(part, kind, read, shim["rise"], blur)
 
 
@@ -381,10 +393,10 @@ def _moved(
     return _Story(cause=cause, often=often, read=read, saddle=by, saddle_blur=blur)
 
 
-def _by_the_neck(bench: Bench, read: Array, known: Known) -> Iterator[_Story]:
+def _by_the_neck(designed: DesignedInstrument, read: Array, known: Known) -> Iterator[_Story]:
     """What moves the saddle against the frets, and parts cut to another stage."""
     values = table("refit")["cause"]
-    moved = common_slope_each(bench.places, common=values["neck_moved"]["sd"])
+    moved = common_slope_each(designed.places, common=values["neck_moved"]["sd"])
     cause = Cause(kind="neck_moved")
     yield _Story(cause=cause, often=_often("neck_moved"), read=read, saddle_blur=moved)
     if known.young:
@@ -394,7 +406,7 @@ def _by_the_neck(bench: Bench, read: Array, known: Known) -> Iterator[_Story]:
             often=young["often"],
             read=read,
             saddle=young["rise"],
-            saddle_blur=common_slope_each(bench.places, common=young["sd"]),
+            saddle_blur=common_slope_each(designed.places, common=young["sd"]),
         )
     if known.relief_lift is not None:
         relief = values["relief_changed"]
@@ -422,25 +434,25 @@ def _other_stage(read: Array, known: Known) -> Iterator[_Story]:
         )
 
 
-def loosened_by(bench: Bench, cause: Cause) -> Loosened:
+def loosened_by(designed: DesignedInstrument, cause: Cause) -> Loosened:
     """What readings that were taken twice let go of, where they speak against the book.
 
     Without this an over-deep slot would be taken for noise, and called done.
     """
-    values, count = table("refit")["confirmed"], len(bench.places)
+    values, count = table("refit")["confirmed"], len(designed.places)
     first, twelfth = np.zeros((count, count)), np.zeros((count, count))
     if cause.kind == "one_reading" and cause.string is not None:
         at = first if cause.which == "first_fret" else twelfth
         at[cause.string, cause.string] = values["one_reading"] ** 2
         return Loosened(first=first, twelfth=twelfth)
     if cause.kind in ("odd_slot", "string_swapped") and cause.string is not None:
-        for blur, fret in ((first, bench.first), (twelfth, bench.twelfth)):
+        for blur, fret in ((first, designed.first), (twelfth, designed.twelfth)):
             lever = 1 - fret.share[cause.string]
             blur[cause.string, cause.string] = (lever * values["odd_slot"]) ** 2
         return Loosened(first=first, twelfth=twelfth)
     return Loosened(
-        first=_all_loose(bench.places, values["first_common"]),
-        twelfth=_all_loose(bench.places, values["twelfth_common"]),
+        first=_all_loose(designed.places, values["first_common"]),
+        twelfth=_all_loose(designed.places, values["twelfth_common"]),
     )
 
 

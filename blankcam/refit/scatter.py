@@ -16,7 +16,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.refit.estimate import Array
-from blankcam.refit.history import Believed, Bench, Event, Fret, replay
+from blankcam.refit.history import Believed, DesignedInstrument, Event, Fret, replay
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,13 +72,13 @@ class Belief:
         return max(self.first_scatter.value, self.twelfth_scatter.value)
 
 
-def scatter_over(bench: Bench, fret: Fret, events: Sequence[Event]) -> Scatter:
+def scatter_over(designed: DesignedInstrument, fret: Fret, events: Sequence[Event]) -> Scatter:
     """How the readings over one fret scatter."""
     values = table("refit")
     scatter, uneven = values["scatter"], values["uneven"][fret.name]
     tried = tuple(product(scatter["times"], uneven["times"]))
     before = np.outer(scatter["weight"], uneven["weight"]).ravel()
-    replays = tuple(replay(bench, fret, events, float(s), float(e)) for s, e in tried)
+    replays = tuple(replay(designed, fret, events, float(s), float(e)) for s, e in tried)
     logs = np.array([r.log_likelihood for r in replays])
     weights = before * np.exp(logs - logs.max())
     return Scatter(
@@ -89,12 +89,12 @@ def scatter_over(bench: Bench, fret: Fret, events: Sequence[Event]) -> Scatter:
     )
 
 
-def belief(bench: Bench, events: Sequence[Event]) -> Belief:
+def belief(designed: DesignedInstrument, events: Sequence[Event]) -> Belief:
     """What is believed after the whole book."""
-    first, twelfth = (scatter_over(bench, f, events) for f in bench.frets)
+    first, twelfth = (scatter_over(designed, f, events) for f in designed.frets)
     return Belief(
-        first=replay(bench, bench.first, events, first.value, first.unevenness),
-        twelfth=replay(bench, bench.twelfth, events, twelfth.value, twelfth.unevenness),
+        first=replay(designed, designed.first, events, first.value, first.unevenness),
+        twelfth=replay(designed, designed.twelfth, events, twelfth.value, twelfth.unevenness),
         first_scatter=first,
         twelfth_scatter=twelfth,
     )

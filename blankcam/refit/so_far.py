@@ -27,8 +27,8 @@ from blankcam.refit.book import (
 )
 from blankcam.refit.estimate import Array
 from blankcam.refit.history import (
-    Bench,
     CutDone,
+    DesignedInstrument,
     Event,
     Filled,
     Fret,
@@ -48,7 +48,7 @@ FIRST, TWELFTH = 1, 12
 class SoFar:
     """An instrument as the book has it."""
 
-    bench: Bench
+    designed: DesignedInstrument
     events: tuple[Event, ...]
     standing: Standing
     numbers: Mapping[PartName, int]
@@ -116,12 +116,12 @@ def so_far(entries: Sequence[Entry], made: Mapping[PartName, Design]) -> SoFar:
     kept = without_not_cut(entries)
     begun = _first_made(kept)
     any_design = _either(made)
-    bench = bench_of(made, begun)
+    designed = designed_instrument(made, begun)
     reliefs = [e.relief for e in kept if isinstance(e, ReadingsTaken) and e.relief is not None]
     count = len(any_design.instrument.strings)
     return SoFar(
-        bench=bench,
-        events=tuple(_event(bench, e, count) for e in kept[len(begun) :]),
+        designed=designed,
+        events=tuple(_event(designed, e, count) for e in kept[len(begun) :]),
         standing=standing_after(kept, made),
         numbers={e.part: e.number for e in kept if isinstance(e, Made)},
         refits=sum(isinstance(e, Refitted) for e in kept),
@@ -141,7 +141,9 @@ def _first_made(kept: Sequence[Entry]) -> dict[PartName, Made]:
     return {e.part: e for e in begun if isinstance(e, Made)}
 
 
-def bench_of(made: Mapping[PartName, Design], begun: Mapping[PartName, Made]) -> Bench:
+def designed_instrument(
+    made: Mapping[PartName, Design], begun: Mapping[PartName, Made]
+) -> DesignedInstrument:
     """The instrument as designed, in the refit's own terms.
 
     Parameters
@@ -154,7 +156,7 @@ def bench_of(made: Mapping[PartName, Design], begun: Mapping[PartName, Made]) ->
     clearances = np.array([_clearances(found, p) for p in paths])
     across = np.array([p.u_saddle for p in paths])
     nut, saddle = begun.get("nut"), begun.get("saddle")
-    return Bench(
+    return DesignedInstrument(
         first=Fret(name="first_fret", share=_shares(found, FIRST), promised=clearances[:, 0]),
         twelfth=Fret(name="action", share=_shares(found, TWELFTH), promised=clearances[:, 1]),
         places=across / np.max(np.abs(across)),
@@ -204,11 +206,11 @@ def taken_of(entry: Refitted, count: int) -> Taken:
     )
 
 
-def _event(bench: Bench, entry: Entry, count: int) -> Event:
+def _event(designed: DesignedInstrument, entry: Entry, count: int) -> Event:
     """An entry as what it does to the clearances."""
     match entry:
         case ReadingsTaken():
-            return reading_of(bench, entry, count)
+            return reading_of(designed, entry, count)
         case Refitted():
             return CutDone(
                 nut=from_bass(entry.nut, count),
@@ -223,22 +225,22 @@ def _event(bench: Bench, entry: Entry, count: int) -> Event:
         case SlotsFilled():
             return Filled(strings=tuple(place_of(n, count) for n in entry.strings))
         case NewStrings():
-            return restrung(bench, entry.pull)
+            return restrung(designed, entry.pull)
         case NotCut():  # pragma: no cover: taken out before
             raise AssertionError
 
 
-def restrung(bench: Bench, pull: float) -> Restrung:
+def restrung(designed: DesignedInstrument, pull: float) -> Restrung:
     """What other strings move: their pull, over the old ones', lifts the saddle's end by its share."""
     rise = float(table("refit")["prior"]["saddle"]["rise"])
     doubt = float(table("refit")["prior"]["twelfth"]["common"])
-    more, half = pull - 1, bench.twelfth.share
-    lifts = [f.share * rise * more for f in bench.frets]
-    doubts = [f.share / half * doubt * abs(more) for f in bench.frets]
+    more, half = pull - 1, designed.twelfth.share
+    lifts = [f.share * rise * more for f in designed.frets]
+    doubts = [f.share / half * doubt * abs(more) for f in designed.frets]
     return Restrung(first=lifts[0], twelfth=lifts[1], first_sd=doubts[0], twelfth_sd=doubts[1])
 
 
-def reading_of(bench: Bench, entry: ReadingsTaken, count: int) -> Reading:
+def reading_of(designed: DesignedInstrument, entry: ReadingsTaken, count: int) -> Reading:
     """Readings of the book as the estimate takes them."""
     loosened = None
     if entry.loosened:
@@ -248,7 +250,7 @@ def reading_of(bench: Bench, entry: ReadingsTaken, count: int) -> Reading:
             string=None if number is None else place_of(number, count),
             which=entry.loosened_which or None,  # type: ignore[arg-type]
         )
-        loosened = loosened_by(bench, cause)
+        loosened = loosened_by(designed, cause)
     return Reading(
         first_fret=with_held(from_bass(entry.first_fret, count), from_bass(entry.held, count)),
         action=from_bass(entry.action, count),

@@ -10,7 +10,14 @@ import numpy as np
 
 from blankcam.refit.cut_choice import Choice, Crossings, Over, choose_cut
 from blankcam.refit.estimate import Array, Estimate
-from blankcam.refit.history import Bench, Event, Fret, Reading, before_reading, reading_sd
+from blankcam.refit.history import (
+    DesignedInstrument,
+    Event,
+    Fret,
+    Reading,
+    before_reading,
+    reading_sd,
+)
 from blankcam.refit.questions import Known, Weighed, loosened_by, weigh
 from blankcam.refit.scatter import Belief, Scatter, belief
 from blankcam.refit.spreads import Cutting
@@ -118,7 +125,12 @@ class StringVerdict:
 
 
 def judge_reading(
-    bench: Bench, events: Sequence[Event], reading: Reading, known: Known, *, confirmed: bool
+    designed: DesignedInstrument,
+    events: Sequence[Event],
+    reading: Reading,
+    known: Known,
+    *,
+    confirmed: bool,
 ) -> Judged:
     """Foresee a reading and question it.
 
@@ -127,32 +139,32 @@ def judge_reading(
     events : the book before it
     confirmed : whether the maker says it was taken twice
     """
-    before = belief(bench, events)
-    weighed = weigh(bench, events, before, reading, known)
+    before = belief(designed, events)
+    weighed = weigh(designed, events, before, reading, known)
     used = reading
     if confirmed and weighed.asked:
-        used = replace(reading, loosened=loosened_by(bench, weighed.explanations[0].cause))
+        used = replace(reading, loosened=loosened_by(designed, weighed.explanations[0].cause))
     first, twelfth = (
-        foreseen(bench, s, reading.uncertainty)
+        foreseen(designed, s, reading.uncertainty)
         for s in (before.first_scatter, before.twelfth_scatter)
     )
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=used, confirmed=confirmed)
 
 
-def unread(bench: Bench, events: Sequence[Event], reading: Reading) -> Judged:
+def unread(designed: DesignedInstrument, events: Sequence[Event], reading: Reading) -> Judged:
     """What is foreseen where nothing was read: there is nothing to question."""
-    before = belief(bench, events)
+    before = belief(designed, events)
     first, twelfth = (
-        foreseen(bench, s, reading.uncertainty)
+        foreseen(designed, s, reading.uncertainty)
         for s in (before.first_scatter, before.twelfth_scatter)
     )
     weighed = Weighed(explanations=(), well=1.0)
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=reading, confirmed=False)
 
 
-def foreseen(bench: Bench, scatter: Scatter, uncertainty: float) -> Foreseen:
+def foreseen(designed: DesignedInstrument, scatter: Scatter, uncertainty: float) -> Foreseen:
     """What the next reading over a fret is expected to be, over all scatters that it may have."""
-    each = [before_reading(bench, r) for r in scatter.replays]
+    each = [before_reading(designed, r) for r in scatter.replays]
     means = np.array([e.mean for e in each])
     own = np.array([reading_sd(uncertainty, float(s)) ** 2 for s in scatter.times])
     variances = np.array([e.sd**2 for e in each]) + own[:, np.newaxis]

@@ -87,6 +87,7 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     assert numbers == list(range(1, len(numbers) + 1))
 
 
+@pytest.mark.long
 def test_all_of_it_goes_on_a_wall(made):
     profile = made[1]
     for job in DEMO_JOBS:
@@ -166,6 +167,40 @@ def test_a_mill_that_fetches_its_tools_is_loaded_once(made):
     assert numbers == sorted(numbers)
     assert "each length is in the controller's table" in line
     assert "set Z" not in line
+
+
+@pytest.mark.parametrize(
+    ("machine", "length"), [("bench-mill", ", its length in force"), ("light-router", "")]
+)
+def test_zero_is_set_with_a_tool_that_is_named(made, machine, length):
+    """The tool that may touch X and Y; where none may, the set-up's first, and Z alone is its."""
+    found, profile = made[0], read_profile(machine)
+    drawn = cuts(found, profile)
+    text = bench(found, profile, Stage.ROUGH, drawn)
+    for name, result in drawn.items():
+        for setup in ("face", "edge"):
+            first = next(f for f in result.programs if f.setup == setup)
+            touch = next(z.touch for z in first.program.zeros if z.axis == "X")
+            head = f"Zero (`setup-{name}-{setup}.svg`), T{touch.number} fitted{length} ("
+            assert text.count(head) == 1
+            after = text[text.index(head) + len(head) :].split("\n")[0]
+            ordered(after, "an edge finder goes in first", "Touch off", "set Z to", "Set X to",
+                    f"with T{touch.number}, tip at Z", "Set Y")  # fmt: skip
+    bare = tuple(
+        dataclasses.replace(
+            f,
+            program=dataclasses.replace(
+                f.program,
+                zeros=tuple(dataclasses.replace(z, touch=None) for z in f.program.zeros),
+            ),
+        )
+        for f in drawn["nut"].programs
+    )
+    alone = {"nut": dataclasses.replace(drawn["nut"], programs=bare, in_air=())}
+    nut = section(bench(found, profile, Stage.ROUGH, alone), "Nut")
+    for setup in ("face", "edge"):
+        tool = next(f for f in bare if f.setup == setup).tools[0]
+        assert f"Zero (`setup-nut-{setup}.svg`), T{tool.number} fitted{length} (" in nut
 
 
 def test_numbers_to_set_at_a_machine_in_inches_are_inches(made):

@@ -67,6 +67,15 @@ def outcome(text: str, machine: str, stage: str, step: float | None = None) -> O
         return Outcome(ending=Ending.CRASHED, why=(traceback.format_exc(),))
 
 
+def small(text: str) -> bool:
+    """Whether a job's blanks are too small for its parts, and nothing else is wrong with it."""
+    try:
+        design(job_file.parse(text, "job.toml"))
+    except BlankcamError as refused:
+        return all(map(_small, refused.faults))
+    return False
+
+
 def _small(fault: Fault) -> bool:
     return (fault.key or "").startswith("blanks.") and "too small" in fault.wrong
 

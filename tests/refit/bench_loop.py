@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from blankcam.refit.cut_choice import Crossings
-from blankcam.refit.history import Bench, Fret, Reading
+from blankcam.refit.history import DesignedInstrument, Fret, Reading
 from blankcam.refit.questions import Known
 from blankcam.refit.scatter import belief
 from blankcam.refit.spreads import cutting_by
@@ -17,8 +17,8 @@ SETTLED = Known()
 UNDER = 0.05  # mm under a target that does harm
 
 
-def bench_of(by):
-    return Bench(
+def designed_instrument(by):
+    return DesignedInstrument(
         first=Fret(name="first_fret", share=simulated.T1, promised=simulated.TARGET_1),
         twelfth=Fret(name="action", share=simulated.T12, promised=simulated.TARGET_12),
         places=simulated.SPREAD,
@@ -54,11 +54,11 @@ def live(world, seed, slip=None, slip_at=0, known=SETTLED):
     pen is then found and mended, anything else is confirmed.
     """
     inst = simulated.Instrument(world, np.random.default_rng(seed))
-    bench, events, life = bench_of(world.by), [], Life()
+    designed, events, life = designed_instrument(world.by), [], Life()
     aims = Aims(
         first_fret=simulated.TARGET_1,
         action=simulated.TARGET_12,
-        cutting=bench.cutting,
+        cutting=designed.cutting,
         saddle=Crossings(centres=simulated.CENTRES, length=simulated.SADDLE_LENGTH),
     )
     for k in range(MOST_ROUNDS + 1):
@@ -69,12 +69,12 @@ def live(world, seed, slip=None, slip_at=0, known=SETTLED):
         if slip and slip not in simulated.Slip.on_parts and k == slip_at:
             life.slip_at = k
             read, life.slipped = simulated.Slip.readings(slip, inst.right, inst.rng)
-        judged = _judged(bench, events, read, world, known, confirmed=False)
+        judged = _judged(designed, events, read, world, known, confirmed=False)
         life.asked.append(judged.weighed if judged.asked else None)
         if judged.asked:
-            judged = _judged(bench, events, inst.right, world, known, confirmed=True)
+            judged = _judged(designed, events, inst.right, world, known, confirmed=True)
         events.append(judged.reading)
-        now = belief(bench, events)
+        now = belief(designed, events)
         life.told.append(now.understated)
         choice = choose_from(now, aims, world.stated)
         over = inst.over()
@@ -86,16 +86,16 @@ def live(world, seed, slip=None, slip_at=0, known=SETTLED):
             life.rounds = k
             break
         inst.cut(choice.nut, choice.saddle, choice.trim)
-        events.append(choice.cut(bench.cutting))
+        events.append(choice.cut(designed.cutting))
         inst.string_again()
         life.low = min(life.low, inst.lowest())
     life.over = inst.over()
     return life
 
 
-def _judged(bench, events, read, world, known, *, confirmed):
+def _judged(designed, events, read, world, known, *, confirmed):
     reading = Reading(first_fret=read[0], action=read[1], uncertainty=world.stated)
-    return judge_reading(bench, events, reading, known, confirmed=confirmed)
+    return judge_reading(designed, events, reading, known, confirmed=confirmed)
 
 
 def share(flags):

@@ -155,11 +155,9 @@ def _setup_steps(
 ) -> Iterator[str]:
     """Hold, tools, run, and what to do before the blank is turned."""
     first = next(f.program for f in programs if not f.program.air)
-    zero = zero_words(first.zeros, _to_set(machine))
-    drawn = card_name(f"{part.name}-{setup}")
     yield (
         f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} "
-        f"Zero (`{drawn}`): {zero}"
+        f"{_zero(first, card_name(f'{part.name}-{setup}'), machine)}"
     )
     yield from _runs(programs, machine)
     done = {name for file in programs for name in file.operation_names}
@@ -170,6 +168,16 @@ def _setup_steps(
         )
     if "outline" in done:
         yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
+
+
+def _zero(program: Program, drawn: str, machine: Profile) -> str:
+    """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
+    number = next((z.touch.number for z in program.zeros if z.touch), program.tools[0].number)
+    length = ", its length in force" if machine.controller.length_offsets else ""
+    return (
+        f"Zero (`{drawn}`), T{number} fitted{length} (an edge finder goes in first): "
+        f"{zero_words(program.zeros, _to_set(machine))}"
+    )
 
 
 def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
@@ -185,9 +193,19 @@ def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
     others = [f for f in programs if f not in first]
     yield f"{_fitting(first[-1], machine)}; {'; '.join(_run(f, machine) for f in first)}."
     if others:
-        touch = touch_words(others[0].program.zeros, _length(machine))
-        runs = (f"{_tools(f.tools).replace('**Fit** ', '')}, {_run(f, machine)}" for f in others)
-        yield f"**In the same way**, each time {touch}: {'; '.join(runs)}."
+        yield _in_the_same_way(others, machine)
+
+
+def _in_the_same_way(files: Sequence[ProgramFile], machine: Profile) -> str:
+    """The files after a set-up's first; what their tools share is said once."""
+    touch = touch_words(files[0].program.zeros, _length(machine))
+    out = {t.stick_out for f in files for t in f.tools}
+    shared = f", each tool {both(min(out))} out of the collet" if len(out) == 1 else ""
+    runs = (
+        f"{', '.join(map(_named, f.tools)) if shared else _in_collet(f.tools)}, {_run(f, machine)}"
+        for f in files
+    )
+    return f"**In the same way**{shared}, each time {touch}: {'; '.join(runs)}."
 
 
 def _cutting(programs: Sequence[ProgramFile]) -> list[ProgramFile]:
@@ -199,9 +217,9 @@ def _fitting(file: ProgramFile, machine: Profile) -> str:
     controller, length = machine.controller, _length(machine)
     if controller.tool_change is ToolChange.AUTOMATIC:
         table = "; see that each length is in the controller's table"
-        return _tools(file.tools) + (table if controller.length_offsets else "")
+        return f"**Fit** {_in_collet(file.tools)}{table if controller.length_offsets else ''}"
     todo = steps(file.tools[0], "it", file.program.zeros, controller, length)
-    return f"{_tools(file.tools[:1])}: {', '.join(todo)}"
+    return f"**Fit** {_in_collet(file.tools[:1])}: {', '.join(todo)}"
 
 
 def _run(file: ProgramFile, machine: Profile) -> str:
@@ -220,7 +238,7 @@ def _at_stops(file: ProgramFile, machine: Profile) -> str:
     if machine.controller.tool_change is not ToolChange.STOP or len(file.tools) < 2:
         return ""
     touch = touch_words(file.program.zeros, _length(machine))
-    others = _tools(file.tools[1:]).replace("**Fit** ", "")
+    others = _in_collet(file.tools[1:])
     return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
 
 
@@ -264,14 +282,16 @@ def _held(part: Part, program: Program) -> str:
     )
 
 
-def _tools(tools: Sequence[Tool]) -> str:
+def _in_collet(tools: Sequence[Tool]) -> str:
     """The tools in the order they are fitted, those that stick out alike together."""
-    runs = [
-        (out, [f"T{t.number} {t.shape} {_size(t)}" for t in same])
+    return "; ".join(
+        f"{', '.join(map(_named, same))}, {both(out)} out of the collet"
         for out, same in groupby(tools, key=lambda t: t.stick_out)
-    ]
-    words = "; ".join(f"{', '.join(names)}, {both(out)} out of the collet" for out, names in runs)
-    return f"**Fit** {words}"
+    )
+
+
+def _named(tool: Tool) -> str:
+    return f"T{tool.number} {tool.shape} {_size(tool)}"
 
 
 def _size(tool: Tool) -> str:

@@ -12,7 +12,7 @@ from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.refit import book
 from blankcam.workflows.drawn import setup_cards
-from blankcam.workflows.refit.bench import Bench, read_bench
+from blankcam.workflows.refit.inputs import RefitInputs, read_inputs
 from blankcam.workflows.refit.page import refit_page
 from blankcam.workflows.refit.pieces import Cuts
 from blankcam.workflows.refit.sheet import sheet_of
@@ -43,16 +43,16 @@ def refit(
     path = book.book_path(job_path)
     output_folder.check(out, force=force)
     output_folder.check_growing_file(path)
-    bench = read_bench(job_path, readings_path, machine, units)
+    given = read_inputs(job_path, readings_path, machine, units)
     book.refuse_old_log(job_path)
     with book.locked(path):
         if drop_torn_line:
             book.drop_torn_line(path)
         held = book.read_book(path)
-        worked = work_out(bench, held)
-        sheet = sheet_of(bench, worked)
-        files = _files(bench, sheet, worked.cuts)
-        files |= {"preview.html": refit_page(bench, sheet, worked.cuts)}
+        worked = work_out(given, held)
+        sheet = sheet_of(given, worked)
+        files = _files(given, sheet, worked.cuts)
+        files |= {"preview.html": refit_page(given, sheet, worked.cuts)}
         output_folder.write(out, files, force=force)
         if worked.entries:
             book.add_entries(held, worked.entries)
@@ -73,14 +73,14 @@ def _cards(cuts: Cuts, *, left_handed: bool) -> dict[str, bytes]:
     return {name: data for each in drawn for name, data in each.items()}
 
 
-def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
+def _files(given: RefitInputs, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """What the folder holds: the programs and the papers, by name."""
     programs = {name: text for r in cuts.results for name, text in r.texts.items()}
-    units = bench.profile.drawing.units
+    units = given.profile.drawing.units
     return (
         programs
-        | _cards(cuts, left_handed=bench.found.job.left_handed)
-        | _drawn(bench, sheet, cuts)
+        | _cards(cuts, left_handed=given.found.job.left_handed)
+        | _drawn(given, sheet, cuts)
         | {
             "refit.md": refit_list.bench(sheet, units).encode(),
             "refit.json": records.render(refit_list.record(sheet)).encode(),
@@ -88,18 +88,18 @@ def _files(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     )
 
 
-def _drawn(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
+def _drawn(given: RefitInputs, sheet: RefitSheet, cuts: Cuts) -> dict[str, bytes]:
     """The sheet of what is cut, where anything is."""
     if sheet.taken.nothing:
         return {}
     from blankcam.outputs.papers import refit_sheet
 
-    wanted = bench.profile.drawing
+    wanted = given.profile.drawing
     drawn = refit_sheet.pdf(
-        bench.found,
+        given.found,
         sheet,
         paper=wanted.paper,
         units=wanted.units,
-        setups=[d for each in setup_cards(bench.found, cuts.results).values() for d in each],
+        setups=[d for each in setup_cards(given.found, cuts.results).values() for d in each],
     )
     return {"sheet.pdf": drawn}

@@ -22,15 +22,15 @@ from blankcam.refit.book import (
     SlotsFilled,
 )
 from blankcam.refit.so_far import SoFar, so_far
-from blankcam.workflows.refit.bench import Bench
+from blankcam.workflows.refit.inputs import RefitInputs
 
 
-def said_since(bench: Bench, before: Sequence[Entry]) -> Iterator[Entry]:
+def said_since(given: RefitInputs, before: Sequence[Entry]) -> Iterator[Entry]:
     """What the maker says has happened since, as entries of the book."""
-    readings = bench.readings
+    readings = given.readings
     if not before:
-        for part in bench.makes:
-            yield _made(bench, part, 1)
+        for part in given.makes:
+            yield _made(given, part, 1)
     if readings.last_refit == "not cut":
         if not any(isinstance(e, Refitted) for e in before):
             raise InputError(
@@ -50,43 +50,43 @@ def said_since(bench: Bench, before: Sequence[Entry]) -> Iterator[Entry]:
     for part, on_it in told:
         if on_it.new and before:
             number = max(e.number for e in before if isinstance(e, Made) and e.part == part)
-            yield _made(bench, part, number + 1)
+            yield _made(given, part, number + 1)
         if on_it.shim:
             yield ShimPut(part=part, by=on_it.shim)
     if readings.filled:
         yield SlotsFilled(strings=readings.filled)
-    yield from _new_strings(bench, before)
+    yield from _new_strings(given, before)
 
 
-def _made(bench: Bench, part: PartName, number: int) -> Made:
-    job, profile = bench.found.job, bench.profile
+def _made(given: RefitInputs, part: PartName, number: int) -> Made:
+    job, profile = given.found.job, given.profile
     by_mill = profile.cuts_programs and (part == "saddle" or job.plan.slots == "mill")
-    numbers = tuple(range(bench.count, 0, -1))
+    numbers = tuple(range(given.count, 0, -1))
     return Made(
         part=part,
         number=number,
-        stage=bench.readings.stage,
-        job=bench.text,
+        stage=given.readings.stage,
+        job=given.text,
         milled=numbers if by_mill else (),
     )
 
 
-def _new_strings(bench: Bench, before: Sequence[Entry]) -> Iterator[NewStrings]:
+def _new_strings(given: RefitInputs, before: Sequence[Entry]) -> Iterator[NewStrings]:
     """Other strings than the parts were made for, or were refitted with last."""
     texts = [e.job for e in before if isinstance(e, Made | NewStrings)]
     if not texts:
-        if not bench.readings.any_read:
-            raise InputError(_none_before(bench))
+        if not given.readings.any_read:
+            raise InputError(_none_before(given))
         return
-    last = job_file.parse(texts[-1], bench.found.job.path)
-    if _strings_of(last) != _strings_of(bench.found.job):
-        pulls = [sum(s.force.tension for s in f.strings) for f in (design(last), bench.found)]
-        yield NewStrings(job=bench.text, pull=pulls[1] / pulls[0])
+    last = job_file.parse(texts[-1], given.found.job.path)
+    if _strings_of(last) != _strings_of(given.found.job):
+        pulls = [sum(s.force.tension for s in f.strings) for f in (design(last), given.found)]
+        yield NewStrings(job=given.text, pull=pulls[1] / pulls[0])
 
 
-def _none_before(bench: Bench) -> Fault:
+def _none_before(given: RefitInputs) -> Fault:
     return Fault(
-        where=bench.readings.path,
+        where=given.readings.path,
         key="readings.strings",
         found="new",
         wrong="no strings were read on these parts yet: the book knows of none",
@@ -105,9 +105,9 @@ def _shape_of(job: Job) -> str:
     return digest.of_text(json.dumps(values, sort_keys=True))
 
 
-def book_replayed(bench: Bench, entries: Sequence[Entry]) -> SoFar:
+def book_replayed(given: RefitInputs, entries: Sequence[Entry]) -> SoFar:
     """The book replayed, the job it was begun with still being this one."""
-    return so_far(entries, designs_made(bench.found, entries))
+    return so_far(entries, designs_made(given.found, entries))
 
 
 def designs_made(found: Design, entries: Sequence[Entry]) -> dict[PartName, Design]:

@@ -8,7 +8,7 @@ from blankcam.preview.model import NextStep
 from blankcam.preview.page import page
 from blankcam.preview.scene import PartCut, RefitShown, page_data
 from blankcam.preview.solids import Refitted
-from blankcam.workflows.refit.bench import Bench
+from blankcam.workflows.refit.inputs import RefitInputs
 from blankcam.workflows.refit.pieces import Cuts
 
 HEADS = {"done": "Done", "cut": "Take off", "mend": "Too low", "string": "String it up"}
@@ -23,7 +23,7 @@ STEPS = {
 }
 
 
-def refit_page(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> bytes:
+def refit_page(given: RefitInputs, sheet: RefitSheet, cuts: Cuts) -> bytes:
     """The page, as bytes."""
     head, words = STEPS[sheet.state]
     shown = RefitShown(
@@ -33,8 +33,8 @@ def refit_page(bench: Bench, sheet: RefitSheet, cuts: Cuts) -> bytes:
         next_step=NextStep(head=(head,), words=(words,)),
     )
     data = page_data(
-        bench.found,
-        bench.profile,
+        given.found,
+        given.profile,
         [PartCut.of(r) for r in cuts.results if r.programs],
         choices={d.string: d for r in cuts.results for d in r.slots},
         notice=sheet.notice,

@@ -18,37 +18,37 @@ from blankcam.refit.numbers import by_number, from_bass, number_at
 from blankcam.refit.questions import Known
 from blankcam.refit.so_far import SoFar, first_from_held, reading_of
 from blankcam.refit.verdict import Judged, judge_reading, unread
-from blankcam.workflows.refit.bench import Bench
+from blankcam.workflows.refit.inputs import RefitInputs
 
 _RELIEF_NOTICED = 0.02  # mm a relief may differ by before it is a cause
 
 
-def judged_readings(bench: Bench, known: SoFar) -> tuple[Judged, ReadingsTaken]:
+def judged_readings(given: RefitInputs, known: SoFar) -> tuple[Judged, ReadingsTaken]:
     """The readings foreseen and questioned; raises RefusedError where they surprise."""
-    entry = _taken_down(bench)
-    reading = reading_of(known.bench, entry, bench.count)
-    if not bench.readings.any_read:
-        return unread(known.bench, known.events, reading), entry
-    confirmed = bench.readings.twice
+    entry = _taken_down(given)
+    reading = reading_of(known.designed, entry, given.count)
+    if not given.readings.any_read:
+        return unread(known.designed, known.events, reading), entry
+    confirmed = given.readings.twice
     judged = judge_reading(
-        known.bench, known.events, reading, _known(bench, known), confirmed=confirmed
+        known.designed, known.events, reading, _known(given, known), confirmed=confirmed
     )
     if judged.asked:
-        raise RefusedError(_questions(bench, known, judged))
+        raise RefusedError(_questions(given, known, judged))
     if judged.reading.loosened is not None:
         cause = judged.weighed.explanations[0].cause
-        number = None if cause.string is None else number_at(cause.string, bench.count)
+        number = None if cause.string is None else number_at(cause.string, given.count)
         entry = dataclasses.replace(
             entry, loosened=cause.kind, loosened_string=number, loosened_which=cause.which or ""
         )
     return judged, entry
 
 
-def _taken_down(bench: Bench) -> ReadingsTaken:
+def _taken_down(given: RefitInputs) -> ReadingsTaken:
     """The readings as an entry of the book."""
-    readings, count = bench.readings, bench.count
+    readings, count = given.readings, given.count
     gaps, action = from_bass(readings.third_fret, count), from_bass(readings.action, count)
-    held = first_from_held(bench.found, gaps, action)
+    held = first_from_held(given.found, gaps, action)
     return ReadingsTaken(
         digest=readings.digest,
         first_fret=dict(readings.first_fret),
@@ -61,18 +61,18 @@ def _taken_down(bench: Bench) -> ReadingsTaken:
     )
 
 
-def _known(bench: Bench, known: SoFar) -> Known:
+def _known(given: RefitInputs, known: SoFar) -> Known:
     """What else the maker said that bears on the readings."""
-    readings, board = bench.readings, bench.found.instrument.board
+    readings, board = given.readings, given.found.instrument.board
     lift = None
     if readings.relief is not None and abs(readings.relief - known.relief) > _RELIEF_NOTICED:
         bow = float(dataclasses.replace(board, relief=1.0).dip(board.fret_at(np.array(12.0))))
-        lift = np.full(bench.count, (readings.relief - known.relief) * bow)
+        lift = np.full(given.count, (readings.relief - known.relief) * bow)
     other_nut, other_saddle = None, 0.0
     if not known.events:
-        nut, saddle = bench.found.nut, bench.found.saddle
+        nut, saddle = given.found.nut, given.found.saddle
         sign = -1.0 if known.stage is Stage.ROUGH else 1.0
-        other_nut = np.full(bench.count, sign * nut.hold_back if nut else 0.0)
+        other_nut = np.full(given.count, sign * nut.hold_back if nut else 0.0)
         other_saddle = sign * saddle.allowance if saddle else 0.0
     return Known(
         young=readings_file.is_young(readings),
@@ -82,10 +82,10 @@ def _known(bench: Bench, known: SoFar) -> Known:
     )
 
 
-def _questions(bench: Bench, known: SoFar, judged: Judged) -> list[Fault]:
+def _questions(given: RefitInputs, known: SoFar, judged: Judged) -> list[Fault]:
     """A fault for what surprised, and one for each likely cause, the likeliest first."""
-    surprise = _surprise(bench, known, judged)
-    path = bench.readings.path
+    surprise = _surprise(given, known, judged)
+    path = given.readings.path
     key = "readings.first_fret" if surprise.fret == 1 else "readings.action"
     faults = [
         Fault(
@@ -100,7 +100,7 @@ def _questions(bench: Bench, known: SoFar, judged: Judged) -> list[Fault]:
     return faults
 
 
-def _surprise(bench: Bench, known: SoFar, judged: Judged) -> Surprise:
+def _surprise(given: RefitInputs, known: SoFar, judged: Judged) -> Surprise:
     off = [
         (read - seen.mean, seen)
         for read, seen in (
@@ -111,13 +111,13 @@ def _surprise(bench: Bench, known: SoFar, judged: Judged) -> Surprise:
     far = np.array([np.nan_to_num(np.abs(o) / seen.band) for o, seen in off])
     fret, place = np.unravel_index(int(np.argmax(far)), far.shape)
     difference, seen = off[int(fret)]
-    shares = (known.bench.first.share, known.bench.twelfth.share)
+    shares = (known.designed.first.share, known.designed.twelfth.share)
     at_nut = float(np.nanmean(_or_zero(off[0][0] / (1 - shares[0]))))
     at_saddle = float(np.nanmean(_or_zero(off[1][0] - (1 - shares[1]) * at_nut) / shares[1]))
     return Surprise(
         explanations=judged.weighed.explanations,
-        strings=bench.count,
-        worst=number_at(int(place), bench.count),
+        strings=given.count,
+        worst=number_at(int(place), given.count),
         fret=(1, 12)[int(fret)],
         read=float(seen.mean[place] + difference[place]),
         foreseen=float(seen.mean[place]),

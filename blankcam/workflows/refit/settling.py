@@ -14,32 +14,32 @@ from blankcam.refit.scatter import Belief
 from blankcam.refit.so_far import SoFar, cutting_of
 from blankcam.refit.spreads import Cutting
 from blankcam.refit.verdict import choose_from
-from blankcam.workflows.refit.bench import Bench, aims_of
+from blankcam.workflows.refit.inputs import RefitInputs, aims_of
 from blankcam.workflows.refit.pieces import Cuts, cut_pieces, pieces
 
 
-def settled(bench: Bench, known: SoFar, now: Belief) -> tuple[Choice, Taken, Standing, Cuts]:
+def settled(given: RefitInputs, known: SoFar, now: Belief) -> tuple[Choice, Taken, Standing, Cuts]:
     """What to take off and its programs.
 
     Who cuts a slot is known only when it is planned, and how far off a cut may be is known only by
     who cuts: where a slot planned for the mill falls to the file, all is chosen once more.
     """
-    stands = as_cut.with_strings(bench.found, known.standing)
-    mills = bench.profile.cuts_programs
-    slots = range(bench.count, 0, -1) if mills and bench.found.job.plan.slots == "mill" else ()
-    cutting = cutting_of(tuple(slots), mills, bench.count)
+    stands = as_cut.with_strings(given.found, known.standing)
+    mills = given.profile.cuts_programs
+    slots = range(given.count, 0, -1) if mills and given.found.job.plan.slots == "mill" else ()
+    cutting = cutting_of(tuple(slots), mills, given.count)
     for _ in range(2):
-        choice = choose_from(now, aims_of(bench, cutting), bench.readings.uncertainty)
-        choice = choice if bench.readings.any_read else no_cut(choice)
-        taken = _taken(bench, stands, choice)
-        after = as_cut.after(bench.found, stands, taken)
+        choice = choose_from(now, aims_of(given, cutting), given.readings.uncertainty)
+        choice = choice if given.readings.any_read else no_cut(choice)
+        taken = _taken(given, stands, choice)
+        after = as_cut.after(given.found, stands, taken)
         if not taken.nothing:
-            as_cut.stop_unfit(bench.found, after)
+            as_cut.stop_unfit(given.found, after)
         asked = tuple(pieces(stands, after, taken))
         cuts = Cuts()
         if mills:
-            cuts = cut_pieces(bench.found.job, bench.readings.digest, bench.profile, asked)
-        by = _cut_by(cutting, taken, cuts, bench.count)
+            cuts = cut_pieces(given.found.job, given.readings.digest, given.profile, asked)
+        by = _cut_by(cutting, taken, cuts, given.count)
         if (by.by, by.saddle_by) == (cutting.by, cutting.saddle_by):
             break
         cutting = by
@@ -57,7 +57,7 @@ def _cut_by(assumed: Cutting, taken: Taken, cuts: Cuts, count: int) -> Cutting:
     return cutting_of(milled, saddle == "mill", count)
 
 
-def _taken(bench: Bench, stands: Standing, choice: Choice) -> Taken:
+def _taken(given: RefitInputs, stands: Standing, choice: Choice) -> Taken:
     """What is taken off; the nut's top only when its floors are final and none is too low."""
     taken = Taken(
         nut=tuple(float(v) for v in choice.nut),
@@ -65,9 +65,9 @@ def _taken(bench: Bench, stands: Standing, choice: Choice) -> Taken:
         trim=choice.trim,
         bottom_left=choice.ends[0],
         bottom_right=choice.ends[1],
-        widths=as_cut.widths_lacking(bench.found, stands.nut),
+        widths=as_cut.widths_lacking(given.found, stands.nut),
     )
-    due = choice.done and not taken.widths and as_cut.top_is_due(bench.found, stands.nut)
+    due = choice.done and not taken.widths and as_cut.top_is_due(given.found, stands.nut)
     return dataclasses.replace(taken, top=due)
 
 

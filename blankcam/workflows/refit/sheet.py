@@ -16,17 +16,17 @@ from blankcam.refit.scatter import Belief, belief
 from blankcam.refit.so_far import SoFar, cutting_of
 from blankcam.refit.spreads import By
 from blankcam.refit.verdict import Aims, FretVerdict, StringVerdict, foreseen
-from blankcam.workflows.refit.bench import Bench, aims_of
+from blankcam.workflows.refit.inputs import RefitInputs, aims_of
 from blankcam.workflows.refit.work_out import Worked
 
 
-def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
+def sheet_of(given: RefitInputs, worked: Worked) -> RefitSheet:
     """All that the papers say."""
     from blankcam import safety
 
-    job, known = bench.found.job, worked.known
+    job, known = given.found.job, worked.known
     cuts, slots = worked.cuts, any(worked.taken.nut) or worked.taken.widths
-    told = (*_cautions(bench, known), *cuts.by_hand, *(cuts.left_to_the_file if slots else ()))
+    told = (*_cautions(given, known), *cuts.by_hand, *(cuts.left_to_the_file if slots else ()))
     of_parts = as_cut.cautions(worked.after)
     cautions = (*told, *of_parts, *(c for r in cuts.results for c in r.cautions))
     return RefitSheet(
@@ -34,36 +34,36 @@ def sheet_of(bench: Bench, worked: Worked) -> RefitSheet:
         job_digest=job.digest,
         count=known.refits + 1,
         on_instrument=known.numbers,
-        state=_state(bench, worked),
-        strings=tuple(_verdicts(bench, worked)),
+        state=_state(given, worked),
+        strings=tuple(_verdicts(given, worked)),
         taken=worked.taken,
         before=known.standing,
         after=worked.after,
-        top_due=as_cut.top_is_due(bench.found, worked.after.nut),
-        scatter=_scatter(bench, worked.now),
+        top_due=as_cut.top_is_due(given.found, worked.after.nut),
+        scatter=_scatter(given, worked.now),
         cautions=tuple(dict.fromkeys(cautions)),
         programs=tuple(r for c in worked.cuts.results for r in report.program_records(c)),
-        notice=safety.notice(job.blanks.material, str(bench.profile.kind)),
+        notice=safety.notice(job.blanks.material, str(given.profile.kind)),
     )
 
 
-def _state(bench: Bench, worked: Worked) -> State:
-    if not bench.readings.any_read and worked.taken.nothing:
+def _state(given: RefitInputs, worked: Worked) -> State:
+    if not given.readings.any_read and worked.taken.nothing:
         return "string"
     if worked.choice.done and not worked.taken.widths:
         return "done"
     return "mend" if worked.taken.nothing else "cut"
 
 
-def _scatter(bench: Bench, now: Belief) -> str:
+def _scatter(given: RefitInputs, now: Belief) -> str:
     if not now.understated:
         return ""
-    return refit_words.scatter_words(now.times, bench.readings.uncertainty)
+    return refit_words.scatter_words(now.times, given.readings.uncertainty)
 
 
-def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
-    readings = bench.readings
-    yield from readings_file.cautions(readings, bench.makes)
+def _cautions(given: RefitInputs, known: SoFar) -> Iterator[str]:
+    readings = given.readings
+    yield from readings_file.cautions(readings, given.makes)
     if readings.relief is not None and abs(readings.relief - known.relief) > readings.uncertainty:
         yield (
             f"relief is {readings.relief:.2f} mm now and was {known.relief:.2f} mm: set the neck"
@@ -71,16 +71,16 @@ def _cautions(bench: Bench, known: SoFar) -> Iterator[str]:
         )
 
 
-def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
+def _verdicts(given: RefitInputs, worked: Worked) -> Iterator[StringVerdict]:
     """Every string from the bass side: foreseen, read, believed, wanted, and what follows."""
     choice, now, known = worked.choice, worked.now, worked.known
-    aims = aims_of(bench, cutting_of((), False, bench.count))
-    first, twelfth = _fret_verdicts(worked, aims, bench.readings.uncertainty)
+    aims = aims_of(given, cutting_of((), False, given.count))
+    first, twelfth = _fret_verdicts(worked, aims, given.readings.uncertainty)
     t1, t12 = now.first.fret.share, now.twelfth.fret.share
     over1 = now.first.estimate.mean - aims.first_fret
     over12 = now.twelfth.estimate.mean - aims.action
-    for i, string in enumerate(bench.found.instrument.strings):
-        number = number_at(i, bench.count)
+    for i, string in enumerate(given.found.instrument.strings):
+        number = number_at(i, given.count)
         yield StringVerdict(
             number=number,
             note=string.note,
@@ -92,9 +92,9 @@ def _verdicts(bench: Bench, worked: Worked) -> Iterator[StringVerdict]:
             saddle_over=float(over12[i] / t12[i]),
             by=_cut_by(worked, i, number),
             waits=bool(choice.held[i]),
-            nut_made=known.bench.nut_made,
-            saddle_made=known.bench.saddle_made,
-            unread=not bench.readings.any_read,
+            nut_made=known.designed.nut_made,
+            saddle_made=known.designed.saddle_made,
+            unread=not given.readings.any_read,
         )
 
 
@@ -102,7 +102,7 @@ def _cut_by(worked: Worked, place: int, number: int) -> By:
     """Who cuts a slot now; where it is left alone, who made it."""
     if worked.choice.nut[place]:
         return "mill" if number in worked.cuts.milled else "files"
-    return worked.known.bench.cutting.by[place]
+    return worked.known.designed.cutting.by[place]
 
 
 def _fret_verdicts(
@@ -110,9 +110,9 @@ def _fret_verdicts(
 ) -> tuple[list[FretVerdict], list[FretVerdict]]:
     """Both frets, a verdict a string."""
     choice, known, now = worked.choice, worked.known, worked.now
-    cutting = known.bench.cutting
+    cutting = known.designed.cutting
     events = (*known.events, worked.judged.reading, choice.cut(cutting))
-    later = belief(known.bench, events)
+    later = belief(known.designed, events)
     sides = (
         (worked.judged.first, worked.judged.reading.first_fret, now.first, later.first_scatter,
          aims.first_fret, choice.stops.first_band, choice.first_done, choice.first_low),
@@ -121,7 +121,7 @@ def _fret_verdicts(
     )  # fmt: skip
     made = []
     for seen, read, believed, scatter, wanted, band, done, low in sides:
-        then = foreseen(known.bench, scatter, uncertainty)
+        then = foreseen(known.designed, scatter, uncertainty)
         made.append(
             [
                 FretVerdict(

@@ -11,7 +11,7 @@ from blankcam.refit.cut_choice import Choice
 from blankcam.refit.scatter import Belief, belief
 from blankcam.refit.so_far import SoFar, digest_of, standing_calls
 from blankcam.refit.verdict import Judged
-from blankcam.workflows.refit.bench import Bench
+from blankcam.workflows.refit.inputs import RefitInputs
 from blankcam.workflows.refit.on_instrument import book_replayed, said_since
 from blankcam.workflows.refit.pieces import Cuts
 from blankcam.workflows.refit.readings import judged_readings
@@ -33,7 +33,7 @@ class Worked:
     cuts: Cuts
 
 
-def work_out(bench: Bench, held: Book) -> Worked:
+def work_out(given: RefitInputs, held: Book) -> Worked:
     """What the readings ask for, from the parts as the book says they stand.
 
     Raises
@@ -44,13 +44,13 @@ def work_out(bench: Bench, held: Book) -> Worked:
         The readings are questioned, or the parts must not be cut so.
     """
     calls = standing_calls(held.entries)
-    again = bool(calls) and digest_of(calls[-1]) == bench.readings.digest
+    again = bool(calls) and digest_of(calls[-1]) == given.readings.digest
     before = tuple(e for call in (calls[:-1] if again else calls) for e in call)
-    begun = tuple(said_since(bench, before))
-    known = book_replayed(bench, (*before, *begun))
-    judged, entry = judged_readings(bench, known)
-    now = belief(known.bench, (*known.events, judged.reading))
-    choice, taken, after, cuts = settled(bench, known, now)
+    begun = tuple(said_since(given, before))
+    known = book_replayed(given, (*before, *begun))
+    judged, entry = judged_readings(given, known)
+    now = belief(known.designed, (*known.events, judged.reading))
+    choice, taken, after, cuts = settled(given, known, now)
     call = (*begun, entry, *refit_entries(known, taken, cuts))
     return Worked(
         known=known,

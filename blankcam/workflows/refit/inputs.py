@@ -23,7 +23,7 @@ from blankcam.workflows.request import drawn_as, machine_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Bench:
+class RefitInputs:
     """What a refit is told, all but the book."""
 
     found: Design
@@ -44,22 +44,22 @@ class Bench:
         return len(self.found.job.strings)
 
 
-def read_bench(
+def read_inputs(
     job_path: str, readings_path: str, machine: str | None, units: Units | None = None
-) -> Bench:
+) -> RefitInputs:
     """The job, the readings and the machine, read and checked; raises BlankcamError."""
     text = read_text(job_path)
     job = job_file.parse(text, job_path)
     makes = {name for name in PARTS if getattr(job.blanks, name) is not None}
     readings = readings_file.load(readings_path, len(job.strings), makes)
     profile = drawn_as(machine_of(job, machine), units=units)
-    return Bench(found=design(job), text=text, readings=readings, profile=profile)
+    return RefitInputs(found=design(job), text=text, readings=readings, profile=profile)
 
 
-def aims_of(bench: Bench, cutting: Cutting) -> Aims:
+def aims_of(given: RefitInputs, cutting: Cutting) -> Aims:
     """What the maker wants: the job's clearances, or those of the readings file."""
-    found = wanted_design(bench)
-    instrument, saddle = found.instrument, bench.found.saddle
+    found = wanted_design(given)
+    instrument, saddle = found.instrument, given.found.saddle
     frets = np.array([1.0, 12.0])
     wanted = np.array([s.clearance(instrument.board, frets) for s in instrument.strings])
     return Aims(
@@ -75,18 +75,18 @@ def _crossings(saddle: Saddle) -> Crossings:
     return Crossings(centres=np.array([s.centre for s in saddle.strings]), length=saddle.length)
 
 
-def wanted_design(bench: Bench) -> Design:
+def wanted_design(given: RefitInputs) -> Design:
     """The design with the targets of the readings file, checked like any other."""
-    job, readings = bench.found.job, bench.readings
+    job, readings = given.found.job, given.readings
     if not readings.want_first_fret and not readings.want_action:
-        return bench.found
+        return given.found
     nut, saddle = job.nut, job.saddle
     if readings.want_first_fret:
         nut = dataclasses.replace(
-            nut, first_fret=_each(readings.want_first_fret, bench.count), lift=None
+            nut, first_fret=_each(readings.want_first_fret, given.count), lift=None
         )
     if readings.want_action:
-        saddle = dataclasses.replace(saddle, action=_each(readings.want_action, bench.count))
+        saddle = dataclasses.replace(saddle, action=_each(readings.want_action, given.count))
     try:
         return design(dataclasses.replace(job, nut=nut, saddle=saddle))
     except RefusedError as refused:
