@@ -66,7 +66,9 @@ def _script() -> str:
 
 def _without_remarks(text: str) -> str:
     """A script without remarks that begin a line, without indents and empty lines."""
-    bare = re.sub(r"^[ ]*(/\*.*?\*/|//[^\n]*)[ ]*$", "", text, flags=re.DOTALL | re.MULTILINE)
+    bare = re.sub(
+        r"^[ ]*(/\*(?:(?!\*/).)*\*/|//[^\n]*)[ ]*$", "", text, flags=re.DOTALL | re.MULTILINE
+    )
     return "\n".join(filter(None, map(str.strip, bare.splitlines())))
 
 
@@ -220,8 +222,9 @@ def _said_of_solid(given: PageData) -> str:
 def _unseen() -> Iterator[str]:
     yield el(
         "p",
-        "The pictures that turn need a browser with WebGL 2 and scripts. The drawings and tables "
-        "below show the same parts.",
+        "The pictures that turn, and choosing a string, need a newer browser than this, or one with "
+        "WebGL 2 and DecompressionStream switched on. The drawings and tables below show the same "
+        "parts.",
         id="no-picture",
         cls="remark",
         hidden="",

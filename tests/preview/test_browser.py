@@ -675,13 +675,21 @@ def test_without_programs_the_wanted_shape_is_shown_and_said_to_be_that(opened, 
     assert p.page.locator("#no-deviation").is_visible()
 
 
-def test_without_webgl_a_sentence_and_the_drawings_stand(chromium, steel_file):
+@pytest.mark.parametrize(
+    "lacks",
+    ["HTMLCanvasElement.prototype.getContext = () => null", "delete window.DecompressionStream"],
+    ids=["webgl", "inflating"],
+)
+def test_a_browser_that_lacks_something_gets_a_sentence_and_the_drawings(
+    chromium, steel_file, lacks
+):
     p = Page(chromium, steel_file)
-    p.page.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")
+    p.page.add_init_script(lacks)
     p.open()
-    assert p.page.locator("#no-picture").is_visible()
+    assert "need a newer browser" in p.page.inner_text("#no-picture")
     assert not p.page.locator("#solid-canvas").is_visible()
     assert p.page.locator("svg.elevation").first.is_visible()
+    assert p.page.locator("#slot-along svg").is_visible()
     p.page.check("input[name=unit][value=in]")
     assert p.page.locator("#table-nut thead .unit").first.text_content() == "in"
     assert p.said == []

@@ -17,6 +17,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.outputs.rows import Column
 from blankcam.parts.stage import Stage
 from blankcam.preview import html, paths, solids
+from blankcam.preview import page as page_module
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
 from blankcam.replay import reader
@@ -32,6 +33,11 @@ def text(steel_file):
 def test_a_six_string_job_with_four_programs_is_under_600_kilobytes(steel, text):
     assert len(steel[2].programs) == 4
     assert len(text.encode()) < 600_000
+
+
+def test_the_script_loses_its_remarks_and_nothing_else():
+    text = "/* two\n   lines */\n  a(); // stays\n  // goes\n\n/* said */ b();\nc('/* d */');\n"
+    assert page_module._without_remarks(text) == "a(); // stays\n/* said */ b();\nc('/* d */');"
 
 
 @pytest.mark.long
