@@ -51,7 +51,8 @@ class Worker:
         """Have it done; what it raises is raised where the result is asked for."""
         if self.executor is None:
             return _done_in_line(work, *args, **kwargs)
-        return self.executor.submit(work, *args, **kwargs)
+        with _ctrl_c_kept_off():
+            return self.executor.submit(work, *args, **kwargs)
 
 
 def _done_in_line(work: Callable[..., T], *args: Any, **kwargs: Any) -> Future[T]:
@@ -151,7 +152,8 @@ def _through(
         if not lost:
             for task in islice(tasks, at_once - len(under_way)):
                 try:
-                    under_way[executor.submit(work, task)] = task
+                    with _ctrl_c_kept_off():
+                        under_way[executor.submit(work, task)] = task
                 except RuntimeError as broken:  # broken since the last result
                     lost.append((task, str(broken)))
         if not under_way:
@@ -201,6 +203,22 @@ def _processes(how: str, count: int) -> Executor:
     return ProcessPoolExecutor(
         count, mp_context=context, initializer=_begin_worker, initargs=(os.getpid(),)
     )
+
+
+@contextmanager
+def _ctrl_c_kept_off() -> Iterator[None]:
+    """For the length of a block that may start a process: it never sees a Ctrl-C, from its start on.
+
+    A process inherits what is blocked; here it waits until the end of the block.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _begin_worker(parent: int) -> None:

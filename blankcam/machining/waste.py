@@ -22,6 +22,9 @@ from blankcam.parts.stage import Stage
 STEP: float = table("cutting")["slots"]["opening_step"]
 NARROWEST: float = table("cutting")["slots"]["opening_wider"]
 
+PLACES = 401
+"""Places across a slot at which what stands over it is looked at."""
+
 
 def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
     """Most that stands across a slot over the highest that its waste is opened down to, mm.
@@ -30,8 +33,8 @@ def standing(nut: Part, slot: Slot, tool: Tool, *, narrow: bool) -> float:
     above a top that rises beside most slots.
     """
     edge, surface = slot.radius + 0.02, nut.at(Stage.FINAL).surface
-    over = np.linspace(slot.centre - edge, slot.centre + edge, 41)
     places = pass_places(nut, slot, tool, narrow=narrow)
+    over = np.linspace(slot.centre - edge, slot.centre + edge, PLACES)
     tips = tip_height(surface, tool, places, np.zeros_like(places))
     room = tool.radius**2 - (over[:, None] - places) ** 2
     half = np.sqrt(np.maximum(room, 0.0))

@@ -124,6 +124,7 @@ def test_the_measured_profile_finds_the_machine(tmp_path, piece, machine, readin
     assert shown.returncode == 0, shown.stderr
 
 
+@pytest.mark.long
 def test_programs_of_a_measured_machine_say_so_and_are_proven(tmp_path, readings, extra):
     assert measured(tmp_path, workshop.coupon_text(readings, extra)).returncode == 0
     profile = tmp_path / "out" / "light-router-measured.toml"

@@ -246,6 +246,7 @@ def test_wrong_arguments_are_one_line():
     assert "blankcam" in run("--version").stdout
 
 
+@pytest.mark.long
 def test_an_old_good_set_is_never_lost(made, tmp_path):
     out = tmp_path / "kept"
     shutil.copytree(made, out)

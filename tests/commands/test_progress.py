@@ -8,6 +8,8 @@ import signal
 import subprocess
 import time
 
+import pytest
+
 from blankcam import output_folder
 from tests.commands.test_commands import COMMAND, run
 from tests.conftest import REPO
@@ -37,6 +39,7 @@ def on_a_terminal(words, until=None):
     return command.returncode, shown
 
 
+@pytest.mark.long
 def test_a_batch_shows_jobs_done_and_time_left_and_stops_whole(tmp_path):
     (tmp_path / "jobs").mkdir()
     for i in range(6):

@@ -141,6 +141,7 @@ class Tags(html.parser.HTMLParser):
         self.text += data
 
 
+@pytest.mark.long
 def test_no_markup_gets_into_the_page(harmless):
     def tags(found):
         shown = page_data(found, MILL, [], choices=slot_decisions(found, MILL, Stage.ROUGH), notice=("n",))  # fmt: skip
@@ -159,6 +160,7 @@ def test_no_markup_gets_into_the_page(harmless):
         assert not set("\x00\x1b\u202e\u2066") & set(found.text)
 
 
+@pytest.mark.long
 def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
     def listed(found):
         return bench_list.bench(found, MILL, Stage.ROUGH, {}).splitlines()
@@ -179,6 +181,7 @@ def test_no_markdown_acts_in_the_bench_list_and_no_key_in_the_report(harmless):
         assert again["machine"] == evil
 
 
+@pytest.mark.long
 def test_nothing_acts_in_the_sheets(harmless):
     def svg(found):
         pages = drawn.sheet_pages(found, MILL)

@@ -16,7 +16,7 @@ from blankcam.inputs.border import read_text
 from blankcam.inputs.machine_file import read_profile
 from blankcam.workflows.prove import program_bytes
 from tests.commands.test_commands import COMMAND, refused, run
-from tests.conftest import STEEL, needed
+from tests.conftest import STEEL, first_then_long, needed
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
 
@@ -30,11 +30,11 @@ def job(tmp_path):
 
 @pytest.mark.parametrize(
     "environment",
-    [
+    first_then_long([
         {"PYTHONIOENCODING": "latin-1"}, {"TERM": "dumb", "NO_COLOR": "1", "HOME": ""},
         {"LANG": "C", "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
         {"COLUMNS": "20"}, {"COLUMNS": "9" * 30},
-    ],
+    ], first=3),
     ids=lambda e: " ".join(f"{k}={v[:9]}" for k, v in e.items()),
 )  # fmt: skip
 def test_a_layout_in_any_terminal(environment, job):
@@ -80,6 +80,7 @@ def test_started_files_are_utf8_where_the_locale_is_not(tmp_path):
     assert found["instrument"]["name"] == FOREIGN
 
 
+@pytest.mark.long
 def test_a_locale_with_comma_decimals_changes_no_number(tmp_path):
     made = subprocess.run(
         ["localedef", "-i", "de_DE", "-f", "UTF-8", tmp_path / "de_DE.UTF-8"], check=False
@@ -101,7 +102,9 @@ run_cli()
     assert done.stdout == run("layout", STEEL, "--json").stdout
 
 
-@pytest.mark.parametrize("args", [("layout",), ("make", "--machine", "hand-bench", "--out")])
+@pytest.mark.parametrize(
+    "args", first_then_long([(("layout",),), (("make", "--machine", "hand-bench", "--out"),)])
+)
 def test_on_twenty_columns_only_what_is_copied_is_wider(args, tmp_path):
     """A command to type, and a word that is longer than the line, such as a path."""
     words = [args[0], STEEL, *args[1:], *([tmp_path / "o"] if len(args) > 1 else [])]
@@ -111,6 +114,7 @@ def test_on_twenty_columns_only_what_is_copied_is_wider(args, tmp_path):
     assert not wide
 
 
+@pytest.mark.long
 def test_bad_input_is_2_even_where_nobody_can_be_told(tmp_path):
     (tmp_path / "bad.toml").write_text("x")
     for words in (
@@ -132,7 +136,7 @@ def test_proving_a_pipe_says_what_it_is(tmp_path):
     refused(run("prove", tmp_path / "q.ngc", "--job", STEEL), 2, r"there is no such file")
 
 
-@pytest.mark.parametrize("args", [("layout", STEEL), ("--version",)])
+@pytest.mark.parametrize("args", first_then_long([(("--version",),), (("layout", STEEL),)]))
 def test_nobody_listens(args):
     """A reader that leaves, a full device, closed streams: no traceback, and never "refused"."""
     for shell in ("| head -c 1", "> /dev/full", ">&- 2>&-", "< /dev/null"):
@@ -188,6 +192,7 @@ def test_a_folder_that_vanishes_underfoot(tmp_path):
         assert "fault of the program itself" not in done.stderr
 
 
+@pytest.mark.long
 def test_a_batch_whose_summary_cannot_be_written_still_tells_what_was_made(tmp_path):
     (tmp_path / "jobs").mkdir()
     for i in range(4):

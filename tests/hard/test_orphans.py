@@ -65,6 +65,36 @@ def test_a_killed_command_leaves_no_process(ended_by, name, workers, tmp_path):
             os.kill(left, signal.SIGKILL)
 
 
+def keeps_ctrl_c_off(process):
+    """Whether a process has Ctrl-C blocked or ignored; None where it has ended."""
+    try:
+        lines = Path(f"/proc/{process}/status").read_text().splitlines()
+    except OSError:
+        return None
+    masks = [int(line.split()[1], 16) for line in lines if line.startswith(("SigBlk", "SigIgn"))]
+    return any(mask >> (signal.SIGINT - 1) & 1 for mask in masks)
+
+
+def test_no_worker_ever_sees_a_ctrl_c(tmp_path):
+    """Looked at from the first moment each is there: at its start it would print where it was."""
+    command = subprocess.Popen(
+        [COMMAND, *commands(tmp_path)["batch"]], start_new_session=True,
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        wait_for(lambda: len(session(command.pid)) > 1, 60)
+        seen, end = dict[int, list[bool | None]](), time.monotonic() + 4.0
+        while time.monotonic() < end and command.poll() is None:
+            for process in session(command.pid):
+                if process != command.pid:
+                    seen.setdefault(process, []).append(keeps_ctrl_c_off(process))
+        assert len(seen) >= 2
+        assert {p: s for p, s in seen.items() if False in s} == {}
+    finally:
+        os.killpg(command.pid, signal.SIGKILL)
+        command.wait()
+
+
 def test_ctrl_c_stops_every_process_with_one_line(tmp_path):
     """As a terminal sends it: to the command and its workers at once."""
     command = subprocess.Popen(

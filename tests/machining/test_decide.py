@@ -97,7 +97,9 @@ def held_changed(profile, **changes):
     ("changed", "word"),
     [
         (lambda p: p, ""),
-        (lambda p: held_changed(p, jaw_top=1.0), "grips too little"),
+        pytest.param(
+            lambda p: held_changed(p, jaw_top=1.0), "grips too little", marks=pytest.mark.long
+        ),
         (lambda p: tools_changed(p, reach=1.0, flute_length=1.0), "no flat tool"),
         (lambda p: tools_changed(p, stick_out=90.0), "bends 3 um"),
     ],

@@ -11,7 +11,12 @@ from tests.newcomer.papers import DOCS, PAPERS, README, said
 TEXT = README.read_text(encoding="utf-8")
 WORDS = (500, 700)
 OUTPUTS = [
-    pytest.param(paper, name, id=f"{paper.stem}-{name}")
+    pytest.param(
+        paper,
+        name,
+        id=f"{paper.stem}-{name}",
+        marks=() if paper.stem == "README" else pytest.mark.long,
+    )
     for paper in PAPERS
     for _, name, _ in papers.OUTPUT.findall(paper.read_text(encoding="utf-8"))
 ]

@@ -87,6 +87,7 @@ def test_every_program_tool_and_slot_is_named_in_order(made):
     assert numbers == list(range(1, len(numbers) + 1))
 
 
+@pytest.mark.long
 def test_all_of_it_goes_on_a_wall(made):
     profile = made[1]
     for job in DEMO_JOBS:

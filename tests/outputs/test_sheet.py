@@ -134,11 +134,17 @@ def job_of(name):
     return job_file.parse(f'[instrument]\nname = "Quillmere"\nkind = "{name}"', "job.toml")
 
 
-FIRST = [STEEL.stem, "many"]
-OTHERS = [p.stem for p in DEMO_JOBS if p != STEEL] + ["twelve", "ukulele", "bass", "banjo", *ODD]
+OTHERS = [p.stem for p in DEMO_JOBS if p != STEEL] + [
+    "many",
+    "twelve",
+    "ukulele",
+    "bass",
+    "banjo",
+    *ODD,
+]
 
 
-EACH = first_then_long([*FIRST, *OTHERS], first=len(FIRST))
+EACH = first_then_long([STEEL.stem, *OTHERS])
 
 
 @pytest.fixture(scope="module", params=EACH)

@@ -15,6 +15,7 @@ from blankcam.outputs.tables.report import hand_records
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows.layout import decided
+from tests.conftest import first_then_long
 from tests.plans.hobby_machines import MACHINES
 from tests.plans.instruments import instruments
 from tests.plans.outcomes import Ending, outcome, profile, small
@@ -96,13 +97,13 @@ def test_every_owned_machine_makes_what_it_can(machine, steel):
 
 @pytest.mark.parametrize(
     ("machine", "made"),
-    [
+    first_then_long([
         ("mill, one eighth flat", {"nut outline", "nut top", "saddle outline", "saddle ends"}),
         ("mill, flat and small ball",
          {"nut outline", "nut top", "saddle outline", "saddle crown", "saddle ends"}),
         ("mill, one small ball", {"nut top", "saddle crown"}),
         ("mill, six flat", {"nut outline", "nut top", "saddle outline"}),
-    ],
+    ]),
 )  # fmt: skip
 def test_a_small_set_of_tools_does_real_work(machine, made, steel):
     """What a hobby set can do of a steel-string's parts; common practice, no source."""

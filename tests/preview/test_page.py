@@ -178,6 +178,7 @@ def test_a_failed_proof_is_said_first(steel):
     assert 'class="verdict bad"' in page(got)
 
 
+@pytest.mark.long
 def test_each_set_up_that_is_cut_is_drawn_with_its_zeros():
     """Numbers from the programs' headers; both pictures; nothing for what is sawn."""
     _, cuts, data = data_of("concert-steel", (Stage.ROUGH,), "light-router")
@@ -202,6 +203,7 @@ def test_each_set_up_that_is_cut_is_drawn_with_its_zeros():
     assert "setups" not in page(dataclasses.replace(data, setups=())).split("<main")[1]
 
 
+@pytest.mark.long
 def test_the_set_ups_cost_the_page_little():
     """Two parts, each on face and on edge: at most 15 kB with their rules of style."""
     _, _, data = data_of("concert-steel", (Stage.ROUGH,), "light-router")

@@ -89,6 +89,7 @@ def test_only_what_changed_is_redone(jobs, tmp_path):
     assert statuses(run(jobs, out, stage=Stage.FINAL))["one"] == "made"
 
 
+@pytest.mark.long
 def test_a_changed_profile_is_a_change(jobs, tmp_path):
     profile = tmp_path / "own.toml"
     profile.write_text((REPO / "machines" / "hand-bench.toml").read_text())
@@ -358,6 +359,7 @@ def test_the_first_of_10_000_rows_does_not_wait_for_the_last(tmp_path, monkeypat
     assert len(made) <= 2
 
 
+@pytest.mark.long
 def test_two_batches_into_one_folder_the_second_says_so(jobs, tmp_path):
     with output_folder.hold(str(tmp_path / "out")):
         done = command("batch", jobs, "--out", tmp_path / "out", "--machine", HAND)

@@ -21,7 +21,7 @@ from blankcam.toolpath import fixture_load
 from blankcam.workflows import fixture
 from blankcam.workflows.request import machine_of
 from tests.commands.test_commands import run
-from tests.conftest import REPO
+from tests.conftest import REPO, first_then_long
 from tests.oracle import interpreter
 from tests.proved import files_of, plan_of
 
@@ -202,7 +202,7 @@ def test_places_too_near_are_refused_with_what_would_do(jobs, tmp_path):
     assert 9 < need < 40
 
 
-@pytest.mark.parametrize("number", [1, 2])
+@pytest.mark.parametrize("number", first_then_long([1, 2]))
 def test_a_program_of_a_load_is_proved_for_each_of_its_jobs(jobs, filled, number):
     program = filled / "load-1-nut-edge.ngc"
     job = jobs[number - 1][1].path
@@ -250,6 +250,7 @@ def test_an_edited_program_of_a_load_fails_whichever_job_is_named(jobs, filled, 
         assert verdicts == [("1", "passed"), ("2", "FAILED")]
 
 
+@pytest.mark.long
 def test_places_of_equal_jobs_are_judged_each(tmp_path):
     """Three of one job: equal digests, and only the first is cut 0.5 mm too deep."""
     folder = tmp_path / "jobs"

@@ -422,6 +422,7 @@ def test_readings_of_nothing_are_no_readings(job):
         cut(job, written(job, "r.toml", 0 * y[:, 0], 0 * y[:, 1]), "out")
 
 
+@pytest.mark.long
 def test_what_is_a_hair_too_high_is_done_and_no_program_takes_it_off(job):
     """0.006 mm at the saddle is less than a mill repeats (0.015 mm) and far less than is read."""
     first, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one", "bench-mill")
