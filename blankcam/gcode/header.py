@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from blankcam import digest
 from blankcam.gcode.numbers import MM_PER_UNIT
-from blankcam.inputs.machine import Profile
+from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.promise import promise
 from blankcam.parts.frames import Place, ReferenceSurface, Zero
@@ -206,6 +206,11 @@ def touch_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
     return f"touch off on {surface_words(zero.surface)} and set Z to {exact(zero.value, length)}"
 
 
+def zeroing_tool(program: Program) -> int:
+    """Number of the tool that a set-up is zeroed with: that which may touch X and Y, else the first."""
+    return next((z.touch.number for z in program.zeros if z.touch), program.tools[0].number)
+
+
 def zero_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
     """What is touched, and which number each axis is set to; ``length`` writes mm so finely."""
     return " ".join(zero_sentences(zeros, length))
@@ -266,6 +271,11 @@ def exact(value: float, length: Length) -> str:
     return length(value, 2 if math.isclose(value, round(value, 2), abs_tol=1e-6) else 3)
 
 
+def grip_words(kind: str) -> str:
+    """What stands against both faces of a blank on edge, by the kind of holding."""
+    return "walls" if kind == "fixture" else "jaws"
+
+
 def _holding_words(program: Program) -> str:
     """How the blank is held, and the pitch of a fixture's places."""
     apart = f", pitch {exact(program.pitch, _millimetres)}" if program.places else ""
@@ -277,9 +287,9 @@ def _held_words(program: Program) -> str:
     if any(z.surface is ReferenceSurface.PIECE_TOP for z in program.zeros):
         return f"hold: {held.kind}, jaws at most {held.jaws:g} mm over what it stands on"
     if any(z.surface is ReferenceSurface.NUT_SIDE for z in program.zeros):
-        return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over where the crown rests"
+        return f"hold: {_gripped(held)} over where the crown rests"
     if program.setup == "edge":
-        return f"hold: {held.kind}, jaws up to {held.jaws:g} mm over the seat side"
+        return f"hold: {_gripped(held)} over the seat side"
     if held.on_face == "clamps":
         return (
             f"hold: on a waste board, a clamp at each end, reaching {held.clamp_reach:g} mm over "
@@ -290,3 +300,7 @@ def _held_words(program: Program) -> str:
     if held.on_face == "tape":
         return "hold: on a waste board by tape"
     return "hold: on a waste board, glued or taped and glued, no clamp over or beside it"
+
+
+def _gripped(held: Holding) -> str:
+    return f"{held.kind}, {grip_words(held.kind)} up to {held.jaws:g} mm"

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 from blankcam.data import table
 from blankcam.gcode import numbers
+from blankcam.gcode.changes import in_units_of
 from blankcam.gcode.comments import comment
-from blankcam.gcode.header import surface_words
+from blankcam.gcode.header import surface_words, touch_words, zeroing_tool
 from blankcam.inputs.machine import Probe, Profile
 from blankcam.parts.frames import Place, Setup, Zero
 from blankcam.safety import notice
@@ -60,7 +61,7 @@ def start() -> Start:
 def text(program: Program, profile: Profile, probe: Probe, begin: Start) -> str:
     """The probing program of a program's set-up, with its notice and what to do before it."""
     head = [line for words in _head(program, profile, probe, begin)
-            for line in comment(profile.controller, words)]  # fmt: skip
+            for line in comment(profile.controller, in_units_of(profile.controller, words))]  # fmt: skip
     return "\n".join([*head, *_lines(program, profile, probe, begin)]) + "\n"
 
 
@@ -73,9 +74,17 @@ def _head(program: Program, profile: Profile, probe: Probe, begin: Start) -> Ite
         f"{begin.over:g} mm over {surface_words(zeros['Z'].surface)}, {begin.before:g} mm in front of "
         f"{surface_words(zeros['Y'].surface)} and {begin.beside:g} mm to the right of "
         f"{surface_words(zeros['X'].surface)}, each within {begin.off:g} mm. Then start this file. "
-        "It sets X, Y and Z and cuts nothing. Z is the probe's own: set Z again for each tool that "
-        "the controller has no length of."
+        f"It sets X, Y and Z and cuts nothing. {_z_again(program, profile)}"
     )
+
+
+def _z_again(program: Program, profile: Profile) -> str:
+    """Why Z is not a tool's yet, and how it becomes so: no length counts while a probe touches."""
+    touch = touch_words(program.zeros)
+    if not profile.controller.length_offsets:
+        return f"Z is the probe's own: for each tool {touch}."
+    number = zeroing_tool(program)
+    return f"Z is the probe's own: fit T{number}, its length in force, {touch}."
 
 
 def _lines(program: Program, profile: Profile, probe: Probe, begin: Start) -> Iterator[str]:

@@ -16,6 +16,7 @@ from blankcam.outputs.papers.flow import PAPERS
 from blankcam.outputs.typeface import DESCENT
 from blankcam.parts.curve import points
 from blankcam.parts.design import design
+from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.drawn import setup_cards
@@ -161,3 +162,25 @@ def test_what_is_not_cut_has_no_card():
 def test_a_card_is_for_the_programs_in_the_order_they_are_run():
     assert setup_card.files_words(("air", "one")) == "air and one"
     assert setup_card.files_words(("air", "1", "2", "3")) == "air, then 1 to 3"
+
+
+def test_a_card_says_what_holds_the_blank():
+    """A fixture has walls and a floor; a vice has jaws, and parallels in it."""
+    vice = result(job_file.load(str(demo_job("concert-steel"))), "nut")
+    for kind, has, not_has in (("fixture", "wall", "jaw"), ("vice", "jaw", "wall")):
+        edge = next(c for _, _, c in told(vice) if not c.lying)
+        held = dataclasses.replace(edge.sheet.holding, kind=kind)
+        zeros = tuple(
+            dataclasses.replace(z, surface=ReferenceSurface.WALL_TOP)
+            if kind == "fixture" and z.axis == "Z"
+            else z
+            for z in edge.sheet.zeros
+        )
+        sheet = dataclasses.replace(edge.sheet, holding=held, zeros=zeros)
+        drawing = setup_card.card(dataclasses.replace(edge, sheet=sheet))
+        said = " ".join(w.text for w in drawing.words)
+        assert said.count(has) >= 6
+        assert not_has not in said
+        assert ("parallel" in said, "floor" in said) == (kind == "vice", kind == "fixture")
+        assert setup_card.overlapping(drawing) == []
+        assert lines_through_words(drawing) == []

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from blankcam.cut import CutResult
 from blankcam.data import table
-from blankcam.gcode.header import exact, surface_words
+from blankcam.gcode.header import exact, grip_words, surface_words
 from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
@@ -67,6 +67,11 @@ class Card:
     def lying(self) -> bool:
         """Whether the blank lies on its face."""
         return self.sheet.setup is Setup.FACE
+
+    @property
+    def grip(self) -> str:
+        """What stands against both faces on edge."""
+        return grip_words(self.sheet.holding.kind)
 
     def set_to(self, zero: Zero) -> str:
         """What a side's axis is set to with the cutter named, or its surface's own place."""
@@ -211,7 +216,7 @@ def _beside_z(told: Card) -> Iterator[str]:
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
-        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the jaws hold up to "
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.grip} hold up to "
         f"{slack} more or less, set Z to that."
     )
 
@@ -265,7 +270,7 @@ def _turned_word(x: float, y: float, text: str) -> Words:
 
 
 def _side(told: Card) -> Drawing:
-    """The jaws, the parallel, the part and both places touched, from the right-hand end."""
+    """What holds the part, the part and both places touched, from the right-hand end."""
     left, low, right, high = _SIDE_VIEW
     seat, jaw, top = low + 10.0, low + 23.5, low + 37.0
     middle = (left + right) / 2 - 4.0
@@ -274,21 +279,22 @@ def _side(told: Card) -> Drawing:
         _open_box(left + 8.0, low, a, jaw),
         _open_box(b, low, right - 21.0, jaw),
         _box(a, seat, b, top, "outline"),
-        _open_box(a + 3.0, low, b - 3.0, seat),
+        _under(told, a, b, low, seat),
         stroke((left + 4.0, seat), (right - 6.0, seat), holds="centres"),
         _cutter(b + 8.0, jaw, high - 2.0),
         _cutter(a - 2.6, jaw + 2.0, high - 2.0, "rough"),
     ]
     front, back = _faces(told)
+    near, far, under = _holding_names(told)
     words = [
         _say(middle, top - 4.0, told.part.name, anchor="middle", bold=True),
         _turned_word(a + 2.6, (seat + top) / 2, front),
         _turned_word(b - 1.0, (seat + top) / 2, back),
-        _say((left + 8.0 + a) / 2, low + 3.0, "jaw", _SMALL, anchor="middle"),
-        _say(b + 1.2, low + 3.0, "fixed jaw", _SMALL),
-        _say(middle, low + 3.0, "parallel", _SMALL, anchor="middle"),
+        _say((left + 8.0 + a) / 2, low + 3.0, near, _SMALL, anchor="middle"),
+        _say(b + 1.2, low + 3.0, far, _SMALL),
+        _say(middle, low + 3.0, under, _SMALL, anchor="middle"),
         _say(left + 5.0, high - 4.0, "you", _LARGE, bold=True),
-        _say(b + 20.0, jaw + 10.0, "jaw top:"),
+        _say(b + 20.0, jaw + 10.0, f"{far.removeprefix('fixed ')} top:"),
         _say(
             b + 20.0,
             jaw + 6.0,
@@ -310,6 +316,17 @@ def _side(told: Card) -> Drawing:
     return joined((body, *dimensions, *marks))
 
 
+def _holding_names(told: Card) -> tuple[str, str, str]:
+    """What stands toward you, what stands away from you, and what the part stands on."""
+    return ("wall", "wall", "floor") if told.grip == "walls" else ("jaw", "fixed jaw", "parallel")
+
+
+def _under(told: Card, a: float, b: float, low: float, seat: float) -> Path:
+    """A parallel between the jaws, or a fixture's floor from wall to wall."""
+    gap = 0.0 if told.grip == "walls" else 3.0
+    return _open_box(a + gap, low, b - gap, seat)
+
+
 def _faces(told: Card) -> tuple[str, str]:
     """What the side toward you and the one away from it are called."""
     seen, behind = ("front", "back") if told.part.name == "nut" else ("tail side", "nut side")
@@ -317,7 +334,7 @@ def _faces(told: Card) -> tuple[str, str]:
 
 
 def _plan(told: Card) -> Drawing:
-    """Jaws and part from above, which side looks where, and all three places touched."""
+    """Part and what holds it from above, which side looks where, and all three places touched."""
     left, low, right, high = _PLAN
     mid = (low + high) / 2 + 3.0
     a, b = left + 12.0, right - 12.0
@@ -331,9 +348,10 @@ def _plan(told: Card) -> Drawing:
         _ring(((a + b) / 2 + 6.0, mid - 6.3), 2.0),
         _ring(((a + b) / 2 + 6.0, mid + 8.5), 2.0),
     ]
+    near, far, _ = _holding_names(told)
     words = [
-        _say(left + 6.0, mid + 7.5, "fixed jaw"),
-        _say(left + 6.0, mid - 9.5, "jaw"),
+        _say(left + 6.0, mid + 7.5, far),
+        _say(left + 6.0, mid - 9.5, near),
         _say((a + b) / 2, mid - 17.5, f"{_toward(told)}: toward you", anchor="middle", bold=True),
         *_hands(told, left, right, mid + 15.0),
     ]

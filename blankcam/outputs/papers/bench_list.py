@@ -5,12 +5,13 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
 from blankcam.gcode.changes import Length, steps
-from blankcam.gcode.header import touch_words, zero_words
+from blankcam.gcode.header import exact, grip_words, touch_words, zero_words, zeroing_tool
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile, ToolChange
@@ -32,6 +33,7 @@ from blankcam.parts.design import Design
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
+from blankcam.toolpath.air import deepest
 from blankcam.toolpath.moves import Program
 
 SLOT_CARDS = "Each slot, cut across and along with its heights, is on a card of `sheet.pdf`."
@@ -59,6 +61,8 @@ def bench(
     )
     if profile.known and results:
         lines += ["", _as_known(profile)]
+    if programs := [f for result in results.values() for f in result.programs]:
+        lines += ["", _dry_first([f.program for f in programs], profile)]
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
@@ -172,19 +176,27 @@ def _setup_steps(
 
 def _zero(program: Program, drawn: str, machine: Profile) -> str:
     """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
-    number = next((z.touch.number for z in program.zeros if z.touch), program.tools[0].number)
-    length = ", its length in force" if machine.controller.length_offsets else ""
     return (
-        f"Zero (`{drawn}`), T{number} fitted{length} (an edge finder goes in first): "
+        f"Zero (`{drawn}`), {_fitted(program, machine)} (an edge finder goes in first): "
         f"{zero_words(program.zeros, _to_set(machine))}"
     )
 
 
+def _fitted(program: Program, machine: Profile) -> str:
+    length = ", its length in force" if machine.controller.length_offsets else ""
+    return f"T{zeroing_tool(program)} fitted{length}"
+
+
 def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
     """The probing program, where there is one."""
+    machine = result.request.machine
+    first = next(f.program for f in result.programs if f.setup == setup)
+    again = ""
+    if machine.controller.length_offsets:
+        again = f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, _length(machine))}"
     for file in result.probing:
         if file.setup == setup:
-            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says."
+            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
 
 
 def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
@@ -265,7 +277,7 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, jaws up to {both(held.jaws)} over it, "
+            f"{held.kind}, seat side down, {grip_words(held.kind)} up to {both(held.jaws)} over it, "
             f"{both(program.stock.z1 - held.jaws)} out of them; {hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"
@@ -306,6 +318,19 @@ def _as_known(profile: Profile) -> str:
         f"The machine is taken as {by}, and its errors are made up for: each program's header says "
         "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
         "above; the other way its play counts."
+    )
+
+
+def _dry_first(programs: Sequence[Program], machine: Profile) -> str:
+    """How a program is run over the work: so much higher that its deepest place passes over it."""
+    deep = max(p.stock.z1 - deepest(p.operations)[2] for p in programs)
+    up = float(math.ceil(deep + machine.clearance))
+    given = next(z.value for z in programs[0].zeros if z.axis == "Z")
+    told = _to_set(machine)
+    return (
+        f"**Dry first**: the spindle off, and Z set {_length(machine)(up, 2)} lower than the number "
+        f"given, for each tool that is touched off: {exact(given - up, told)} for {exact(given, told)}. All then "
+        "runs that much higher. Set Z to the number itself again before you cut."
     )
 
 

@@ -69,8 +69,8 @@ def paper(loads: Sequence[FixtureLoad], pitch: float) -> str:
     lines.append(
         f"The places stand {pitch:g} mm ({inches(pitch)} in) apart along Y, the first at Y0. Push each "
         "blank's left end, seen from the bridge, against the one stop. Turn a nut's fingerboard side "
-        "and a saddle's tail side toward you. On edge: the seat side down on the floor, walls or "
-        "jaws on both faces; the stop no higher than the jaws, because the tool passes over it at "
+        "and a saddle's tail side toward you. On edge: the seat side down on the floor, the walls "
+        "on both faces; the stop no higher than the walls, because the tool passes over it at "
         "the ends. On face: that side up, on one waste board, held as each program's header says. "
         "Take the stop away once the blanks are held: the outline goes round their left ends. What is "
         "left to the hand is in each job's bench.md."

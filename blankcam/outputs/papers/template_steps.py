@@ -35,9 +35,10 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
         f"**For a machine that cuts every line it finds** take {alone}: the same lines to cut, and "
         "nothing else."
     )
+    long = " and ".join(f"the {part.name}'s {both(part.length)}" for part in design.parts)
     yield (
-        "**Try them**: measure the length of each template; write the part's name and its left "
-        "end on it."
+        f"**Try them**: measure the length of each template, {long}; write the part's name and its "
+        "left end on it."
     )
 
 

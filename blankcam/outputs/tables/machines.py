@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from blankcam.gcode.header import grip_words
 from blankcam.inputs.machine import Axis, Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.outputs.rows import Column, Field, Section, Table, field, tabulate
@@ -80,5 +81,8 @@ def _notes(p: Profile) -> tuple[str, ...]:
             f"arcs in {arcs}; tool change: {c.tool_change}; {c.units}; "
             f"lines up to {c.line_length} characters"
         ),
-        (f"held in: {p.holding.kind}, jaws {_jaws(p.holding)}; lying down: {p.holding.on_face}"),
+        (
+            f"held in: {p.holding.kind}, {grip_words(p.holding.kind)} {_jaws(p.holding)}; "
+            f"lying down: {p.holding.on_face}"
+        ),
     )

@@ -1,0 +1,189 @@
+"""The bench list walked by someone who has it alone: every demo job, on every kind of machine.
+
+``walk`` does what the list says on a machine made up of numbers; what it checks comes from the
+program's text and from how machines count, not from blankcam.
+"""
+
+import re
+import shutil
+
+import pytest
+
+from tests.commands.test_commands import run
+from tests.conftest import ALL_DEMO_JOBS, REPO, STEEL
+from tests.newcomer.walk import StuckError, Walk
+
+MILL = (REPO / "machines" / "bench-mill.toml").read_text(encoding="utf-8")
+ROUTER = (REPO / "machines" / "light-router.toml").read_text(encoding="utf-8")
+PROBE = '\n[probe]\ndiameter = "2 mm"\n'
+
+
+def changed(text, *pairs):
+    for old, new in pairs:
+        assert re.search(old, text), old
+        text = re.sub(old, new, text)
+    return text
+
+
+IN_INCHES = (r"\[controller\]", '[controller]\nunits = "inch"')
+STOPS = changed(
+    ROUTER,
+    ('tool_change = "one file a tool"', 'tool_change = "stop"\nstop_allows_zero = true'),
+    ("machine_coordinates = false", "machine_coordinates = true"),
+    (r"aside = .*", 'change = { x = "140 mm", y = "20 mm" }'),
+)
+MACHINES = {
+    "mill": MILL,
+    "router": ROUTER,
+    "stops": STOPS,
+    "mill with a probe": MILL + PROBE,
+    "router with a probe": ROUTER + PROBE,
+    "mill in inches": changed(MILL, IN_INCHES) + PROBE,
+    "stops in inches": changed(STOPS, IN_INCHES),
+    "fixture": changed(ROUTER, ('kind = "vice"', 'kind = "fixture"\nface = "fixture"')),
+    "clamps": changed(MILL, ('kind = "vice"', 'kind = "vice"\nface = "clamps"')),
+}
+BY_HAND = ("hand-bench", "template-laser")
+FIRST = ("mill", "router", "stops", "mill with a probe", "fixture", *BY_HAND)
+CASES = [
+    pytest.param(job, name, id=f"{job.stem}, {name}",
+                 marks=() if job == STEEL and name in FIRST else pytest.mark.long)
+    for job in ALL_DEMO_JOBS
+    for name in (*MACHINES, *BY_HAND)
+]  # fmt: skip
+
+
+def made(job, name, folder):
+    """Everything ``make`` writes of a job for a machine."""
+    machine = name
+    if name in MACHINES:
+        machine = folder / "machine.toml"
+        machine.write_text(MACHINES[name], encoding="utf-8")
+    done = run("make", job, "--machine", machine, "--out", folder / "out")
+    assert done.returncode == 0, done.stderr
+    return folder / "out"
+
+
+@pytest.mark.parametrize(("job", "name"), CASES)
+def test_the_list_alone_is_enough(job, name, tmp_path):
+    folder = made(job, name, tmp_path)
+    for finder in (True, False):
+        walk = Walk(folder, finder=finder).done()
+        assert bool(walk.ran) == (name in MACHINES)
+        assert walk.set_numbers >= 3 * bool(walk.ran)
+
+
+# ---- planted faults ------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def folders(tmp_path_factory):
+    kept = {}
+
+    def folder_for(name):
+        if name not in kept:
+            kept[name] = made(STEEL, name, tmp_path_factory.mktemp("walked"))
+        return kept[name]
+
+    return folder_for
+
+
+PLANTED = {
+    "X is never set": (
+        "mill", [("bench.md", r"Set X to -3\.775 .*?likewise\.", "")], "X, Y not zeroed"),
+    "a set-up is not zeroed anew": (
+        "router", [("bench.md", r"Set X to minus half.*?fingerboard side\.", "")],
+        "X, Y not zeroed since the work was moved"),
+    "a Z that is another tool's": (
+        "router", [("bench.md", r", each time touch off on the jaw top and set Z to 4\.80 \(0\.189\)", "")],
+        "nut-edge-2.ngc: T6 comes to another place: Z"),
+    "a stop without a touch": (
+        "stops", [("bench.md", r"(collet\)), touch off on the jaw top and set Z to 4\.80 \(0\.189\)", r"\1")],
+        "nut-edge.ngc: T6 comes to another place: Z"),
+    "a stop that the list does not tell of": (
+        "stops", [("bench.md", r"; at each of its stops .*?then resume", "")], "asks for T6"),
+    "lengths that nobody put in": (
+        "mill", [("bench.md", r"; see that each length is in the controller's table", "")],
+        "counts on the length of T7"),
+    "a length that is not in force": (
+        "mill", [("bench.md", r", its length in force", "")], "T1 comes to another place: Z"),
+    "Z left as the probe found it": (
+        "mill with a probe", [("bench.md", r"; then, T\d fitted.*?\)\.", ".")],
+        "T1 comes to another place: Z"),
+    "a tool that the file does not ask for": (
+        "router", [("bench.md", r"T6 ball 1 \(0\.039\)", "T5 ball 0.8 (0.031)")], "asks for T6"),
+    "a tool of another size": (
+        "router", [("bench.md", r"T6 ball 1 \(0\.039\)", "T6 ball 1.2 (0.047)")], "T6 is"),
+    "a tool too far out": (
+        "router", [("bench.md", r"T2 ball 3 \(0\.118\), 12\.00 \(0\.472\)", "T2 ball 3 (0.118), 15.00 (0.591)")],
+        "T2 is"),
+    "no air program first": (
+        "mill", [("bench.md", r"\*\*run `nut-edge-air\.ngc`\*\*.*?zero again; ", "")],
+        "before the air program"),
+    "the air program last": (
+        "mill", [("bench.md", r"(\*\*run `nut-face-air\.ngc`\*\*.*?zero again); (\*\*run.*?min)", r"\2; \1")],
+        "before the air program"),
+    "a file of another set-up": (
+        "mill", [("bench.md", r"`nut-edge\.ngc`", "`nut-face.ngc`")], "run twice|another set-up"),
+    "a file that is not there": (
+        "mill", [("bench.md", r"`nut-edge\.ngc`", "`nut-edge-9.ngc`")], "not there"),
+    "a file left out": (
+        "router", [("bench.md", r"; T4 ball 0\.6 .*?about \d+ min", "")], "never run: nut-edge-3.ngc"),
+    "a number of its own": (
+        "router", [("bench.md", r"set Z to -6\.045 \(-0\.2380\)", "set Z to -6.054 (-0.2383)")],
+        "nut-face-1.ngc says"),
+    "two numbers for one length": (
+        "router", [("bench.md", r"set Z to 4\.80 \(0\.189\)", "set Z to 4.80 (0.198)")], "two lengths"),
+    "a number that is wrong everywhere": (
+        "mill", [("bench.md", r"set Z to 4\.80", "set Z to 4.40"),
+                 ("nut-edge*.ngc", r"set Z to 4\.80", "set Z to 4.40")],
+        "T2 comes to another place: Z"),
+    "half the tool forgotten": (
+        "mill", [("bench.md", r"-1\.600", "-0.100"), ("nut-edge*.ngc", r"-1\.600", "-0.100"),
+                 ("nut-face*.ngc", r"-1\.600", "-0.100")],
+        "T1 comes to another place: Y"),
+    "a surface that is cut away": (
+        "router", [("bench.md", r"the left end as cut", "the left end of the blank"),
+                   ("*-edge*.ngc", r"the left end as cut", "the left end of the blank")],
+        "the left end of the blank is to be touched, and is cut away"),
+    "the top, once it is cut": (
+        "router", [("bench.md", r"on the jaw top and set Z to 4\.80 \(0\.189\): T6",
+                    "on the top of the blank and set Z to 4.80 (0.189): T6")],
+        "cut away"),
+    "an end that is not cut yet": (
+        "router", [("bench.md", r"the left end of the blank", "the left end as cut"),
+                   ("*-face*.ngc", r"the left end\)\n\(of the blank", "the left end)\n(as cut")],
+        "is not cut yet"),
+    "jaws where there are walls": (
+        "fixture", [("bench.md", r"walls up to", "jaws up to")], "holding has none"),
+    "jaws of another height": (
+        "mill", [("bench.md", r"jaws up to 4\.80 \(0\.189\)", "jaws up to 5.80 (0.228)")], "jaws up to"),
+    "the wrong side toward you": (
+        "mill", [("bench.md", r"; the fingerboard side toward you", "; the head side toward you")],
+        "away from you"),
+    "millimetres on a machine in inches": (
+        "stops in inches", [("bench.md", r"set Z to 0\.1890 in\. ", "set Z to 4.80. ")], "in inches"),
+    "a dry run that would cut": (
+        "mill", [("bench.md", r"Z set 12\.00 \(0\.472\) lower(.*?): -18\.045", r"Z set 2.00 (0.079) lower\1: -8.045")],
+        "dry run of nut-face.ngc would go into the blank"),
+    "a dry run without a number": (
+        "router", [("bench.md", r"\*\*Dry first\*\*.*?cut\.\n", "\n")], "dry run, and no number"),
+    "a height that is not told": (
+        "mill", [("bench.md", r"; the height over the seat side should be .*? at the highest", "")],
+        "names no number"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("fault", PLANTED)
+def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
+    name, edits, words = PLANTED[fault]
+    folder = tmp_path / "out"
+    shutil.copytree(folders(name), folder)
+    for pattern, old, new in edits:
+        paths = list(folder.glob(pattern))
+        texts = [p.read_text(encoding="utf-8") for p in paths]
+        assert any(re.search(old, text) for text in texts), (pattern, old)
+        for path, text in zip(paths, texts, strict=True):
+            path.write_text(re.sub(old, new, text), encoding="utf-8")
+    with pytest.raises(StuckError, match=words):
+        Walk(folder, finder=fault != "half the tool forgotten").done()
