@@ -108,3 +108,35 @@ def test_else_they_come_down_by_ramps(overhang, held):
     assert inside
     assert not beside
     assert proof_of(found, profile, plan).passed
+
+
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+@pytest.mark.parametrize("name", ["nut", "saddle"])
+def test_what_passes_an_end_last_bends_no_further_than_a_finishing_pass(name, machine):
+    """F L^3 / (3 E I) of a rod of 0.8 D (Kops and Vo, CIRP Annals 39(1), 1990), E 600 GPa: 3 um.
+
+    Deeper levels bend the tool further; the last pass at full depth finds next to nothing standing.
+    """
+    found = design(job_file.load(str(LEFT)))
+    profile = machine_of(found.job, machine)
+    part = getattr(found, name)
+    program = plan_of(found, part, profile, Stage.ROUGH).programs[0]
+    (operation,) = (o for o in program.operations if o.name == "outline")
+    cut, tool = operation.cut, operation.tool
+    assert found.job.blanks.material == "bone"
+    force = 240.0 * cut.chip + 6.0  # N a millimetre of depth in bone, data/materials.toml
+    inertia = math.pi * (0.8 * tool.diameter) ** 4 / 64
+    give = tool.stick_out**3 / (3 * 600e3 * inertia)
+    high = program.stock.y1 / 3  # over the tabs, under the top
+    for x in (-tool.radius, part.length + tool.radius):
+        at, passed = (math.nan,) * 3, []
+        for move in operation.moves:
+            if isinstance(move, Line) and at[0] == pytest.approx(x) == move.to[0]:
+                low, top = sorted((at[1], move.to[1]))
+                if low < high < top:
+                    passed.append(move.to[2])
+            at = move.to
+        *_, before, last = passed
+        assert last == min(passed)
+        assert force * (before - last) * give <= 0.003
+        assert force * cut.depth * give > 0.003  # else one pass less would do
