@@ -20,7 +20,7 @@ from tests.plans.hobby_machines import MACHINES
 from tests.plans.instruments import instruments
 from tests.plans.outcomes import Ending, outcome, profile, small
 
-QUICK, MANY, PARTS = 30, 350, 14
+QUICK, MANY, PARTS = 30, 500, 20
 FIRST = 1000
 """The seed of the first part where the environment names none."""
 COARSE = 0.1
