@@ -25,11 +25,11 @@ Bools = NDArray[np.bool_]
 
 
 HOLLOW = 0.2
-"""A slope along the part that grows by more under a ball may be a hollow that it bridges;"""
+"""Where a slope along the part grows by more than this under a ball, the ball may bridge a hollow."""
 ACROSS = 9
-"""lines across the part on which slopes are looked at,"""
-PROBES = 41
-"""and places across a ball at which heights in a hollow are."""
+"""Lines along the part, from face to face, on which its slopes are looked at for hollows."""
+PROBES = 31
+"""Places across a ball at which a hollow's heights are tried."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
@@ -39,9 +39,9 @@ LINK = 2.0
 TABLE = 0.15
 """mm between the places at which a path is worked out before arcs are fitted to it."""
 SECTIONS = 9
-"""Evenly spaced places along a blank at which its section is looked at;"""
+"""Evenly spaced places along a blank at which its section is looked at."""
 FINE = 0.25
-"""mm between those where its steepest, or a hollow, is looked for."""
+"""mm between the places along a blank at which its steepest section, or a hollow, is looked for."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6

@@ -160,7 +160,7 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
     runs = list[Run]()
     for run in passes.runs:
         every = [run]
-        span = _looked_at(run)
+        span = _looked_at(run, table)
         deep = stands[:, span] - under(run)
         deepest = float(np.max(deep, initial=0.0)) + BETWEEN
         if deepest > most:
@@ -176,38 +176,62 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
 
 def _over(run: Run, table: Table, ends: tuple[int, int], deepest: float, count: int) -> list[Run]:
     """Raised runs between two places of ``looked`` in a run, then the run itself, unlinked."""
-    first = max((ends[0] - 1) * COARSE, 0)
-    last = min((ends[1] + 1) * COARSE + 1, len(table.xs))
+    reach = _rim(table)
+    first = max((ends[0] - 1) * COARSE - reach, 0)
+    last = min((ends[1] + 1) * COARSE + 1 + reach, len(table.xs))
     raised = (run.raised + deepest * (count - k) / count for k in range(1, count))
     short = replace(run, first=first, last=last, linked=False)
     return [*(replace(short, raised=high) for high in raised), replace(run, linked=False)]
 
 
-def _looked_at(run: Run) -> slice:
-    """The places of ``looked`` along a run."""
-    return slice(-(-run.first // COARSE), (run.last - 1) // COARSE + 1)
+def _rim(table: Table) -> int:
+    """How many places beside its axis a flat tool cuts as deep as below it; none of a ball."""
+    sweep = table.sweep
+    return 0 if sweep.tool.shape is Shape.BALL else math.ceil(sweep.tool.radius / table.stride)
+
+
+def _looked_at(run: Run, table: Table) -> slice:
+    """The places of ``looked`` that a run passes over."""
+    reach = _rim(table)
+    first, last = max(run.first - reach, 0), min(run.last + reach, len(table.xs))
+    return slice(-(-first // COARSE), (last - 1) // COARSE + 1)
 
 
 def _round_of(table: Table) -> Callable[[Run], Array]:
-    """What a run leaves over the places of ``looked`` along it: the round of its ball.
+    """What a run leaves over the places that it passes over: the round of its ball, or a flat face.
 
-    A ball on a slope cuts a section that is steeper than its own circle.
+    A ball on a slope cuts a section that is steeper than its own circle. A flat tool cuts each
+    place as deep as the lowest that it comes to within its radius.
     """
     stock, r = table.sweep.stock, table.sweep.tool.radius
     y = np.linspace(stock.y0, stock.y1, ACROSS)[:, None]
     tips = table.tips[:, ::COARSE]
     lean = np.hypot(1.0, np.gradient(tips, table.stride * COARSE, axis=1))
+    reach = _rim(table)
 
     def under(run: Run) -> Array:
-        span, off = _looked_at(run), np.abs(y - table.ys[run.row])
-        if table.sweep.tool.shape is not Shape.BALL:
-            up = np.where(off < r, 0.0, np.inf)
-        else:
-            room = np.sqrt(np.maximum(r**2 - off**2, 0.0))
-            up = np.where(off < r, r - room * lean[run.row, span], np.inf)
+        span, off = _looked_at(run, table), np.abs(y - table.ys[run.row])
+        room = np.sqrt(np.maximum(r**2 - off**2, 0.0))
+        if reach:
+            lowest = _lowest_beside(table, run, reach)[(room[:, 0] / table.stride).astype(int)]
+            return np.asarray(np.where(off < r, lowest[:, ::COARSE][:, span] + run.raised, np.inf))
+        up = np.where(off < r, r - room * lean[run.row, span], np.inf)
         return np.asarray(tips[run.row, span] + run.raised + up)
 
     return under
+
+
+def _lowest_beside(table: Table, run: Run, reach: int) -> Array:
+    """The lowest tips of a run up to 0, 1, ... ``reach`` places beside each, (reach + 1, n)."""
+    tips = np.full(len(table.xs), np.inf)
+    tips[run.first : run.last] = table.tips[run.row, run.first : run.last]
+    found = [tips]
+    for _ in range(reach):
+        wider = found[-1].copy()
+        wider[1:] = np.minimum(wider[1:], found[-1][:-1])
+        wider[:-1] = np.minimum(wider[:-1], found[-1][1:])
+        found.append(wider)
+    return np.stack(found)
 
 
 def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bools, Array]:

@@ -29,8 +29,9 @@ from blankcam.machining.top import (
     too_limber,
 )
 
-TRIED = 10
-"""So many ways of rough layers, those with the least to cut, are worked out."""
+TRIED = 4
+"""So many ways of rough layers, those with the least to cut, are worked out: over 40 random
+instruments the best of them took 0.5 % longer than the best of ten."""
 SHARES: int = table("cutting")["top"]["shares"]
 
 

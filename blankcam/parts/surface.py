@@ -39,6 +39,17 @@ class PartSurface(Surface, Protocol):
         """The angle by which it falls toward the head, rad; 0 of a crown."""
 
 
+class HeightField(Protocol):
+    """What is left of a part: heights z (ny, nx) over x (nx,) and y (ny,) in the part's frame."""
+
+    @property
+    def x(self) -> Array: ...  # noqa: D102
+    @property
+    def y(self) -> Array: ...  # noqa: D102
+    @property
+    def z(self) -> Array: ...  # noqa: D102
+
+
 def beside(x: Array, length: float) -> tuple[Array, Array]:
     """Places x kept to a part and ``WASTE`` beyond, and 1 where they are inside that, else 0.
 

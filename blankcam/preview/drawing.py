@@ -8,14 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+import numpy as np
+
 from blankcam.outputs.drawing import Drawing, scaled, spread
 from blankcam.outputs.render.svg import path_data
-from blankcam.preview.html import el, length, void, words
+from blankcam.preview.html import el, length, number, void, words
 from blankcam.preview.model import Elevation, Floats
 
 LONG = 900.0
 TEXT = 17.0
 """Height of the letters in user units."""
+DIGITS = 2
+"""Decimals of a user unit; a part's outline is 900 units long."""
 SPREAD = 20.0
 """Ordinates stand at least so far from each other."""
 
@@ -53,14 +57,23 @@ def elevation(view: Elevation, blank: tuple[float, float] | None = None) -> str:
 
 def line(points: Floats | Sequence[tuple[float, float]], cls: str, *, close: bool = False) -> str:
     """A polyline; points in user units, z up."""
-    steps = (f"{a:.2f} {-b:.2f}" for a, b in points)
-    return void("path", d="M" + "L".join(steps) + ("Z" if close else ""), cls=cls)
+    return void("path", d=polyline(points) + ("Z" if close else ""), cls=cls)
+
+
+def polyline(points: Floats | Sequence[tuple[float, float]]) -> str:
+    """Path data of points in user units, z up: hundredths, each from the point before it."""
+    places = np.round(np.asarray(points) * (100, -100)).astype(int)
+    (x, y), *steps = np.vstack([places[:1], np.diff(places, axis=0)]).tolist()
+    run = " ".join(f"{number(a / 100)} {number(b / 100)}" for a, b in steps)
+    return f"M{number(x / 100)} {number(y / 100)}l{run}".replace(" -", "-")
 
 
 def label(x: float, z: float, inner: str, cls: str = "", *, turned: bool = False) -> str:
     """Text at a place, z up; turned: reading upward."""
-    turn = f"rotate(-90 {x:.2f} {-z:.2f})" if turned else None
-    return el("text", inner, x=x, y=-z, cls=cls or None, transform=turn)
+    if turned:
+        at = f"translate({number(x, 2)} {number(-z, 2)})rotate(-90)"
+        return el("text", inner, cls=cls or None, transform=at)
+    return el("text", inner, x=number(x, 2), y=number(-z, 2), cls=cls or None)
 
 
 def _outlines(view: Elevation, unit: float) -> Iterator[str]:
@@ -68,7 +81,7 @@ def _outlines(view: Elevation, unit: float) -> Iterator[str]:
     kinds = {"rough": "rough", "outline": "body", "slots": "thin"}
     order = list(kinds)
     for path in sorted(scaled(view.drawing, unit).paths, key=lambda p: order.index(p.holds)):
-        yield void("path", d=path_data(path), cls=kinds[path.holds])
+        yield void("path", d=path_data(path, digits=DIGITS), cls=kinds[path.holds])
 
 
 def _beyond(view: Elevation, unit: float, blank: tuple[float, float] | None) -> Iterator[str]:
@@ -98,7 +111,7 @@ def _beyond(view: Elevation, unit: float, blank: tuple[float, float] | None) -> 
 def _grooves(view: Elevation, unit: float) -> Iterator[str]:
     shapes = scaled(Drawing(paths=view.slots), unit).paths
     for i, (shape, (name, _)) in enumerate(zip(shapes, view.ordinates, strict=False)):
-        drawn = void("path", d=path_data(shape), cls="groove")
+        drawn = void("path", d=path_data(shape, digits=DIGITS), cls="groove")
         yield el("g", el("title", words(f"Slot {name}")), drawn, cls="spot", data_spot=i)
 
 

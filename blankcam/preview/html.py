@@ -56,7 +56,7 @@ def length(mm: float, digits: int = 2, *, name: str = "span", signed: bool = Fal
         name,
         fixed(mm, digits, signed=signed) + (" mm" if unit else ""),
         data_mm=f"{mm:.5f}",
-        data_d=digits,
+        data_d=None if digits == 2 else digits,  # 2 unless said
         data_sign="1" if signed else None,
         data_u="1" if unit else None,
         **attributes,

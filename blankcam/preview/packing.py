@@ -2,12 +2,14 @@
 
 Heights go as 16-bit steps over their own range (a step of a 10 mm part is 0.16 µm), 65535 where
 there is nothing; deviations as 16-bit tenths of a micrometre, -32768 where there is nothing. Every
-number is the difference from the one before it, low bytes before high bytes, which deflates well.
+number is the difference from the one before it, along the rows or, where that comes out shorter,
+along the columns of a grid of heights, low bytes before high bytes, which deflates well.
 """
 
 from __future__ import annotations
 
 import base64
+import json
 import zlib
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -33,6 +35,11 @@ def of_text(lines: Sequence[str]) -> str:
     return deflated("\n".join(lines).encode())
 
 
+def of_json(value: Any) -> str:
+    """Values as JSON."""
+    return deflated(json.dumps(value, separators=(",", ":"), allow_nan=False).encode())
+
+
 def of_words(words: NDArray[np.uint16]) -> str:
     """16-bit words, differenced along themselves, in byte planes."""
     flat = words.ravel()
@@ -55,11 +62,14 @@ def of_heights(heights: Heights) -> dict[str, Any]:
     step = max(high - low, 1e-6) / (NOTHING - 1)
     words = np.full(heights.z.shape, NOTHING, dtype=np.uint16)
     words[there] = np.round((heights.z[there] - low) / step).astype(np.uint16)
+    by_rows, by_columns = of_words(words), of_words(words.T)
+    columns = len(by_columns) < len(by_rows)
     return {
         **of_cells(heights),
         "low": low,
         "step": step,
-        "data": of_words(words),
+        "columns": columns,
+        "data": by_columns if columns else by_rows,
     }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from collections.abc import Iterable, Iterator
 from importlib import resources
 from typing import Any
@@ -13,10 +14,10 @@ from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
 from blankcam.preview.section_svg import (
     first_section,
-    packed_seats,
-    packed_sections,
     patterns,
+    seat_values,
     section_style,
+    section_values,
     sheet,
 )
 from blankcam.preview.setup_svg import setup_section
@@ -46,7 +47,7 @@ def page(given: PageData) -> str:
         + watched
         + el("main", *_sections(given), id="main")
         + el("p", role="status", cls="away", id="said")
-        + f'<script type="application/json" id="data">{data(_data(given))}</script>'
+        + f'<script type="application/json" id="data">{data(packing.of_json(_data(given)))}</script>'
         + f"<script>{script}</script>"
     )
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>{body}</body></html>\n'
@@ -57,10 +58,18 @@ def _sha256(text: str) -> str:
 
 
 def _script() -> str:
-    """The script's files in the order of their numbers."""
+    """The script's files in the order of their numbers, without what is for its readers alone."""
     folder = resources.files(__package__).joinpath("script")
     files = sorted((f for f in folder.iterdir() if f.name.endswith(".js")), key=lambda f: f.name)
-    return "\n".join(f.read_text(encoding="utf-8") for f in files)
+    return "\n".join(_without_remarks(f.read_text(encoding="utf-8")) for f in files)
+
+
+def _without_remarks(text: str) -> str:
+    """A script without remarks that begin a line, without indents and empty lines."""
+    bare = re.sub(
+        r"^[ ]*(/\*(?:(?!\*/).)*\*/|//[^\n]*)[ ]*$", "", text, flags=re.DOTALL | re.MULTILINE
+    )
+    return "\n".join(filter(None, map(str.strip, bare.splitlines())))
 
 
 def _style() -> str:
@@ -213,8 +222,9 @@ def _said_of_solid(given: PageData) -> str:
 def _unseen() -> Iterator[str]:
     yield el(
         "p",
-        "The pictures that turn need a browser with WebGL 2 and scripts. The drawings and tables "
-        "below show the same parts.",
+        "The pictures that turn, and choosing a string, need a newer browser than this, or one with "
+        "WebGL 2 and DecompressionStream switched on. The drawings and tables below show the same "
+        "parts.",
         id="no-picture",
         cls="remark",
         hidden="",
@@ -487,8 +497,8 @@ def _data(given: PageData) -> dict[str, Any]:
         "stage": next((p.stage for p in given.programs), "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
-        "sections": packed_sections(given.sections) if given.sections else None,
-        "seats": packed_seats(given.seats),
+        "sections": section_values(given.sections) if given.sections else None,
+        "seats": seat_values(given.seats),
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }
 

@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from blankcam.outputs.drawing import spread
-from blankcam.preview.drawing import label, line
-from blankcam.preview.html import el, fixed, length, void, words
+from blankcam.preview.drawing import label, line, polyline
+from blankcam.preview.html import el, fixed, length, number, void, words
 from blankcam.preview.model import Plot, SideString, SideView
 
 WIDTH = 960.0
@@ -70,16 +70,21 @@ def _frets(view: SideView, along: float, up: float) -> Iterator[str]:
 
 def _string(s: SideString, along: float, up: float) -> str:
     run = s.line * np.array([along, up])
-    marks = [line(run, "string")]
+    gaps, names = [], []
     for _, place, crown, gap in s.frets:
         at, under = float(place) * along, float(crown + gap) * up
-        marks.append(line([(at, float(crown) * up), (at, under)], "gap"))
-        marks.append(
-            label(at + 4, under + 6, length(float(gap), 2, name="tspan"), "gapvalue", turned=True)
-        )
-    for x, z in (run[0], run[-1]):
-        marks.append(line([(x, z), (x, 0)], "stand"))
-    return el("g", *marks, cls="path", data_string=s.string)
+        gaps.append(polyline([(at, float(crown) * up), (at, under)]))
+        value = length(float(gap), 2, name="tspan")
+        names.append(label(at + 4, under + 6, value, "gapvalue", turned=True))
+    return el(
+        "g",
+        line(run, "string"),
+        void("path", d="".join(gaps), cls="gap"),
+        *names,
+        *(line([(x, z), (x, 0)], "stand") for x, z in (run[0], run[-1])),
+        cls="path",
+        data_string=s.string,
+    )
 
 
 def plot(p: Plot) -> str:
@@ -145,12 +150,12 @@ def _axes(p: Plot, low: float, high: float, step: float, left: dict[int, float],
 def _curve(p: Plot, i: int, left: dict[int, float], z: Callable[[float], float],
            name: float) -> str:  # fmt: skip
     points = [(left[f], z(float(v))) for f, v in zip(p.frets, p.values[i], strict=True)]
-    dots = "".join(void("circle", cx=a, cy=-b, r=2.6) for a, b in points)
+    dots = "".join(f"M{number(a, 2)} {number(-b, 2)}h0" for a, b in points)
     last = points[-1]
     return el(
         "g",
         line(points, "curve"),
-        dots,
+        void("path", d=dots, cls="dots"),
         line([(last[0] + 6, last[1]), (last[0] + 22, name)], "thin"),
         label(last[0] + 27, name - 5, words(p.names[i]), "name"),
         cls=f"series s{i % 6}",

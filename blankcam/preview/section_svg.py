@@ -7,7 +7,6 @@ whatever font the browser has.
 from __future__ import annotations
 
 import dataclasses
-import json
 from collections.abc import Iterator, Sequence
 from itertools import chain
 from typing import Any
@@ -21,7 +20,6 @@ from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.curve import Arc, Line
 from blankcam.preview.html import el, words
 from blankcam.preview.model import SeatDrawing
-from blankcam.preview.packing import deflated
 
 SCREEN = 3.6
 """Pixels a millimetre of line width in data/section.toml."""
@@ -146,29 +144,28 @@ def _words(w: Words) -> str:
     )
 
 
-def packed_sections(sections: Sequence[SlotSection]) -> str:
-    """Every slot at each standing, wide and narrow, for the page's script: JSON, deflated.
+def section_values(sections: Sequence[SlotSection]) -> dict[str, Any]:
+    """Every slot at each standing, wide and narrow, for the page's script.
 
     ``{string: {"wide": {"along": {standing: sheet}, "across": ...}, "narrow": ...}}``, a sheet as
     ``_plain`` makes it. Sheets that are much alike stand beside each other, which deflates well.
     """
-    made = {str(s.slot.string): _layouts(s) for s in sections}
-    return deflated(json.dumps(made, separators=(",", ":")).encode())
+    return {str(s.slot.string): _layouts(s) for s in sections}
 
 
-def packed_seats(seats: Sequence[SeatDrawing]) -> str:
+def seat_values(seats: Sequence[SeatDrawing]) -> dict[str, Any]:
     """The parts in the instrument: ``{kind: {string or "all": {"wide": sheet, "narrow": sheet}}}``."""
     made: dict[str, dict[str, dict[str, Any]]] = {}
     for seat in seats:
         drawn = {layout: _plain(d, seat.name) for layout, d in seat.layouts.items()}
         made.setdefault(seat.kind, {})[str(seat.string or "all")] = drawn
-    return deflated(json.dumps(made, separators=(",", ":")).encode())
+    return made
 
 
 def _plain(drawing: Drawing, name: str) -> list[Any]:
-    """A sheet as values: name, view box, paths as class and data, words."""
+    """A sheet as values: name, view box, letter size, paths as class and steps, words."""
     paths = [
-        [_class(p.holds) + (" f" if p.fill else ""), _data(_ends_alone(p))]
+        [_class(p.holds) + (" f" if p.fill else ""), relative_steps(_ends_alone(p))]
         for p in drawing.paths
         if p.chain
     ]
@@ -179,6 +176,35 @@ def _plain(drawing: Drawing, name: str) -> list[Any]:
     ]  # fmt: skip
     size = drawing.words[0].height / typeface.CAP if drawing.words else 14.0
     return [name, _view_box(drawing), round(size, 1), paths, said]
+
+
+def relative_steps(path: Path) -> str:
+    """A path as the script reads it: whole tenths of a pixel, each from the point before it.
+
+    ``m`` and ``l`` with x and y, ``a`` with x, y, radius and sweep, ``z``; y down. The points are
+    those of the page's own markup; a line to where it already is, is left out.
+    """
+    x, y = _tenths(path.chain[0].start)
+    steps = [_step("m", x, y)]
+    for seg in path.chain:
+        to_x, to_y = _tenths(seg.end)
+        if isinstance(seg, Arc):
+            radius = round(float(_number(seg.radius)) * 10)
+            steps.append(_step("a", to_x - x, to_y - y, radius, int(not seg.ccw)))
+        elif (to_x, to_y) != (x, y):
+            steps.append(_step("l", to_x - x, to_y - y))
+        x, y = to_x, to_y
+    return "".join(steps) + ("z" if path.closed else "")
+
+
+def _tenths(point: tuple[float, float]) -> tuple[int, int]:
+    """A point as the markup rounds it."""
+    return round(float(_number(point[0])) * 10), round(float(_number(-point[1])) * 10)
+
+
+def _step(letter: str, *values: int) -> str:
+    """A minus sign parts two numbers as well as a space does."""
+    return letter + " ".join(map(str, values)).replace(" -", "-")
 
 
 def _ends_alone(path: Path) -> Path:

@@ -7,7 +7,6 @@ import functools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 
@@ -24,6 +23,7 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.stage import Stage
+from blankcam.parts.surface import HeightField
 from blankcam.preview import seated
 from blankcam.preview.model import (
     Elevation,
@@ -53,24 +53,13 @@ SEAT_FACTS = ("centre", "height", "setback", "ridge", "residual")
 """What the page says of a slot, and of a string on the saddle."""
 
 
-class Field(Protocol):
-    """A replay's heights: z (ny, nx) over x (nx,) and y (ny,) in the part's frame."""
-
-    @property
-    def x(self) -> Floats: ...  # noqa: D102
-    @property
-    def y(self) -> Floats: ...  # noqa: D102
-    @property
-    def z(self) -> Floats: ...  # noqa: D102
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Left:
     """What a stage's programs left of a part."""
 
     stage: Stage
     milled: frozenset[int]
-    field: Field
+    field: HeightField
     by_hand: HandLeft = NOTHING
     """What the hand still takes off."""
 
@@ -211,12 +200,12 @@ def _filed(part: Part, milled: frozenset[int]) -> str:
     return f"{slot} {', '.join(names)}: left to the file, so the string is not in its place yet."
 
 
-def cells(field: Field) -> Heights:
+def cells(field: HeightField) -> Heights:
     """The heights that the page keeps of a replay's."""
     return thinned(_whole(field), CELL_X, CELL_Y)[0]
 
 
-def _whole(field: Field) -> Heights:
+def _whole(field: HeightField) -> Heights:
     dx, dy = float(field.x[1] - field.x[0]) / 2, float(field.y[1] - field.y[0]) / 2
     x, y = (field.x[0], field.x[-1]), (field.y[0], field.y[-1])
     box = (float(x[0]) - dx, float(x[1]) + dx, float(y[0]) - dy, float(y[1]) + dy)

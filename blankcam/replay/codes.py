@@ -69,6 +69,7 @@ class Code(StrEnum):
     MACHINE_MOVE = "M20"  # a move in machine coordinates that is not safe, or down from it blindly
     REST_PLACE = "M21"  # a tool change or the end away from where the machine's profile has it
     AIR = "M22"  # an air program too low, at feed, or with the spindle on
+    BEND = "M23"  # a pass that brings out a top, so deep that its tool bends too far
     # contacts, C0
     RAPID = "C01"  # a rapid move through the stock
     RUBBING = "C02"  # the tool's body above its flutes touches the stock

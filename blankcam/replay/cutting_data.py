@@ -45,9 +45,8 @@ class Allowed:
 
 def allowed_for(tool: Tool, material: str, profile: Profile) -> Allowed:
     """What the table allows; a material that it does not list is cut as its row ``unknown``."""
-    rows = table("materials")
-    row = rows[material] if isinstance(rows.get(material), dict) else rows["unknown"]
-    chip = _chip(row, rows["diameters"], tool.edge)
+    row = row_of(material)
+    chip = _chip(row, table("materials")["diameters"], tool.edge)
     return Allowed(
         chip=chip,
         teeth=_teeth(tool, chip, profile),
@@ -56,6 +55,13 @@ def allowed_for(tool: Tool, material: str, profile: Profile) -> Allowed:
         plunge=float(row["plunge"]),
         depth=_depth(row, tool),
     )
+
+
+def row_of(material: str) -> dict[str, Any]:
+    """A material's row of the table."""
+    rows = table("materials")
+    found = rows.get(material)
+    return dict(found if isinstance(found, dict) else rows["unknown"])
 
 
 def _chip(row: dict[str, Any], diameters: list[float], diameter: float) -> float:

@@ -77,9 +77,7 @@ def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: 
 def _difference(z: Floats, wanted: Floats, sign: float) -> Floats:
     """``sign * (z - wanted)``; -inf where nothing is wanted, and no material counts as z = -1e3."""
     off = np.maximum(z, -1e3)
-    off = off - wanted if sign > 0 else wanted - off
-    off[~np.isfinite(wanted)] = -np.inf
-    return np.asarray(off)
+    return np.subtract(off, wanted, out=off) if sign > 0 else np.subtract(wanted, off, out=off)
 
 
 @dataclass(frozen=True, slots=True)

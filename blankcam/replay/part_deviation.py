@@ -18,6 +18,7 @@ from blankcam.replay import outline_deviation
 from blankcam.replay.codes import Code
 from blankcam.replay.deviation import (
     Deviation,
+    HeightAt,
     SlotDeviation,
     end_deviations,
     greatest_deviation,
@@ -58,6 +59,12 @@ class WantedPart:
     def target(self) -> Target:
         """What the stage is to leave of the part."""
         return self.part.at(self.stage)
+
+    @property
+    def finished_top(self) -> HeightAt | None:
+        """The top as the programs finish it for the stage; None where the hand goes over it."""
+        target = self.target
+        return None if target.ridge or self.by_hand.top else target.uncut
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""

@@ -18,11 +18,11 @@ from blankcam.parts.frames import Box, Setup
 from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
-from blankcam.replay import cutting, limits, stops, thickness_deviation
+from blankcam.replay import bending, cutting, limits, stops, thickness_deviation
 from blankcam.replay.as_moved import as_moved
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
-from blankcam.replay.deviation import tabs_up_to, uncut_ends
+from blankcam.replay.deviation import HeightAt, tabs_up_to, uncut_ends
 from blankcam.replay.face_setup import lower_all_by_face, uses_only_flat_tools
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
@@ -100,8 +100,9 @@ def prove(
         blank.finish_face()
         _judge_face(blank, stage, on_face, bench.tools, faced)
     before = blank.copy_of_main() if on_face else None
-    proofs += replayed(Setup.EDGE, lambda program: _prove_on_edge(program, blank, bench))
     wanted = WantedPart(part=part, stage=stage, milled=milled, whole=whole, by_hand=by_hand)
+    finished = wanted.finished_top
+    proofs += replayed(Setup.EDGE, lambda program: _prove_on_edge(program, blank, bench, finished))
     judged = judge_part(blank, wanted, read, bench.tools)
     # What is wrong with the part comes first, so that it is not lost behind many of one kind
     faults = (*faced.kept, *judged.found.kept, *(f for p in proofs for f in p.faults))
@@ -145,6 +146,7 @@ def _bench(
         allowed=allowed,
         plunge=plunge,
         depth=_greatest_depths(allowed, depth),
+        material=material,
     )
 
 
@@ -164,6 +166,7 @@ class _Bench:
     allowed: Mapping[int, Allowed]
     plunge: Mapping[int, float]
     depth: Mapping[int, float]
+    material: str | None
 
     @property
     def tools(self) -> dict[int, Tool]:
@@ -172,6 +175,12 @@ class _Bench:
     def plunge_limits(self, moves: Moves) -> Floats:
         """How fast each move may go down into stock, (n,), mm/min."""
         return cutting.plunge_limits(moves, self.allowed, self.plunge, self.profile.feed_max.z)
+
+    def bends(self, moves: Moves, depth: Floats) -> Floats:
+        """How far each move bends its tool, mm, (n,), at a depth of cut of so many mm, (n,)."""
+        if self.material is None:
+            return np.zeros(len(moves))
+        return bending.bends(moves, depth, self.tools, self.allowed, self.material)
 
 
 def _prove_on_face(
@@ -228,7 +237,10 @@ def _judge_face(
         )
 
 
-def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> ProgramProof:
+def _prove_on_edge(
+    program: Program, blank: StockAsCut, bench: _Bench, finished: HeightAt | None
+) -> ProgramProof:
+    """``finished``: the top that it brings out for good; None where some is left on it."""
     found = Collector(program.name)
     top = float(blank.main.z.max(initial=-np.inf))
     plunge = bench.plunge_limits(program.moves)
@@ -238,6 +250,8 @@ def _prove_on_edge(program: Program, blank: StockAsCut, bench: _Bench) -> Progra
     jaws = limits.obstacles_on_edge(blank.held, bench.holding)
     around = limits.kept_clear_of(jaws, bench.profile)
     check_grip(bench.holding, top, found)
+    if finished is not None:
+        bending.check_bends(program, swept, blank.main, finished, bench.bends, found)
     middle, half = (blank.held.x0 + blank.held.x1) / 2, bench.holding.jaw_length / 2
     check_on_edge(program, blank.main, (middle - half, middle + half), found)
     standing = dataclasses.replace(blank.held, z1=top)

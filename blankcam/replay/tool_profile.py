@@ -36,12 +36,15 @@ class ToolProfile:
         """Height over the tip at squared distances from the axis; inf beyond the radius."""
         out = np.zeros_like(square)
         if self.ball:
-            inner = np.minimum(square, self.tangent**2)
-            out = self.ball - np.sqrt(np.maximum(self.ball**2 - inner, 0.0))
+            np.subtract(self.ball**2, square, out=out)
+            np.maximum(out, self.ball**2 - self.tangent**2, out=out)
+            np.sqrt(out, out=out)
+            np.subtract(self.ball, out, out=out)
         first = self.tangent if self.ball else self.flat
         if math.isfinite(self.slope):
             out = out + self.slope * np.maximum(np.sqrt(square) - first, 0.0)
-        return np.where(square <= self.radius**2 * (1 + 1e-12) + 1e-15, out, np.inf)
+        out[square > self.radius**2 * (1 + 1e-12) + 1e-15] = np.inf
+        return out
 
 
 def flat_end(radius: float) -> ToolProfile:

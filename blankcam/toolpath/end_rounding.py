@@ -28,9 +28,11 @@ def ends_operation(
     """Both ends in levels from what stands there down to over the jaws.
 
     ``highest`` tells how high what stands is at most from one x to another. The levels go to and
-    fro: a round end runs out along the faces, where nothing breaks out.
+    fro: a round end runs out along the faces, where nothing breaks out. Where the tool bends further
+    on them than a finishing pass may, the last one is passed once more.
     """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
+    unbent = plan_cut(bench.material, tool, bench.profile, Work.FINISH).depth
     path = Path(bench.clearance)
     r = part.thickness / 2
     x0, x1 = bench.stock.x0, bench.stock.x1
@@ -42,8 +44,9 @@ def ends_operation(
         depth = top - lowest(held)
         levels = max(1, math.ceil(depth / cut.depth))
         deep += depth
-        for k in range(1, levels + 1):
-            z, clockwise = top - depth * k / levels, k % 2 == 1
+        spring = 1 if depth / levels > unbent else 0
+        for k in range(1, levels + 1 + spring):
+            z, clockwise = top - depth * min(k / levels, 1.0), k % 2 == 1
             out = outward if clockwise else -outward
             begin, end = (r - out * (r + tool.radius), r + out * (r + tool.radius))
             path.over(x, _air(begin, -out, bench, tool), z, hop)

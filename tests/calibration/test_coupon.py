@@ -278,6 +278,7 @@ def test_bad_input_is_a_line(tmp_path, readings, extra, old, new, said):
     without_a_write(measured(tmp_path, text.replace(old, new, 1)), tmp_path, said)
 
 
+@pytest.mark.long
 def test_hostile_text_does_no_harm(tmp_path, readings):
     for text in (
         "\x00",
@@ -292,6 +293,7 @@ def test_hostile_text_does_no_harm(tmp_path, readings):
         assert "\x1b" not in done.stderr
 
 
+@pytest.mark.long
 def test_a_hostile_profile_is_copied_without_harm(tmp_path, piece):
     """A name that would act in TOML, in Markdown or in a program stays a name."""
     name = 'x"]\\n[tools]\\u007f | <b> (G0 Z-9)'

@@ -51,6 +51,7 @@ def test_layout_tells_every_number_readably(path):
     assert ("rub off" in done.stdout) == thick
 
 
+@pytest.mark.long
 def test_no_number_is_minus_nothing():
     """Cents of the courses' frets fall from over to under zero: several round to it."""
     told = run("layout", demo_job("five-course-cittern")).stdout
@@ -147,6 +148,7 @@ def test_prove_catches_a_program_edited_by_hand(made, tmp_path):
     assert f"line {at + 1}" in done.stdout
 
 
+@pytest.mark.long
 def test_a_good_edit_passes_but_is_told(made, tmp_path):
     text = (made / "saddle-edge.ngc").read_text()
     slower = re.sub(r" F(\d+)", lambda m: f" F{int(m[1]) * 9 // 10}", text)
@@ -220,6 +222,7 @@ def test_a_thickness_is_milled_where_the_job_says_so(tmp_path):
     assert "mills off 0.554 mm" in told(run("layout", job))
 
 
+@pytest.mark.long
 def test_a_thickness_too_much_for_the_mill_is_left_to_the_hand(tmp_path):
     job = tmp_path / "thick.toml"
     thick = STEEL.read_text().replace('"6.08 mm"', '"8.60 mm"')
@@ -261,6 +264,7 @@ def test_an_old_good_set_is_never_lost(made, tmp_path):
     assert (out / "notes.txt").read_text() == "the maker's own"
 
 
+@pytest.mark.long
 def test_the_terminal_may_be_narrow_and_plain():
     done = run("layout", STEEL, COLUMNS="60", PYTHONIOENCODING="ascii", NO_COLOR="1")
     assert done.returncode == 0, done.stderr
@@ -311,6 +315,7 @@ def test_layout_tells_every_caution_that_make_would(machine, tmp_path):
     assert set(json.loads(alone.stdout)["cautions"]) == set(record["cautions"])
 
 
+@pytest.mark.long
 def test_layout_tells_what_a_laser_will_refuse(tmp_path):
     """A template of card for a phenolic part is cut; what is refused is phenolic under the beam."""
     job, own = demo_job("phenolic-ukulele"), tmp_path / "laser.toml"
@@ -322,6 +327,7 @@ def test_layout_tells_what_a_laser_will_refuse(tmp_path):
     assert "make will refuse it" in told(run("layout", job, "--machine", own))
 
 
+@pytest.mark.long
 def test_the_command_says_what_lies_under_a_laser(tmp_path):
     args = ("dxf", demo_job("phenolic-ukulele"), "--machine", "template-laser", "--out")
     assert run(*args, tmp_path / "card").returncode == 0

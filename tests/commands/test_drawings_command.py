@@ -69,6 +69,7 @@ def test_letter_paper_and_svg_pages(tmp_path):
     assert (float(box.width), float(box.height)) == pytest.approx((612, 792), abs=0.6)
 
 
+@pytest.mark.long
 def test_a_profile_names_its_own_layers(tmp_path):
     laser = (REPO / "machines" / "template-laser.toml").read_text()
     own = tmp_path / "laser.toml"

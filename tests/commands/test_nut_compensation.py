@@ -72,6 +72,7 @@ def test_papers_and_drawings_know_the_steps(bench):
     assert len(programs) == 1
 
 
+@pytest.mark.long
 def test_a_step_too_far_back_is_refused_by_prove(bench):
     (path,) = (
         p for p in (bench / "cuts").glob("nut-edge-*.ngc") if "front milled back" in p.read_text()
@@ -103,6 +104,7 @@ def test_a_refit_keeps_the_steps(bench):
         assert "front milled back" not in name.read_text()
 
 
+@pytest.mark.long
 def test_a_hand_bench_gets_the_steps_as_one_step_with_its_measures(tmp_path):
     (tmp_path / "job.toml").write_text(job_with(VALUES), encoding="utf-8")
     done = run("make", "job.toml", "--out", "cuts", "--machine", "hand-bench", cwd=tmp_path)
@@ -114,6 +116,7 @@ def test_a_hand_bench_gets_the_steps_as_one_step_with_its_measures(tmp_path):
     assert {e["by"] for e in report["nut"]["edges"]} == {None, "file"}
 
 
+@pytest.mark.long
 def test_none_leaves_every_word_as_it_is(tmp_path):
     """Written out or left out, "none" is the same layout to the byte but for the job's digest."""
     path = tmp_path / "job.toml"

@@ -63,6 +63,7 @@ def test_broken_off_and_taken_up_again(end, tmp_path):
     assert 'name = "Larkfield 9"' in (tmp_path / "my job.toml").read_text()
 
 
+@pytest.mark.long
 def test_begun_anew_and_gone_back(tmp_path):
     ask(tmp_path, "mandolin\nLarkfield 9\n")
     done = ask(tmp_path, "n\nbanjo\nOne\nb\nTwo\n" + "\n" * 60)
@@ -140,6 +141,7 @@ def test_neither_kind_nor_ask_is_one_line_with_the_fix(tmp_path):
     refused(run("start", "no/x.toml", "--like", "bass", cwd=tmp_path), 2, "no such file")
 
 
+@pytest.mark.long
 def test_any_answer_can_be_changed_in_the_list_at_the_end(tmp_path):
     done = ask(tmp_path, "ukulele\n" + "\n" * 40)
     (tmp_path / "my job.toml").unlink()

@@ -90,6 +90,7 @@ def outside_comments(text):
     return kept
 
 
+@pytest.mark.long
 def test_no_group_code_gets_into_a_drawing(harmless):
     def counted(data):
         drawing = ezdxf.read(io.StringIO(data.decode("cp1252")))

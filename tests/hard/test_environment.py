@@ -54,12 +54,14 @@ def test_a_layout_in_any_terminal(environment, job):
     assert not [line for line in lines if len(line) > wide and len(line.split()) > 1]
 
 
+@pytest.mark.long
 def test_a_narrow_terminal_breaks_no_number():
     wide, narrow = (run("layout", STEEL, COLUMNS=c).stdout for c in ("130", "24"))
     numbers = re.compile(r"\d+\.\d+")
     assert sorted(numbers.findall(narrow)) == sorted(numbers.findall(wide))
 
 
+@pytest.mark.long
 def test_files_and_messages_where_letters_are_missing(job, tmp_path):
     plain = {"PYTHONIOENCODING": "ascii", "LC_ALL": "C", "PYTHONUTF8": "0"}
     done = run("preview", job, "--out", tmp_path / "lök", "--machine", "hand-bench", **plain)
@@ -129,6 +131,7 @@ def test_bad_input_is_2_even_where_nobody_can_be_told(tmp_path):
             assert done.returncode == 2, (words, shell)
 
 
+@pytest.mark.long
 def test_proving_a_pipe_says_what_it_is(tmp_path):
     os.mkfifo(tmp_path / "p.ngc")
     refused(run("prove", tmp_path / "p.ngc", "--job", STEEL), 2, r"p\.ngc: is a pipe, not a file")

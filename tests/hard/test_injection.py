@@ -24,7 +24,7 @@ from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows import drawn, make
 from tests.commands.test_commands import run
-from tests.conftest import REPO, STEEL
+from tests.conftest import REPO, STEEL, first_then_long
 from tests.hard.test_attacks import outside_comments
 
 CONTROLS = "".join(map(chr, (*range(1, 0x20), *range(0x7F, 0xA0))))
@@ -152,7 +152,7 @@ def harmless(profile):
 
 @pytest.mark.long
 @pytest.mark.parametrize(
-    "name", NAMES, ids=["controls", "marks", "templates", "formulas", "markup"]
+    "name", first_then_long(NAMES), ids=["controls", "marks", "templates", "formulas", "markup"]
 )
 def test_no_name_becomes_code_in_any_format(name, profile, harmless):
     job = job_file.parse(job_text(name), "j.toml")

@@ -13,7 +13,7 @@ from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows import layout
 from blankcam.workflows.request import machine_of
-from tests.conftest import EACH_DEMO_JOB, STEEL
+from tests.conftest import EACH_DEMO_JOB, STEEL, first_then_long
 from tests.proved import plan_of, result_of
 
 
@@ -35,7 +35,7 @@ def planned(found, profile, stage):
 
 
 @pytest.mark.parametrize("job", EACH_DEMO_JOB)
-@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+@pytest.mark.parametrize("machine", first_then_long(["bench-mill", "light-router"]))
 def test_foreseen_is_what_the_plan_says(job, machine):
     loaded = job_file.load(str(job))
     found, profile = design(loaded), machine_of(loaded, machine)

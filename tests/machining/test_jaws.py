@@ -135,6 +135,7 @@ def test_a_low_part_in_a_high_blank_is_told_what_would_do():
     assert 'set outline = "mill" in [plan], or cut the top by hand' in said
 
 
+@pytest.mark.long
 def test_a_smaller_ball_leaves_the_jaws_room():
     """A 6 mm ball goes too far down beside a crown that a 3 mm ball brings out."""
     asked = request("concert-steel", "saddle", jaw_top=4.9)

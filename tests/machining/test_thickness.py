@@ -82,6 +82,7 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()
 
 
+@pytest.mark.long
 def test_a_tool_set_down_along_the_path_leaves_the_face_at_zero():
     """Discs set down at close samples: nothing of blankcam's reader, planner or replay."""
     got = made()

@@ -21,7 +21,7 @@ from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.drawn import setup_cards
 from blankcam.workflows.request import machine_of, request_of
-from tests.conftest import DEMO_JOBS, demo_job
+from tests.conftest import EACH_DEMO_JOB, demo_job
 
 
 def result(job, part, machine="light-router", units="mm", **plan):
@@ -38,9 +38,7 @@ def told(made, *, bass_left=True):
 
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
-@pytest.mark.parametrize(
-    "job", [j for j in DEMO_JOBS if "seven" not in j.stem], ids=lambda j: j.stem
-)
+@pytest.mark.parametrize("job", [j for j in EACH_DEMO_JOB if "seven" not in j.id])
 def test_no_words_lie_over_one_another_nor_beside_the_card(job, units):
     loaded = job_file.load(str(job))
     wide, tall = setup_card.SIZE

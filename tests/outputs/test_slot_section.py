@@ -21,7 +21,7 @@ from blankcam.outputs.drawings.slot_section import (
 from blankcam.outputs.drawings.slot_views import across_view, along_view, heights
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.design import design
-from tests.conftest import DEMO_JOBS
+from tests.conftest import EACH_DEMO_JOB
 
 SIZES = (
     (across_view, (600.0, 300.0), Letters(cap=10.05, hatched=False)),
@@ -52,7 +52,7 @@ def sections(path, milled=True):
         )
 
 
-@pytest.fixture(scope="module", params=DEMO_JOBS, ids=lambda p: p.stem)
+@pytest.fixture(scope="module", params=EACH_DEMO_JOB)
 def demo(request):
     return [s for milled in (True, False) for s in sections(request.param, milled)]
 

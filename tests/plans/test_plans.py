@@ -30,11 +30,7 @@ ENOUGH = 0.97
 TRIED = 5
 """Instruments of a seed among which one for a machine is looked for."""
 OWNED = [name for name, _, _ in MACHINES]
-QUICK_MACHINES = (
-    "mill, one eighth flat", "mill, flat and small ball", "mill, vee alone",
-    "router, tapered ball", "slow spindle, flat and small ball", "fast spindle, two flats",
-    "trim router, six flat and six ball", "tiny router, three flats",
-)  # fmt: skip
+QUICK_MACHINES = ("mill, vee alone", "slow spindle, flat and small ball", "router, tapered ball")
 
 
 def judged(outcomes):

@@ -21,7 +21,10 @@ from tests.proved import result_of
 
 
 def data_of(stem, stages, machine=None, change=lambda job: job):
-    job = change(job_file.load(str(demo_job(stem))))
+    return data_of_job(change(job_file.load(str(demo_job(stem)))), stages, machine)
+
+
+def data_of_job(job, stages, machine=None):
     profile = machine_of(job, machine)
     found = design(job)
     cuts = [

@@ -258,6 +258,38 @@ def test_choosing_a_string_brings_the_camera_to_its_slot_and_cuts_the_bone(desk,
     page.click("#view-corner")
 
 
+def numbers_of(paths):
+    """Each path's letters and numbers."""
+    return [
+        (re.findall("[MLAZ]", d), [float(n) for n in re.findall(r"-?[\d.]+", d)]) for d in paths
+    ]
+
+
+@pytest.mark.parametrize("box", ["slot-along", "slot-across", "seat-nut", "seat-saddle"])
+def test_the_script_draws_a_section_as_the_markup_has_it(chromium, opened, steel_file, box):
+    """The same lines with the script, from its packed steps, as without, from the page's text.
+
+    But for a torn edge's wave, and for lines to where they already are, which it leaves out.
+    """
+    plain = chromium.new_context(java_script_enabled=False).new_page()
+    plain.goto(steel_file.as_uri())
+    there = opened(steel_file, viewport={"width": 1800, "height": 1000}).page
+    asked = f"[...document.querySelectorAll('#{box} path:not(.k-torn)')].map(e => [e.className.baseVal, e.getAttribute('d')])"
+    drawn = there.evaluate(asked)
+    said = plain.locator(f"#{box} path:not(.k-torn)")
+    written = [
+        [
+            p.get_attribute("class"),
+            re.sub(r"(?<![\d.-])(-?[\d.]+ -?[\d.]+)(L\1(?=[A-Z]|$))+", r"\1", p.get_attribute("d")),
+        ]
+        for p in said.all()
+    ]
+    assert len(drawn) > 5
+    assert [c for c, _ in drawn] == [c for c, _ in written]
+    assert numbers_of(d for _, d in drawn) == numbers_of(d for _, d in written)
+    plain.context.close()
+
+
 def test_what_goes_and_the_section_keep_to_the_step_that_is_shown(desk):
     page = desk.page
     seen = {}
@@ -643,13 +675,21 @@ def test_without_programs_the_wanted_shape_is_shown_and_said_to_be_that(opened, 
     assert p.page.locator("#no-deviation").is_visible()
 
 
-def test_without_webgl_a_sentence_and_the_drawings_stand(chromium, steel_file):
+@pytest.mark.parametrize(
+    "lacks",
+    ["HTMLCanvasElement.prototype.getContext = () => null", "delete window.DecompressionStream"],
+    ids=["webgl", "inflating"],
+)
+def test_a_browser_that_lacks_something_gets_a_sentence_and_the_drawings(
+    chromium, steel_file, lacks
+):
     p = Page(chromium, steel_file)
-    p.page.add_init_script("HTMLCanvasElement.prototype.getContext = () => null")
+    p.page.add_init_script(lacks)
     p.open()
-    assert p.page.locator("#no-picture").is_visible()
+    assert "need a newer browser" in p.page.inner_text("#no-picture")
     assert not p.page.locator("#solid-canvas").is_visible()
     assert p.page.locator("svg.elevation").first.is_visible()
+    assert p.page.locator("#slot-along svg").is_visible()
     p.page.check("input[name=unit][value=in]")
     assert p.page.locator("#table-nut thead .unit").first.text_content() == "in"
     assert p.said == []

@@ -48,12 +48,22 @@ def test_heights_are_within_half_a_step_and_nothing_stays_nothing():
     z[2, 3] = np.nan
     z[4, 5] = -np.inf
     got = packing.of_heights(grid(z))
-    coded = unpacked(got["data"], 2).reshape(7, 31)
+    coded = unpacked(got["data"], 2)
+    coded = coded.reshape(31, 7).T if got["columns"] else coded.reshape(7, 31)
     back = np.where(coded == 65535, np.nan, got["low"] + coded * got["step"])
     assert got["step"] < 0.0002  # 12 mm in 16 bits
     there = np.isfinite(z)
     assert np.array_equal(np.isfinite(back), there)
     assert np.max(np.abs(back[there] - z[there])) <= got["step"] / 2 + 1e-9
+
+
+@pytest.mark.parametrize("columns", [False, True])
+def test_a_grid_goes_along_the_side_on_which_it_is_shorter(columns):
+    """Ridges that run along one side: small steps along them, of all sizes across."""
+    rng = np.random.default_rng(7)
+    ridges = rng.uniform(0.0, 12.0, (40, 1)) + rng.uniform(0.0, 0.002, (40, 60))
+    got = packing.of_heights(grid(ridges.T if columns else ridges))
+    assert got["columns"] is columns
 
 
 def test_deviations_keep_a_tenth_of_a_micrometre_and_their_sign():

@@ -12,14 +12,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from blankcam.inputs import job_file
 from blankcam.inputs.machine import Profile
 from blankcam.outputs.rows import Column
 from blankcam.parts.stage import Stage
 from blankcam.preview import html, paths, solids
+from blankcam.preview import page as page_module
 from blankcam.preview.page import page
 from blankcam.preview.scene import page_data
 from blankcam.replay import reader
-from tests.preview.conftest import data_of, sawn
+from tests.outputs.test_sheet import MANY
+from tests.preview.conftest import data_of, data_of_job, sawn
 
 
 @pytest.fixture(scope="module")
@@ -30,6 +33,20 @@ def text(steel_file):
 def test_a_six_string_job_with_four_programs_is_under_600_kilobytes(steel, text):
     assert len(steel[2].programs) == 4
     assert len(text.encode()) < 600_000
+
+
+def test_the_script_loses_its_remarks_and_nothing_else():
+    text = "/* two\n   lines */\n  a(); // stays\n  // goes\n\n/* said */ b();\nc('/* d */');\n"
+    assert page_module._without_remarks(text) == "a(); // stays\n/* said */ b();\nc('/* d */');"
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
+def test_a_page_of_24_strings_is_under_600_kilobytes(machine):
+    _, _, data = data_of_job(job_file.parse(MANY, "many.toml"), (Stage.ROUGH,), machine)
+    assert len(data.side.strings) == 24
+    assert data.programs
+    assert len(page(data).encode()) < 600_000
 
 
 def test_a_chapter_begins_at_each_operations_own_remark(steel):

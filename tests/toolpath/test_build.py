@@ -150,6 +150,7 @@ def test_holding_that_leaves_the_work_to_the_hand(found, blank, held, said):
     assert "top" not in [o.name for p in plan.programs for o in p.operations]
 
 
+@pytest.mark.long
 def test_a_machine_too_small_makes_the_slots_that_it_reaches(found, blank):
     small = dataclasses.replace(ROUTER, travel=dataclasses.replace(ROUTER.travel, x=30.0))
     plan = plan_for(found.nut, blank, small, "bone", Stage.ROUGH)
@@ -168,6 +169,7 @@ def test_tools_that_stick_out_too_far_leave_the_top_to_the_hand(found, blank, ou
     assert re.search(rf"stick_out {out:g} mm: bends .* 12 mm", said)
 
 
+@pytest.mark.long
 def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
     """Three teeth in hardwood feed 800 mm/min; along this saddle's slope Z must do under 300."""
     job = job_file.load(str(demo_job("short-courses")))
@@ -183,6 +185,7 @@ def test_down_a_steep_crown_z_keeps_to_the_machines_feed():
     assert made.programs[0].program.operations[0].cut.feed > 700
 
 
+@pytest.mark.long
 def test_without_a_ball_a_flat_tool_makes_the_top_in_steps(found, blank):
     flats = dataclasses.replace(
         ROUTER, tools=tuple(t for t in ROUTER.tools if t.shape is Shape.FLAT)

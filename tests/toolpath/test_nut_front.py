@@ -153,6 +153,7 @@ def test_a_step_too_far_back_or_too_short_is_caught(written, by, also):
     assert "front at string" in str(step)
 
 
+@pytest.mark.long
 def test_a_step_off_by_less_than_a_cell_is_caught(written):
     """12 um is under the replay's 20 um cells: the fine lines over the back find it."""
     file = front_file(written)

@@ -130,6 +130,22 @@ def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
         assert stands - levels[0] > 0
 
 
+def test_what_passes_a_round_end_last_bends_no_further_than_a_finishing_pass(found, profile):
+    """F L^3 / (3 E I) of a rod of 0.8 D (Kops and Vo, CIRP Annals 39(1), 1990), E 600 GPa: 3 um."""
+    edge = plan_of(found, found.saddle, profile, Stage.FINAL).programs[-1]
+    (ends,) = (o for o in edge.operations if o.name == "ends")
+    cut, tool = ends.cut, ends.tool
+    force = 240.0 * cut.chip + 6.0  # N a millimetre of depth in bone, data/materials.toml
+    inertia = math.pi * (0.8 * tool.diameter) ** 4 / 64
+    give = tool.stick_out**3 / (3 * 600e3 * inertia)
+    arcs = [m for m in ends.moves if isinstance(m, Arc)]
+    assert found.job.blanks.material == "bone"
+    assert tool.shank >= tool.diameter  # a thicker shank bends less than reckoned here
+    for middle in {m.centre[0] for m in arcs}:
+        *_, before, last = (m.to[2] for m in arcs if m.centre[0] == middle)
+        assert force * (before - last) * give <= 0.003
+
+
 @st.composite
 def stretches(draw):
     """Stretches of up to eight rows of 100 places, from the left to the right."""
@@ -225,6 +241,7 @@ def test_an_outline_comes_back_beside_the_seat_side(found, profile):
         assert len(over) <= 5
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("path", EACH_DEMO_JOB)
 @pytest.mark.parametrize("machine", ["bench-mill", "light-router"])
 def test_who_asks_for_the_slots_is_told_what_the_plan_does(path, machine):

@@ -102,6 +102,7 @@ def test_a_changed_profile_is_a_change(jobs, tmp_path):
     assert statuses(run(jobs, out, machine=str(profile)))["one"] == "made"
 
 
+@pytest.mark.long
 def test_another_version_is_a_change(jobs, tmp_path, monkeypatch):
     run(jobs, tmp_path / "out")
     monkeypatch.setattr(batch, "__version__", "0.0.0")
@@ -176,6 +177,7 @@ def kill_once(task):
     return quick(task)
 
 
+@pytest.mark.long
 def test_a_killed_process_is_replaced(jobs, tmp_path, monkeypatch):
     monkeypatch.setattr(batch, "work", kill_once)
     got = statuses(run(jobs, tmp_path / "out", pool=workers.local_pool(2)))
@@ -334,6 +336,7 @@ def test_any_table_is_jobs_or_a_fault(tmp_path_factory, text):
     assert all(f.wrong and str(f).isprintable() for f in told)
 
 
+@pytest.mark.long
 def test_a_cell_of_5000_digits_loses_its_own_row_only(tmp_path):
     digits = "9" * 5000
     path = table(tmp_path, f"instrument.name,nut.tilt\nA,7 deg\nB,{digits}\nC,7 deg\n")

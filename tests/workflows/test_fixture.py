@@ -233,6 +233,7 @@ def test_where_a_file_is_a_tool_each_file_of_a_load_is_proved(jobs, tmp_path):
         assert (done.returncode, done.stdout.count(": passed; as written")) == (0, 2), done.stdout
 
 
+@pytest.mark.long
 def test_an_edited_program_of_a_load_fails_whichever_job_is_named(jobs, filled, tmp_path):
     text = (filled / "load-1-nut-edge.ngc").read_text()
     before, sign, after = text.rpartition(" place 2 ")

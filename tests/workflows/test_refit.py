@@ -145,6 +145,7 @@ def test_what_is_uneven_within_the_readings_doubt_keeps_its_crown(job):
     assert record["saddle"]["by"] == "bottom"
 
 
+@pytest.mark.long
 def test_unevenness_that_two_readings_show_is_not_taken_for_their_scatter(job):
     """Seen once it may be either; seen again, string by string, it is the saddle's."""
     uneven = np.array([0, 0.2, 0, 0.2, 0, 0.2])
@@ -176,6 +177,7 @@ def test_the_same_readings_on_another_bench_stand_in_the_place_of_the_first(job)
         assert b["floor_before"] == pytest.approx(a["floor_after"], abs=1e-4)
 
 
+@pytest.mark.long
 def test_a_refit_that_was_not_cut_is_left_out(job):
     one, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
     told = readings(job, "r2.toml", ROUGH[0] + 0.01, ROUGH[1], 'last_refit = "not cut"')
@@ -197,6 +199,7 @@ def test_a_new_nut_is_reckoned_from_as_it_is_made(job):
         assert b["floor_after"] < a["floor_before"] - 0.1
 
 
+@pytest.mark.long
 def test_a_shim_and_a_filled_slot_are_taken_up(job):
     cut(job, readings(job, "r1.toml", *ROUGH), "one")
     shimmed = readings(job, "r2.toml", 0.06 + 0.9439 * 0.3, 0.17, 'nut = "shimmed 0.30 mm"')
@@ -235,6 +238,7 @@ def test_a_slip_of_the_pen_is_questioned_and_nothing_is_written(job, slip):
     assert not (job.parent / BOOK).exists()
 
 
+@pytest.mark.long
 def test_another_nut_than_the_book_says_is_asked_about_first(job):
     cut(job, readings(job, "r1.toml", *ROUGH), "one")
     before = (job.parent / BOOK).read_bytes()
@@ -246,6 +250,7 @@ def test_another_nut_than_the_book_says_is_asked_about_first(job):
     assert (job.parent / BOOK).read_bytes() == before
 
 
+@pytest.mark.long
 def test_readings_taken_twice_are_used_and_let_loose_what_they_speak_against(job):
     cut(job, readings(job, "r1.toml", *ROUGH), "one")
     deep = np.array([0.05, 0.05, -0.25, 0.05, 0.05, 0.05])
@@ -259,6 +264,7 @@ def test_readings_taken_twice_are_used_and_let_loose_what_they_speak_against(job
     assert record["nut_top"] is False
 
 
+@pytest.mark.long
 def test_a_changed_job_is_refused_but_another_machine_is_not(job):
     cut(job, readings(job, "r1.toml", *ROUGH), "one")
     told = readings(job, "r2.toml", 0.05, 0.05)
@@ -270,6 +276,7 @@ def test_a_changed_job_is_refused_but_another_machine_is_not(job):
         cut(job, told, "three")
 
 
+@pytest.mark.long
 def test_thicker_strings_ask_for_wider_slots_and_move_the_prediction(job):
     first, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
     old = job.read_text(encoding="utf-8")
@@ -289,6 +296,7 @@ def test_thicker_strings_ask_for_wider_slots_and_move_the_prediction(job):
     assert again["state"] == "done"
 
 
+@pytest.mark.long
 def test_new_strings_that_can_not_be_read_yet_get_their_slots_first(job):
     first, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
     old = job.read_text(encoding="utf-8")
@@ -310,6 +318,7 @@ def test_new_strings_that_can_not_be_read_yet_get_their_slots_first(job):
     assert last["state"] == "done"
 
 
+@pytest.mark.long
 def test_new_strings_that_lie_in_the_slots_as_they_are_are_strung_and_read(job):
     cut(job, readings(job, "r1.toml", *ROUGH), "one")
     new = job.parent / "new.toml"

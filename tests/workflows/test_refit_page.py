@@ -14,9 +14,9 @@ __all__ = ["job"]
 
 def data_of(folder):
     text = (folder / "preview.html").read_text(encoding="utf-8")
-    data = json.loads(re.search(r'id="data">(.*?)</script>', text, re.DOTALL)[1])
-    sections = json.loads(zlib.decompress(base64.b64decode(data["sections"])))
-    return text, data, sections
+    packed = json.loads(re.search(r'id="data">(.*?)</script>', text, re.DOTALL)[1])
+    data = json.loads(zlib.decompress(base64.b64decode(packed)))
+    return text, data, data["sections"]
 
 
 @pytest.mark.long

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from blankcam.parts.curve import Array, Point
 from blankcam.parts.nut import Nut
 from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
+from blankcam.parts.surface import HeightField
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -38,17 +39,6 @@ class Standing(StrEnum):
     ROUGH = "rough"
     REFIT = "refit"
     FINISHED = "finished"
-
-
-class Field(Protocol):
-    """A replay's heights: z (ny, nx) over x (nx,) and y (ny,) in the part's frame."""
-
-    @property
-    def x(self) -> Array: ...  # noqa: D102
-    @property
-    def y(self) -> Array: ...  # noqa: D102
-    @property
-    def z(self) -> Array: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +61,7 @@ class SlotSection:
     milled: bool
     """Whether a machine cuts it to its rough floor; else the file does."""
     bass_left: bool
-    left: Field | None = None
+    left: HeightField | None = None
     """What the replay of stage rough left; without it, the shape that the stage asks for."""
     refit: Asked | None = None
     """None before the readings."""

@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 from blankcam.machining.decision import Decision
 from blankcam.machining.files import files
 from blankcam.outputs.drawings.slot_card import SlotCard
-from blankcam.outputs.drawings.slot_section import Field, SlotSection, Standing
+from blankcam.outputs.drawings.slot_section import SlotSection, Standing
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
+from blankcam.parts.surface import HeightField
 
 LEAST = 0.005
 """mm: less is not told."""
@@ -25,7 +26,7 @@ class SlotsCut:
     stage: Stage = Stage.ROUGH
     choices: Mapping[int, Decision] = field(default_factory=dict)
     """By the number of its string; all are the file's where it is empty."""
-    left: Field | None = None
+    left: HeightField | None = None
     """What the replay of its programs left of the nut."""
 
 

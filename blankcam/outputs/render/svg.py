@@ -34,9 +34,9 @@ def render(page: Drawing, size: tuple[float, float], title: str) -> bytes:
     return "\n".join(lines).encode()
 
 
-def _number(value: float) -> str:
-    """Six decimals, without trailing noughts."""
-    text = f"{value:.6f}".rstrip("0").rstrip(".")
+def _number(value: float, digits: int = 6) -> str:
+    """A number with so many decimals, without trailing noughts."""
+    text = f"{value:.{digits}f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
 
 
@@ -51,18 +51,18 @@ def _path(path: Path, ink: Ink, tall: float) -> str:
     return f'<path class="{name}" stroke-width="{width}"{colour}{dash}{fill} d="{shape}"/>'
 
 
-def path_data(path: Path, tall: float = 0.0) -> str:
+def path_data(path: Path, tall: float = 0.0, *, digits: int = 6) -> str:
     """A path as SVG writes it; ``tall``: height of the page, from whose top SVG counts down."""
-    a, b = path.chain[0].start
-    steps = [f"M{_number(a)} {_number(tall - b)}", *(_step(seg, tall) for seg in path.chain)]
+    a, b = (_number(v, digits) for v in (path.chain[0].start[0], tall - path.chain[0].start[1]))
+    steps = [f"M{a} {b}", *(_step(seg, tall, digits) for seg in path.chain)]
     return " ".join([*steps, "Z"] if path.closed else steps)
 
 
-def _step(seg: Segment, tall: float) -> str:
-    end = f"{_number(seg.end[0])} {_number(tall - seg.end[1])}"
+def _step(seg: Segment, tall: float, digits: int) -> str:
+    end = f"{_number(seg.end[0], digits)} {_number(tall - seg.end[1], digits)}"
     if not isinstance(seg, Arc):
         return f"L{end}"
-    radius, large = _number(seg.radius), int(abs(seg.sweep) > math.pi)
+    radius, large = _number(seg.radius, digits), int(abs(seg.sweep) > math.pi)
     return f"A{radius} {radius} 0 {large} {int(not seg.ccw)} {end}"
 
 

@@ -14,6 +14,10 @@
     return new TextDecoder().decode(await inflate(packed)).split('\n');
   }
 
+  async function json(packed) {
+    return JSON.parse((await text(packed)).join('\n'));
+  }
+
   async function words(packed) {
     const bytes = await inflate(packed);
     const n = bytes.length / 2;
@@ -44,7 +48,8 @@
     const coded = await words(g.data);
     const z = new Float32Array(coded.length);
     for (let i = 0; i < z.length; i++) {
-      z[i] = coded[i] === NOTHING ? NaN : g.low + coded[i] * g.step;
+      const at = g.columns ? (i % g.ny) * g.nx + Math.floor(i / g.ny) : i;
+      z[at] = coded[i] === NOTHING ? NaN : g.low + coded[i] * g.step;
     }
     return { nx: g.nx, ny: g.ny, x0: g.x0, dx: g.dx, y0: g.y0, dy: g.dy, box: g.box, z };
   }
@@ -70,5 +75,5 @@
     };
   }
 
-  Object.assign(bc, { unpack: { text, words, longs, heights, deviation, path } });
+  Object.assign(bc, { unpack: { text, json, words, longs, heights, deviation, path } });
 })(window.blankcam = window.blankcam || {});

@@ -20,7 +20,7 @@
   function refresh(root) {
     for (const e of root.querySelectorAll('[data-mm]')) {
       const { mm, d, sign, u } = e.dataset;
-      e.textContent = shown(Number(mm), Number(d), sign === '1') + (u ? '\u00a0' + unit : '');
+      e.textContent = shown(Number(mm), Number(d ?? 2), sign === '1') + (u ? '\u00a0' + unit : '');
     }
     for (const e of root.querySelectorAll('.unit')) e.textContent = unit;
   }

@@ -16,10 +16,9 @@
       solid.heard = () => this.show();
     }
 
-    async load(sections, seats) {
-      const read = async (packed) => JSON.parse((await bc.unpack.text(packed)).join('\n'));
-      this.sheets = sections && await read(sections);
-      this.places = await read(seats);
+    load(sections, seats) {
+      this.sheets = sections;
+      this.places = seats;
       this.show();
     }
 
@@ -72,7 +71,10 @@
   /* A drawing from its values, as the page's own markup of the first one is. */
   function sheet([name, box, size, paths, words]) {
     const svg = make('svg', { viewBox: box, width: box.split(' ')[2], role: 'img', class: 'sheet', 'aria-label': name });
-    for (const [cls, d] of paths) svg.append(make('path', { class: cls, d: cls === 'k-torn' ? torn(d) : d }));
+    for (const [cls, steps] of paths) {
+      const d = path(steps);
+      svg.append(make('path', { class: cls, d: cls === 'k-torn' ? torn(d) : d }));
+    }
     for (const [cls, x, y, anchor, long, turn, text] of words) {
       const e = make('text', {
         class: cls, x, y, 'font-size': size, 'text-anchor': anchor, textLength: long, lengthAdjust: 'spacingAndGlyphs',
@@ -82,6 +84,17 @@
       svg.append(e);
     }
     return svg;
+  }
+
+  /* A path from its steps, whole tenths of a pixel, each from the point before it (section_svg.py). */
+  function path(steps) {
+    let [x, y] = [0, 0];
+    return steps.replace(/([mla])([-\d ]+)/g, (_, letter, numbers) => {
+      const [dx, dy, radius, sweep] = numbers.match(/-?\d+/g).map(Number);
+      [x, y] = [x + dx, y + dy];
+      const round = letter === 'a' ? `${radius / 10} ${radius / 10} 0 0 ${sweep} ` : '';
+      return `${letter.toUpperCase()}${round}${x / 10} ${y / 10}`;
+    }).replace('z', 'Z');
   }
 
   /* An edge where the picture ends but the bone goes on: a small wave between two points. */

@@ -108,7 +108,7 @@
     bc.solidView = new bc.solid.SolidView(data);
     await bc.solidView.show(0);
     bc.slotView = new bc.slot.SlotView(data, bc.solidView);
-    await bc.slotView.load(data.sections, data.seats);
+    bc.slotView.load(data.sections, data.seats);
     if (data.programs.length) {
       bc.cutView = new bc.cut.CutView(data);
       await bc.cutView.load(0);
@@ -116,24 +116,36 @@
   }
 
   async function start() {
-    const data = JSON.parse($('data').textContent);
     for (const e of document.querySelectorAll('.needs-script')) e.hidden = false;
     units();
     theme();
+    for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
+    $('print').addEventListener('click', () => window.print());
+    try {
+      await fill(await bc.unpack.json(JSON.parse($('data').textContent)));
+    } catch (fault) {
+      noPictures(fault);
+    }
+    document.documentElement.dataset.ready = 'yes';
+  }
+
+  /* What needs the page's data: drawings that answer, and the pictures. */
+  async function fill(data) {
     sides(data);
     drawings(data);
-    $('print').addEventListener('click', () => window.print());
-    for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     try {
       await pictures(data);
       rowsLead(data);
     } catch (fault) {
-      bc.fault = String(fault);
-      for (const e of document.querySelectorAll('.picture-part')) e.hidden = true;
-      $('no-picture').hidden = false;
+      noPictures(fault);
     }
     if (data.watch) bc.watch.start(data.watch);
-    document.documentElement.dataset.ready = 'yes';
+  }
+
+  function noPictures(fault) {
+    bc.fault = String(fault);
+    for (const e of document.querySelectorAll('.picture-part')) e.hidden = true;
+    $('no-picture').hidden = false;
   }
 
   Object.assign(bc, { main: { rows, start } });
