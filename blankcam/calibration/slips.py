@@ -19,7 +19,13 @@ _FACTORS = (
     (0.1, "the decimal point moved"),
     (100.0, "the decimal point moved"),
     (0.01, "the decimal point moved"),
+    (2.0, "half of it written, as a radius for a diameter"),
+    (0.5, "twice of it written, as a diameter for a radius"),
+    (-1.0, "a minus before it"),
 )
+ROUNDING = 1e-9
+MOST_SLIPS = 2
+"""So many are told: where digits agree by chance more than one would explain a reading."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,18 +85,17 @@ def _slip(
     def fits(value: float) -> bool:
         return _off(value, expected) <= float(RULES["fits"])
 
-    for factor, words in _FACTORS:
-        if fits(reading * factor):
-            return f"{words}: {reading * factor:.3f} mm would fit"
+    found = [f"{words}: {reading * factor:.3f} mm would fit"
+             for factor, words in _FACTORS if fits(reading * factor)]  # fmt: skip
     if other := _swapped(measure, reading, expected, measures, readings, good_to):
-        return f"the lines of {measure.name} and {other} swapped"
-    for value in _transposed(reading):
-        if fits(value):
-            return f"two digits swapped: {value:.2f} mm would fit"
-    for value in _mistyped(reading):
-        if fits(value):
-            return f"a digit mistyped: {value:.2f} mm would fit"
-    return ""
+        found.append(f"the lines of {measure.name} and {other} swapped")
+    elif other := _of_another(measure, reading, readings):
+        found.append(f"the reading of {other} written here")
+    found += [f"two digits swapped: {v:.2f} mm would fit" for v in _transposed(reading) if fits(v)]
+    if not found:
+        mistyped = (v for v in _mistyped(reading) if fits(v))
+        found = [f"a digit mistyped: {v:.2f} mm would fit" for v in mistyped]
+    return ", or ".join(dict.fromkeys(found[:MOST_SLIPS]))
 
 
 def _swapped(
@@ -114,6 +119,18 @@ def _swapped(
     return min(found, default=(0.0, ""))[1]
 
 
+def _of_another(measure: Measure, reading: float, readings: Readings) -> str:
+    """The key of another thing of which just this was read; empty without one."""
+    same = float(table("coupon")["caliper"]["read_to"])
+    near = [
+        (abs(value - reading), key)
+        for key, values in readings.items()
+        for value in values
+        if key != measure.key and abs(value - reading) <= same + ROUNDING
+    ]
+    return min(near, default=(0.0, ""))[1]
+
+
 def _off(reading: float, expected: Guess) -> float:
     """By how many times its uncertainty a reading is off."""
     return abs(reading - expected.value) / expected.sigma
@@ -122,7 +139,7 @@ def _off(reading: float, expected: Guess) -> float:
 def _transposed(reading: float) -> Iterator[float]:
     """The reading with two neighbouring digits swapped, to the hundredth."""
     digits = f"{reading:.2f}"
-    at = [i for i, c in enumerate(digits) if c != "."]
+    at = [i for i, c in enumerate(digits) if c.isdigit()]
     for i, j in pairwise(at):
         letters = list(digits)
         letters[i], letters[j] = letters[j], letters[i]

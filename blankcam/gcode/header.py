@@ -8,14 +8,14 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from blankcam import digest
-from blankcam.gcode.numbers import MM_PER_UNIT
+from blankcam.gcode.numbers import MM_PER_UNIT, PLACES
 from blankcam.inputs.machine import Holding, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.promise import promise
 from blankcam.parts.frames import Place, ReferenceSurface, Zero
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
-from blankcam.toolpath.moves import Program
+from blankcam.toolpath.moves import Program, StandingBlank
 
 ENDING = ".ngc"
 LONGEST_NAME = 100
@@ -33,7 +33,8 @@ _NAME = re.compile(rf"{_STEM}\.ngc")
 _STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
 _READINGS = re.compile(r"readings digest ([0-9a-f]{16})")
 _PLACE = re.compile(
-    r"\bplace (\d{1,4}) at X(-?\d{1,6}\.\d{3}) Y(-?\d{1,6}\.\d{3}) Z(-?\d{1,6}\.\d{3})"
+    r"\bplace (\d{1,4}) at X(-?\d{1,6}\.\d{3,5})( in)? Y(-?\d{1,6}\.\d{3,5})(?: in)?"
+    r" Z(-?\d{1,6}\.\d{3,5})(?: in)?"
     r":? ?(.{1,300}?), job digest ([0-9a-f]{16})\b"
 )
 _MM = {"mm": MM_PER_UNIT["mm"], "in": MM_PER_UNIT["inch"]}
@@ -82,14 +83,19 @@ def read_header(data: bytes) -> Header:
         readings_digest=readings[1] if readings else "",
         places={p.job_digest: p.zero for p in places},
         every_place=places,
-        pitch=float(pitch[1]) * _MM[pitch[2]] if pitch else None,
+        pitch=_printed(pitch[1], pitch[2]) if pitch else None,
     )
 
 
 def _stated_place(found: re.Match[str]) -> StatedPlace:
-    number, x, y, z, name, job = found.groups()
-    zero = (float(x), float(y), float(z))
+    number, x, unit, y, z, name, job = found.groups()
+    zero = (_printed(x, unit), _printed(y, unit), _printed(z, unit))
     return StatedPlace(number=int(number), name=name, job_digest=job, zero=zero)
+
+
+def _printed(number: str, unit: str | None) -> float:
+    """What was printed, mm: places and pitch are no finer than a thousandth."""
+    return round(float(number) * _MM[(unit or "mm").strip()], 3)
 
 
 def stem_in_name(name: str) -> str | None:
@@ -129,7 +135,8 @@ def header_lines(
     first, *more = zero_sentences(program.zeros)
     yield f"zero: {first}"
     yield from more
-    yield from program.places
+    units = profile.controller.units
+    yield from (_place_words(blank, units) for blank in program.places)
     yield _holding_words(program)
     for tool in program.tools:
         yield tool_words(tool)
@@ -139,6 +146,13 @@ def header_lines(
     yield f"job digest {job_digest}"
     if program.readings:
         yield f"readings digest {program.readings}"
+
+
+def _place_words(blank: StandingBlank, units: str) -> str:
+    """Where one of several blanks stands: bare millimetres, or inches."""
+    unit, places = (" in", PLACES[units]) if units == "inch" else ("", 3)
+    x, y, z = (f"{v / MM_PER_UNIT[units] + 0.0:.{places}f}{unit}" for v in blank.at)
+    return f"place {blank.number} at X{x} Y{y} Z{z}: {blank.job}, job digest {blank.job_digest}"
 
 
 def _known_words(program: Program, profile: Profile) -> Iterator[str]:
@@ -278,7 +292,7 @@ def grip_words(kind: str) -> str:
 
 def _holding_words(program: Program) -> str:
     """How the blank is held, and the pitch of a fixture's places."""
-    apart = f", pitch {exact(program.pitch, _millimetres)}" if program.places else ""
+    apart = f", pitch {program.pitch:.3f} mm" if program.places else ""
     return f"{_held_words(program)}{apart}"
 
 

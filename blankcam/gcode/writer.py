@@ -55,7 +55,7 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
     body.end(told)
     said = header_lines(program, profile, job_name, job_digest, times.total)
     head = [
-        changes.in_units_of(profile.controller, words)
+        _in_units(profile.controller, words)
         for words in (*said, *_before_it(program, profile.controller))
     ]
     return ProgramFile(
@@ -65,6 +65,16 @@ def write(program: Program, profile: Profile, job_name: str, job_digest: str) ->
         cut_length=body.cut_length,
         times=times,
     )
+
+
+def _in_units(controller: Controller, words: str) -> str:
+    """A header's words as the controller has lengths; nobody's name is one."""
+    if words.startswith("job: "):
+        return words
+    if words.startswith("place "):
+        place, colon, name = words.partition(": ")
+        return changes.in_units_of(controller, place) + colon + name
+    return changes.in_units_of(controller, words)
 
 
 def _before_it(program: Program, controller: Controller) -> Iterator[str]:

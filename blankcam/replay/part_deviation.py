@@ -62,9 +62,14 @@ class WantedPart:
 
     @property
     def finished_top(self) -> HeightAt | None:
-        """The top as the programs finish it for the stage; None where the hand goes over it."""
-        target = self.target
-        return None if target.ridge or self.by_hand.top else target.uncut
+        """The top as the programs finish it for the stage.
+
+        None where the hand goes over it, and where a part has none to be brought out, as a test piece.
+        """
+        target, kinds = self.target, {f.kind for f in self.part.features}
+        if target.ridge or self.by_hand.top or self.part.top_feature not in kinds:
+            return None
+        return target.uncut
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""

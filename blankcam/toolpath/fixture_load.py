@@ -15,8 +15,19 @@ from dataclasses import dataclass
 
 from blankcam.data import table
 from blankcam.faults import Fault
+from blankcam.machining.request import Label
 from blankcam.parts.frames import Box, Place, ReferenceSurface, Zero
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation, Program, Rapid
+from blankcam.toolpath.moves import (
+    AXES_OF_PLANE,
+    Arc,
+    Line,
+    Move,
+    Note,
+    Operation,
+    Program,
+    Rapid,
+    StandingBlank,
+)
 
 WALL: float = table("cutting")["holding"]["fixture_wall"]
 BESIDE = {"edge": ReferenceSurface.FIRST_SEEN_SIDE, "face": ReferenceSurface.FIRST_SEAT_SIDE}
@@ -41,20 +52,20 @@ def place(number: int, program: Program, pitch: float) -> Placed:
     return Placed(number=number, program=program, at=(x, y, z))
 
 
-def shared(stem: str, placed: Sequence[Placed], names: Sequence[str], pitch: float) -> Program:
+def shared(stem: str, placed: Sequence[Placed], labels: Sequence[Label], pitch: float) -> Program:
     """One program for all the blanks of a set-up; each blank's operations keep their order.
 
     Parameters
     ----------
-    names : what to call each blank, in the header; hostile text
+    labels : whose blank each is
     pitch : from one place to the next, mm
     """
     first = placed[0].program
     clearance = max(p.program.clearance + p.at[2] for p in placed)
     every = stocks(placed)
     places = tuple(
-        f"place {p.number} at X{p.at[0]:.3f} Y{p.at[1]:.3f} Z{p.at[2]:.3f}: {name}"
-        for p, name in zip(placed, names, strict=True)
+        StandingBlank(number=p.number, job=label.job, job_digest=label.job_digest, at=p.at)
+        for p, label in zip(placed, labels, strict=True)
     )
     return dataclasses.replace(
         first,

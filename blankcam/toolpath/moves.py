@@ -110,6 +110,19 @@ class Operation:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StandingBlank:
+    """One of the blanks that a fixture holds."""
+
+    number: int
+    """Of its place, from 1."""
+    job: str
+    """What to call it; hostile text."""
+    job_digest: str
+    at: Place
+    """Its zero in the program's axes, mm."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Program:
     """One file for the machine."""
 
@@ -129,8 +142,8 @@ class Program:
     operations: tuple[Operation, ...]
     readings: str = ""
     """Digest of the readings it was refitted by, empty for a part's first programs."""
-    places: tuple[str, ...] = ()
-    """Where each blank stands, where a fixture holds several."""
+    places: tuple[StandingBlank, ...] = ()
+    """The blanks, where a fixture holds several."""
     pitch: float = 0.0
     """From one of those places to the next, mm."""
     air: bool = False

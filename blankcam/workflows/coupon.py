@@ -155,7 +155,10 @@ def _proven(piece: Coupon, profile: Profile, material: str) -> tuple[ProgramFile
         raise RefusedError(dataclasses.replace(f, fix=fix) for f in faults)
     signed = piece_digest(piece)
     words = f"test piece of {profile.name}"
-    files = tuple(writer.write(p, profile, words, signed) for p in build.split(program, profile))
+    over = build.in_air(program, (piece.box,), (), profile)
+    files = tuple(
+        writer.write(p, profile, words, signed) for p in (over, *build.split(program, profile))
+    )
     proof = _proof(piece, profile, material, files, program)
     faults = [Fault(where="coupon", wrong=f"the proof failed: {f}", fix="nothing was written")
               for f in proof.faults[:20]]  # fmt: skip
@@ -176,7 +179,7 @@ def _proof(
 
     cuts = {o.tool.number: o.cut for o in program.operations}
     return prove(
-        [ProgramText(name=f.name, data=f.text, setup=Setup.EDGE) for f in files],
+        [ProgramText(name=f.name, data=f.text, setup=Setup.EDGE, air=f.program.air) for f in files],
         piece,
         stage=Stage.FINAL,
         milled=frozenset(),

@@ -238,7 +238,7 @@ def _shared(
     stem, every = f"{stem}-{setup}", list(placed.values())
     labels = [blanks[n].request.label for n in placed]
     names = [f"{label.job}, job digest {label.job_digest}" for label in labels]
-    whole = fixture_load.shared(stem, every, names, pitch)
+    whole = fixture_load.shared(stem, every, labels, pitch)
     request = next(iter(blanks.values())).request
     machine = request.machine
     faults = fixture_load.pitch_faults(stem, every, pitch)

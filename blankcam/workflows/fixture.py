@@ -74,7 +74,7 @@ def fixture_of(text: str) -> Fixture:
     """
     try:
         count, pitch = text.lower().split(" x ")
-        fixture = Fixture(places=int(count), pitch=parse_length(pitch))
+        fixture = Fixture(places=int(count), pitch=round(parse_length(pitch), 3))
     except ValueError:
         fixture = Fixture(places=0, pitch=0.0)
     if not (1 <= fixture.places <= MOST_PLACES and fixture.pitch > 0):
@@ -257,7 +257,6 @@ def _shared(
     setup: Setup, planned: Mapping[int, CutResult], results: Mapping[int, CutResult]
 ) -> Shared | None:
     """What to do in one set-up of a load; None where no blank has it."""
-    from blankcam.gcode.header import tool_words, zero_words
     from blankcam.toolpath.timing import estimate
     from blankcam.workflows.cut_part import whole_program
 
@@ -272,8 +271,9 @@ def _shared(
         setup=setup.value,
         air=tuple(f.name for f in one.in_air if f.setup == setup),
         files=tuple(f.name for f in one.programs if f.setup == setup),
-        zero=zero_words(whole.zeros),
-        tools=tuple(tool_words(t) for t in whole.tools),
+        zeros=whole.zeros,
+        tools=whole.tools,
+        controller=machine.controller,
         places=tuple(places),
         seconds=estimate(whole, machine).total,
         alone=sum(estimate(p, machine).total for p in alone if p is not None),

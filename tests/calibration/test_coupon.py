@@ -7,7 +7,11 @@ from itertools import pairwise
 
 import pytest
 
+from blankcam.calibration import slips
+from blankcam.calibration.measures import measures_of
+from blankcam.calibration.piece import coupon_for
 from blankcam.inputs.machine_file import read_profile
+from blankcam.workflows import coupon
 from tests.calibration import simulated, workshop
 from tests.commands.test_commands import run
 from tests.conftest import REPO, STEEL
@@ -63,6 +67,33 @@ def test_the_piece_is_all_there(piece):
     assert all("SAFETY NOTICE" in text for text in piece.programs)
     asked = {f"{r.table}.{r.name}" for r in piece.rows}
     assert {"piece.thickness", "lands.A", "lands.AB", "lands.T3", "steps.T3"} <= asked
+
+
+def test_its_air_program_comes_first_and_every_number_is_told(piece):
+    """The list: with what, on what, which number; in the air; dry; then each tool's file."""
+    paper = (piece.folder / "coupon.md").read_text()
+    steps = re.findall(r"^\d+\. (.*)$", paper.split("## Measure it")[0], re.MULTILINE)
+    at = {name: next(i for i, s in enumerate(steps) if name in s)
+          for name in ("**Zero**", "coupon-air.ngc", "**Dry first**", "coupon-1.ngc")}  # fmt: skip
+    assert list(at.values()) == sorted(at.values())
+    zero, dry = steps[at["**Zero**"]], steps[at["**Dry first**"]]
+    for words in ("T1 fitted", "its top at the mark and set Z to 8.00", "edge finder against its left",
+                  "Set Y likewise against its front edge"):  # fmt: skip
+        assert words in zero
+    lower, instead, of = map(
+        float, re.search(r"Z set ([\d.]+) .*?: (-?[\d.]+) for ([\d.]+)\.", dry).groups()
+    )
+    lowest = min(
+        float(z) for t in piece.programs for z in re.findall(r"^G0 .*?Z(-?[\d.]+)", t, re.MULTILINE)
+    )
+    assert of - instead == lower
+    assert lowest + lower > piece.height
+    air = (piece.folder / "coupon-air.ngc").read_text()
+    assert not re.search(r"^(G[123]|S\d|M3)\b", air, re.MULTILINE)
+    assert len(re.findall(r"^M0$", air, re.MULTILINE)) >= 4
+    heights = [float(z) for z in re.findall(r"^G0 .*?Z(-?[\d.]+)", air, re.MULTILINE)]
+    assert min(heights) >= piece.height + 5.0
+    assert "The scale of Z" in paper.split("## Not measured")[1]
 
 
 def test_every_width_asked_for_is_another(piece):
@@ -147,7 +178,47 @@ def test_programs_of_a_measured_machine_say_so_and_are_proven(tmp_path, readings
         assert proved.returncode == 0, proved.stderr
 
 
+ROWS = measures_of(coupon_for(coupon._as_held(read_profile("light-router")), TOOLS))
+KEYS = [row.key for row in ROWS]
+BELIEVED = {row.key: [round(row.nominal + d, 2) for d in (0.013, -0.008)] for row in ROWS}
+"""Readings of a machine that is nearly true."""
+
+
+def row_beside(key):
+    """What was read of the row below, or of the last but one."""
+    at = KEYS.index(key)
+    return BELIEVED[KEYS[at + 1] if at + 1 < len(KEYS) else KEYS[at - 1]][0]
+
+
+ANY_KEY = {
+    "half of it written, as a radius for a diameter": lambda key, v: v / 2,
+    "inches written as mm": lambda key, v: round(v / 25.4, 3),
+    "mm written as inches": lambda key, v: v * 25.4,
+    "a minus before it": lambda key, v: -v,
+    "the decimal point moved": lambda key, v: v / 10,
+    "written here": lambda key, v: row_beside(key),
+}
+
+
+def test_readings_that_can_be_right_are_not_questioned():
+    assert list(slips.questions(ROWS, BELIEVED, 0.02)) == []
+
+
+@pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize("slip", ANY_KEY)
+def test_a_slip_at_any_key_is_questioned_with_what_it_is(key, slip):
+    bad = {**BELIEVED, key: [ANY_KEY[slip](key, BELIEVED[key][0])]}
+    (asked,) = slips.questions(ROWS, bad, 0.02)
+    assert asked.measure.key == key
+    assert slip in asked.likely
+    if slip == "written here":
+        beside = KEYS[KEYS.index(key) + 1] if key != KEYS[-1] else KEYS[-2]
+        assert f"the reading of {beside} written here" in asked.likely
+
+
 SLIPS = {
+    "half of it written": ("lands", "T3", lambda v: v / 2),
+    "a minus before it": ("steps", "T3", lambda v: -v),
     "inches written as mm": ("lands", "T3", lambda v: v / 25.4),
     "mm written as inches": ("lands", "T3", lambda v: v * 25.4),
     "the decimal point moved": ("steps", "T3", lambda v: v * 10),

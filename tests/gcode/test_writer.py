@@ -152,6 +152,18 @@ def test_a_program_in_inches_says_nothing_in_millimetres():
     assert "x 0.0000 in to 0.7874 in" in text.replace(")\n(", " ")
 
 
+def test_a_name_is_no_length():
+    inch = Controller(units="inch")
+    for words in (
+        "job: 5 mm nut",
+        "place 1 at X0.14862 in Y0.00000 in Z0.00000 in: 5 mm, job digest 0",
+    ):
+        assert writer._in_units(inch, words) == words
+    assert (
+        writer._in_units(inch, "stock: x 25.4 mm to 50.8 mm") == "stock: x 1.0000 in to 2.0000 in"
+    )
+
+
 def test_printed_arcs_keep_their_radii():
     # NISTIR 6556 3.5.3.2: start and end radius within 0.002 mm, from the printed text
     moves = [Rapid((0.0, 0.0, 5.0)), Line((0.0, 0.0, 0.0), 100.0)]

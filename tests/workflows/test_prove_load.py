@@ -10,7 +10,7 @@ from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
 from blankcam.workflows import fixture
 from blankcam.workflows.prove import prove
-from tests.conftest import demo_job
+from tests.conftest import REPO, demo_job
 
 MACHINE = "light-router"
 
@@ -76,3 +76,69 @@ def test_more_places_than_a_fixture_holds_are_refused(nuts):
     program.write_text(text.replace(place, place + many))
     with pytest.raises(InputError, match="is for 59 blanks in a fixture, which holds up to 50"):
         proved(program, nuts / "one.toml")
+
+
+PLACE = re.compile(r"\(place (\d) at X(\S+) in Y(\S+) in Z(\S+) in ")
+
+
+@pytest.fixture(scope="module")
+def in_inches(nuts, tmp_path_factory):
+    """The same load for the same machine in inches."""
+    folder = tmp_path_factory.mktemp("inches")
+    text = (REPO / "machines" / f"{MACHINE}.toml").read_text(encoding="utf-8")
+    machine = folder / "inches.toml"
+    machine.write_text(text.replace("[controller]", '[controller]\nunits = "inch"'))
+    jobs = []
+    for name in ("one", "two"):
+        path = folder / f"{name}.toml"
+        path.write_bytes((nuts / path.name).read_bytes())
+        jobs.append((name, job_file.load(str(path))))
+    whole, said = fixture.load_up(
+        jobs, str(folder), str(machine), Stage.FINAL, fixture.fixture_of("2 x 30 mm"),
+        pool=lambda: ThreadPoolExecutor(1),
+    )  # fmt: skip
+    assert whole, said
+    return folder
+
+
+def test_a_load_in_inches_says_everything_in_inches(nuts, in_inches):
+    """Header, steps and stops; a place is the one of the same load in millimetres."""
+    programs = sorted((in_inches / "fixture").glob("*.ngc"))
+    assert {p.name for p in programs} == {p.name for p in (nuts / "fixture").glob("*.ngc")}
+    for program in programs:
+        text, other = program.read_text(), (nuts / "fixture" / program.name).read_text()
+        comments = "\n".join(s for s in text.splitlines() if s.startswith("("))
+        assert not re.search(r"\d mm\b", comments)
+        places = PLACE.findall(text)
+        bare = re.findall(r"\(place (\d) at X(\S+) Y(\S+) Z(\S+) ", other)
+        assert len(places) == len(bare) == 2
+        for inch, mm in zip(places, bare, strict=True):
+            assert inch[0] == mm[0]
+            for one, two in zip(inch[1:], mm[1:], strict=True):
+                assert float(one) * 25.4 == pytest.approx(float(two), abs=0.00013)
+    listed = (in_inches / "fixture" / "fixture.md").read_text()
+    zeros = re.findall(r"^\d+\. Zero: (.*)$", listed, re.MULTILINE)
+    assert len(zeros) == 2
+    assert all(" in" in z and " mm" not in z for z in zeros)
+    again = re.findall(r"For each, once it is fitted, touch off on .* set Z to (\S+) in;", listed)
+    assert len(again) == 2
+
+
+def test_a_load_in_inches_is_proved_at_every_place(in_inches, tmp_path):
+    machine = str(in_inches / "inches.toml")
+    for name in ("load-1-nut-edge-1.ngc", "load-1-nut-face-air.ngc"):
+        program = in_inches / "fixture" / name
+        passed, lines = prove(
+            str(program), str(in_inches / "one.toml"), machine, None, as_json=False
+        )
+        assert passed, lines
+        assert sum("passed; as written" in line for line in lines) == 2
+    moved = re.sub(r"(\(place 2 at X\S+ in Y)(\S+)", lambda m: f"{m[1]}{float(m[2]) + 0.08:.5f}",
+                   program.read_text())  # fmt: skip
+    (tmp_path / program.name).write_text(moved)
+    for job in ("one", "two"):
+        (tmp_path / f"{job}.toml").write_bytes((in_inches / f"{job}.toml").read_bytes())
+    passed, lines = prove(
+        str(tmp_path / program.name), str(tmp_path / "one.toml"), machine, None, as_json=False
+    )
+    assert any("states place 2" in line and "1.26110 in" in line for line in lines), lines

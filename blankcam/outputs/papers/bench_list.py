@@ -5,13 +5,12 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
-from blankcam.gcode.changes import Length, steps
-from blankcam.gcode.header import exact, grip_words, touch_words, zero_words, zeroing_tool
+from blankcam.gcode.changes import steps
+from blankcam.gcode.header import grip_words, touch_words, zero_words, zeroing_tool
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile, ToolChange
@@ -22,6 +21,7 @@ from blankcam.machining.hand_work import all_by_hand
 from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
+from blankcam.outputs.papers.set_numbers import dry_first, to_set, unit_first
 from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
@@ -33,7 +33,6 @@ from blankcam.parts.design import Design
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
-from blankcam.toolpath.air import deepest
 from blankcam.toolpath.moves import Program
 
 SLOT_CARDS = "Each slot, cut across and along with its heights, is on a card of `sheet.pdf`."
@@ -62,7 +61,7 @@ def bench(
     if profile.known and results:
         lines += ["", _as_known(profile)]
     if programs := [f for result in results.values() for f in result.programs]:
-        lines += ["", _dry_first([f.program for f in programs], profile)]
+        lines += ["", dry_first([f.program for f in programs], profile)]
     templates = profile.kind is Kind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
@@ -178,7 +177,7 @@ def _zero(program: Program, drawn: str, machine: Profile) -> str:
     """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
     return (
         f"Zero (`{drawn}`), {_fitted(program, machine)} (an edge finder goes in first): "
-        f"{zero_words(program.zeros, _to_set(machine))}"
+        f"{zero_words(program.zeros, to_set(machine))}"
     )
 
 
@@ -193,7 +192,9 @@ def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
     first = next(f.program for f in result.programs if f.setup == setup)
     again = ""
     if machine.controller.length_offsets:
-        again = f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, _length(machine))}"
+        again = (
+            f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
+        )
     for file in result.probing:
         if file.setup == setup:
             yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
@@ -210,7 +211,7 @@ def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
 
 def _in_the_same_way(files: Sequence[ProgramFile], machine: Profile) -> str:
     """The files after a set-up's first; what their tools share is said once."""
-    touch = touch_words(files[0].program.zeros, _length(machine))
+    touch = touch_words(files[0].program.zeros, unit_first(machine))
     out = {t.stick_out for f in files for t in f.tools}
     shared = f", each tool {both(min(out))} out of the collet" if len(out) == 1 else ""
     runs = (
@@ -226,7 +227,7 @@ def _cutting(programs: Sequence[ProgramFile]) -> list[ProgramFile]:
 
 def _fitting(file: ProgramFile, machine: Profile) -> str:
     """What to fit before a set-up's first program, what to touch off on, which number to set."""
-    controller, length = machine.controller, _length(machine)
+    controller, length = machine.controller, unit_first(machine)
     if controller.tool_change is ToolChange.AUTOMATIC:
         table = "; see that each length is in the controller's table"
         return f"**Fit** {_in_collet(file.tools)}{table if controller.length_offsets else ''}"
@@ -249,28 +250,9 @@ def _at_stops(file: ProgramFile, machine: Profile) -> str:
     """What to do at a program's stops for other tools."""
     if machine.controller.tool_change is not ToolChange.STOP or len(file.tools) < 2:
         return ""
-    touch = touch_words(file.program.zeros, _length(machine))
+    touch = touch_words(file.program.zeros, unit_first(machine))
     others = _in_collet(file.tools[1:])
     return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
-
-
-def _to_set(machine: Profile) -> Length:
-    """How a number is written that nothing but the controller is told: in its own unit alone."""
-    if machine.controller.units == "inch":
-        return lambda mm, places: f"{inches(mm, places + 2)} in"
-    return lambda mm, places: f"{mm:.{places}f}"
-
-
-def _length(machine: Profile) -> Length:
-    """How a number to set at the machine is written: its own unit first."""
-
-    def inches_first(mm: float, places: int) -> str:
-        return f"{inches(mm, places + 2)} in ({mm:.{places}f} mm)"
-
-    def millimetres_first(mm: float, places: int) -> str:
-        return both(round(mm, places), places)
-
-    return inches_first if machine.controller.units == "inch" else millimetres_first
 
 
 def _held(part: Part, program: Program) -> str:
@@ -318,19 +300,6 @@ def _as_known(profile: Profile) -> str:
         f"The machine is taken as {by}, and its errors are made up for: each program's header says "
         "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
         "above; the other way its play counts."
-    )
-
-
-def _dry_first(programs: Sequence[Program], machine: Profile) -> str:
-    """How a program is run over the work: so much higher that its deepest place passes over it."""
-    deep = max(p.stock.z1 - deepest(p.operations)[2] for p in programs)
-    up = float(math.ceil(deep + machine.clearance))
-    given = next(z.value for z in programs[0].zeros if z.axis == "Z")
-    told = _to_set(machine)
-    return (
-        f"**Dry first**: the spindle off, and Z set {_length(machine)(up, 2)} lower than the number "
-        f"given, for each tool that is touched off: {exact(given - up, told)} for {exact(given, told)}. All then "
-        "runs that much higher. Set Z to the number itself again before you cut."
     )
 
 

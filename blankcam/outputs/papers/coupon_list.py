@@ -6,19 +6,21 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from shlex import quote
 
-from blankcam.calibration.estimate import Guess
-from blankcam.calibration.measures import Measure
+from blankcam.calibration.estimate import Guess, first_guess
+from blankcam.calibration.measures import Measure, scale
 from blankcam.calibration.piece import Coupon
 from blankcam.calibration.true_profile import Found, FoundAxis, FoundTool
 from blankcam.faults import printable
-from blankcam.gcode.header import tool_words
+from blankcam.gcode.header import tool_words, touch_words, zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.outputs.figures import both
+from blankcam.outputs.papers.set_numbers import dry_first, to_set
 from blankcam.outputs.render import toml_text
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Field, Section, field, tabulate
 from blankcam.safety import notice
+from blankcam.toolpath.moves import Program
 
 PICTURE = "coupon.svg"
 TO_FILL = "coupon.toml"
@@ -98,8 +100,7 @@ def paper(facts: CouponFacts) -> str:
         "## Then",
         _then(facts),
     ]
-    if piece.left_out:
-        parts += ["## Not measured", _left_out(piece)]
+    parts += ["## Not measured", _left_out(piece)]
     return "\n\n".join(parts) + "\n"
 
 
@@ -132,22 +133,34 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
         f"**Mark** the top {both(x, 0)} from the left end and {both(y, 0)} from the front edge: "
         "nothing is cut there, and every tool is touched off on it."
     )
-    yield (
-        "**Zero** X on its left end and Y on its front edge, coming to them with rising "
-        f"coordinates; 0.1 mm is near enough. Z: touch the tool off at the mark, from above, and "
-        f"set Z to {piece.height:.3f} mm. Do it with the feeler or paper, and the feel, that you "
-        "use for every job: what your touch is off by is measured too."
-    )
+    over, *cutting = facts.programs
+    yield _zero(over.program, profile)
     if profile.controller.tool_change is ToolChange.AUTOMATIC:
         yield "**Touch off** with the first tool only: the others go by their lengths in the table."
     else:
-        yield "**At each change** of tool touch Z off at the mark again; leave X and Y alone."
-    yield "**Dry run** first, spindle off, Z zero raised well above the piece."
-    for file in facts.programs:
+        touch = touch_words(over.program.zeros, to_set(profile))
+        yield f"**At each change** of tool {touch} again; leave X and Y alone."
+    yield (
+        f"**Run** `{over.name}` first: tool {over.tools[0].number}, the spindle off. At each stop look "
+        "where the tip stands; where it is not as the stop says, cut nothing and zero again."
+    )
+    yield dry_first([file.program for file in cutting], profile)
+    for file in cutting:
         tools = ", ".join(str(t.number) for t in file.tools)
         minutes = max(1, round(file.seconds / 60))
         yield f"**Run** `{file.name}`: tool {tools}, about {minutes} min."
     yield "**Take it out**, break no edge, brush chips and burrs off without rounding anything."
+
+
+def _zero(program: Program, profile: Profile) -> str:
+    """With what, on what and to which numbers the piece is zeroed, and how."""
+    length = ", its length in force" if profile.controller.length_offsets else ""
+    return (
+        f"**Zero**, T{program.tools[0].number} fitted{length} (an edge finder goes in first): "
+        f"{zero_words(program.zeros, to_set(profile))} Come to X and Y with rising coordinates, where "
+        "0.1 mm is near enough, and to Z from above, with the feeler or paper, and the feel, that you "
+        "use for every job: what your touch is off by is measured too."
+    )
 
 
 def _measuring() -> Iterator[str]:
@@ -178,7 +191,13 @@ def _table(facts: CouponFacts) -> str:
 
 
 def _left_out(piece: Coupon) -> str:
-    return "\n".join(f"- {tool_words(tool)}: {why}" for tool, why in piece.left_out)
+    deepest, within = max(s.deep for s in piece.steps), first_guess(scale("z"), 0.0).within
+    z_scale = (
+        f"The scale of Z: the deepest step lies only {both(deepest)} under the top, where a caliper "
+        f"tells nothing of it. It is taken as true within {100 * within:.2f} %."
+    )
+    lines = [z_scale, *(f"{tool_words(tool)}: {why}" for tool, why in piece.left_out)]
+    return "\n".join(f"- {line}" for line in lines)
 
 
 # -- the file to fill in -----------------------------------------------------------------------

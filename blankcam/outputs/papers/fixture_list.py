@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
+from functools import partial
 from typing import Any
 
+from blankcam.gcode.changes import in_units_of
+from blankcam.gcode.header import tool_words, touch_words, zero_words
+from blankcam.inputs.machine import Controller
+from blankcam.inputs.tool import Tool
 from blankcam.inputs.units import inches
 from blankcam.outputs.render.markdown import code, plain
+from blankcam.parts.frames import Zero
 from blankcam.safety import notice
 
 
@@ -35,9 +41,10 @@ class Shared:
     air: tuple[str, ...]
     """Files that are run first, with the spindle off."""
     files: tuple[str, ...]
-    zero: str
-    tools: tuple[str, ...]
+    zeros: tuple[Zero, ...]
+    tools: tuple[Tool, ...]
     """In the order they are used."""
+    controller: Controller
     places: tuple[int, ...]
     seconds: float
     alone: float
@@ -59,7 +66,18 @@ class FixtureLoad:
 
     def record(self) -> dict[str, Any]:
         """As it is told to other programs."""
-        return asdict(self)
+        return {**asdict(self), "setups": [_shared_record(s) for s in self.setups]}
+
+
+def _shared_record(shared: Shared) -> dict[str, Any]:
+    """A set-up as it is told to other programs, in millimetres."""
+    own = {f.name: getattr(shared, f.name) for f in fields(shared)}
+    del own["zeros"], own["controller"]
+    return {
+        **own,
+        "zero": zero_words(shared.zeros),
+        "tools": [tool_words(t) for t in shared.tools],
+    }
 
 
 def paper(loads: Sequence[FixtureLoad], pitch: float) -> str:
@@ -88,12 +106,21 @@ def _row(seat: SeatedBlank) -> str:
     return f"| {seat.number} | {plain(seat.job)} | {code(seat.folder)} | {size} |"
 
 
+def _each_tool(shared: Shared) -> str:
+    """What to do for each tool whose length the controller does not know."""
+    if shared.controller.length_offsets:
+        return ""
+    touch = in_units_of(shared.controller, touch_words(shared.zeros))
+    return f" For each, once it is fitted, {touch}; leave X and Y as they are."
+
+
 def _steps(load: FixtureLoad) -> Iterator[str]:
     for s in load.setups:
         stands = "on edge" if s.setup == "edge" else "on the waste board, on face"
         yield f"Set the blanks {stands}: place {', '.join(map(str, s.places))}."
-        yield f"Zero: {s.zero}."
-        yield f"Have ready: {'; '.join(s.tools)}."
+        told = partial(in_units_of, s.controller)
+        yield f"Zero: {told(zero_words(s.zeros))}"
+        yield f"Have ready: {'; '.join(told(tool_words(t)) for t in s.tools)}.{_each_tool(s)}"
         files = ", then ".join(f"`{file}`" for file in s.files)
         for file in s.air:
             yield f"With the spindle off run `{file}`: at each stop look where the tip stands."
