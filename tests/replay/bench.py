@@ -8,6 +8,7 @@ import numpy as np
 from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Box
+from blankcam.parts.part import Feature, FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
@@ -73,6 +74,8 @@ class Nut:
     allowance: float = 0.0
     top: object = Top()
     name: str = "nut"
+    features: tuple = (Feature(kind=FeatureKind.TOP),)
+    top_feature: FeatureKind = FeatureKind.TOP
 
     def at(self, stage):
         return Target(self, stage)
