@@ -490,6 +490,36 @@ def test_going_back_and_forth_in_time_comes_to_the_same_stock(desk):
     assert same
 
 
+def test_the_stock_comes_after_a_slider_that_is_pulled_fast(desk):
+    """Only so much of it is worked out in a frame; where the slider rests it is all there."""
+    page = desk.page
+    page.evaluate("blankcam.cutView.load(0)")
+    page.wait_for_timeout(300)
+    page.evaluate(
+        """() => {
+            const v = blankcam.cutView, s = document.getElementById('scrub');
+            v.replay.at = 0;
+            v.replay.field.z.set(v.replay.kept.get(0));
+            v.replay.kept = new Map([[0, v.replay.kept.get(0)]]);
+            window.waited = 0;
+            const stand = v.replay.stand.bind(v.replay);
+            v.replay.stand = (...a) => { const r = stand(...a); window.waited += !v.replay.reached; return r; };
+            s.value = s.max;
+            s.dispatchEvent(new Event('input', { bubbles: true }));
+        }"""
+    )
+    desk.until("blankcam.cutView.replay.reached")
+    assert page.evaluate("waited") >= 1
+    assert page.evaluate(
+        """() => {
+            const r = blankcam.cutView.replay;
+            const shown = r.shown.z.slice();
+            delete r.stand;
+            return r.at === r.path.n - 1 && r.stand(r.path.n - 1, 0).z.every((v, i) => v === shown[i]);
+        }"""
+    )
+
+
 def test_scrubbing_tells_line_tool_and_time_and_shows_the_text(desk, steel):
     page = desk.page
     page.select_option("#program", "0")

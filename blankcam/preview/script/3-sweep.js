@@ -106,8 +106,12 @@
       sweep(field, f, p.x[i - 1], p.y[i - 1], p.z[i - 1], end(p.x), end(p.y), end(p.z));
     }
 
-    /* Heights once point k is reached, and a part of the move to the next; valid until called again. */
-    stand(k, part) {
+    /*
+     * Heights once point k is reached, and a part of the move to the next; valid until called again.
+     * Where `most` ms are not enough to come there, those of a point before; `reached` tells.
+     */
+    stand(k, part, most = Infinity) {
+      const until = performance.now() + most;
       if (k < this.at || k - this.at > this.every) {
         const from = Math.max(...[...this.kept.keys()].filter((n) => n <= k));
         if (k < this.at || from > this.at) {
@@ -115,7 +119,7 @@
           this.at = from;
         }
       }
-      while (this.at < k) {
+      while (this.at < k && performance.now() < until) {
         this.at += 1;
         this.move(this.field, this.at, 1);
         if (this.at % this.every === 0 && !this.kept.has(this.at)) {
@@ -123,7 +127,8 @@
         }
       }
       this.shown.z.set(this.field.z);
-      if (part > 0 && k + 1 < this.path.n) this.move(this.shown, k + 1, part);
+      this.reached = this.at === k;
+      if (this.reached && part > 0 && k + 1 < this.path.n) this.move(this.shown, k + 1, part);
       return this.shown;
     }
   }

@@ -269,6 +269,7 @@
       this.look = { coloured: false, span: 20, limits: [5, 20], ground: 0, within: null };
       this.cords = [];
       this.kept = new Map();
+      this.sizes = new Map();  // of the textures that were uploaded
       this.goal = null;
       this.after = () => {};
       this.frames = 0;
@@ -291,9 +292,19 @@
 
     upload(t, grid, values, nothing) {
       const { gl } = this;
-      const clean = values ? values.map((v) => Number.isNaN(v) ? nothing : v)
-        : new Float32Array(grid.nx * grid.ny).fill(nothing);
+      const count = grid.nx * grid.ny;
+      if (!this.clean || this.clean.length !== count) this.clean = new Float32Array(count);
+      const clean = this.clean;
+      for (let i = 0; i < count; i++) {
+        const v = values ? values[i] : nothing;
+        clean[i] = v === v ? v : nothing;  // not a number is nothing
+      }
       gl.bindTexture(gl.TEXTURE_2D, t);
+      if (this.sizes.get(t) === grid.nx + ' ' + grid.ny) {
+        gl.texSubImage2D(gl.TEXTURE_2D, 0, 0, 0, grid.nx, grid.ny, gl.RED, gl.FLOAT, clean);
+        return;
+      }
+      this.sizes.set(t, grid.nx + ' ' + grid.ny);
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.R32F, grid.nx, grid.ny, 0, gl.RED, gl.FLOAT, clean);
     }
 

@@ -4,6 +4,7 @@
 (function (bc) {
   const $ = (id) => document.getElementById(id);
   const LINES_ROUND = 5;
+  const HURRIED = 1.5;  // ms of a frame for the stock while the slider moves or the cut plays
   const NEAR = 11;  // mm: half the height of the picture that follows the tool
 
   function clock(seconds) {
@@ -40,7 +41,7 @@
       this.playing = 0;
       bc.scene.steer(this.scene, () => this.scene.draw());
       $('program').addEventListener('change', () => this.load(Number($('program').value)));
-      $('scrub').addEventListener('input', () => { this.stop(); this.seek(Number($('scrub').value)); });
+      $('scrub').addEventListener('input', () => { this.stop(); this.seek(Number($('scrub').value), true); });
       $('play').addEventListener('click', () => this.playing ? this.stop() : this.play());
       $('line-back').addEventListener('click', () => this.step(-1));
       $('line-on').addEventListener('click', () => this.step(1));
@@ -173,8 +174,8 @@
       ];
     }
 
-    /* Show the moment at so many seconds. */
-    seek(seconds) {
+    /* Show the moment at so many seconds; its stock at once, or as frames have time where `hurried`. */
+    seek(seconds, hurried = false) {
       const w = this.program.way;
       const t = Math.min(Math.max(seconds, 0), this.total);
       let [low, high] = [0, w.n - 1];
@@ -186,14 +187,25 @@
       const gap = w.seconds[next] - w.seconds[low];
       this.now = t;
       this.index = low;
-      this.show(low, next, gap > 0 ? (t - w.seconds[low]) / gap : 0);
+      const part = gap > 0 ? (t - w.seconds[low]) / gap : 0;
+      this.show(low, next, part);
+      this.stock(low, part, hurried ? HURRIED : Infinity);
+    }
+
+    /* The stock at a point, in the frames after this one where `most` ms are not enough. */
+    stock(k, part, most) {
+      const program = this.program;
+      cancelAnimationFrame(this.late);
+      this.scene.setSurface(this.replay.stand(k, part, most), null);
+      this.scene.draw();
+      if (this.replay.reached) return;
+      this.late = requestAnimationFrame(() => { if (program === this.program) this.stock(k, part, most); });
     }
 
     show(k, next, part) {
       const w = this.program.way;
       const tool = w.tool[part > 0 ? next : k];
       const solid = this.solids.get(tool);
-      this.scene.setSurface(this.replay.stand(k, part), null);
       const shown = $('show-path').checked;
       this.scene.wires.forEach((wire, i) => { wire.count = shown ? this.counts[i][k] : 0; });
       if (solid) solid.shift = [w.x, w.y, w.z].map((a) => a[k] + (a[next] - a[k]) * part);
@@ -247,7 +259,7 @@
         const passed = (time - last) / 1000;
         if (!still || passed > 1) {
           last = time;
-          this.seek(this.now + passed * Number($('speed').value));
+          this.seek(this.now + passed * Number($('speed').value), true);
         }
         if (this.now >= this.total) this.stop();
         else if (this.playing) this.playing = requestAnimationFrame(tick);
