@@ -156,7 +156,7 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
     None where a pass would want more than so many ``shares`` of its depth.
     """
     table = passes.table
-    stands, under = standing(table), _round_of(table)
+    stands, under = standing(table), _left_by(table)
     runs = list[Run]()
     for run in passes.runs:
         every = [run]
@@ -185,7 +185,7 @@ def _over(run: Run, table: Table, ends: tuple[int, int], deepest: float, count: 
 
 
 def _rim(table: Table) -> int:
-    """How many places beside its axis a flat tool cuts as deep as below it; none of a ball."""
+    """How many places beside its axis a flat tool cuts as deep as below it; 0 for a ball."""
     sweep = table.sweep
     return 0 if sweep.tool.shape is Shape.BALL else math.ceil(sweep.tool.radius / table.stride)
 
@@ -197,7 +197,7 @@ def _looked_at(run: Run, table: Table) -> slice:
     return slice(-(-first // COARSE), (last - 1) // COARSE + 1)
 
 
-def _round_of(table: Table) -> Callable[[Run], Array]:
+def _left_by(table: Table) -> Callable[[Run], Array]:
     """What a run leaves over the places that it passes over: the round of its ball, or a flat face.
 
     A ball on a slope cuts a section that is steeper than its own circle. A flat tool cuts each
