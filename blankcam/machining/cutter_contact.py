@@ -274,7 +274,7 @@ class Sweep:
         return axes, (1 + self.tool.radius / self.crown) * level * np.sqrt(level)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)  # no slots: cached properties
 class Table:
     """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
 
@@ -295,6 +295,15 @@ class Table:
     def stride(self) -> float:
         """Step from one place to the next, mm."""
         return float(self.xs[1] - self.xs[0])
+
+    @cached_property
+    def stands(self) -> Array:
+        """(m, n) how much higher than on the surface a tip just touches what stands, mm.
+
+        -inf where a row brings out no part of the surface.
+        """
+        over = np.array([self.sweep.over_face(y) for y in self.ys])[:, None]
+        return np.where(self.wanted, self.touching - over - self.tips, -np.inf)
 
     @property
     def above(self) -> float:

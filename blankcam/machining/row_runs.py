@@ -255,7 +255,7 @@ def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bool
     order = [i for i, _ in inward(len(tips))]
     ways = list[Bools]()
     for rows in (order, order[::-1]):
-        keep = np.stack([_cuts(table, layer, row)[::COARSE] for row in range(len(tips))])
+        keep = _cuts(table, layer)[:, ::COARSE].copy()
         for i in rows:
             others = np.where(keep[:, None, :], left, np.inf)
             others[i] = np.inf
@@ -322,7 +322,7 @@ def standing(table: Table) -> Array:
 
 def extent(table: Table, layer: Layer) -> float:
     """How long all stretches are where a row has something to cut, mm."""
-    return table.stride * sum(int(_cuts(table, layer, i).sum()) for i in range(len(table.ys)))
+    return table.stride * int(np.count_nonzero(_cuts(table, layer)))
 
 
 def air_over(table: Table, row: int) -> Array:
@@ -330,26 +330,26 @@ def air_over(table: Table, row: int) -> Array:
     return table.touching + HAIR - table.sweep.over_face(table.ys[row])
 
 
-def _stretches(table: Table, layer: Layer, cut: Cut, row: int) -> list[tuple[int, int]]:
-    """The stretches of a row that are cut, from left to right."""
-    cuts = _cuts(table, layer, row)
+def _stretches(table: Table, layer: Layer, cut: Cut) -> list[list[tuple[int, int]]]:
+    """The stretches of each row that are cut, from left to right."""
+    cuts = _cuts(table, layer)
     if layer.needed is not None:
-        cuts &= layer.needed[row]
-    return _runs(cuts, LINK * cut.feed / 60 / table.stride)
+        cuts &= layer.needed
+    gap = LINK * cut.feed / 60 / table.stride
+    return [_runs(row, gap) for row in cuts]
 
 
-def _cuts(table: Table, layer: Layer, row: int) -> Bools:
-    """Where a row has something to cut."""
-    air, tips = air_over(table, row), table.tips[row]
-    cuts = (tips + layer.raised < air) & (tips + layer.least < air)
-    return np.asarray(cuts & table.wanted[row])
+def _cuts(table: Table, layer: Layer) -> Bools:
+    """Where each row has something to cut, (m, n)."""
+    return np.asarray(table.stands > max(layer.raised, layer.least) - HAIR)
 
 
 def _one_way(table: Table, layer: Layer, cut: Cut) -> Iterator[Run]:
     count = len(table.ys)
     rows = inward(count) if layer.middle is None else outward(count, layer.middle)
+    stretches = _stretches(table, layer, cut)
     for row, right in rows:
-        found = _stretches(table, layer, cut, row)
+        found = stretches[row]
         for first, last in found if right else reversed(found):
             yield Run(row=row, first=first, last=last, right=right)
 
@@ -361,7 +361,7 @@ def _to_and_fro(table: Table, layer: Layer, cut: Cut) -> list[Run]:
     """
     short, near = _short(table), NEAR * cut.feed / 60
     runs = list[Run]()
-    found = [_stretches(table, layer, cut, row) for row in range(len(table.ys))]
+    found = _stretches(table, layer, cut)
     every = waiting(len(found), len(table.xs), found, layer.middle)
     for run in ordered(table, every, cut.feed / 60):
         if runs:

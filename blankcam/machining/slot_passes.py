@@ -33,6 +33,8 @@ THINNER = (1.0, 0.85, 0.7, 0.5)
 CLOSE = 2e-4
 """mm by which a planned depth may pass the table's; the proof allows 0.001 mm."""
 ONE_WAY: int = table("cutting")["slots"]["one_way_layers"]
+FLOOR_STANDS = max(FLOOR_CUSP, UPRIGHT_CUSP)
+"""mm that may stand along a groove between the passes round its floor."""
 LOW = 0.002
 """mm that may stand on the lowest line where no pass runs along it."""
 MOST_PASSES = 400
@@ -210,6 +212,16 @@ def floor_passes(slot: Slot, ball: float, depth: float, judged: float) -> int:
     """How many passes go round a slot's floor, the last of those that ``passes`` gives."""
     deep = (depth + STANDING) * math.cos(slot.tilt)
     return len(around(slot.radius, ball, deep, judged))
+
+
+def fewest_passes(slot: Slot, ball: float, depth: float, step: float) -> float:
+    """Fewer passes of a ball no deeper than a step, by their section, never make a slot."""
+    deep, cos, radius = depth * math.cos(slot.tilt), math.cos(slot.tilt), slot.radius
+    low = min(deep, radius)
+    angle = math.acos(1 - low / radius)
+    section = radius**2 * (angle - math.sin(2 * angle) / 2) + 2 * radius * (deep - low)
+    stays = FLOOR_STANDS * radius * math.pi
+    return max(0.0, section - stays) / (2 * ball * (step * cos + CLOSE))
 
 
 def _layers(

@@ -8,9 +8,10 @@ looked at, each slot made in the quickest way that the set has for it.
 from __future__ import annotations
 
 import dataclasses
+import functools
 import itertools
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.data import table
@@ -53,6 +54,8 @@ class Way:
     seconds: float
     tools: frozenset[int]
     """The numbers of the tools that it needs."""
+    at_least: bool = False
+    """Whether it may take longer than that: its passes are not worked out yet."""
 
 
 def chosen(nut: Part, bench: Bench, *, by_file: bool, called: Iterable[int]) -> list[Decision]:
@@ -62,14 +65,41 @@ def chosen(nut: Part, bench: Bench, *, by_file: bool, called: Iterable[int]) -> 
     """
     each = slots.chosen(nut, bench, by_file=by_file)
     by_string = {s.string: s for s in nut.slots}
-    ways = [_ways(nut, by_string[d.string], d, bench) for d in each]
-    best = quickest(ways, frozenset(called), seconds_of_change(bench.profile))
+    strings = [by_string[d.string] for d in each]
+    ways = [_ways(nut, slot, d, bench) for slot, d in zip(strings, each, strict=True)]
+    best = quickest_worked_out(
+        ways,
+        frozenset(called),
+        seconds_of_change(bench.profile),
+        lambda at, way: _worked_out(nut, strings[at], way, bench),
+    )
     return [_as_decided(d, way) for d, way in zip(each, best, strict=True)]
 
 
 def seconds_of_change(profile: Profile) -> float:
     """What one more tool in a set-up costs."""
     return profile.tool_change_seconds + PAUSE + profile.spin_up
+
+
+def quickest_worked_out(
+    ways: Sequence[Sequence[Way]],
+    called: frozenset[int],
+    change: float,
+    worked_out: Callable[[int, Way], Way],
+) -> list[Way | None]:
+    """As ``quickest``, of ways whose times may be lower bounds.
+
+    Only those are worked out, by their place in ``ways``, that would be chosen as they stand: the
+    others take longer by their bounds alone.
+    """
+    known = [list(each) for each in ways]
+    while True:
+        best = quickest(known, called, change)
+        open_still = [(at, w) for at, w in enumerate(best) if w is not None and w.at_least]
+        if not open_still:
+            return best
+        for at, way in open_still:
+            known[at][known[at].index(way)] = worked_out(at, way)
 
 
 def quickest(
@@ -80,31 +110,59 @@ def quickest(
     ``change``: seconds that each tool costs that is not ``called`` anyway. Of sets that take the
     same the smallest, then the first by number.
     """
-    ranked = [sorted(each, key=lambda w: w.seconds) for each in ways]
-    least = sum(each[0].seconds for each in ranked if each)
-    extra = sorted({n for each in ranked for w in each for n in w.tools} - called)
-    best, found = math.inf, [each[0] if each else None for each in ranked]
-    for count in range(len(extra) + 1):
+    ranked = [_ranked(each) for each in ways]
+    least = sum(each[0][0] for each in ranked if each)
+    extra = {n for each in ways for w in each for n in w.tools} - called
+    best, found = math.inf, [each[0][2] if each else None for each in ranked]
+    for count, have in _sets(called, frozenset(extra)):
         if least + count * change >= best:
             break
-        for more in itertools.combinations(extra, count):
-            way = _within(ranked, called.union(more))
-            if way is None:
-                continue
-            took = sum(w.seconds for w in way if w) + count * change
-            if took < best - 1e-9:
-                best, found = took, way
+        way = _within(ranked, have)
+        if way is None:
+            continue
+        took = sum(seconds for seconds, _ in way) + count * change
+        if took < best - 1e-9:
+            best, found = took, [w for _, w in way]
     return found
 
 
-def _within(ranked: Sequence[Sequence[Way]], have: frozenset[int]) -> list[Way | None] | None:
+@functools.lru_cache(maxsize=16)  # asked for again as times are worked out
+def _sets(called: frozenset[int], extra: frozenset[int]) -> tuple[tuple[int, int], ...]:
+    """How many more tools, and all of them as bits: every set, the smallest first."""
+    return tuple(
+        (count, _as_bits(called.union(more)))
+        for count in range(len(extra) + 1)
+        for more in itertools.combinations(sorted(extra), count)
+    )
+
+
+def _as_bits(numbers: Iterable[int]) -> int:
+    """A set of numbers as the bits of one: asked about for every slot in every set of tools."""
+    return sum(1 << n for n in numbers)
+
+
+def _ranked(ways: Sequence[Way]) -> list[tuple[float, int, Way]]:
+    """Seconds, tools and way, the quickest first; of each set of tools only the quickest."""
+    found = dict[frozenset[int], Way]()
+    for way in sorted(ways, key=lambda w: w.seconds):
+        found.setdefault(way.tools, way)
+    return [(w.seconds, _as_bits(w.tools), w) for w in found.values()]
+
+
+def _within(
+    ranked: Sequence[Sequence[tuple[float, int, Way]]], have: int
+) -> list[tuple[float, Way | None]] | None:
     """The first way of each slot that needs no other tools; None where a slot has none."""
-    found = list[Way | None]()
+    found = list[tuple[float, Way | None]]()
     for each in ranked:
-        way = next((w for w in each if w.tools <= have), None)
-        if each and way is None:
-            return None
-        found.append(way)
+        for seconds, needs, way in each:
+            if needs & have == needs:
+                found.append((seconds, way))
+                break
+        else:
+            if each:
+                return None
+            found.append((0.0, None))
     return found
 
 
@@ -137,7 +195,7 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
     """Every way to make a slot, or its nick where the file makes it."""
     if isinstance(decision.by, ByHand):
         return list(_nicks(nut, slot, decision.by, bench))
-    found, more = [_way(nut, slot, decision.by, bench)], slots.standing_more(nut, slot, bench)
+    found, more = [decision.by], slots.standing_more(nut, slot, bench)
     for tool in slots.narrow_enough(slot, bench.profile):
         if tool.edge < SLENDEREST * slot.width:
             continue
@@ -146,20 +204,14 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
             by = slots.by_machine(
                 nut, slot, tool, bench.profile, bench.stage, clear=clear, more=more
             )
-            direct = _way(nut, slot, by, bench)
-            found.append(direct)
+            found.append(by)
             if not clear:
-                found += _opened(nut, slot, direct, bench)
-    return found
+                found += _opened(nut, slot, by, bench)
+    return [_way(nut, slot, by, bench) for by in found]
 
 
-def _opened(nut: Part, slot: Slot, direct: Way, bench: Bench) -> Iterator[Way]:
-    """The ways to make a slot with that tool once the waste over it is opened with a wider one.
-
-    Only those that may be quicker than the ``direct`` way, which needs a tool less.
-    """
-    by = direct.by
-    assert isinstance(by, ByMachine)
+def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[ByMachine]:
+    """The ways to make a slot with that tool once the waste over it is opened with a wider one."""
     tool = by.tool
     if not bench.stage.leaves_waste or tool.shape not in (Shape.BALL, Shape.FLAT):
         return
@@ -173,27 +225,35 @@ def _opened(nut: Part, slot: Slot, direct: Way, bench: Bench) -> Iterator[Way]:
             depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
             if depth < full:
                 opening = Opening(tool=wide, narrow=narrow)
-                opened = dataclasses.replace(by, depth=depth, opening=opening)
-                if _least_seconds(nut, slot, opened, bench) < direct.seconds:
-                    yield _way(nut, slot, opened, bench)
+                yield dataclasses.replace(by, depth=depth, opening=opening)
 
 
 def _way(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Way:
-    """That way with its time and tools."""
+    """That way with its tools, and the least that it takes."""
     needs = {t.number for t in (by.tool, by.opening and by.opening.tool) if t}
-    took = _seconds_of_slot(nut, slot, by, bench) + _seconds_of_opening(nut, slot, by, bench)
-    return Way(by=by, seconds=took, tools=frozenset(needs))
+    least = _least_seconds_of_slot(nut, slot, by, bench) + _seconds_of_opening(nut, slot, by, bench)
+    return Way(by=by, seconds=least, tools=frozenset(needs), at_least=True)
 
 
-def _least_seconds(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
-    """What that way takes at least: the opening, and the passes round the slot's floor."""
+def _worked_out(nut: Part, slot: Slot, way: Way, bench: Bench) -> Way:
+    """That way with its time by its passes."""
+    assert isinstance(way.by, ByMachine)
+    opening = _seconds_of_opening(nut, slot, way.by, bench)
+    took = _seconds_of_slot(nut, slot, way.by, bench) + opening
+    return dataclasses.replace(way, seconds=took, at_least=False)
+
+
+def _least_seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
+    """The passes round the slot's floor, and as many over them as its waste takes at least."""
     tool = by.tool
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
     deep = by.depth - slots.over_groove(nut, slot)
     rounds = slot_passes.floor_passes(slot, tool.tip_radius, deep, judged)
-    each = _seconds_across(tool, cut, slot.tilt, bench) + _seconds_back(bench)
-    return rounds * each + _seconds_of_opening(nut, slot, by, bench)
+    full = slot_passes.fewest_passes(slot, tool.tip_radius, deep, cut.depth)
+    upper = max(0.0, full - rounds)
+    across = _seconds_across(tool, cut, slot.tilt, bench)
+    return (rounds + upper) * across + rounds * _seconds_back(bench) + upper * TURNED
 
 
 def _seconds_of_opening(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:

@@ -8,13 +8,16 @@ place is missing or standing there.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import dataclasses
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
+from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, row_of
@@ -22,12 +25,14 @@ from blankcam.replay.deviation import HeightAt
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Excess, report_move
-from blankcam.replay.motions import Moves
+from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.polyline import value_by_tool
 from blankcam.replay.reader import Program
-from blankcam.replay.sweep import SweepResult
+from blankcam.replay.sweep import SweepResult, replay_moves, swept_heights
+from blankcam.replay.tool_profile import tool_profile_of
 
 Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
 
 SLICES = 1000
 """Ends of slices along a tool, each as thick as it is in its middle."""
@@ -67,43 +72,103 @@ def pressure(row: Mapping[str, Any], chip: Floats) -> Floats:
     )
 
 
-def bends(moves: Moves, depth: Floats, tools: Mapping[int, Tool], allowed: Mapping[int, Allowed],
-          material: str) -> Floats:  # fmt: skip
-    """How far each cutting move bends its tool, mm, (n,), at a depth of cut of so many mm, (n,)."""
-    known = {n: a for n, a in allowed.items() if np.any(moves.tool == n)}
-    teeth = value_by_tool(moves, {n: a.teeth for n, a in known.items()})
-    give = value_by_tool(moves, {n: compliance(tools[n]) for n in known})
-    turns = teeth * moves.speed
-    sure = moves.cutting & np.isin(moves.tool, list(known)) & (turns > 0) & (moves.feed > 0)
-    chip = np.where(sure, moves.feed, 1.0) / np.where(sure, turns, 1.0)
-    return np.where(sure, give * pressure(row_of(material), chip) * chip * depth, 0.0)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToolsAtWork:
+    """A machine's tools in a material."""
+
+    profile: Profile
+    allowed: Mapping[int, Allowed]
+    """What each tool may do there, by number."""
+    material: str
+
+    @property
+    def tools(self) -> Mapping[int, Tool]:
+        """The machine's tools by number."""
+        return {t.number: t for t in self.profile.tools}
+
+    def bend_per_mm(self, moves: Moves) -> Floats:
+        """How far each cutting move bends its tool for each mm of depth, mm, (n,)."""
+        known = {n: a for n, a in self.allowed.items() if np.any(moves.tool == n)}
+        teeth = value_by_tool(moves, {n: a.teeth for n, a in known.items()})
+        give = value_by_tool(moves, {n: compliance(self.tools[n]) for n in known})
+        turns = teeth * moves.speed
+        sure = moves.cutting & np.isin(moves.tool, list(known)) & (turns > 0) & (moves.feed > 0)
+        chip = np.where(sure, moves.feed, 1.0) / np.where(sure, turns, 1.0)
+        return np.where(sure, give * pressure(row_of(self.material), chip) * chip, 0.0)
 
 
 def check_bends(
     program: Program,
+    heights: BeforeAndAfter,
     swept: SweepResult,
-    heights: Heightmap,
     top: HeightAt,
-    bent: Callable[[Moves, Floats], Floats],
+    at_work: ToolsAtWork,
     found: Collector,
 ) -> None:
     """Fault moves that bring out the top and bend their tool too far there.
 
-    Parameters
-    ----------
-    heights : what the program leaves
-    top : that it is to bring out
-    bent : how far moves bend their tools, mm, given their depths
+    A move may be deep where it brings nothing out, as beyond an end: it is judged by the deepest of
+    the places that stay as it leaves them. For this the program is replayed once more.
     """
     rules, moves = table("proof"), program.moves
     limit = table("materials")["bend_max"]
-    far = bent(moves, swept.depth)
-    for i in np.flatnonzero(far > limit * rules["cutting"]["bend_over"]).tolist():
-        at = float(swept.place[i][0]), float(swept.place[i][1]), float(swept.place[i][2])
-        row, column = (int(np.argmin(np.abs(axis - place)))
-                       for axis, place in ((heights.y, at[1]), (heights.x, at[0])))  # fmt: skip
-        over = at[2] - float(top(np.array(at[0]), np.array(at[1])))
-        if heights.z[row, column] >= at[2] - SAME and abs(over) <= rules["limits"]["left"]:
-            what = f"the tool bends too far where it cuts {swept.depth[i]:.3f} mm of a top, um"
-            excess = Excess(Code.BEND, what, 1000 * float(far[i]), 1000 * limit, at)
-            report_move(found, program, i, excess)
+    each = at_work.bend_per_mm(moves)
+    suspects = np.flatnonzero(each * swept.depth > limit * rules["cutting"]["bend_over"])
+    if not suspects.size:
+        return
+    over = heights.after.z - top(*np.meshgrid(heights.after.x, heights.after.y))
+    stays = np.abs(over) <= rules["limits"]["left"]
+    last = {
+        i: c for i in suspects.tolist() if (c := _left_by(heights.after, stays, moves, i, at_work))
+    }
+    for i, depth, at in _depths(heights, moves, last, at_work):
+        if (far := each[i] * depth) > limit * rules["cutting"]["bend_over"]:
+            what = f"the tool bends too far where it cuts {depth:.3f} mm of a top, um"
+            report_move(found, program, i, Excess(Code.BEND, what, 1000 * far, 1000 * limit, at))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BeforeAndAfter:
+    """The stock before and after a program, over the same places."""
+
+    before: Heightmap
+    after: Heightmap
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """Some cells of a window of the heightmap, and how high a move leaves them."""
+
+    rows: slice
+    columns: slice
+    some: Bools
+    """(ny, nx) of the window."""
+    sunk: Floats
+    """(ny, nx), mm."""
+
+
+def _left_by(after: Heightmap, stays: Bools, moves: Moves, i: int, at_work: ToolsAtWork
+             ) -> Cells | None:  # fmt: skip
+    """The cells of the finished top that stand as a move left them; None where there are none."""
+    form = tool_profile_of(at_work.tools[int(moves.tool[i])])
+    low, high = (end[0, :2] for end in bounds(moves.part(slice(i, i + 1))))
+    rows, columns = after.window(low - form.radius, high + form.radius)
+    if not stays[rows, columns].any():
+        return None
+    sunk = swept_heights(form, moves, i, after.x[columns], after.y[rows])
+    some = stays[rows, columns] & (sunk <= after.z[rows, columns] + SAME)
+    return Cells(rows=rows, columns=columns, some=some, sunk=sunk) if some.any() else None
+
+
+def _depths(
+    heights: BeforeAndAfter, moves: Moves, cells: Mapping[int, Cells], at_work: ToolsAtWork
+) -> Iterator[tuple[int, float, tuple[float, float, float]]]:
+    """How much each move cut off its cells at most, mm, and where."""
+    now, done = dataclasses.replace(heights.before, z=heights.before.z.copy()), 0
+    for i, mine in cells.items():
+        replay_moves(now, moves.part(slice(done, i)), at_work.tools, at_work.profile)
+        done = i
+        off = np.where(mine.some, now.z[mine.rows, mine.columns] - mine.sunk, 0.0)
+        row, column = np.unravel_index(int(off.argmax()), off.shape)
+        at = (now.x[mine.columns][column], now.y[mine.rows][row], mine.sunk[row, column])
+        yield i, float(off[row, column]), (float(at[0]), float(at[1]), float(at[2]))

@@ -62,14 +62,21 @@ class WantedPart:
 
     @property
     def finished_top(self) -> HeightAt | None:
-        """The top as the programs finish it for the stage.
+        """The top as the programs finish it for the stage; +inf over slots and outside the plan.
 
         None where the hand goes over it, and where a part has none to be brought out, as a test piece.
         """
         target, kinds = self.target, {f.kind for f in self.part.features}
         if target.ridge or self.by_hand.top or self.part.top_feature not in kinds:
             return None
-        return target.uncut
+
+        every = frozenset(s.string for s in target.slots)  # those left to the file are nicked
+
+        def top(x: Floats, y: Floats) -> Floats:
+            uncut = target.uncut(x, y)
+            return np.where(target.upper(x, y, every) < uncut, np.inf, uncut)
+
+        return top
 
     def upper(self, x: Floats, y: Floats) -> Floats:
         """Nothing may be left above this, mm; +inf outside the plan."""

@@ -18,8 +18,9 @@ from blankcam.parts.frames import Box, Setup
 from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
-from blankcam.replay import bending, cutting, limits, stops, thickness_deviation
+from blankcam.replay import cutting, limits, stops, thickness_deviation
 from blankcam.replay.as_moved import as_moved
+from blankcam.replay.bending import BeforeAndAfter, ToolsAtWork, check_bends
 from blankcam.replay.codes import Code
 from blankcam.replay.cutting_data import Allowed, allowed_for
 from blankcam.replay.deviation import HeightAt, tabs_up_to, uncut_ends
@@ -176,11 +177,12 @@ class _Bench:
         """How fast each move may go down into stock, (n,), mm/min."""
         return cutting.plunge_limits(moves, self.allowed, self.plunge, self.profile.feed_max.z)
 
-    def bends(self, moves: Moves, depth: Floats) -> Floats:
-        """How far each move bends its tool, mm, (n,), at a depth of cut of so many mm, (n,)."""
+    @property
+    def at_work(self) -> ToolsAtWork | None:
+        """The tools in the material; None where it is not known."""
         if self.material is None:
-            return np.zeros(len(moves))
-        return bending.bends(moves, depth, self.tools, self.allowed, self.material)
+            return None
+        return ToolsAtWork(profile=self.profile, allowed=self.allowed, material=self.material)
 
 
 def _prove_on_face(
@@ -244,14 +246,16 @@ def _prove_on_edge(
     found = Collector(program.name)
     top = float(blank.main.z.max(initial=-np.inf))
     plunge = bench.plunge_limits(program.moves)
+    before = dataclasses.replace(blank.main, z=blank.main.z.copy())
     swept = replay_moves(blank.main, program.moves, bench.tools, bench.profile, plunge)
     for each in blank.probes.all:
         replay_moves(each, program.moves, bench.tools, bench.profile)
     jaws = limits.obstacles_on_edge(blank.held, bench.holding)
     around = limits.kept_clear_of(jaws, bench.profile)
     check_grip(bench.holding, top, found)
-    if finished is not None:
-        bending.check_bends(program, swept, blank.main, finished, bench.bends, found)
+    if finished is not None and (at_work := bench.at_work):
+        stock = BeforeAndAfter(before=before, after=blank.main)
+        check_bends(program, stock, swept, finished, at_work, found)
     middle, half = (blank.held.x0 + blank.held.x1) / 2, bench.holding.jaw_length / 2
     check_on_edge(program, blank.main, (middle - half, middle + half), found)
     standing = dataclasses.replace(blank.held, z1=top)
