@@ -234,6 +234,8 @@ def _count_faults(made: job.Job, source: Source) -> Iterator[Fault]:
     ):
         if isinstance(value, tuple) and len(value) != count:
             wrong = f"has {len(value)} values for {count} strings"
+            if len(value) < count:
+                wrong += f": string {count} is left out"
             yield source.fault(at, wrong, "one a string number")
 
 

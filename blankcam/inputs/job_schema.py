@@ -1,6 +1,7 @@
 """What each key of a job file may hold."""
 
 import math
+import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -21,6 +22,9 @@ from blankcam.inputs.fields import (
     sane,
 )
 from blankcam.inputs.units import ANGLE, UNIT_WEIGHT, UnfitError
+
+_SIDES = {"bass": "treble", "treble": "bass"}
+"""Each side's other, the bass first."""
 
 
 def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerString]:
@@ -48,17 +52,22 @@ def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerStr
 
 def _by_number(value: dict[str, object]) -> list[str]:
     """The keys of a table by string number from the bass side, the highest number first."""
-    keys = sorted(value, key=lambda k: (len(k), k), reverse=True)
-    if not keys or keys != [str(n) for n in range(len(keys), 0, -1)]:
-        fix = "write { bass = .., treble = .. }, or each string's number from 1, the treble's, on"
+    fix = "write { bass = .., treble = .. }, or each string's number from 1, the treble's, on"
+    if len(value) == 1 and (side := min(value)) in _SIDES:
+        raise UnfitError(f"has no {_SIDES[side]}", fix)
+    if not value or not all(re.fullmatch("[1-9][0-9]?", k, re.ASCII) for k in value):
         raise UnfitError("is neither by side nor by string number", fix)
-    return keys
+    numbers = sorted(map(int, value), reverse=True)
+    if left_out := set(range(1, numbers[0])) - set(numbers):
+        raise UnfitError(f"leaves out string {max(left_out)}", fix)
+    return [str(n) for n in numbers]
 
 
 def _as_table(values: list[object]) -> str:
-    """A list from the bass side as the table by string number that it would be."""
+    """A list from the bass side as the table that it would be: of two by side, else by number."""
     count = len(values)
-    pairs = (f"{count - i} = {_toml(v)}" for i, v in enumerate(values))
+    names = list(_SIDES) if count == len(_SIDES) else range(count, 0, -1)
+    pairs = (f"{name} = {_toml(v)}" for name, v in zip(names, values, strict=True))
     return f"{{ {', '.join(pairs)} }}"
 
 

@@ -98,6 +98,11 @@ class Holding:
         return float(self.jaw_top)
 
     @property
+    def grip(self) -> str:
+        """What stands against both faces of a blank on edge: ``jaws`` or a fixture's ``walls``."""
+        return "walls" if self.kind == "fixture" else "jaws"
+
+    @property
     def on_face(self) -> str:
         """How a blank is held lying down; a bench with nothing but tape has that there too."""
         return "tape" if self.kind == "tape" else self.face

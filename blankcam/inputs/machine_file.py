@@ -36,7 +36,13 @@ from blankcam.inputs.machine import (
     Spot,
     ToolChange,
 )
-from blankcam.inputs.machine_schema import DrawingTable, ProfileFile, SafeTable, ToolTable
+from blankcam.inputs.machine_schema import (
+    ControllerTable,
+    DrawingTable,
+    ProfileFile,
+    SafeTable,
+    ToolTable,
+)
 from blankcam.inputs.tool import Shape, Tool
 
 FILE = FileKind(name="a machine profile")
@@ -239,17 +245,30 @@ def _contradictions(model: ProfileFile, source: Source) -> Iterator[Fault]:
     if model.stock is not None and model.kind != Kind.LASER.value:
         wrong, fix = f"means nothing on a {model.kind}", "it says what lies under a laser"
         yield source.fault(("stock",), wrong, fix)
-    control = model.controller
-    if control.length_offsets and control.tool_change == ToolChange.STOP.value:
-        wrong = "is of no use where the maker sets zero again at each tool change"
-        fix = 'set tool_change = "automatic" or leave it out'
-        yield source.fault(("controller", "length_offsets"), wrong, fix)
+    yield from _length_faults(model.controller, source)
     yield from _stop_faults(model, source)
     yield from _safe_faults(model, source)
     try:
         _drawn(model.drawing)
     except ValueError as fault:
         yield source.fault(("drawing", "layers"), str(fault))
+
+
+def _length_faults(control: ControllerTable, source: Source) -> Iterator[Fault]:
+    """Tools' lengths that would count nowhere, or are needed and do not count."""
+    if control.length_offsets and control.tool_change == ToolChange.STOP.value:
+        wrong = "is of no use where the maker sets zero again at each tool change"
+        fix = 'set tool_change = "automatic" or leave it out'
+        yield source.fault(("controller", "length_offsets"), wrong, fix)
+    if not control.length_offsets and control.tool_change == ToolChange.AUTOMATIC.value:
+        yield source.fault(
+            ("controller", "tool_change"),
+            "would cut with each tool at the height set for another: no tool's length counts, and "
+            "Z can't be set again between them",
+            "add length_offsets = true where the controller counts lengths (G43); or leave "
+            "tool_change out for one file a tool",
+            ToolChange.AUTOMATIC.value,
+        )
 
 
 def _stop_faults(model: ProfileFile, source: Source) -> Iterator[Fault]:

@@ -409,25 +409,33 @@ def ordered(table: Table, every: Sequence[Waiting], speed: float) -> list[Run]:
         if not w.after
         for right in (True, False)
     ]
-    ways = (_nearest_first(table, every, start, speed) for start in starts)
-    return min(ways, key=lambda way: way[0], default=(0.0, []))[1]
+    least, best = math.inf, list[Run]()
+    for start in starts:
+        if (way := _nearest_first(table, every, start, speed, least)) is not None:
+            least, best = way
+    return best
 
 
 def _nearest_first(
-    table: Table, every: Sequence[Waiting], start: Run, speed: float
-) -> tuple[float, list[Run]]:
-    """Seconds of all links, and the runs, each time the nearest of those that may be next."""
+    table: Table, every: Sequence[Waiting], start: Run, speed: float, most: float
+) -> tuple[float, list[Run]] | None:
+    """Seconds of all links, and the runs, each time the nearest of those that may be next.
+
+    None where they take ``most`` seconds or more.
+    """
     wide, runs, took = len(table.xs), [start], 0.0
     left = {w.first + wide * w.row: w for w in every}
     del left[start.first + wide * start.row]
-    while left:
+    while took < most:
+        if not left:
+            return took, runs
         free = (w for w in left.values() if not any(key in left for key in w.after))
         nexts = ((_seconds_to(table, runs[-1], r, speed), r) for w in free for r in w.runs)
         seconds, run = min(nexts, key=lambda each: each[0])
         runs.append(run)
         took += seconds
         del left[run.first + wide * run.row]
-    return took, runs
+    return None
 
 
 def _seconds_to(table: Table, last: Run, run: Run, speed: float) -> float:

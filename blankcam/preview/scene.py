@@ -11,7 +11,7 @@ from blankcam.cut import CutResult
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.gcode.comments import comment
-from blankcam.gcode.header import grip_words, tool_words
+from blankcam.gcode.header import operation_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
@@ -298,7 +298,7 @@ def _waste_board(program: Program) -> Iterator[Block]:
 def _held_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
-        return f"{held.kind}, {grip_words(held.kind)} {held.jaw_top:.2f} mm over the seat side"
+        return f"{held.kind}, {held.grip} {held.jaw_top:.2f} mm over the seat side"
     return GLUED.get(
         held.on_face,
         "a clamp at each end" if held.on_face == "clamps" else "between the walls of a fixture",
@@ -310,7 +310,7 @@ def chapters(file: ProgramFile, profile: Profile) -> Iterator[Chapter]:
     lines = file.text.splitlines()
     at = 0
     for o in file.program.operations:
-        said = [*comment(profile.controller, f"{o.name}: {o.words}, {tool_words(o.tool)}")]
+        said = [*comment(profile.controller, operation_words(o))]
         first = next((i for i in range(at, len(lines)) if said and lines[i] == said[0]), None)
         if first is None:
             continue

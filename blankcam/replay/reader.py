@@ -527,6 +527,8 @@ class _Reader:
             self._once(Code.STATE, f"a move before the program sets {', '.join(missing)}")
         if not self.units:
             self._once(Code.UNITS, "a move before G20 or G21")
+        if self.air and "spindle" not in self.set_here:
+            self._once(Code.AIR, "an air program moves before M5: the spindle may still turn")
 
     def _state(self, end: list[float]) -> None:
         """Fault what is not set before a move in the program's coordinates, or one at feed."""

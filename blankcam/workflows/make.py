@@ -202,7 +202,7 @@ def _produced(
             files |= drawn.result()[0]
             said += drawn.result()[1]
         if what == "all":
-            content = _report(found, profile, stage, made)
+            content = _report(found, profile, stage, made, said)
             files["report.json"] = records.render(content).encode()
             files |= _setup_cards(found, made)
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
@@ -288,7 +288,11 @@ def _choices(
 
 
 def _report(
-    found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]
+    found: Design,
+    profile: Profile,
+    stage: Stage,
+    made: Sequence[CutResult],
+    cautions: Sequence[str],
 ) -> dict[str, Any]:
     return report.report(
         found,
@@ -300,7 +304,7 @@ def _report(
             record for m in made for record in report.hand_records(m.request.part.name, m.decisions)
         ],
         programs=[record for m in made for record in report.program_records(m)],
-        cautions=[c for m in made for c in m.cautions],
+        cautions=cautions,
     )
 
 

@@ -130,6 +130,17 @@ STOPS = HOMED + 'tool_change = "stop"\nstop_allows_zero = true\n'
             + '[safe]\nchange = { x = "9 mm", y = "9 mm" }\n[[tools]]',
             "controller.length_offsets: is of no use",
         ),
+        *(
+            (
+                "[[tools]]",
+                f'[controller]\ntool_change = "automatic"\n{lengths}[[tools]]',
+                (
+                    "controller.tool_change: 'automatic': would cut with each tool at the height set "
+                    "for another"
+                ),
+            )
+            for lengths in ("", "length_offsets = false\n")
+        ),
         (
             "[[tools]]",
             '[controller]\ntool_change = "stop"\n[[tools]]',

@@ -49,8 +49,11 @@ ABILITIES = {
 def allowed(row):
     """A profile that stops for its tools is refused with length offsets (tests/machine).
 
-    So is one without coordinates of its own, for want of a place to change them.
+    So is one without coordinates of its own, for want of a place to change them, and one that
+    changes tools by itself without their lengths.
     """
+    if row.get("tool_change") is ToolChange.AUTOMATIC:
+        return row.get("length_offsets") is not False
     return row.get("tool_change") is not ToolChange.STOP or not (
         row.get("length_offsets") or row.get("machine_coordinates") is False
     )

@@ -57,6 +57,14 @@ def test_of_two_starts_before_a_cut_the_last_one_has_its_dwell():
     assert findings(again) == {}
 
 
+def test_a_new_speed_needs_its_time_too():
+    """Clear of the stock, but the spindle is still slow when the cut begins."""
+    slow = GOOD.replace("S8000 M3\nG4 P3", "S1000 M3\nG4 P3\nS8000", 1)
+    assert set(findings(slow)) == {Code.SPIN_UP}
+    assert findings(slow.replace("S8000", "S8000\nG4 P3", 1)) == {}
+    assert findings(slow.replace("S1000", "S8000")) == {}  # the same speed said again
+
+
 def test_a_spindle_that_needs_no_time_needs_no_dwell():
     quick = dataclasses.replace(MILL, spin_up=0.0)
     assert not findings(GOOD.replace("G4 P3\n", ""), profile=quick)
@@ -70,7 +78,7 @@ IN_SLOT = "G1 Y6.5000"
     [
         ["G4 P5"],
         ["M5", "S9000 M3", "G4 P3"],
-        ["S8500"],
+        ["S8500", "G4 P3"],
     ],
     ids=["dwell", "spindle stopped and started", "another speed"],
 )

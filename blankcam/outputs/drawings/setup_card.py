@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from blankcam.cut import CutResult
 from blankcam.data import table
-from blankcam.gcode.header import exact, grip_words, surface_words
+from blankcam.gcode.header import exact, surface_words
 from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
@@ -67,11 +67,6 @@ class Card:
     def lying(self) -> bool:
         """Whether the blank lies on its face."""
         return self.sheet.setup is Setup.FACE
-
-    @property
-    def grip(self) -> str:
-        """What holds the part by both faces on edge: ``jaws`` or ``walls``."""
-        return grip_words(self.sheet.holding.kind)
 
     def set_to(self, zero: Zero) -> str:
         """What to set X or Y to beside its surface: with the cutter named, else the surface's own place."""
@@ -143,7 +138,7 @@ SIDE_WORDS, PLAN_WORDS = "From the right-hand end", "From above"
 def title(told: Card) -> str:
     """The part, how it lies, and which of its sides is down."""
     how = "on face" if told.lying else "on edge"
-    down = "the side seen from the bridge up" if told.lying else "seat side down"
+    down = "the side seen from the bridge faces up" if told.lying else "seat side down"
     return f"{told.part.name.capitalize()} {how}: {'crown down' if told.turned else down}"
 
 
@@ -193,9 +188,10 @@ def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
     yield "Z", [at, *_beside_z(told)]
     for axis in "XY":
         zero = zeros[axis]
-        half = "an edge finder: half its diameter less"
-        base = f"{half} than {length(zero.value, 3)}" if zero.value else f"{half} than 0"
-        lines = [f"against {surface_words(zero.surface)}; {base}"]
+        less = f"{length(zero.value, 3)} less" if zero.value else "minus"
+        lines = [
+            f"against {surface_words(zero.surface)}; an edge finder: set {axis} = {less} half its width"
+        ]
         if zero.touch is not None:
             lines[0] += ","
             lines.append(
@@ -211,12 +207,12 @@ def _beside_z(told: Card) -> Iterator[str]:
     zero, stock, length = told.zeros["Z"], told.sheet.stock, told.length
     if told.lying:
         if zero.upper_face is not None:
-            yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue lifts it."
+            yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue may lift it."
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
-        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.grip} hold up to "
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.sheet.holding.grip} hold up to "
         f"{slack} more or less, set Z to that."
     )
 
@@ -318,12 +314,16 @@ def _side(told: Card) -> Drawing:
 
 def _holding_names(told: Card) -> tuple[str, str, str]:
     """Names of what holds the part on your side, on the far side, and from below."""
-    return ("wall", "wall", "floor") if told.grip == "walls" else ("jaw", "fixed jaw", "parallel")
+    return (
+        ("wall", "wall", "floor")
+        if told.sheet.holding.grip == "walls"
+        else ("jaw", "fixed jaw", "parallel")
+    )
 
 
 def _under(told: Card, a: float, b: float, low: float, seat: float) -> Path:
     """The parallel between the jaws, or the fixture's floor from wall to wall."""
-    gap = 0.0 if told.grip == "walls" else 3.0
+    gap = 0.0 if told.sheet.holding.grip == "walls" else 3.0
     return _open_box(a + gap, low, b - gap, seat)
 
 

@@ -10,7 +10,7 @@ from itertools import groupby
 
 from blankcam.cut import CutResult
 from blankcam.gcode.changes import steps
-from blankcam.gcode.header import grip_words, touch_words, zero_words, zeroing_tool
+from blankcam.gcode.header import touch_words, zero_words, zeroing_tool
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
 from blankcam.inputs.machine import Kind, Profile, ToolChange
@@ -131,6 +131,7 @@ def _work(
         stage=stage,
         decisions=result.decisions if result else all_by_hand(part, stage),
         templates=templates,
+        grip=result.request.machine.holding.grip if result else "jaws",
         spare=(blank.length - part.length) / 2,
     )
 
@@ -259,7 +260,7 @@ def _held(part: Part, program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
         return (
-            f"{held.kind}, seat side down, {grip_words(held.kind)} up to {both(held.jaws)} over it, "
+            f"{held.kind}, seat side down, {held.grip} up to {both(held.jaws)} over it, "
             f"{both(program.stock.z1 - held.jaws)} out of them; {hand_steps.seen_side(part)} toward you."
         )
     lying = "seat side toward you"

@@ -45,6 +45,8 @@ class Work:
     """Who makes each feature."""
     templates: bool = False
     """Whether templates and gauges were cut for it."""
+    grip: str = "jaws"
+    """What held it on edge: ``jaws`` or ``walls``."""
     spare: float = 0.0
     """How much longer than the part the blank is, on each side."""
 
@@ -281,7 +283,9 @@ def _after_machine(work: Work) -> Iterator[str]:
 def _ends_step(work: Work) -> str:
     """The round ends, all of them or what the machine could not reach."""
     radius = both(work.part.thickness / 2)
-    where = "below the jaws' line" if work.milled(FeatureKind.ENDS) else "all the way down"
+    where = "all the way down"
+    if work.milled(FeatureKind.ENDS):
+        where = f"below where the {work.grip} stood"
     return f"**Ends**: file them to a full round {where}, radius {radius}."
 
 
