@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 P = ParamSpec("P")
 
 PAGE, HEARD = "preview.html", "preview-watch.js"
+PROVEN = "-proven"
 EVERY = 0.1
 """Seconds between two looks at the job's file."""
 
@@ -131,7 +132,8 @@ def watch(
                     job_path, machine, stage, partial(_stands, job_path, stamp)
                 ):
                     _put(out, page, known, "", force=force)
-                    yield f"{job_path}: drawn in {time.monotonic() - began:.1f} s"
+                    what = "proven" if known.endswith(PROVEN) else "new shapes drawn"
+                    yield f"{job_path}: {what} in {time.monotonic() - began:.2f} s"
             except BlankcamError as fault:
                 if not page:
                     raise
@@ -171,7 +173,7 @@ def _pages(
     known = f"{job.digest}-drawn"
     yield page_of(quick, watch=known, waiting=more), known
     if more:
-        known = f"{job.digest}-proven"
+        known = f"{job.digest}{PROVEN}"
         page = _done_while(stands, _proven_page, job, profile, stage, known)
         if page is not None:
             yield page, known
