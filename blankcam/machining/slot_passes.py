@@ -47,6 +47,11 @@ BEHIND: float = table("cutting")["air"]["behind"]
 AHEAD: float = table("cutting")["air"]["ahead"]
 
 
+Way = tuple[float, float, bool]
+"""A pass in a groove's section: how far its ball's centre runs beside the groove's axis and over
+its lowest line, mm, and whether the tool may come back along the next one."""
+
+
 def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
     """Where the line of the floor is wanted at the nut's front in that stage."""
     return float(slot.floor(0.0)) + nut.at(stage).floor_raise
@@ -191,7 +196,7 @@ def _may_fall_short(wall: float, start: float, judged: float) -> float:
 @functools.lru_cache(maxsize=512)  # a choice of tools asks again and again
 def passes(
     groove: Groove, ball: float, depth: float, step: float, judged: float
-) -> tuple[tuple[float, float, bool], ...]:
+) -> tuple[Way, ...]:
     """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
     A layer is as wide as the groove lets the ball be at that height; what stands between its
@@ -229,17 +234,17 @@ def _layers(
     ball: float,
     deep: float,
     step: float,
-    floor: Sequence[tuple[float, float, bool]],
-) -> list[tuple[float, float, bool]]:
+    floor: Sequence[Way],
+) -> list[Way]:
     """The fewest passes over the floor's own of which none, nor of those, cuts deeper than a step.
 
     Thinner layers where no way of full ones is found to keep to that.
     """
 
-    def keeps(way: Sequence[tuple[float, float, bool]]) -> bool:
-        return _deepest([*way, *floor], off + ball, ball, deep) <= step + CLOSE
+    def keeps(way: Sequence[Way]) -> bool:
+        return max(_depths([*way, *floor], off + ball, ball, deep)) <= step + CLOSE
 
-    every: list[list[tuple[float, float, bool]]] = []
+    every: list[list[Way]] = []
     for ways in _batches(off, ball, deep, step, floor[0][1] - ball):
         ways.sort(key=len)
         if (found := next(filter(keeps, ways), None)) is not None:
@@ -250,7 +255,7 @@ def _layers(
 
 def _batches(
     off: float, ball: float, deep: float, step: float, low: float
-) -> Iterator[list[list[tuple[float, float, bool]]]]:
+) -> Iterator[list[list[Way]]]:
     """Ways over the floor's own passes: all those of full layers, then of thinner and thinner ones."""
     for thinner in THINNER:
         ways = [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
@@ -259,7 +264,7 @@ def _batches(
 
 def _full_layers(
     off: float, ball: float, deep: float, step: float, low: float
-) -> Iterator[list[tuple[float, float, bool]]]:
+) -> Iterator[list[Way]]:
     """Ways that end in the floor's outer passes, that begin along the middle, or along one wall.
 
     ``low``: how high over the lowest line the tip runs in the floor's outer passes, mm.
@@ -278,7 +283,7 @@ def _full_layers(
 
 def _over_floor(
     off: float, ball: float, ends: tuple[float, float], layers: int, between: float
-) -> list[tuple[float, float, bool]]:
+) -> list[Way]:
     """The passes of layers over the floor's two outer passes, which are the last layer."""
     deep, low = ends
     found = []
@@ -290,7 +295,7 @@ def _over_floor(
 
 def _middle_first(
     off: float, ball: float, ends: tuple[float, float], step: float, share: float
-) -> Iterator[list[tuple[float, float, bool]]]:
+) -> Iterator[list[Way]]:
     """Ways whose first layers are one pass each, along the middle, and the others wall to wall.
 
     At each wall a strip is left, which the ball's round meets higher than its tip runs: so much
@@ -311,7 +316,7 @@ def _middle_first(
 
 def _one_wall_first(
     off: float, ball: float, ends: tuple[float, float], step: float
-) -> Iterator[list[tuple[float, float, bool]]]:
+) -> Iterator[list[Way]]:
     """Ways down along one wall, then along the other, where the ball's round has left less."""
     deep, low = ends[0], max(ends[1], off - step) + step - CLOSE
     count = math.ceil((deep - low) / step - 1e-9)
@@ -321,10 +326,13 @@ def _one_wall_first(
         yield [(x, ball + tip, tip > low + SAME) for x, tip in tips]
 
 
-def _deepest(
-    ways: Sequence[tuple[float, float, bool]], radius: float, ball: float, deep: float
-) -> float:
-    """The deepest that any of the passes cuts, one after the other, mm along the upright normal."""
+def depths(groove: Groove, ball: float, depth: float, ways: Sequence[Way]) -> list[float]:
+    """How deep each of a slot's passes cuts, one after the other, mm along the upright normal."""
+    deep = (depth + STANDING) * math.cos(groove.tilt)
+    return _depths(ways, groove.radius, ball, deep)
+
+
+def _depths(ways: Sequence[Way], radius: float, ball: float, deep: float) -> list[float]:
     edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
     # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
     x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
@@ -332,12 +340,11 @@ def _deepest(
     room = ball**2 - (x - aside) ** 2
     under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
     before = np.minimum.accumulate(np.vstack([np.full_like(x, deep), under[:-1]]))
-    return max(0.0, float(np.max(before - under)))
+    found: list[float] = np.max(before - under, axis=1, initial=0.0).tolist()
+    return found
 
 
-def _upper(
-    off: float, ball: float, deep: float, step: float, share: float
-) -> list[tuple[float, float, bool]]:
+def _upper(off: float, ball: float, deep: float, step: float, share: float) -> list[Way]:
     """The passes of the upper layers where ridges of a share of the step stand between them."""
     between = share * step if off > SAME else 0.0
     layers = max(1, math.ceil(deep / (step - between) - 1e-9))
@@ -367,20 +374,24 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
 
 
 def across_ends(
-    stock: Box, tool: Tool, *, back: bool, lean: float, met: float | None = None
+    stock: Box, tool: Tool, *, back: bool, lean: float, met: tuple[float, float] | None = None
 ) -> tuple[float, float]:
     """Places y in air before the front and behind the back.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
     face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
     tool that goes down a slope touches with its rim. Where a ball finds no more than ``met`` mm
-    over what it leaves, it meets the front with less than its radius.
+    over what it leaves, it meets the front, and the next pass the back, with less than its radius.
     """
-    radius = tool.radius
-    near = stock.y0 - radius - BESIDE
-    if met is not None and met < radius and tool.shape is Shape.BALL:
-        near = max(near, stock.y0 - math.sqrt(met * (2 * radius - met)) - AHEAD)
-    if back:
-        return near, stock.y1 + radius + BESIDE
-    before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
-    return near, stock.y1 + radius * before + BEHIND
+    radius, short = tool.radius, met is not None and tool.shape is Shape.BALL
+    before, after = (_touches(radius, m) if short else radius + BESIDE for m in met or (0.0, 0.0))
+    along = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
+    behind = radius * along + BEHIND
+    return stock.y0 - before, stock.y1 + (max(after, behind) if back else behind)
+
+
+def _touches(radius: float, met: float) -> float:
+    """How far before a face a ball must stand that finds so much over what it leaves, mm."""
+    if met >= radius:
+        return radius + BESIDE
+    return math.sqrt(met * (2 * radius - met)) + AHEAD
