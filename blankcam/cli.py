@@ -23,6 +23,7 @@ from blankcam.faults import (
     BlankcamError,
     Fault,
     InputError,
+    RefusedError,
     printable,
 )
 from blankcam.inputs.units import Units
@@ -191,14 +192,17 @@ def layout(
     from blankcam.workflows import layout as layouts
 
     if picture:
-        for line in layouts.picture(job, terminal.width(), plain=terminal.is_plain()):
-            print(line)
-        return
-    found = layouts.layout(job, machine, stage, scatter=scatter, feeds=feeds)
-    if as_json:
-        print(found.report_text, end="")
+        lines, refused = layouts.picture(job, terminal.width(), plain=terminal.is_plain())
+        print("\n".join(lines))
     else:
-        terminal.show(found.sections, units or "both")
+        found = layouts.layout(job, machine, stage, scatter=scatter, feeds=feeds)
+        refused = found.refused
+        if as_json:
+            print(found.report_text, end="")
+        else:
+            terminal.show(found.sections, units or "both")
+    if refused:
+        raise RefusedError(refused)
 
 
 @_command("blankcam make my-job.toml --out cuts")
@@ -504,7 +508,8 @@ def _other(fault: Any) -> int:
     if hasattr(fault, "format_message"):
         context = getattr(fault, "ctx", None)
         command = context.command_path if context else "blankcam"
-        _complain(f"blankcam: {printable(fault.format_message(), 300)}; see {command} --help")
+        words = fault.format_message().replace("Value error, ", "").rstrip(".")
+        _complain(f"blankcam: {printable(words, 300)}; see {command} --help")
     else:
         words = printable(f"{type(fault).__name__}: {fault}", 300)
         _complain(f"blankcam: a fault of the program itself, nothing was written: {words}")

@@ -1,8 +1,8 @@
 """What a program states in its comments for the operator to act on: its header and its stops.
 
-The header's statements are the comments from ``makes`` on, before the first code, each beginning
-with one of the words below and running on over as many comments as it needs. A stop's text is what
-stands in comments right before its M0, or on its line.
+The header's statements are the comments before the first code that begin with one of the words
+below, each running on over as many comments as it needs. A stop's text is what stands in comments
+right before its M0, or on its line.
 """
 
 from __future__ import annotations
@@ -12,14 +12,14 @@ from collections.abc import Iterator, Mapping
 
 COMMENT = re.compile(r"\([^()]*\)|;.*")
 LINE_END = re.compile("\r\n|\r|\n")
-SIGNED = ("makes", "machine", "material", "stock", "zero", "place", "hold", "tool", "step")
+SIGNED = ("makes", "job", "machine", "material", "stock", "zero", "place", "hold", "tool", "step")
 """Words that begin a statement which the operator acts on."""
-OTHERS = ("file", "job", "time", "moves digest", "readings digest", "air")
+OTHERS = ("job digest", "file", "time", "moves digest", "readings digest", "air")
 """Words that begin any other."""
 NUMBERED = ("tool", "place", "step")
 """Of those, words that a number follows."""
 _BEGINS = re.compile(
-    "|".join(word.replace(" ", r"\s*") for word in (*SIGNED, *OTHERS)), re.IGNORECASE
+    "|".join(word.replace(" ", r"\s*") for word in (*OTHERS, *SIGNED)), re.IGNORECASE
 )
 _NUMBER = re.compile(r"\s*(\d+)")
 _STOP = re.compile(r"(?:^|[A-Z0-9.\s])M0+(?![\d.])", re.IGNORECASE)
@@ -28,7 +28,8 @@ _STOP = re.compile(r"(?:^|[A-Z0-9.\s])M0+(?![\d.])", re.IGNORECASE)
 def read_statements(program: str) -> dict[str, str]:
     """The statements of a program's text by name: ``zero``, ``tool 2``, ``place 1``, ``stop 1``.
 
-    Anything at all may stand in the text. Of two statements of one name the last counts.
+    Anything at all may stand in the text. Two statements of one name that differ are one of both
+    texts: nobody knows which of them the operator will follow.
     """
     head: list[str] = []
     stops: list[str] = []
@@ -47,7 +48,10 @@ def read_statements(program: str) -> dict[str, str]:
             said = []
         else:
             said += comments
-    found = dict(_named(head))
+    found: dict[str, str] = {}
+    for name, text in _named(head):
+        told = found.get(name, text)
+        found[name] = told if squeezed(told) == squeezed(text) else f"{told} and {text}"
     return found | {f"stop {n}": text for n, text in enumerate(stops, start=1)}
 
 
@@ -58,13 +62,9 @@ def _marked(line: str) -> bool:
 def _named(head: list[str]) -> Iterator[tuple[str, str]]:
     """Name and text of each signed statement of a header's comments."""
     name, text = "", [""]
-    began = False
     for comment in head:
         begins = _BEGINS.match(comment)
         word = begins[0].lower() if begins else ""
-        began = began or word == "makes"
-        if not began:
-            continue
         if begins is None:
             text.append(comment)
             continue

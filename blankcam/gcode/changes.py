@@ -41,7 +41,7 @@ def steps(
     ----------
     name : of the tool and how far it sticks out, as the reader of the steps knows it
     """
-    yield "stop the spindle and wait until it stands"
+    yield "stop the spindle and wait until it stands still"
     yield f"fit {name}"
     if controller.length_offsets:
         yield f"see that its length is in the controller's table under {tool.number}"

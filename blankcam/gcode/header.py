@@ -15,7 +15,7 @@ from blankcam.machining.promise import promise
 from blankcam.parts.frames import Place, ReferenceSurface, Zero
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
-from blankcam.toolpath.moves import Program, StandingBlank
+from blankcam.toolpath.moves import Operation, Program, StandingBlank
 
 ENDING = ".ngc"
 LONGEST_NAME = 100
@@ -183,6 +183,12 @@ def tool_words(tool: Tool) -> str:
     return f"{words}, {tool.flutes} flutes, stick-out {tool.stick_out:g} mm"
 
 
+def operation_words(operation: Operation) -> str:
+    """What an operation does, in which place of a fixture, with which tool."""
+    place = f"place {operation.place}: " if operation.place else ""
+    return f"{operation.name}: {place}{operation.words}, {tool_words(operation.tool)}"
+
+
 _SURFACES = {
     ReferenceSurface.BLANK_LEFT_END: "the left end of the blank",
     ReferenceSurface.CUT_LEFT_END: "the left end as cut",
@@ -192,7 +198,7 @@ _SURFACES = {
     ReferenceSurface.NUT_SIDE: "the nut side",
     ReferenceSurface.SEAT_SIDE: "the seat side",
     ReferenceSurface.STOPPED_ENDS: "the left ends of the blanks",
-    ReferenceSurface.FIRST_SEEN_SIDE: "the side seen from the bridge of the first blank",
+    ReferenceSurface.FIRST_SEEN_SIDE: "the side of the first blank that is seen from the bridge",
     ReferenceSurface.FIRST_SEAT_SIDE: "the seat side of the first blank",
     ReferenceSurface.JAW_TOP: "the jaw top",
     ReferenceSurface.WALL_TOP: "the top of the walls",
@@ -235,9 +241,9 @@ def zero_sentences(zeros: Iterable[Zero], length: Length = _millimetres) -> Iter
     each = {z.axis: z for z in zeros}
     surfaces = {z.surface for z in each.values()}
     if ReferenceSurface.NUT_SIDE in surfaces:
-        yield "Crown down, the left end still on the left, the underside levelled."
+        yield "The crown is down, the left end still on the left, and the underside is set level."
     if ReferenceSurface.SEAT_SIDE in surfaces:
-        yield "The side seen from the bridge up."
+        yield "The side seen from the bridge faces up."
     if "Z" in each:
         words = touch_words(each.values(), length)
         yield f"{words[0].upper()}{words[1:]}."
@@ -249,9 +255,9 @@ def _check_words(zero: Zero, length: Length) -> Iterator[str]:
     if zero.upper_face is not None:
         at = length(zero.upper_face, 3)
         yield (
-            f"The upper face is milled and must then stand at Z {at}, where its thickness was measured. "
-            f"Where glue or tape has lifted it, set Z to {at} there, and write down what "
-            f"{surface_words(zero.surface)} reads from then on."
+            f"The upper face is milled: it must now stand at Z {at} where its thickness was measured. "
+            f"If glue or tape has lifted it, set Z to {at} there, and write down what "
+            f"{surface_words(zero.surface)} then reads."
         )
 
 
@@ -263,7 +269,7 @@ def _side_sentences(zeros: Iterable[Zero], length: Length) -> Iterator[str]:
         if before is not None and (before.value, before.touch) == (zero.value, zero.touch):
             yield f"Set {zero.axis} likewise against {against}."
             continue
-        half = "half the width of an edge finder" if before is None else "the half"
+        half = "half the width of an edge finder" if before is None else "half the finder's width"
         less = f"{exact(zero.value, length)} less {half}" if zero.value else f"minus {half}"
         words = f"Set {zero.axis} to {less} against {against}"
         yield f"{words}{_with_cutter(zero, length, first=before is None)}."
@@ -275,19 +281,17 @@ def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
         return ""
     at = length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
     if not first:
-        return f", or to {at} likewise"
+        return f", or to {at} with T{zero.touch.number} likewise"
     paper, tip = exact(zero.touch.paper, length), exact(zero.touch.tip, length)
-    return f", or to {at} with T{zero.touch.number}, tip at Z {tip}, paper {paper}"
+    return (
+        f", or to {at} with the side of T{zero.touch.number}, its tip at Z {tip} and paper of {paper} "
+        "between"
+    )
 
 
 def exact(value: float, length: Length) -> str:
     """A length with two decimals, or three where it has them."""
     return length(value, 2 if math.isclose(value, round(value, 2), abs_tol=1e-6) else 3)
-
-
-def grip_words(kind: str) -> str:
-    """What stands against both faces of a blank on edge, by the kind of holding."""
-    return "walls" if kind == "fixture" else "jaws"
 
 
 def _holding_words(program: Program) -> str:
@@ -317,4 +321,4 @@ def _held_words(program: Program) -> str:
 
 
 def _gripped(held: Holding) -> str:
-    return f"{held.kind}, {grip_words(held.kind)} up to {held.jaws:g} mm"
+    return f"{held.kind}, {held.grip} up to {held.jaws:g} mm"

@@ -82,9 +82,9 @@ def _z_again(program: Program, profile: Profile) -> str:
     """Why Z is not a tool's yet, and how it becomes so: no length counts while a probe touches."""
     touch = touch_words(program.zeros)
     if not profile.controller.length_offsets:
-        return f"Z is the probe's own: for each tool {touch}."
+        return f"Z is then right for the probe alone: for each tool, {touch}."
     number = zeroing_tool(program)
-    return f"Z is the probe's own: fit T{number}, its length in force, {touch}."
+    return f"Z is then right for the probe alone: with T{number} fitted and its length in force, {touch}."
 
 
 def _lines(program: Program, profile: Profile, probe: Probe, begin: Start) -> Iterator[str]:

@@ -13,9 +13,9 @@ from dataclasses import dataclass, field
 from blankcam.gcode import changes, numbers
 from blankcam.gcode.commanded import commanded
 from blankcam.gcode.comments import comment
-from blankcam.gcode.header import ENDING, header_lines, signed, tool_words
+from blankcam.gcode.header import ENDING, header_lines, operation_words, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.inputs.machine import Controller, Profile, SafePlaces, Spot, ToolChange
+from blankcam.inputs.machine import Controller, PlanPosition, Profile, SafePlaces, ToolChange
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Place
 from blankcam.toolpath import linearize
@@ -167,7 +167,7 @@ class _Body:
         changed = before is None or before.tool.number != operation.tool.number
         if changed:
             self._change(operation, program, first=before is None)
-        self.say(f"{operation.name}: {operation.words}, {tool_words(operation.tool)}")
+        self.say(operation_words(operation))
         if not program.air:
             if changed or before is None or before.cut.rpm != operation.cut.rpm:
                 self.lines.append(f"S{int(operation.cut.rpm)} M3")
@@ -275,7 +275,7 @@ class _Body:
         elif not blind:
             self._height(clearance)
 
-    def _across(self, spot: Spot | None) -> None:
+    def _across(self, spot: PlanPosition | None) -> None:
         """Over a place of the machine's own, at its safe height."""
         if spot is not None and self.controller.machine_coordinates:
             self.lines.append(f"G53 G0 X{self._machine(spot.x)} Y{self._machine(spot.y)}")

@@ -20,6 +20,7 @@ from pydantic_core import ErrorDetails
 from blankcam.faults import MOST_TOLD, Fault, InputError, printable
 from blankcam.file_kinds import why_no_file
 from blankcam.inputs.fields import Wanted
+from blankcam.inputs.toml_faults import syntax_fault
 
 LARGEST_FILE = 1_000_000
 LONGEST_LINE = 4_000
@@ -82,7 +83,7 @@ def parse_toml(text: str, path: str) -> dict[str, Any]:
     try:
         tables = tomllib.loads(text)
     except ValueError as fault:  # of TOML, or of a number with thousands of digits
-        raise InputError(Fault(where=path, wrong=f"is not TOML: {fault}")) from None
+        raise InputError(syntax_fault(text, path, fault)) from None
     except RecursionError:
         tables = None
     if tables is None or _is_deeper(tables, DEEPEST):

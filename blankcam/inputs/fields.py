@@ -30,7 +30,7 @@ LENGTH_SCHEMA = {
 }
 
 
-class Table(BaseModel):
+class FileTable(BaseModel):
     """The settings that all tables share; validators are built with the first file that is read."""
 
     model_config = ConfigDict(

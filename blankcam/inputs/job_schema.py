@@ -1,6 +1,7 @@
 """What each key of a job file may hold."""
 
 import math
+import re
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
@@ -10,17 +11,20 @@ from blankcam.faults import printable
 from blankcam.inputs import job
 from blankcam.inputs.fields import (
     LENGTH_SCHEMA,
+    FileTable,
     Length,
     LengthOr,
     Matching,
     Quantity,
-    Table,
     Text,
     Whole,
     quantity_reader,
     sane,
 )
 from blankcam.inputs.units import ANGLE, UNIT_WEIGHT, UnfitError
+
+_SIDES = {"bass": "treble", "treble": "bass"}
+"""Each side's other, the bass first."""
 
 
 def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerString]:
@@ -48,17 +52,22 @@ def per_string(read: Callable[[object], float]) -> Callable[[object], job.PerStr
 
 def _by_number(value: dict[str, object]) -> list[str]:
     """The keys of a table by string number from the bass side, the highest number first."""
-    keys = sorted(value, key=lambda k: (len(k), k), reverse=True)
-    if not keys or keys != [str(n) for n in range(len(keys), 0, -1)]:
-        fix = "write { bass = .., treble = .. }, or each string's number from 1, the treble's, on"
+    fix = "write { bass = .., treble = .. }, or each string's number from 1, the treble's, on"
+    if len(value) == 1 and (side := min(value)) in _SIDES:
+        raise UnfitError(f"has no {_SIDES[side]}", fix)
+    if not value or not all(re.fullmatch("[1-9][0-9]?", k, re.ASCII) for k in value):
         raise UnfitError("is neither by side nor by string number", fix)
-    return keys
+    numbers = sorted(map(int, value), reverse=True)
+    if left_out := set(range(1, numbers[0])) - set(numbers):
+        raise UnfitError(f"leaves out string {max(left_out)}", fix)
+    return [str(n) for n in numbers]
 
 
 def _as_table(values: list[object]) -> str:
-    """A list from the bass side as the table by string number that it would be."""
+    """A list from the bass side as the table that it would be: of two by side, else by number."""
     count = len(values)
-    pairs = (f"{count - i} = {_toml(v)}" for i, v in enumerate(values))
+    names = list(_SIDES) if count == len(_SIDES) else range(count, 0, -1)
+    pairs = (f"{name} = {_toml(v)}" for name, v in zip(names, values, strict=True))
     return f"{{ {', '.join(pairs)} }}"
 
 
@@ -210,7 +219,7 @@ Note = Matching(
 )
 
 
-class Instrument(Table):
+class InstrumentTable(FileTable):
     """What instrument it is."""
 
     name: Text(200)  # type: ignore[valid-type]
@@ -220,7 +229,7 @@ class Instrument(Table):
     finger: Length("instrument.finger")  # type: ignore[valid-type]
 
 
-class Board(Table):
+class BoardTable(FileTable):
     """The fretboard as measured."""
 
     width_at_nut: Length("board.width_at_nut")  # type: ignore[valid-type]
@@ -230,7 +239,7 @@ class Board(Table):
     body_fret: Whole(5, 30)  # type: ignore[valid-type]
 
 
-class String(Table):
+class StringTable(FileTable):
     """One string; 1 is the treble side's outermost."""
 
     number: Whole(1, 24)  # type: ignore[valid-type]
@@ -242,7 +251,7 @@ class String(Table):
     course: Whole(1, 24) | None = None  # type: ignore[valid-type]
 
 
-class Nut(Table):
+class NutTable(FileTable):
     """The nut's seat and what is wanted of the nut."""
 
     seat_width: Length("nut.seat_width")  # type: ignore[valid-type]
@@ -265,7 +274,7 @@ class Nut(Table):
     compensation: Compensation("nut.compensation", "none", "computed")  # type: ignore[valid-type]
 
 
-class Saddle(Table):
+class SaddleTable(FileTable):
     """The saddle's slot, the strings over it and what is wanted of the saddle."""
 
     slot_width: Length("saddle.slot_width")  # type: ignore[valid-type]
@@ -287,7 +296,7 @@ class Saddle(Table):
     tie_run: Length("saddle.tie_run") | None = None  # type: ignore[valid-type]
 
 
-class Blank(Table):
+class BlankTable(FileTable):
     """One blank as measured."""
 
     length: Length("blank.length")  # type: ignore[valid-type]
@@ -295,16 +304,16 @@ class Blank(Table):
     thickness: Length("blank.thickness")  # type: ignore[valid-type]
 
 
-class Blanks(Table):
+class BlanksTable(FileTable):
     """What the parts are cut from; a part without a blank is not made."""
 
     material: Literal[job.MATERIALS]  # type: ignore[valid-type]
     fit: Literal["sliding", "snug", "hand"]
-    nut: Blank | None = None
-    saddle: Blank | None = None
+    nut: BlankTable | None = None
+    saddle: BlankTable | None = None
 
 
-class Plan(Table):
+class PlanTable(FileTable):
     """Which operations the machine does and which the hand."""
 
     machine: Text(300)  # type: ignore[valid-type]
@@ -316,7 +325,7 @@ class Plan(Table):
     slots: Literal["mill", "file"]
 
 
-class HeldPart(Table):
+class HeldPartTable(FileTable):
     """How one part's blank is held, where it is not as the machine profile says."""
 
     kind: Literal["vice", "fixture", "carrier", "tape"] | None = None
@@ -329,11 +338,11 @@ class HeldPart(Table):
     clamp_height: Length("holding.clamp") | None = None  # type: ignore[valid-type]
 
 
-class Holding(HeldPart):
+class JobHoldingTable(HeldPartTable):
     """How blanks are held; what is said of one part counts before what is said of both."""
 
-    nut: HeldPart = HeldPart.model_construct()
-    saddle: HeldPart = HeldPart.model_construct()
+    nut: HeldPartTable = HeldPartTable.model_construct()
+    saddle: HeldPartTable = HeldPartTable.model_construct()
 
 
 _Spread = Annotated[
@@ -341,7 +350,7 @@ _Spread = Annotated[
 ]
 
 
-class Uncertainty(Table):
+class UncertaintyTable(FileTable):
     """Standard deviations of what was measured, where they are not the typical ones."""
 
     board: _Spread | None = None
@@ -356,15 +365,15 @@ class Uncertainty(Table):
     machine: _Spread | None = None
 
 
-class JobFile(Table):
+class JobFile(FileTable):
     """A job for blankcam: one instrument's nut and saddle."""
 
-    instrument: Instrument
-    board: Board
-    strings: list[String] = Field(min_length=2, max_length=24)
-    nut: Nut
-    saddle: Saddle
-    blanks: Blanks
-    plan: Plan
-    holding: Holding = Holding.model_construct()
-    uncertainty: Uncertainty = Uncertainty.model_construct()
+    instrument: InstrumentTable
+    board: BoardTable
+    strings: list[StringTable] = Field(min_length=2, max_length=24)
+    nut: NutTable
+    saddle: SaddleTable
+    blanks: BlanksTable
+    plan: PlanTable
+    holding: JobHoldingTable = JobHoldingTable.model_construct()
+    uncertainty: UncertaintyTable = UncertaintyTable.model_construct()

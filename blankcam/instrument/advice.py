@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from blankcam.data import table
-from blankcam.inputs.job import Graded, Job
+from blankcam.inputs.job import Graded, Job, PerString
 from blankcam.inputs.units import parse_length
 from blankcam.instrument import tension
 from blankcam.instrument.heights import Instrument, StringPath, per_string
+from blankcam.instrument.pitch import semitone
 from blankcam.instrument.strings import StringData
 
 NEAR_NUT = 3  # frets where the lift at the nut weighs most
@@ -86,6 +88,50 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
             )
             yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all: {fix}"
     yield from _height_cautions(instrument)
+    yield from _sides_cautions(job)
+
+
+def _sides_cautions(job: Job) -> Iterator[str]:
+    """What looks as if bass and treble were taken for each other."""
+    pitches = _lowest_by_course(job)
+    if len(pitches) > 2 and all(bass > treble for bass, treble in pairwise(pitches)):
+        yield (
+            f"string 1 ({job.strings[-1].note}) is the lowest and string {len(job.strings)}"
+            f" ({job.strings[0].note}) the highest: 1 is the outermost on the treble side; number them"
+            " the other way round, unless it is strung so"
+        )
+    most = table("limits")["sides"]
+    heights = {key: getattr(job.nut, key) for key in ("first_fret", "third_fret", "lift")}
+    for key, value in {**heights, "action": job.saddle.action}.items():
+        bass, treble = _outer(value)
+        if treble - bass > most["height"] - 1e-9:
+            yield (
+                f"{key}: {treble:.2f} mm at the treble and {bass:.2f} mm at the bass, where most"
+                " instruments want more room at the bass: taken for each other?"
+            )
+    bass, treble = _outer(job.saddle.front_at)
+    if treble - bass > most["front"] and job.blanks.saddle is not None:
+        yield (
+            f"front_at: {bass:.1f} mm at the bass and {treble:.1f} mm at the treble, where most slots"
+            " lie further from the nut at the bass: taken for each other?"
+        )
+
+
+def _lowest_by_course(job: Job) -> list[int]:
+    """The lowest note of each course from the bass side, in semitones."""
+    courses = [string.course or string.number for string in job.strings]
+    notes = [semitone(string.note) for string in job.strings]
+    lowest: dict[int, int] = {}
+    for course, note in zip(courses, notes, strict=True):
+        lowest[course] = min(note, lowest.get(course, note))
+    return list(lowest.values())
+
+
+def _outer(value: PerString | None) -> tuple[float, float]:
+    """A value at the bass and at the treble string; zeros where there is none."""
+    if value is None:
+        return 0.0, 0.0
+    return (value.bass, value.treble) if isinstance(value, Graded) else (value[0], value[-1])
 
 
 def _height_cautions(instrument: Instrument) -> Iterator[str]:

@@ -34,5 +34,5 @@ def jaw_faults(part: Part, held: Holding, stage: Stage) -> Iterator[Fault]:
             key="holding.jaw_top",
             found=f"{held.jaws:g} mm",
             wrong=f"the ends, {high:.2f} mm high, could be made round above {low:.2f} mm only",
-            fix="lower the jaws, or leave them to the file",
+            fix=f"lower the {held.grip}, or leave the ends to the file",
         )

@@ -59,15 +59,15 @@ def settled(holding: Holding, window: Window) -> Holding:
 
 
 def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iterator[Fault]:
-    """What is wrong with the jaws' height; ``fix``: what would widen a window that is empty."""
+    """What is wrong with the height of the jaws, or of a fixture's walls; ``fix``: what would widen a window that is empty."""
     where, key = f"{part}, on edge", "holding.jaw_top"
     height = settled(holding, window).jaws
-    held, cut = grip_words(window), cut_words(window.cut, window.low)
+    held, cut = hold_words(window), cut_words(window.cut, window.low)
     if window.least > window.most + _CLOSE or (
         holding.jaw_top == "auto" and height > window.most + _CLOSE
     ):
         found = "auto" if holding.jaw_top == "auto" else f"{height:g} mm"
-        wrong = f"no height of the jaws will do: {held}, and {cut}, so that they may stand at most "
+        wrong = f"no height of the {holding.grip} will do: {held}, and {cut}, so that they may stand at most "
         wrong += f"{window.most:.2f} mm high"
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
     elif height < window.least - _CLOSE:
@@ -75,13 +75,13 @@ def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iter
         found, fix = f"{height:g} mm", f'{window.least:.2f} to {window.most:.2f} mm, or "auto"'
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
     elif height > window.most + _CLOSE:
-        wrong = f"{cut}, nearer than {JAW_ROOM:g} mm to the jaws"
+        wrong = f"{cut}, nearer than {JAW_ROOM:g} mm to the {holding.grip}"
         found, fix = f"{height:g} mm", f'{window.least:.2f} to {window.most:.2f} mm, or "auto"'
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
 
 
-def grip_words(window: Window) -> str:
-    """What the jaws must hold."""
+def hold_words(window: Window) -> str:
+    """How much must be held."""
     return f"they must hold {window.least:.2f} mm of the {window.standing:.2f} mm that stand there"
 
 

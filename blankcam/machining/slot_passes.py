@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,11 +38,18 @@ FLOOR_STANDS = max(FLOOR_CUSP, UPRIGHT_CUSP)
 LOW = 0.002
 """mm that may stand on the lowest line where no pass runs along it."""
 MOST_PASSES = 400
+STARTS = 8
+"""Angles between the highest and the lowest at which passes round a floor are tried to begin."""
 SAME = 1e-4
 """mm under which two radii are one."""
 SIDE_CUSP: float = table("cutting")["slots"]["scallop_wall"]
 BEHIND: float = table("cutting")["air"]["behind"]
 AHEAD: float = table("cutting")["air"]["ahead"]
+
+
+Way = tuple[float, float, bool]
+"""A pass in a groove's section: how far its ball's centre runs beside the groove's axis and over
+its lowest line, mm, and whether the tool may come back along the next one."""
 
 
 def floor_front(nut: Part, slot: Slot, stage: Stage) -> float:
@@ -96,7 +103,8 @@ def judged_from(slot: Slot, depth: float) -> float:
 def around(radius: float, ball: float, deep: float, judged: float) -> tuple[float, ...]:
     """Angles from straight down at which passes round the floor leave no more than they may.
 
-    From where the groove meets what stands ``deep`` mm over its lowest line. Between passes 2h
+    From where the groove meets what stands ``deep`` mm over its lowest line, the outermost pass as
+    far below that as the wall there allows. Between passes 2h
     apart the groove falls short most in the middle, radially by
     R - e cos h - sqrt(r^2 - e^2 sin^2 h) with e the difference of the radii; where the groove's
     wall stands at an angle m that is 1/cos m as much upright, and 1/sin m sideways. At steep walls
@@ -112,34 +120,66 @@ def _angles(radius: float, ball: float, at: float, judged: float) -> tuple[float
     off = radius - ball
     if off <= SAME:
         return (0.0,)
-    angles = [at]
+    lowest = _outermost(radius, ball, judged, at)
+    fewest = _down_from(radius, ball, judged, lowest)
+    for k in range(STARTS):
+        # As high as that takes no pass more: so much less is left to the layers over it
+        found = _down_from(radius, ball, judged, at + (lowest - at) * k / STARTS)
+        if len(found) <= len(fewest):
+            return found
+    return fewest
+
+
+def _down_from(radius: float, ball: float, judged: float, start: float) -> tuple[float, ...]:
+    """The angles from ``start`` on one side to that on the other."""
+    at, angles = start, [start]
     while at > 0.0 and len(angles) < MOST_PASSES:
         at = max(0.0, at - 2 * _half_angle(radius, ball, judged, at))
         angles.append(at)
-    lowest = angles[-2]
-    if radius - off * math.cos(lowest) - math.sqrt(ball**2 - (off * math.sin(lowest)) ** 2) < LOW:
+    if len(angles) > 1 and _falls_short(radius, ball, angles[-2]) < LOW:
         # Two passes beside the lowest line are one at it
         return (*(-a for a in angles[:-1]), *angles[-2::-1])
     return (*(-a for a in angles[:-1]), *angles[::-1])
 
 
-def _half_angle(radius: float, ball: float, judged: float, start: float) -> float:
-    """Half the widest step down from an angle that leaves no more than may be."""
+def _outermost(radius: float, ball: float, judged: float, edge: float) -> float:
+    """The angle of the outermost pass where a groove's wall ends at an angle.
+
+    Where it goes on upright, the widest of the ball cuts it.
+    """
+    off, most = radius - ball, _may_fall_short(edge, edge, judged)
+    if edge >= math.pi / 2:
+        return math.asin(max(1 - most / off, 0.0))
+    return edge - _widest(edge, lambda turn: _falls_short(radius, ball, turn) <= most)
+
+
+def _falls_short(radius: float, ball: float, turn: float) -> float:
+    """How far a groove falls short along its normal so far around from a pass, mm."""
     off = radius - ball
+    if off * math.sin(turn) >= ball:
+        return math.inf
+    return radius - off * math.cos(turn) - math.sqrt(ball**2 - (off * math.sin(turn)) ** 2)
 
-    def keeps(half: float) -> bool:
-        if off * math.sin(half) >= ball:
-            return False
-        reach = off * math.cos(half) + math.sqrt(ball**2 - (off * math.sin(half)) ** 2)
-        return radius - reach <= _may_fall_short(abs(start - half), start, judged)
 
-    low, high = 0.0, max(start / 2, 1e-3)
+def _widest(most: float, keeps: Callable[[float], bool]) -> float:
+    """The widest angle up to ``most`` that keeps to what is asked, as all narrower ones do."""
+    low, high = 0.0, most
     if keeps(high):
         return high
     for _ in range(40):
         middle = (low + high) / 2
         low, high = (middle, high) if keeps(middle) else (low, middle)
     return low
+
+
+def _half_angle(radius: float, ball: float, judged: float, start: float) -> float:
+    """Half the widest step down from an angle that leaves no more than may be."""
+
+    def keeps(half: float) -> bool:
+        short = _falls_short(radius, ball, half)
+        return short <= _may_fall_short(abs(start - half), start, judged)
+
+    return _widest(max(start / 2, 1e-3), keeps)
 
 
 def _may_fall_short(wall: float, start: float, judged: float) -> float:
@@ -156,7 +196,7 @@ def _may_fall_short(wall: float, start: float, judged: float) -> float:
 @functools.lru_cache(maxsize=512)  # a choice of tools asks again and again
 def passes(
     groove: Groove, ball: float, depth: float, step: float, judged: float
-) -> tuple[tuple[float, float, bool], ...]:
+) -> tuple[Way, ...]:
     """(aside, up) of the ball's centre in each pass, from the top layer down; may it go back?
 
     A layer is as wide as the groove lets the ball be at that height; what stands between its
@@ -194,18 +234,18 @@ def _layers(
     ball: float,
     deep: float,
     step: float,
-    floor: Sequence[tuple[float, float, bool]],
-) -> list[tuple[float, float, bool]]:
+    floor: Sequence[Way],
+) -> list[Way]:
     """The fewest passes over the floor's own of which none, nor of those, cuts deeper than a step.
 
     Thinner layers where no way of full ones is found to keep to that.
     """
 
-    def keeps(way: Sequence[tuple[float, float, bool]]) -> bool:
-        return _deepest([*way, *floor], off + ball, ball, deep) <= step + CLOSE
+    def keeps(way: Sequence[Way]) -> bool:
+        return max(_depths([*way, *floor], off + ball, ball, deep)) <= step + CLOSE
 
-    every: list[list[tuple[float, float, bool]]] = []
-    for ways in _batches(off, ball, deep, step):
+    every: list[list[Way]] = []
+    for ways in _batches(off, ball, deep, step, floor[0][1] - ball):
         ways.sort(key=len)
         if (found := next(filter(keeps, ways), None)) is not None:
             return found
@@ -214,63 +254,85 @@ def _layers(
 
 
 def _batches(
-    off: float, ball: float, deep: float, step: float
-) -> Iterator[list[list[tuple[float, float, bool]]]]:
+    off: float, ball: float, deep: float, step: float, low: float
+) -> Iterator[list[list[Way]]]:
     """Ways over the floor's own passes: all those of full layers, then of thinner and thinner ones."""
     for thinner in THINNER:
         ways = [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
-        yield [*_full_layers(off, ball, deep, step), *ways] if thinner == 1 else ways
+        yield [*_full_layers(off, ball, deep, step, low), *ways] if thinner == 1 else ways
 
 
 def _full_layers(
-    off: float, ball: float, deep: float, step: float
-) -> Iterator[list[tuple[float, float, bool]]]:
-    """Ways that end in the floor's outer passes, and ways that begin along the middle."""
+    off: float, ball: float, deep: float, step: float, low: float
+) -> Iterator[list[Way]]:
+    """Ways that end in the floor's outer passes, that begin along the middle, or along one wall.
+
+    ``low``: how high over the lowest line the tip runs in the floor's outer passes, mm.
+    """
     if SAME < off < deep:
-        least = math.ceil((deep - off) / step - 1e-9)
+        least = math.ceil((deep - low) / step - 1e-9)
         most = math.ceil(deep / (step * (1 - SHARES[0])) - 1e-9)
         for share in SHARES:
-            yield from (_over_floor(off, ball, deep, n, share * step) for n in range(least, most))
+            between = share * step
+            yield from (_over_floor(off, ball, (deep, low), n, between) for n in range(least, most))
     if SAME < off < ball:
         for share in SHARES:
-            yield from _middle_first(off, ball, deep, step, share)
+            yield from _middle_first(off, ball, (deep, low), step, share)
+        yield from _one_wall_first(off, ball, (deep, low), step)
 
 
 def _over_floor(
-    off: float, ball: float, deep: float, layers: int, between: float
-) -> list[tuple[float, float, bool]]:
+    off: float, ball: float, ends: tuple[float, float], layers: int, between: float
+) -> list[Way]:
     """The passes of layers over the floor's two outer passes, which are the last layer."""
+    deep, low = ends
     found = []
     for k in range(layers - 1, 0, -1):
-        up = ball + off + (deep - off) * k / layers
+        up = ball + max(low + (deep - low) * k / layers, off)
         found += [(aside, up, k > ONE_WAY) for aside in _side_by_side(off, ball, between)]
     return found
 
 
 def _middle_first(
-    off: float, ball: float, deep: float, step: float, share: float
-) -> Iterator[list[tuple[float, float, bool]]]:
+    off: float, ball: float, ends: tuple[float, float], step: float, share: float
+) -> Iterator[list[Way]]:
     """Ways whose first layers are one pass each, along the middle, and the others wall to wall.
 
     At each wall a strip is left, which the ball's round meets higher than its tip runs: so much
     deeper may the first passes along the walls go.
     """
-    gap, sides = step * (1 - share), _side_by_side(off, ball, share * step)
+    (deep, low), gap = ends, step * (1 - share)
+    sides = _side_by_side(off, ball, share * step)
     for count in range(1, math.ceil(deep / step)):
         down = min(count * step, ball)
         reach = math.sqrt(2 * ball * down - down**2)
         first = step + ball - math.sqrt(ball**2 - max(reach - off, 0.0) ** 2) - CLOSE
-        walls = max(0, math.ceil((deep - off - first) / gap - 1e-9))
+        walls = max(0, math.ceil((deep - low - first) / gap - 1e-9))
         tips = [(0.0, deep - k * step) for k in range(1, count + 1)]
-        tips += [(x, off + k * gap) for k in range(walls, 0, -1) for x in sides]
+        tips += [(x, max(low + k * gap, off)) for k in range(walls, 0, -1) for x in sides]
         two_way = len(tips) - ONE_WAY * (len(sides) if walls else 1)
         yield [(x, ball + tip, i < two_way) for i, (x, tip) in enumerate(tips)]
 
 
-def _deepest(
-    ways: Sequence[tuple[float, float, bool]], radius: float, ball: float, deep: float
-) -> float:
-    """The deepest that any of the passes cuts, one after the other, mm along the upright normal."""
+def _one_wall_first(
+    off: float, ball: float, ends: tuple[float, float], step: float
+) -> Iterator[list[Way]]:
+    """Ways down along one wall, then along the other, where the ball's round has left less."""
+    deep, low = ends[0], max(ends[1], off - step) + step - CLOSE
+    count = math.ceil((deep - low) / step - 1e-9)
+    down = [(off, deep - (deep - low) * k / count) for k in range(1, count + 1)]
+    for more in range(count):
+        tips = [*down, *((-off, low + step * k) for k in range(more, -1, -1))]
+        yield [(x, ball + tip, tip > low + SAME) for x, tip in tips]
+
+
+def depths(groove: Groove, ball: float, depth: float, ways: Sequence[Way]) -> list[float]:
+    """How deep each of a slot's passes cuts, one after the other, mm along the upright normal."""
+    deep = (depth + STANDING) * math.cos(groove.tilt)
+    return _depths(ways, groove.radius, ball, deep)
+
+
+def _depths(ways: Sequence[Way], radius: float, ball: float, deep: float) -> list[float]:
     edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
     # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
     x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
@@ -278,12 +340,11 @@ def _deepest(
     room = ball**2 - (x - aside) ** 2
     under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
     before = np.minimum.accumulate(np.vstack([np.full_like(x, deep), under[:-1]]))
-    return max(0.0, float(np.max(before - under)))
+    found: list[float] = np.max(before - under, axis=1, initial=0.0).tolist()
+    return found
 
 
-def _upper(
-    off: float, ball: float, deep: float, step: float, share: float
-) -> list[tuple[float, float, bool]]:
+def _upper(off: float, ball: float, deep: float, step: float, share: float) -> list[Way]:
     """The passes of the upper layers where ridges of a share of the step stand between them."""
     between = share * step if off > SAME else 0.0
     layers = max(1, math.ceil(deep / (step - between) - 1e-9))
@@ -313,20 +374,24 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
 
 
 def across_ends(
-    stock: Box, tool: Tool, *, back: bool, lean: float, met: float | None = None
+    stock: Box, tool: Tool, *, back: bool, lean: float, met: tuple[float, float] | None = None
 ) -> tuple[float, float]:
     """Places y in air before the front and behind the back.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
     face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
     tool that goes down a slope touches with its rim. Where a ball finds no more than ``met`` mm
-    over what it leaves, it meets the front with less than its radius.
+    over what it leaves, it meets the front, and the next pass the back, with less than its radius.
     """
-    radius = tool.radius
-    near = stock.y0 - radius - BESIDE
-    if met is not None and met < radius and tool.shape is Shape.BALL:
-        near = max(near, stock.y0 - math.sqrt(met * (2 * radius - met)) - AHEAD)
-    if back:
-        return near, stock.y1 + radius + BESIDE
-    before = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
-    return near, stock.y1 + radius * before + BEHIND
+    radius, short = tool.radius, met is not None and tool.shape is Shape.BALL
+    before, after = (_touches(radius, m) if short else radius + BESIDE for m in met or (0.0, 0.0))
+    along = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
+    behind = radius * along + BEHIND
+    return stock.y0 - before, stock.y1 + (max(after, behind) if back else behind)
+
+
+def _touches(radius: float, met: float) -> float:
+    """How far before a face a ball must stand that finds so much over what it leaves, mm."""
+    if met >= radius:
+        return radius + BESIDE
+    return math.sqrt(met * (2 * radius - met)) + AHEAD

@@ -42,7 +42,7 @@ def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fa
             key="holding.jaw_top",
             found=f"{holding.jaws:g} mm",
             wrong=f"{name} goes down to {low:.2f} mm over the seat side, "
-            f"nearer than {JAW_ROOM:g} mm to the jaws",
+            f"nearer than {JAW_ROOM:g} mm to the {holding.grip}",
             fix=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
         )
     ]

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
 from blankcam.data import table
-from blankcam.faults import Fault, RefusedError
+from blankcam.faults import Fault
 from blankcam.inputs.job import BlankJob, Job
 from blankcam.inputs.units import inches
 from blankcam.parts.fit import Fit
@@ -46,16 +46,10 @@ class Check:
     caution: str = ""
 
 
-def check(job: Job, part: Blanked) -> tuple[Check, ...]:
-    """The three checks of a part's blank.
-
-    Raises
-    ------
-    RefusedError
-        When the blank is too small: dimension and shortfall of each.
-    """
+def checks(job: Job, part: Blanked) -> tuple[Check, ...]:
+    """The three checks of a part's blank."""
     blank: BlankJob = getattr(job.blanks, part.name)
-    checks = (
+    return (
         Check(part=part.name, dimension="length", have=blank.length, need=part.length),
         Check(
             part=part.name,
@@ -65,9 +59,6 @@ def check(job: Job, part: Blanked) -> tuple[Check, ...]:
         ),
         _thickness(part, blank.thickness, job.plan.thickness),
     )
-    if faults := list(_refusals(job.path, checks, part)):
-        raise RefusedError(faults)
-    return checks
 
 
 def _thickness(part: Blanked, have: float, by: str) -> Check:
@@ -96,9 +87,10 @@ def _thickness(part: Blanked, have: float, by: str) -> Check:
     )  # fmt: skip
 
 
-def _refusals(path: str, checks: tuple[Check, ...], part: Blanked) -> Iterator[Fault]:
+def refusals(path: str, found: Iterable[Check], part: Blanked) -> Iterator[Fault]:
+    """Why a blank is too small for its part: dimension and shortfall of each."""
     loosest = part.fit.seat - table("limits")["play"]["most"]
-    for c in checks:
+    for c in found:
         least = min(loosest, c.need) if c.dimension == "thickness" else c.need
         if c.have < least - 1e-9:
             short = least - c.have

@@ -151,9 +151,12 @@ def _made(faults: list[Fault], make: Callable[[], Made]) -> Made | None:
 
 
 def _checks(faults: list[Fault], job: Job, part: Part | None) -> tuple[blank.Check, ...]:
+    """How a part's blank compares with it; what it is too small for is added to the faults."""
     if part is None:
         return ()
-    return _made(faults, lambda: blank.check(job, part)) or ()
+    checks = blank.checks(job, part)
+    faults += blank.refusals(job.path, checks, part)
+    return checks
 
 
 def _nut(faults: list[Fault], job: Job, instrument: Instrument) -> Nut | None:

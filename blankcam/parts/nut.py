@@ -224,7 +224,7 @@ def build(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
 
 def refusals(job: Job, nut: Nut) -> list[Fault]:
     """Every reason why a nut must not be cut as it is shaped."""
-    return [*_resting(job.path, nut), *_refusals(job.path, nut)]
+    return [*_resting(job.path, nut), *_refusals(job.path, nut), *_lift_refusals(job, nut)]
 
 
 def shaped(job: Job, instrument: Instrument, blank: BlankJob) -> Nut:
@@ -321,13 +321,19 @@ def _slot(job: Job, instrument: Instrument, string: StringPath, top: ArcCurve, b
 
 
 def _resting(path: str, nut: Nut) -> Iterator[Fault]:
-    crossings = [
-        Crossing(string=s.string, note=s.note, gauge=s.gauge, centre=s.centre) for s in nut.slots
-    ]
-    yield from resting_faults(
-        path, nut.name, nut.length, crossings,
-        key="nut", fix="a larger margin on that side",
-    )  # fmt: skip
+    for slot in nut.slots:
+        crossing = Crossing(
+            string=slot.string, note=slot.note, gauge=slot.gauge, centre=slot.centre
+        )
+        yield from resting_faults(
+            path, nut.name, nut.length, [crossing],
+            key=_margin_of(nut, slot), fix="a larger margin on that side",
+        )  # fmt: skip
+
+
+def _margin_of(nut: Nut, slot: Slot) -> str:
+    """The key of the margin on a slot's side of the nut."""
+    return "nut.margin_bass" if 2 * slot.string > len(nut.slots) else "nut.margin_treble"
 
 
 def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
@@ -350,7 +356,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
         if wall < limits["end"]:
             yield Fault(
                 where=path,
-                key="nut",
+                key=_margin_of(nut, slot),
                 wrong=f"the wall outside slot {slot.string} would be {wall:.2f} mm, "
                 f"under {limits['end']} mm",
                 fix="a larger margin on that side",
@@ -358,6 +364,22 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
     for slot in nut.slots:
         yield from _slot_refusals(path, nut, slot)
         yield from _step_refusals(path, nut, slot)
+
+
+def _lift_refusals(job: Job, nut: Nut) -> Iterator[Fault]:
+    """Strings that would rest on fret 1, under the key that asks for it."""
+    asked = next(k for k in ("lift", "third_fret", "first_fret") if getattr(job.nut, k) is not None)
+    for slot in nut.slots:
+        if slot.lift < 0:
+            yield Fault(
+                where=job.path,
+                key=f"nut.{asked}",
+                wrong=f"string {slot.string} ({slot.note}) would lie {-slot.lift:.3f} mm below the "
+                "line of the frets at the nut: the open string would rest on fret 1",
+                fix="ask for more lift"
+                if asked == "lift"
+                else "ask for more clearance at fret 1, or less action",
+            )
 
 
 def _step_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
@@ -394,14 +416,6 @@ def _step_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
 
 def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
     limits = table("limits")["nut"]
-    if slot.lift < 0:
-        yield Fault(
-            where=path,
-            key="nut.first_fret",
-            wrong=f"string {slot.string} ({slot.note}) would lie {-slot.lift:.3f} mm below the "
-            "line of the frets at the nut: the open string would rest on fret 1",
-            fix="ask for more clearance at fret 1, or less action",
-        )
     lowest = float(slot.floor(nut.thickness))
     if lowest < limits["floor"]:
         yield Fault(

@@ -40,7 +40,7 @@ def _breaks(job: Job, index: int, string: StringData) -> Iterator[Fault]:
     if stress > most:
         yield Fault(
             where=job.path,
-            key=f"strings[{index}]",
+            key=f"strings[{string.number}]",
             wrong=f"string {string.number} ({string.note}) would be pulled to {stress:.0f} MPa, "
             f"and {make} breaks before {most:.0f} MPa",
             fix="check its note, gauge, make and unit weight, and the scale",

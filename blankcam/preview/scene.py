@@ -11,7 +11,7 @@ from blankcam.cut import CutResult
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.gcode.comments import comment
-from blankcam.gcode.header import grip_words, tool_words
+from blankcam.gcode.header import operation_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile
 from blankcam.machining.decision import Decision
@@ -25,7 +25,15 @@ from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.first_step import first_step
-from blankcam.preview.model import Block, Cells, Chapter, Heights, NextStep, PageData, ProgramView
+from blankcam.preview.model import (
+    Cells,
+    Chapter,
+    Heights,
+    HoldingBody,
+    NextStep,
+    PageData,
+    ProgramView,
+)
 from blankcam.preview.seat_drawings import seat_drawings
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
@@ -78,7 +86,7 @@ class PartCut:
 class RefitShown:
     """What a refit asks for, as the page shows it."""
 
-    parts: Mapping[str, solids.Refitted]
+    parts: Mapping[str, solids.RefitStates]
     """By the part's name."""
     verdict: str
     """Its head, a colon, and what there is to do."""
@@ -276,10 +284,10 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
             count += 1
 
 
-def _held_by(proof: Proof, file: str) -> tuple[Block, ...]:
+def _held_by(proof: Proof, file: str) -> tuple[HoldingBody, ...]:
     """What holds the blank while a program runs; the bed under it is left out."""
     around = next((p.around for p in proof.programs if p.name == file), ())
-    return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
+    return tuple(HoldingBody(low=b.low, high=b.high) for b in around if b.name != "bed")
 
 
 WASTE_BOARD = 6.0
@@ -287,18 +295,18 @@ WASTE_BOARD = 6.0
 GLUED = {"carrier": "glued on a waste board", "tape": "by tape on a waste board"}
 
 
-def _waste_board(program: Program) -> Iterator[Block]:
+def _waste_board(program: Program) -> Iterator[HoldingBody]:
     """What a blank on face is fixed to, drawn for its place only."""
     if program.setup != "face" or program.holding.on_face not in GLUED:
         return
     s, by = program.stock, WASTE_BOARD
-    yield Block(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
+    yield HoldingBody(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
 
 
 def _held_words(program: Program) -> str:
     held = program.holding
     if program.setup == "edge":
-        return f"{held.kind}, {grip_words(held.kind)} {held.jaw_top:.2f} mm over the seat side"
+        return f"{held.kind}, {held.grip} {held.jaw_top:.2f} mm over the seat side"
     return GLUED.get(
         held.on_face,
         "a clamp at each end" if held.on_face == "clamps" else "between the walls of a fixture",
@@ -310,7 +318,7 @@ def chapters(file: ProgramFile, profile: Profile) -> Iterator[Chapter]:
     lines = file.text.splitlines()
     at = 0
     for o in file.program.operations:
-        said = [*comment(profile.controller, f"{o.name}: {o.words}, {tool_words(o.tool)}")]
+        said = [*comment(profile.controller, operation_words(o))]
         first = next((i for i in range(at, len(lines)) if said and lines[i] == said[0]), None)
         if first is None:
             continue

@@ -14,8 +14,9 @@ from typing import Any
 from blankcam.data import table
 from blankcam.outputs import typeface
 from blankcam.outputs.drawing import Drawing, Path, Words
+from blankcam.outputs.drawings.slot_across import across_view
+from blankcam.outputs.drawings.slot_along import along_view
 from blankcam.outputs.drawings.slot_section import SlotSection, Standing
-from blankcam.outputs.drawings.slot_views import across_view, along_view
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.curve import Arc, Line
 from blankcam.preview.html import el, words

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table
-from blankcam.refit.estimate import Array, Estimate
+from blankcam.refit.estimate import Array, ClearanceEstimate
 from blankcam.refit.history import CutDone, Trim
 from blankcam.refit.spreads import Cutting
 
@@ -28,7 +28,7 @@ class Over:
 
     share: Array
     """t of every string."""
-    estimate: Estimate
+    estimate: ClearanceEstimate
     """Clearance less target."""
 
 
@@ -218,7 +218,7 @@ def _one_part(
     )
 
 
-def _too_low(over: Estimate) -> Flags:
+def _too_low(over: ClearanceEstimate) -> Flags:
     values = table("refit")["too_low"]
     return np.asarray(over.mean + values["sds"] * over.sd < -values["under"])
 

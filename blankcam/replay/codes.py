@@ -70,6 +70,7 @@ class Code(StrEnum):
     REST_PLACE = "M21"  # a tool change or the end away from where the machine's profile has it
     AIR = "M22"  # an air program too low, at feed, or with the spindle on
     BEND = "M23"  # a pass that brings out a top, so deep that its tool bends too far
+    RUBS = "M24"  # so little feed a tooth that the edge rubs and does not cut
     # contacts, C0
     RAPID = "C01"  # a rapid move through the stock
     RUBBING = "C02"  # the tool's body above its flutes touches the stock
@@ -90,6 +91,8 @@ class Code(StrEnum):
     STATED_TOOL = "V04"  # another tool, in the header or at a stop
     STATED_MACHINE = "V05"  # another machine
     STATED_MATERIAL = "V06"  # another material
+    STATED_PROGRAM = "V07"  # another part, set-up, stage or job, or a file named as another program
+    STATED_LOOK = "V08"  # an air program's stop elsewhere than it tells
     # the part that is left, J0
     GOUGE = "J01"  # cut below the part
     LEFT = "J02"  # material left above the part

@@ -44,8 +44,9 @@ def plunge_limits(
 def check_cutting(
     program: Program, swept: SweepResult, allowed: Mapping[int, Allowed], found: Collector
 ) -> None:
-    """Fault moves that cut with more feed a tooth, or a faster edge, than the table allows."""
-    moves, over = program.moves, table("proof")["cutting"]["feed_over"]
+    """Fault moves whose feed a tooth or edge is faster than the table allows, or that only rub."""
+    moves, rules = program.moves, table("proof")["cutting"]
+    over = rules["feed_over"]
     cuts = moves.cutting & (swept.depth > TOUCH) & np.isin(moves.tool, list(allowed))
     teeth = value_by_tool(moves, {n: a.teeth for n, a in allowed.items()})
     chips = value_by_tool(moves, {n: a.chip for n, a in allowed.items()})
@@ -53,6 +54,11 @@ def check_cutting(
     for i in np.flatnonzero(cuts & (moves.feed > turns * chips * over)):
         what = "feed a tooth over the material table's, mm"
         excess = Excess(Code.CHIP, what, moves.feed[i] / turns[i], chips[i])
+        report_move(found, program, int(i), excess)
+    least = rules["rubs_under"]
+    for i in np.flatnonzero(cuts & (moves.feed * over < turns * least)):
+        what = "so little feed a tooth that the edge only rubs, mm"
+        excess = Excess(Code.RUBS, what, moves.feed[i] / turns[i], least)
         report_move(found, program, int(i), excess)
     fastest = value_by_tool(moves, {n: a.rpm() for n, a in allowed.items()})
     for i in np.flatnonzero(cuts & (moves.speed > fastest * over)):

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.inputs.machine import Profile, Spot, ToolChange
+from blankcam.inputs.machine import PlanPosition, Profile, ToolChange
 from blankcam.replay import arcs
 from blankcam.replay.codes import Code
 from blankcam.replay.events import Event, EventKind
@@ -411,7 +411,7 @@ class _Reader:
     def _check_change_place(self) -> None:
         self._check_rest(self.profile.safe_places.change, "a tool change away from its place")
 
-    def _check_rest(self, place: Spot | None, what: str) -> None:
+    def _check_rest(self, place: PlanPosition | None, what: str) -> None:
         """Fault a stay away from a place of the profile, where the machine has coordinates."""
         if not self.can.machine_coordinates:
             return
@@ -527,6 +527,8 @@ class _Reader:
             self._once(Code.STATE, f"a move before the program sets {', '.join(missing)}")
         if not self.units:
             self._once(Code.UNITS, "a move before G20 or G21")
+        if self.air and "spindle" not in self.set_here:
+            self._once(Code.AIR, "an air program moves before M5: the spindle may still turn")
 
     def _state(self, end: list[float]) -> None:
         """Fault what is not set before a move in the program's coordinates, or one at feed."""

@@ -2,7 +2,7 @@
 
 At a stop hands come near the work; the spindle coming up to speed, or a tool standing still in
 the cut, marks or burns it. So all of these are to be made clear of stock and holding, and after a
-start the spindle gets the time that the machine's profile says before anything is cut.
+start or a new speed the spindle gets the time that the machine's profile says before anything is cut.
 Order of execution on a line: NISTIR 6556 Table 8 (spindle before dwell before motion, M0 last).
 """
 
@@ -23,6 +23,8 @@ from blankcam.replay.reader import Program
 
 HANDS = (EventKind.STOP, EventKind.CHANGE, EventKind.END)
 """Events after which a hand may come near the tool."""
+TURNS = (EventKind.START, EventKind.SPEED)
+"""Events after which the spindle needs its time."""
 NEAR = 1e-6
 """mm; rounding of printed heights."""
 
@@ -66,8 +68,8 @@ def _is_aside(at: float, low: float, high: float, wide: float) -> bool:
 
 
 def _check_spin_up(program: Program, profile: Profile, found: Collector) -> None:
-    """Fault the first cut after each start that comes before ``spin_up`` seconds of dwell."""
-    starts = [i for i, e in enumerate(program.events) if e.kind is EventKind.START]
+    """Fault the first cut after each start or new speed without ``spin_up`` seconds of dwell."""
+    starts = [i for i, e in enumerate(program.events) if e.kind in TURNS]
     cutting = np.flatnonzero(program.moves.cutting)
     for at, after in itertools.pairwise([*starts, len(program.events)]):
         start = program.events[at]

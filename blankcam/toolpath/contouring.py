@@ -12,12 +12,13 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
+from blankcam.machining.feeds import Cut, Work, arc_feed, needs_spring_pass, plan_cut
 from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
@@ -56,13 +57,11 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     through = -levels[-1] - thick
     if bench.profile.holding.on_face == "carrier":
         way = replace(way, from_beside=_from_beside(way, bench.stock, levels, tab))
+    if needs_spring_pass(bench.material, tool, bench.profile, cut.depth):
+        way = replace(way, again_at=levels[-1])
     path = Path(bench.clearance)
-    before = 0.0
-    for z in levels:
-        _round(path, way, bench.stock, (before, z), tab)
-        before = z
-    if plan_cut(bench.material, tool, bench.profile, Work.FINISH).depth < cut.depth:
-        _spring_pass(path, way, bench.stock, before, tab)
+    for level in pairwise((0.0, *levels)):
+        _round(path, way, bench.stock, level, tab)
     path.leave()
     return Operation(
         name="outline",
@@ -97,6 +96,8 @@ class _Way:
     """The machine's highest feed along its Z."""
     from_beside: bool = False
     """Levels under the tabs are entered from the air beside the left end, not by ramps."""
+    again_at: float | None = None
+    """Z of the level at which both ends are passed again, where levels bend the tool too far."""
 
     @property
     def raised(self) -> float:
@@ -167,7 +168,12 @@ def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator
 
 
 def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: float) -> None:
-    """One level, under the one before: up the left end, over the top, down the right end."""
+    """One level, under the one before: up the left end, over the top, down the right end.
+
+    The last of levels that bend the tool further than a finishing pass may goes to and fro along
+    both ends at full depth, climbing at the end: the tool comes back to its path. Nothing finishes
+    the ends later; the top between them is cut again on edge.
+    """
     before, z = levels
     r, length, feed = way.tool.radius, way.part.length, way.cut.feed
     below = stock.y0 - r - BESIDE
@@ -189,36 +195,25 @@ def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: 
         path.line(feed, y=past_tab)
         path.line(way.cut.plunge, z=before)
         _ramp(path, way, z, past_tab, way.corner(0.0))
+    elif z == tab and way.again_at is not None and way.from_beside:
+        # No later level passes here
+        path.line(feed, y=past_tab)
+        path.line(feed, y=stock.y0 - PAST)
     path.line(feed, y=way.corner(0.0))
+    if z == way.again_at:
+        path.line(feed, y=past_tab)
+        path.line(feed, y=way.corner(0.0))
     for segment in way.over:
         _along(path, segment, way.feed(segment))
+    if z == way.again_at:
+        path.line(feed, y=past_tab)
+        path.line(feed, y=way.corner(length))
     if z < tab:
         path.line(feed, y=past_tab)
         path.line(way.rise, z=shallow)
     # Cut through once the axis is past the seat side; what is behind it is cut already
     path.line(feed, x=length + r, y=stock.y0 - PAST)
     path.rapid(y=below)
-
-
-def _spring_pass(path: Path, way: _Way, stock: Box, z: float, tab: float) -> None:
-    """Both ends once more at full depth, climbing: a tool that bent away comes back to its path.
-
-    Nothing finishes the ends after the outline, whose levels are deeper than a finishing pass.
-    The top between them is cut again on edge.
-    """
-    r, length, feed = way.tool.radius, way.part.length, way.cut.feed
-    past_tab = stock.y0 + TAB_WIDTH + r
-    path.rapid(x=-r, z=max(z, tab))
-    path.line(feed, y=past_tab)
-    path.line(way.cut.plunge, z=z)
-    path.line(feed, y=way.corner(0.0))
-    path.over(length + r, way.corner(length), stock.z1 + HAIR, stock.z1 + HOP)
-    # Close between walls, where a bent tool may have left something: no faster than a plunge
-    path.line(way.cut.plunge, z=z)
-    path.line(feed, y=past_tab)
-    path.line(way.rise, z=max(z, tab))
-    path.line(feed, y=stock.y0 - PAST)
-    path.rapid(y=stock.y0 - r - BESIDE)
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:

@@ -118,11 +118,10 @@ def _in_turn(lists: Sequence[Sequence[Operation]]) -> list[Operation]:
 def _moved(placed: Placed, clearance: float) -> list[Operation]:
     """A blank's operations in the fixture's axes, over the clearance plane of all of them."""
     own = placed.program.clearance
-    number = placed.number
     return [
         dataclasses.replace(
             o,
-            words=f"place {number}: {o.words}",
+            place=placed.number,
             moves=tuple(_shifted(m, placed.at, own, clearance) for m in o.moves),
         )
         for o in placed.program.operations

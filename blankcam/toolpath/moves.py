@@ -107,6 +107,8 @@ class Operation:
     moves: tuple[Move, ...]
     least: float = 0.0
     """Seconds at least: the waste at the best rate allowed, and the finishing passes."""
+    place: int | None = None
+    """Of the blank in a fixture, where the program cuts several."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

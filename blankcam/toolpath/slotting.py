@@ -21,6 +21,8 @@ from blankcam.toolpath.crosswise import across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
 LOW_HOP: float = table("cutting")["air"]["low_hop"]
+MET = 0.01
+"""mm more than reckoned that a pass may find at the front."""
 
 
 def nick_operation(
@@ -87,9 +89,13 @@ def _cut_slot(  # every argument is a fact of its own
     """Cut one slot; returns the least number of passes that it takes."""
     groove, tool = slot_passes.Groove.of(nut, slot, bench.stage), by.tool
     judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
-    lean, met = abs(slot.tilt) + abs(slot.yaw), cut.depth + STANDING
+    lean, most = abs(slot.tilt) + abs(slot.yaw), cut.depth + STANDING
     deep, low = by.depth - over_groove(nut, slot), groove.z + by.depth + STANDING + LOW_HOP
-    for aside, up, both in slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged):
+    every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
+    found = slot_passes.depths(groove, tool.tip_radius, deep, every)
+    for (aside, up, both), depth in zip(every, found, strict=True):
+        # Where it turns back the next pass is as deep as any
+        met = (most if both else depth + MET, most)
         y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
         near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
         go = to_and_fro if both else across

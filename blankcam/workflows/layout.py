@@ -5,19 +5,19 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from blankcam.faults import RefusedError
+from blankcam.faults import Fault, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.machine_file import read_profile, shipped
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.rows import Section
 from blankcam.outputs.tables import layout as layout_tables
 from blankcam.outputs.tables import report
-from blankcam.parts.design import Design, design
+from blankcam.parts.design import Design, drafted
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.workflows.request import machine_of, requests_of
@@ -34,6 +34,8 @@ class Layout:
 
     sections: tuple[Section, ...]
     report_text: str
+    refused: tuple[Fault, ...]
+    """Why the job must not be made so, whatever the machine; each stands among the cautions too."""
 
 
 def layout(
@@ -44,47 +46,77 @@ def layout(
     scatter: bool = False,
     feeds: bool = False,
 ) -> Layout:
-    """Work a job out and lay its numbers out; raises as reading and designing do.
+    """Work a job out and lay its numbers out, as far as there are any; raises as reading does.
 
-    ``scatter`` adds what the measurements' uncertainty does, ``feeds`` how each operation cuts.
+    What make will refuse stands beside the numbers. ``scatter`` adds what the measurements'
+    uncertainty does, ``feeds`` how each operation cuts; neither is of use for a job that is refused.
     """
     job = job_file.load(job_path)
     profile = machine_of(job, machine)
-    found = design(job)
+    found, wrong = drafted(job)
     parts = decided(found, profile, stage)
-    choices = slot_decisions(found, profile, stage, parts)
-    found = _with_cautions(found, tuple(dict.fromkeys(c for p in parts for c in p.cautions)))
-    found = _with_cautions(found, _hand_work(parts))
-    fronts = {d.string: d for part in parts for d in part.by(FeatureKind.FRONT)}
-    content = report.report(
-        found,
-        stage=stage,
-        machine=profile.name,
-        choices=choices,
-        fronts=fronts,
-        by_hand=[
-            record
-            for p in parts
-            for record in report.hand_records(p.request.part.name, p.decisions)
-        ],
-    )
-    refused = (f"make will refuse it: {f}" for part in parts for f in part.faults)
-    drawn_so = (*refused, *_drawing_cautions(job, profile))
-    sections = list(layout_tables.sections(_with_cautions(found, drawn_so), choices, fronts))
-    if scatter:
+    said, unfit = _drawing_cautions(job, profile)
+    refused = [str(f) for f in (*wrong, *(f for part in parts for f in part.faults), *unfit)]
+    found = _with_cautions(found, (*_cautions(parts), *said))
+    sections = [*_tables(found, profile, stage, parts, refused)]
+    content = _content(found, profile, stage, parts, refused)
+    if scatter and not wrong:
         from blankcam.instrument.uncertainty import scatter as drawn
 
         spread = drawn(job, found.instrument)
         content["scatter"] = dataclasses.asdict(spread)
         sections += layout_tables.scattered(spread)
-    if feeds:
+    if feeds and not wrong:
         from blankcam.outputs.tables import machine_work
 
         sections += machine_work.sections(_planned(found, profile, stage), profile)
     sections.append(
-        Section(title="Next", verbatim=True, notes=tuple(_onward(found, profile, machine)))
+        Section(title="Next", verbatim=True, notes=tuple(_onward(found, profile, machine, refused)))
     )
-    return Layout(sections=tuple(sections), report_text=records.render(content))
+    return Layout(sections=tuple(sections), report_text=records.render(content), refused=wrong)
+
+
+def _cautions(parts: Sequence[Decided]) -> tuple[str, ...]:
+    """What the maker is told of how the machine makes the parts."""
+    return tuple(dict.fromkeys(c for p in parts for c in p.cautions)) + _hand_work(parts)
+
+
+def _tables(
+    found: Design,
+    profile: Profile,
+    stage: Stage,
+    parts: Sequence[Decided],
+    refused: Sequence[str],
+) -> tuple[Section, ...]:
+    told = _with_cautions(found, [f"make will refuse it: {why}" for why in refused])
+    choices = slot_decisions(found, profile, stage, parts)
+    return layout_tables.sections(told, choices, _fronts(parts))
+
+
+def _content(
+    found: Design,
+    profile: Profile,
+    stage: Stage,
+    parts: Sequence[Decided],
+    refused: Sequence[str],
+) -> dict[str, Any]:
+    return report.report(
+        found,
+        stage=stage,
+        machine=profile.name,
+        choices=slot_decisions(found, profile, stage, parts),
+        fronts=_fronts(parts),
+        by_hand=[
+            record
+            for p in parts
+            for record in report.hand_records(p.request.part.name, p.decisions)
+        ],
+        refusals=refused,
+    )
+
+
+def _fronts(parts: Sequence[Decided]) -> dict[int, Decision]:
+    return {d.string: d for part in parts for d in part.by(FeatureKind.FRONT)}
 
 
 def _with_cautions(found: Design, more: Sequence[str]) -> Design:
@@ -98,28 +130,35 @@ def _hand_work(parts: Sequence[Decided]) -> tuple[str, ...]:
     return tuple(c for p in parts for c in left_to_the_hand(p.request.part.name, p.decisions))
 
 
-def _drawing_cautions(job: Job, profile: Profile) -> tuple[str, ...]:
-    """What the drawings will be told with, and whether ``make`` will refuse them."""
+def _drawing_cautions(job: Job, profile: Profile) -> tuple[tuple[str, ...], tuple[Fault, ...]]:
+    """What the drawings will be told with, and why ``make`` will refuse them."""
     from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
 
     said = drawing_cautions(profile.drawing.release, offset_for(profile))
-    if profile.kind is not Kind.LASER:
-        return said
+    if profile.kind is not MachineKind.LASER:
+        return said, ()
     from blankcam.safety import laser_cautions
 
     try:
         return (
             *said,
             *laser_cautions(profile.path or profile.name, job.blanks.material, profile.stock),
-        )
+        ), ()
     except RefusedError as refused:
-        return (*said, *(f"make will refuse it: {fault}" for fault in refused.faults))
+        return said, refused.faults
 
 
-def _onward(found: Design, profile: Profile, machine: str | None) -> Iterator[str]:
+def _onward(
+    found: Design, profile: Profile, machine: str | None, refused: Sequence[str]
+) -> Iterator[str]:
     measured = not any(key in found.job.assumed for key in job_file.MEASURED)
     yield from next_steps.after_layout(
-        found.job, profile, machine, measured=measured, cautions=len(found.cautions)
+        found.job,
+        profile,
+        machine,
+        measured=measured,
+        cautions=len(found.cautions),
+        refused=len(refused),
     )
 
 
@@ -162,13 +201,14 @@ def slot_decisions(
     return {d.string: d for part in parts for d in part.by(FeatureKind.SLOT)}
 
 
-def picture(job_path: str, width: int, *, plain: bool) -> list[str]:
-    """Both parts as lines of characters no wider than ``width``."""
+def picture(job_path: str, width: int, *, plain: bool) -> tuple[list[str], tuple[Fault, ...]]:
+    """Both parts as lines of characters no wider than ``width``, and why they must not be made so."""
     from blankcam.outputs.drawings import picture as pictures
 
     job = job_file.load(job_path)
-    found = design(job)
-    return pictures.lines(found.parts, width, bass_left=not job.left_handed, plain=plain)
+    found, wrong = drafted(job)
+    lines = pictures.lines(found.parts, width, bass_left=not job.left_handed, plain=plain)
+    return lines, wrong
 
 
 def machines(name: str | None) -> tuple[Section, ...]:

@@ -10,7 +10,7 @@ from blankcam import output_folder
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs import reasons
 from blankcam.outputs.papers import next_steps
@@ -111,7 +111,7 @@ def _with_stock(profile: Profile, material: str | None) -> Profile:
     """The profile with what the command says of the stock under a laser."""
     if material is None:
         return profile
-    if profile.kind is not Kind.LASER:
+    if profile.kind is not MachineKind.LASER:
         wrong = f"is for a laser, and {profile.name} is a {profile.kind}"
         fix = "leave it out, or choose a laser with --machine"
         raise InputError(Fault(where="--stock-material", found=material, wrong=wrong, fix=fix))
@@ -158,7 +158,7 @@ def stock_drawings(
     )
     whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
     materials = {d.job.blanks.material for _, d in jobs}
-    if profile.kind is Kind.LASER:
+    if profile.kind is MachineKind.LASER:
         for material in materials:
             laser_cautions(_named(profile), material, profile.stock)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
@@ -202,7 +202,7 @@ def _produced(
             files |= drawn.result()[0]
             said += drawn.result()[1]
         if what == "all":
-            content = _report(found, profile, stage, made)
+            content = _report(found, profile, stage, made, said)
             files["report.json"] = records.render(content).encode()
             files |= _setup_cards(found, made)
             files["bench.md"] = _bench_list(found, profile, stage, made).encode()
@@ -238,7 +238,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     job = found.job
     options = options_for(profile)
     said = [*drawing_cautions(options.release, options.offset)]
-    if profile.kind is Kind.LASER:
+    if profile.kind is MachineKind.LASER:
         said += laser_cautions(_named(profile), job.blanks.material, profile.stock)
     files = _outlines(found, profile, stage, options)
     if options.templates:
@@ -288,7 +288,11 @@ def _choices(
 
 
 def _report(
-    found: Design, profile: Profile, stage: Stage, made: Sequence[CutResult]
+    found: Design,
+    profile: Profile,
+    stage: Stage,
+    made: Sequence[CutResult],
+    cautions: Sequence[str],
 ) -> dict[str, Any]:
     return report.report(
         found,
@@ -300,7 +304,7 @@ def _report(
             record for m in made for record in report.hand_records(m.request.part.name, m.decisions)
         ],
         programs=[record for m in made for record in report.program_records(m)],
-        cautions=[c for m in made for c in m.cautions],
+        cautions=cautions,
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePath
 
 from blankcam.cut import CutRequest, CutResult
@@ -14,11 +14,12 @@ from blankcam.inputs import job_file
 from blankcam.outputs.render import records
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
+from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import proven, write_part
 from blankcam.workflows.prove_load import GivenLoad, prove_load
 from blankcam.workflows.request import machine_of, request_of
-from blankcam.workflows.stated import stated_differences
+from blankcam.workflows.stated import moved_looks, other_file_name, stated_differences
 from blankcam.workflows.verdict import signed_words, verdict_lines
 
 LARGEST_PROGRAM = 20_000_000
@@ -64,7 +65,11 @@ def prove_given(
     name = f"{stem}{header.ENDING}"
     result = write_part(dataclasses.replace(request, given={name: data}))
     _need_program(program, name, result)
-    proof = _with_stated(proven(result).proof, name, data, result)
+    proof = proven(result).proof
+    assert proof is not None
+    # A wrong zero, blank or tool explains what is found of the path: it comes first
+    faults = (*_stated(program, stem, data, result), *proof.faults)
+    proof = dataclasses.replace(proof, passed=not faults, faults=faults)
     stage = "refit" if request.label.readings_digest else str(request.stage)
     place = {"file": program, "part": request.part.name, "stage": stage}
     return _told(place, proof, name, request.label.job_digest, as_json=as_json)
@@ -82,13 +87,13 @@ def _need_program(program: str, name: str, result: CutResult) -> None:
         )
 
 
-def _with_stated(proof: Proof | None, name: str, data: bytes, result: CutResult) -> Proof:
-    """The proof with what the program states wrongly for job, blank and machine of today."""
-    assert proof is not None
-    today = next(file.text for file in result.files if file.name == name)
-    # A wrong zero, blank or tool explains what is found of the path: it comes first
-    faults = (*(d.finding(name) for d in stated_differences(data, today)), *proof.faults)
-    return dataclasses.replace(proof, passed=not faults, faults=faults)
+def _stated(program: str, stem: str, data: bytes, result: CutResult) -> Iterator[Finding]:
+    """What a program states wrongly for job, blank and machine of today."""
+    today = next(f for f in result.files if f.name == f"{stem}{header.ENDING}")
+    wrong = [*other_file_name(program, stem), *stated_differences(data, today.text)]
+    if today.program.air:
+        wrong += moved_looks(data, today.text, result.request.machine)
+    return (each.finding(today.name) for each in wrong)
 
 
 def _told(

@@ -36,7 +36,14 @@ from blankcam.workflows.cut_part import (
 )
 from blankcam.workflows.fixture import MOST_PLACES, request_in_fixture, walled_alike
 from blankcam.workflows.request import machine_of
-from blankcam.workflows.stated import ALONE, CODES, StatedDifference, stated_differences
+from blankcam.workflows.stated import (
+    ALONE,
+    CODES,
+    StatedDifference,
+    moved_looks,
+    other_file_name,
+    stated_differences,
+)
 from blankcam.workflows.verdict import judged_lines, signed_words, verdict_word
 
 MOST_JOBS = 200
@@ -167,11 +174,24 @@ def load_today(given: GivenLoad, jobs: Mapping[str, FoundJob]) -> LoadToday:
             continue
         file = _own_file(given, load, every_job=every_job)
         compared = CODES if every_job else ALONE
-        wrong = stated_differences(given.data, file.text, tuple(compared))
-        tried.append(LoadToday(load=load, file=file, wrong=tuple(wrong)))
+        wrong = (
+            *other_file_name(given.program, given.stem),
+            *stated_differences(given.data, file.text, tuple(compared)),
+        )
+        if every_job and not wrong:  # else other blanks explain where it stands
+            wrong = tuple(_looks(given, load, file))
+        tried.append(LoadToday(load=load, file=file, wrong=wrong))
     if not tried:
         raise RefusedError(faults)
     return min(tried, key=lambda t: len(t.wrong))
+
+
+def _looks(given: GivenLoad, load: WrittenLoad, file: ProgramFile) -> Iterator[StatedDifference]:
+    """Where an air program stands at its stops otherwise than today."""
+    if file.program.air:
+        yield from moved_looks(
+            given.data, file.text, next(iter(load.blanks.values())).request.machine
+        )
 
 
 def _planned(given: GivenLoad, jobs: Mapping[str, FoundJob]) -> dict[int, CutResult]:

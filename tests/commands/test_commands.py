@@ -203,6 +203,38 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.parametrize(
+    ("was", "now", "key"),
+    [
+        ('length = "52 mm"', 'length = "42 mm"', "blanks.nut.length"),
+        ('margin_bass   = "3.4 mm"', 'margin_bass = "0.5 mm"', "nut.margin_bass"),
+    ],
+)
+def test_layout_tells_its_numbers_beside_a_refusal(tmp_path, was, now, key):
+    job = tmp_path / "refused.toml"
+    assert was in STEEL.read_text()
+    job.write_text(STEEL.read_text().replace(was, now))
+    done = run("layout", job)
+    assert done.returncode == 1
+    assert key in done.stderr
+    assert "Nut: how deep, at its front edge" in done.stdout
+    assert f"make will refuse it: {job}: {key}" in unbroken(done.stdout)
+    known = json.loads(run("layout", job, "--json").stdout)
+    assert [key in why for why in known["refusals"]] == [True] * len(known["refusals"])
+    assert len(known["nut"]["slots"]) == 6
+    assert json.loads(run("layout", STEEL, "--json").stdout)["refusals"] == []
+
+
+def test_layout_shows_by_how_much_a_blank_is_too_small(tmp_path):
+    job = tmp_path / "small.toml"
+    job.write_text(STEEL.read_text().replace('length = "52 mm"', 'length = "42 mm"'))
+    told = run("layout", job, COLUMNS="120").stdout
+    (row,) = (c for c in json.loads(run("layout", job, "--json").stdout)["blanks"]
+              if (c["part"], c["dimension"]) == ("nut", "length"))  # fmt: skip
+    assert row["need"] - row["have"] == pytest.approx(2.45)
+    assert "too small" in told
+
+
 def unbroken(text):
     """A text whose lines are put together again: they end where the terminal does."""
     return " ".join(text.split())

@@ -51,6 +51,7 @@ def dropped(*words):
 OPERATED["every_start_at_s500"] = (setting("S", "500"), Code.CHIP, ("face", "edge"))
 OPERATED["every_feed_at_f700"] = (setting("F", "700"), Code.CHIP, ("face", "edge"))
 OPERATED["dwells_removed"] = (dropped("G4"), Code.SPIN_UP, ("face", "edge"))
+OPERATED["every_feed_at_f1"] = (setting("F", "1"), Code.RUBS, ("face", "edge"))
 OPERATED["no_work_offset"] = (dropped("G54"), Code.STATE, ("face", "edge"))
 
 
@@ -69,6 +70,18 @@ def the_spindle_as_fast_as_it_goes(lines, made):
     if not any(has(s, "S9500") for s in lines):
         return None
     return [re.sub(r"S9500\b", f"S{made.profile.spindle_max:.0f}", s) for s in lines]
+
+
+@operated(Code.SPIN_UP)
+def slow_until_the_dwell_is_over(lines, made):
+    """The speed set only after the dwell of the start, on the way to the cut."""
+    out, speed = [], 0
+    for line in lines:
+        start = has(line, "S", "M3")
+        speed = value(line, "S") if start else speed
+        out.append(f"S{made.profile.spindle_min:.0f} M3" if start else line)
+        out += [f"S{speed:.0f}"] * has(line, "G4")
+    return out
 
 
 def in_cut(lines):

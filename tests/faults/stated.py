@@ -68,6 +68,22 @@ STATED["another_material"] = (
     changed(r"^([(;] ?material:? ).*?(\)?)$", lambda m: f"{m[1]}ebony{m[2]}"),
     Code.STATED_MATERIAL,
 )
+STATED["another_part"] = (
+    changed(
+        r"^([(;] ?makes:? )(nut|saddle)", lambda m: m[1] + {"nut": "saddle", "saddle": "nut"}[m[2]]
+    ),
+    Code.STATED_PROGRAM,
+)
+STATED["another_jobs_name"] = (
+    changed(r"^([(;] ?job:? )(?!digest).*?(\)?)$", lambda m: f"{m[1]}Larkfield 3{m[2]}"),
+    Code.STATED_PROGRAM,
+)
+
+
+@stated(Code.STATED_ZERO)
+def two_zeros_of_which_the_first_is_wrong(text):
+    """As where the heads of two files were merged."""
+    return changed(r"^[(;] ?makes", lambda m: f"(zero Set Z to 0.00 mm on the bed.)\n{m[0]}")(text)
 
 
 @stated(Code.STATED_HOLDING)

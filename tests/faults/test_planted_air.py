@@ -45,11 +45,18 @@ def at_feed(lines):
     return [*lines[:at], re.sub("G0", "G1", lines[at]) + " F100", *lines[at + 1 :]]
 
 
+def not_stopped_first(lines):
+    """Before its first move: the last program may have left the spindle on."""
+    at = indices(lines, "M5")[0]
+    return [*lines[:at], *lines[at + 1 :]]
+
+
 DAMAGE = {
     "lowered by a blank": (lowered(10.0), {"M22", "M13"}),
     "under five millimetres": (near_the_stock, {"M22"}),
     "one stop low": (one_stop_low, {"M22"}),
     "the spindle on": (spindle_on, {"M22"}),
+    "the spindle not stopped": (not_stopped_first, {"M22"}),
     "a move at feed": (at_feed, {"M22"}),
     **{name: (FAULTS[name], right(name)) for name in FAULTS if "way_up" in name or "park" in name},
 }

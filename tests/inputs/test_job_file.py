@@ -184,8 +184,11 @@ def test_values_by_string_number_reach_the_strings_of_those_numbers():
             '["2.3 mm", "2.2 mm", "2.1 mm"]',
             'from the bass side it would be { 3 = "2.3 mm", 2 = "2.2 mm", 1 = "2.1 mm" }',
         ),
-        ('{ 3 = "2.3 mm", 1 = "2.1 mm" }', "is neither by side nor by string number"),
-        ('{ 2 = "2.3 mm", 1 = "2.1 mm" }', "has 2 values for 3 strings"),
+        ('["2.3 mm", "2.1 mm"]', 'would be { bass = "2.3 mm", treble = "2.1 mm" }'),
+        ('{ 3 = "2.3 mm", 1 = "2.1 mm" }', "leaves out string 2"),
+        ('{ 2 = "2.3 mm", 1 = "2.1 mm" }', "has 2 values for 3 strings: string 3 is left out"),
+        ('{ 4 = "2 mm", 3 = "2 mm", 2 = "2 mm", 1 = "2 mm" }', "has 4 values for 3 strings"),
+        ('{ bass = "2.3 mm" }', "has no treble; write { bass = .., treble = .. }"),
         ('{ 0 = "2.3 mm", 1 = "2.1 mm" }', "is neither by side nor by string number"),
         ('{ 3 = "2.3 mm", 2 = "0 mm", 1 = "2 mm" }', "2 '0 mm': is 0 mm, not believable here"),
     ],
@@ -210,6 +213,33 @@ def test_courses_must_count_up():
 def test_what_is_no_toml_is_one_line(text):
     told = faults(text)
     assert all("\n" not in t for t in told)
+
+
+@pytest.mark.parametrize(
+    ("line", "fix"),
+    [
+        ("exposure = 0,5", "a point in a number, not a comma"),
+        ("action = { bass = 2,3 }", "a point in a number, not a comma"),
+        ("exposure = 50%", "0.5 for half"),
+        ("seat_width = 6.05 mm", "put a length in quotes"),
+        ("seat_width = 15/64 in # measured", "put a length in quotes"),
+        ("seat_width = “6.05 mm”", "straight quotes"),
+        ('radius = "14""', "an inch sign ends the text"),
+        ("kind = classical", "put words in quotes"),
+        ('tilt: "7 deg"', "write = between"),
+        ('action = { 3 = "2.3 mm",', "on one line"),
+        ("exposure = .5", "begin a number with a digit"),
+        ('seat_width = "6.05 mm', "close the text with the quote"),
+        ('tilt = "7 deg"\ntilt = "8 deg"', "keep one of the two"),
+        ("[nut", "close what is in square brackets"),
+    ],
+)
+def test_a_line_that_is_no_toml_is_shown_with_what_would_do(line, fix):
+    (told,) = faults(SMALL + f"{line}\n")
+    shown = line.splitlines()[-1]
+    at = (SMALL + line).count("\n") + 1
+    assert told.startswith(f"job.toml:{at}: {shown!r}: is not TOML")
+    assert fix in told
 
 
 def test_a_file_that_is_not_there_or_not_text(tmp_path):

@@ -124,6 +124,40 @@ def test_heights_outside_the_usual_are_cautioned():
     assert any("relief of 0.60 mm" in c for c in found)
 
 
+SIX = ["E2", "A2", "D3", "G3", "B3", "E4"]
+
+
+def numbered(notes, numbers):
+    return "".join(
+        f'[[strings]]\nnumber = {n}\nnote = "{note}"\ngauge = "0.8 mm"\nmake = "nylon"\n'
+        for note, n in zip(notes, numbers, strict=True)
+    )
+
+
+@pytest.mark.parametrize(
+    ("kind", "extra", "asked"),
+    [
+        ("classical", numbered(SIX, range(6, 0, -1)), False),
+        ("classical", numbered(SIX, range(1, 7)), True),  # counted from the bass
+        ("ukulele", numbered(["G4", "C4", "E4", "A4"], range(4, 0, -1)), False),  # re-entrant
+        ("banjo", numbered(["G4", "D3", "G3", "B3", "D4"], range(5, 0, -1)), False),  # short fifth
+        ("classical", '[nut]\nfirst_fret = { bass = "0.4 mm", treble = "0.55 mm" }\n', True),
+        ("classical", '[saddle]\naction = { bass = "3.0 mm", treble = "3.9 mm" }\n', True),
+        ("classical", '[nut]\nfirst_fret = "0.6 mm"\n[saddle]\naction = "3.5 mm"\n', False),
+        (
+            "steel-string",
+            '[saddle]\nfront_at = { bass = "645.1 mm", treble = "647.9 mm" }\n',
+            True,
+        ),
+    ],
+)
+def test_what_looks_as_if_sides_were_taken_for_each_other_is_asked_about(kind, extra, asked):
+    made = job(kind, extra)
+    found = every_caution(made, instruments.build(made))
+    words = ("number them the other way round", "taken for each other?")
+    assert any(w in c for c in found for w in words) == asked
+
+
 def test_a_wrong_note_a_wrong_weight_and_far_frets_are_cautioned():
     made = job("steel-string")
     first = replace(made.strings[0], note="E1", unit_weight=3.0)

@@ -76,7 +76,7 @@ def test_both_parts_are_proven_from_the_thick_blank(name, machine, stage):
     said = zero_words(face.zeros)
     thick = got.request.part.thickness
     assert f"Touch off on the waste board and set Z to {-thick:.3f}" in said
-    assert f"must then stand at Z {OVER[name]:.3f} mm" in said
+    assert f"must now stand at Z {OVER[name]:.3f} mm" in said
     assert got.programs[1].program.stock.y1 == pytest.approx(got.request.part.thickness)
     assert got.proof.before.y[0] < 0
     assert np.isneginf(got.proof.before.z[got.proof.before.y < 0]).all()

@@ -101,12 +101,15 @@ def test_the_numbers_are_half_a_cutter_and_the_paper():
     blank, part = made.request.blank, made.request.part
     assert f"Touch off on the waste board and set Z to {-part.thickness:.3f} mm" in face
     assert f"Set X to {blank.x0:.3f} mm less half the width of an edge finder" in face
-    assert f"or to {blank.x0 - 1.6:.3f} mm with T1" in face
+    assert f"or to {blank.x0 - 1.6:.3f} mm with the side of T1" in face
     jaws = made.request.machine.holding.jaws
     assert f"Touch off on the jaw top and set Z to {jaws:.2f} mm" in edge
     assert f"jaws up to {jaws:g} mm over the seat side" in edge
     assert "Set X to minus half the width of an edge finder against the" in edge
-    assert f"or to -1.600 mm with T2, tip at Z {jaws + 0.3:.2f} mm, paper 0.10 mm." in edge
+    assert (
+        f"or to -1.600 mm with the side of T2, its tip at Z {jaws + 0.3:.2f} mm and paper of "
+        "0.10 mm between."
+    ) in edge
     assert "Set Y likewise against the fingerboard side." in edge
 
 
@@ -153,8 +156,8 @@ def test_a_milled_face_is_told_where_it_stands():
     words = zero_words(decide(asked).setups[0].zeros)
     over = -asked.blank.y0
     assert over > 0
-    assert f"must then stand at Z {over:.3f} mm" in words
-    assert "write down what the waste board reads from then on" in words
+    assert f"must now stand at Z {over:.3f} mm" in words
+    assert "write down what the waste board then reads" in words
 
 
 def test_touched_between_walls_on_their_top():

@@ -35,7 +35,8 @@ SET_SIDE = re.compile(
     r"Set (?P<axis>[XY])(?: to (?P<to>[^,.]*?(?:\.\d+[^,.]*?)?))?(?P<same> likewise)? "
     rf"against (?P<on>{SURFACE})(?=[,.])"
     rf"(?:, or to (?P<tool_to>{LENGTH})"
-    rf"(?: with T(?P<tool>\d+), tip at Z (?P<tip>{LENGTH}), paper (?P<paper>{LENGTH})| likewise))?"
+    rf"(?: with the side of T(?P<tool>\d+), its tip at Z (?P<tip>{LENGTH}) and paper of (?P<paper>{LENGTH}) "
+    r"between| with T\d+ likewise))?"
 )
 TOOL = re.compile(
     rf"T(?P<number>\d+) (?P<shape>[a-z]+(?: [a-z]+)?) (?P<size>{NUMBER})(?: \({NUMBER}\))"
@@ -341,7 +342,7 @@ class Walk:
             need("Z" in machine.offset, "a tip is to be at a Z before Z is set")
             stands = first.zeros["Z"][1]
             need(stands < tip < first.stock["z"][1], f"a tip at Z {tip:g} touches no side")
-            paper = mm(re.search(rf"paper ({LENGTH})", how)[1], first.inch)
+            paper = mm(re.search(rf"paper of ({LENGTH})", how)[1], first.inch)
             half = _diameter(first.tools, number, self._all_tools()) / 2
             for axis in [a for a in "XY" if a in zeros]:
                 self._side(axis, zeros[axis], half + paper, sides[axis])

@@ -148,7 +148,7 @@ def test_a_milled_thickness_is_told(made):
     nut = section(bench(thick, profile, Stage.ROUGH, drawn), "Nut")
     assert "the program mills off 0.035 (0.0014)" in nut
     assert "Touch off on the waste board and set Z to -6.045." in nut
-    assert "must then stand at Z 0.035" in nut
+    assert "must now stand at Z 0.035" in nut
     fit = thick.nut.fit
     assert f"**Measure the thickness**: {fit.low:.3f}" in nut
     # On a bench without a mill the same job is rubbed
@@ -185,7 +185,7 @@ def test_zero_is_set_with_a_tool_that_is_named(made, machine, length):
             assert text.count(head) == 1
             after = text[text.index(head) + len(head) :].split("\n")[0]
             ordered(after, "an edge finder goes in first", "Touch off", "set Z to", "Set X to",
-                    f"with T{touch.number}, tip at Z", "Set Y")  # fmt: skip
+                    f"with the side of T{touch.number}, its tip at Z", "Set Y")  # fmt: skip
     bare = tuple(
         dataclasses.replace(
             f,
@@ -341,7 +341,7 @@ def test_which_file_and_how_deep_by_hand(made):
     [
         ({"outline": "saw"}, "saw the waste off at its ends, 3.77 (0.149) on the left", "rounded"),
         ({"outline": "saw", "ends": "hand"}, "file to 44.45 (1.750)", "full round all the way"),
-        ({"slots": "file"}, "the start file on the centre", "below the jaws' line"),
+        ({"slots": "file"}, "the start file on the centre", "below where the jaws stood"),
     ],
 )
 def test_what_a_mill_leaves_is_the_hands(made, plan, nut_said, saddle_said):

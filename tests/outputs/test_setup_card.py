@@ -76,7 +76,7 @@ def test_a_card_says_what_the_header_says():
         (z,) = set(re.findall(r"set Z to (-?[\d.]+) mm", head))
         assert f"Z = {z}" in said
         assert f"set Z = {z}; again for every tool" in said
-        x = re.search(r"or to (-?[\d.]+) mm with (T\d+)", head)
+        x = re.search(r"or to (-?[\d.]+) mm with the side of (T\d+)", head)
         assert f"set X = {x[1]}." in said
         assert f"the side of {x[2]} with paper of 0.10 between" in said
         assert "set Y = -1.600." in said

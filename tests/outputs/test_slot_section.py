@@ -9,6 +9,9 @@ from shapely import Polygon
 
 from blankcam.data import table
 from blankcam.inputs import job_file
+from blankcam.outputs.drawings.slot_across import across_view
+from blankcam.outputs.drawings.slot_across_dimensions import heights
+from blankcam.outputs.drawings.slot_along import along_view
 from blankcam.outputs.drawings.slot_section import (
     Asked,
     SlotSection,
@@ -18,7 +21,6 @@ from blankcam.outputs.drawings.slot_section import (
     standing_across,
     waste,
 )
-from blankcam.outputs.drawings.slot_views import across_view, along_view, heights
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.design import design
 from tests.conftest import EACH_DEMO_JOB

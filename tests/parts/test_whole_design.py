@@ -47,12 +47,12 @@ def test_a_string_stands_at_least_its_gauge_inside_the_ends():
 
 def test_a_string_near_the_nuts_end_is_refused():
     told = refused("steel-string", '[nut]\nmargin_bass = "1.4 mm"')
-    assert "cross the nut 1.40 mm inside its left end" in told["nut"]
+    assert "cross the nut 1.40 mm inside its left end" in told["nut.margin_bass"]
 
 
 def test_a_string_that_cannot_hold_is_refused():
     told = refused("steel-string", STEEL)
-    assert "MPa" in told["strings[1]"]
+    assert "MPa" in told["strings[1]"]  # by its number: the treble string
     assert "breaks before 3300 MPa" in told["strings[1]"]
 
 
@@ -69,6 +69,15 @@ note = "D5"
 gauge = "0.012 in"
 make = "plain steel"
 """
+
+
+@pytest.mark.parametrize(
+    ("asked", "key"),
+    [('lift = "-0.1 mm"', "nut.lift"), ('first_fret = "0.06 mm"', "nut.first_fret")],
+)
+def test_a_string_that_would_rest_on_fret_1_is_refused_where_it_is_asked_for(asked, key):
+    told = refused("steel-string", f"[nut]\n{asked}")
+    assert "the open string would rest on fret 1" in told[key]
 
 
 def test_a_string_that_leaves_the_saddle_upward_is_refused():

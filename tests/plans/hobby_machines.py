@@ -111,6 +111,7 @@ def profile_text(name: str) -> str:
             'holder_diameter = "16 mm"\nholder_length = "25 mm"\ntool_change = "60 s"',
             'spin_up = "4 s"\n[controller]',
             f"arc_planes = {json.dumps(frame.planes)}",
+            f"length_offsets = {json.dumps(frame.change == 'automatic')}",
             f'tool_change = "{frame.change}"\nline_length = 79\ncoolant = "none"',
             '[holding]\nkind = "vice"\njaw_length = "100 mm"\njaw_width = "25 mm"',
             'bed_gap = "10 mm"',

@@ -128,6 +128,17 @@ def test_a_slower_spindle_makes_the_chip_thicker():
     assert [f.code for f in found_in(program(300, speed=5000))] == [Code.CHIP]
 
 
+@pytest.mark.parametrize(("feed", "value"), [(64, None), (6.4, None), (6.3, 6.3 / 16000),
+                                             (1, 1 / 16000)])  # fmt: skip
+def test_so_little_feed_a_tooth_that_it_only_rubs(feed, value):
+    """0.0004 mm a tooth: a chip under 0.14 edge radii is not cut (Cheng et al., IJAMT 97, 3119,
+    2018; a fine carbide edge has 3 um, from memory). A fifth of the feed is still well over it."""
+    kept = found_in(program(feed))
+    assert [f.code for f in kept] == [Code.RUBS] * bool(value)
+    assert not value or kept[0].value == pytest.approx(value)
+    assert not found_in(program(feed), depth=0.0)  # in the air nothing rubs
+
+
 @pytest.mark.parametrize(("speed", "good"), [(9549, True), (9570, False)])
 def test_a_faster_edge_than_the_table(speed, good):
     kept = found_in(program(100, speed=speed))

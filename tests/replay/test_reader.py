@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from blankcam.inputs.machine import Controller, ToolChange
 from blankcam.replay.codes import Code
-from blankcam.replay.motions import Kind, bounds, path_lengths
+from blankcam.replay.motions import MoveKind, bounds, path_lengths
 from blankcam.replay.reader import read_program
 from tests.replay.bench import MILL
 
@@ -422,7 +422,7 @@ def test_a_hundred_thousand_lines_are_read():
     text = HEAD + "".join(f"X{i % 40}.1234 Y{i % 7}.4321\n" for i in range(100_000)) + TAIL
     got = read_program(text, MILL)
     assert len(got.moves) == 100_004
-    assert (got.moves.kind[3:-1] == Kind.LINE).all()
+    assert (got.moves.kind[3:-1] == MoveKind.LINE).all()
 
 
 def test_many_faults_are_counted_but_not_all_kept():

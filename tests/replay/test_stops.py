@@ -38,7 +38,7 @@ def test_a_start_without_its_dwell(which):
     assert found[Code.SPIN_UP].text.startswith("G1")
 
 
-@pytest.mark.parametrize(("dwell", "good"), [("G4 P2.9", False), ("G4 P3", True),
+@pytest.mark.parametrize(("dwell", "good"), [("G4 P2.995", False), ("G4 P3", True),
                                              ("G4 P1\nG4 P2", True)])  # fmt: skip
 def test_the_dwell_has_its_length(dwell, good):
     assert (findings(GOOD.replace("G4 P3", dwell)) == {}) is good
@@ -57,6 +57,14 @@ def test_of_two_starts_before_a_cut_the_last_one_has_its_dwell():
     assert findings(again) == {}
 
 
+def test_a_new_speed_needs_its_time_too():
+    """Clear of the stock, but the spindle is still slow when the cut begins."""
+    slow = GOOD.replace("S8000 M3\nG4 P3", "S1000 M3\nG4 P3\nS8000", 1)
+    assert set(findings(slow)) == {Code.SPIN_UP}
+    assert findings(slow.replace("S8000", "S8000\nG4 P3", 1)) == {}
+    assert findings(slow.replace("S1000", "S8000")) == {}  # the same speed said again
+
+
 def test_a_spindle_that_needs_no_time_needs_no_dwell():
     quick = dataclasses.replace(MILL, spin_up=0.0)
     assert not findings(GOOD.replace("G4 P3\n", ""), profile=quick)
@@ -70,7 +78,7 @@ IN_SLOT = "G1 Y6.5000"
     [
         ["G4 P5"],
         ["M5", "S9000 M3", "G4 P3"],
-        ["S8500"],
+        ["S8500", "G4 P3"],
     ],
     ids=["dwell", "spindle stopped and started", "another speed"],
 )
@@ -78,6 +86,7 @@ def test_dwells_and_the_spindle_in_the_cut(lines):
     found = findings(with_lines(GOOD, IN_SLOT, *lines))
     assert set(found) == {Code.IN_CUT}
     assert found[Code.IN_CUT].text == lines[0]
+    assert found[Code.IN_CUT].limit == 0.0
     assert found[Code.IN_CUT].value == pytest.approx(
         8.0 - (6.6 + 0.4 + 0.5 * (1 / 0.992546 - 1) - 0.122785 * 6.5), abs=2e-3
     )  # the blank's top less the tip on the slot's line, tan and cos of 7 degrees
@@ -90,6 +99,12 @@ def test_a_stop_where_the_tool_is(line):
     found = findings(with_lines(GOOD, line, *rest))
     stops = {Code.STOP_PLACE, Code.IN_CUT} if line == IN_SLOT else set()
     assert set(found) == stops
+
+
+@pytest.mark.parametrize(("below", "good"), [(0.001, False), (-0.001, True)])
+def test_a_dwell_a_micrometre_below_the_top_is_in_the_cut(below, good):
+    found = findings(with_lines(GOOD, IN_SLOT, f"G1 Z{8 - below:.4f}", "G4 P1"))
+    assert (Code.IN_CUT not in found) is good
 
 
 def test_the_end_and_a_stop_beside_the_blank_are_clear_where_the_holder_is():

@@ -1,14 +1,14 @@
 """The nut in its seat and the saddle in its bridge along one string, with the clearances over the frets.
 
-Laid out as ``slot_views`` are: for a size and letters, words first. Seen from the side the head is
-to the left; true proportions, but for the strip that says how many times its heights are drawn.
-What is not measured (head, neck, bridge, pin) is drawn for its place only.
+Laid out as ``slot_across`` is: for a size of picture and of letters, the room for words first. From
+the side, the head is on the left. Proportions are true, but for the strip, which says how many times
+its heights are stretched. What was not measured (head, neck, bridge) only shows where it is.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -40,7 +40,7 @@ HEAD, BEYOND = 13.0, 7.0
 UNDER = 3.0
 """mm of neck under the board."""
 TIMES = 5
-"""How much the strip stretches heights."""
+"""How many times the strip stretches heights."""
 
 
 def _area(points: Sequence[Point], frame: Frame, holds: str) -> Drawing:
@@ -62,7 +62,7 @@ def nut_in_seat(
     nut: Nut, slot: Slot, string: StringPath, instrument: Instrument, size: tuple[float, float],
     letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """Along one string from the head to beyond fret 1, and the gap under it drawn higher."""
+    """Along one string from the head to beyond fret 1; under it the strip with heights stretched."""
     cap = letters.cap
     long = HEAD + nut.thickness + _to_fret(slot, string, instrument) + BEYOND
     scale = size[0] / long
@@ -80,12 +80,12 @@ def nut_in_seat(
 
 
 def _wood_over_seat(instrument: Instrument, string: StringPath) -> float:
-    """The board's wood at the nut under a string, over the floor of the seat."""
+    """Height of the board's wood at the nut under a string, over the floor of the seat."""
     return float(instrument.board.wood(0.0, string.u_nut)) - nut_floor_at(instrument, string.u_nut)
 
 
 def _wood_at_fret(slot: Slot, string: StringPath, instrument: Instrument) -> float:
-    """The wood at fret 1 under a string: as far under it as clearance and fret height say."""
+    """Height over the seat of the wood at fret 1: clearance and fret height under the string."""
     board = instrument.board
     clear = float(string.clearance(board, np.array(1)))
     fret = _to_fret(slot, string, instrument)
@@ -93,7 +93,7 @@ def _wood_at_fret(slot: Slot, string: StringPath, instrument: Instrument) -> flo
 
 
 def _underside(slot: Slot, string: StringPath, s: float) -> float:
-    """The string's underside at a distance from the nut's front, over the seat."""
+    """Height over the seat of the string's underside, ``s`` in front of the nut."""
     return slot.floor_front + (string.z_saddle - string.z_nut) / string.length * (s + slot.edge)
 
 
@@ -132,10 +132,10 @@ def _nut_side(
     ))  # fmt: skip
 
 
-def _crown(at: Point, high: float, frame: Frame, times: float = 1.0) -> Drawing:
+def _crown(at: Point, high: float, frame: Frame) -> Drawing:
     """A fret's crown, twice as wide as high."""
     turns = [math.pi * i / 12 for i in range(13)]
-    ring = [(at[0] - high * math.cos(t), at[1] + times * high * math.sin(t)) for t in turns]
+    ring = [(at[0] - high * math.cos(t), at[1] + high * math.sin(t)) for t in turns]
     edge = line_in(ring, frame, "lying")
     return joined((_area(ring, frame, "metal"), Drawing(paths=(edge,))))
 
@@ -188,7 +188,7 @@ def _strip(
     nut: Nut, slot: Slot, string: StringPath, instrument: Instrument,
     placed: tuple[float, float, float], size: tuple[float, float], letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """The gap under the string from nut to fret 1, its heights drawn larger, and said to be."""
+    """The gap under the string from nut to fret 1, with heights stretched ``TIMES`` times."""
     cap, t = letters.cap, nut.thickness
     scale, left, top = placed
     fret = _to_fret(slot, string, instrument)
@@ -234,7 +234,7 @@ def _strip_words(
     slot: Slot, x: tuple[float, float, float], z: tuple[float, float, float, float],
     values: tuple[float, float], letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """The strip's numbers over it, each with a line down to its dimension."""
+    """The strip's words; lift and clearance stand over it, each with a line to its dimension."""
     cap = letters.cap
     tops, gap, floor, top = z
     clear, crown = values
@@ -253,22 +253,22 @@ def _strip_words(
 
 # ---- the saddle ------------------------------------------------------------------------------
 
-BEFORE, PIN = 14.0, 4.0
-"""mm of bridge before the saddle, and behind the place where the string leaves."""
+BEFORE, BEHIND = 14.0, 4.0
+"""mm of bridge before the saddle, and behind where the string leaves the bridge."""
 
 
 def saddle_side(
     saddle: Saddle, seat: Seat, string: StringPath, tie: tuple[float, float] | None, depth: float,
     action: float, size: tuple[float, float], letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """The saddle in its bridge along one string, the nut to the left; fret 12 beside it, broken off.
+    """The saddle in its bridge along one string, the nut to the left, and beside it fret 12.
 
     ``tie``: height over the bridge and distance behind the ridge where the string leaves, if known;
     ``depth``: of the saddle's slot; ``action``: clearance over fret 12.
     """
     cap, t = letters.cap, saddle.thickness
     run = tie[1] if tie else 8.0
-    wide = BEFORE + t - seat.ridge + run + PIN
+    wide = BEFORE + t - seat.ridge + run + BEHIND
     left = letters.wide([f"over fret 12: {action:.2f}"], bold=True) + 3 * cap
     head = (LINE + 0.8) * cap
     high = seat.height + string.gauge + 0.8
@@ -320,7 +320,7 @@ def _saddle_string(
     saddle: Saddle, seat: Seat, string: StringPath, tie: tuple[float, float] | None, depth: float,
     ends: tuple[float, float], frame: Frame, letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """From the nut over the ridge to where it leaves; the angle it breaks by."""
+    """The string over the ridge to where it leaves the bridge, and its break angle."""
     from blankcam.outputs.drawings.slot_section import string_look
 
     ridge = saddle.thickness - seat.ridge
@@ -373,7 +373,7 @@ def _saddle_words(
 def _twelfth(
     string: StringPath, action: float, frame: Frame, wide: float, letters: Letters
 ) -> Drawing:
-    """Fret 12 under the string, drawn at the same scale, broken off from the bridge."""
+    """Fret 12 under the string at the same scale, left of the bridge; the string torn between."""
     cap = letters.cap
     end = (wide - 2 * cap) / frame.scale
     under = 6.0
@@ -438,11 +438,10 @@ def saddle_plan_view(
 
 
 def _compensations(
-    saddle: Saddle, strings: Sequence[StringPath], frame: Frame, placed: object,
+    saddle: Saddle, strings: Sequence[StringPath], frame: Frame, placed: Callable[[float, float], Point],
     span: tuple[float, float], size: tuple[float, float], letters: Letters, turned: bool,
 ) -> Drawing:  # fmt: skip
-    """Each string over the bridge, how far its ridge lies behind the scale, and its number below."""
-    assert callable(placed)
+    """Each string, how far its ridge lies behind the scale length, and its number below."""
     cap = letters.cap
     top, low = span
     spots = [placed(s.centre, s.ridge) for s in saddle.strings]

@@ -1,7 +1,7 @@
 """How a blank is held and where each zero is touched, drawn for one set-up.
 
-Two views, the numbers to set beside the places they belong to, and the same as a numbered list.
-Laid out in millimetres of paper; holding is drawn for place only.
+Two views with a number in a ring at each place that is touched, and what to set there as a list.
+Laid out in millimetres of paper; part and jaws show which is where, not how large they are.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from blankcam.cut import CutResult
 from blankcam.data import table
-from blankcam.gcode.header import exact, grip_words, surface_words
+from blankcam.gcode.header import exact, surface_words
 from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
@@ -38,7 +38,7 @@ _STEP = 4.6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """What a card tells."""
+    """What a set-up's card shows."""
 
     sheet: SetupSheet
     part: Part
@@ -50,10 +50,10 @@ class Card:
     changes_by_hand: bool
     """Whether Z is touched off again for each tool."""
     inches: bool
-    """Whether the machine is told inches."""
+    """Whether the programs are in inches."""
 
     def length(self, mm: float, decimals: int) -> str:
-        """Millimetres with so many decimals, or as many inches, as the machine is told them."""
+        """A length in millimetres with so many decimals, or in inches with two more."""
         if not self.inches:
             return f"{mm:z.{decimals}f}"
         return f"{mm / IMPERIAL['mm'].size:z.{decimals + 2}f} in"
@@ -68,13 +68,8 @@ class Card:
         """Whether the blank lies on its face."""
         return self.sheet.setup is Setup.FACE
 
-    @property
-    def grip(self) -> str:
-        """What stands against both faces on edge."""
-        return grip_words(self.sheet.holding.kind)
-
     def set_to(self, zero: Zero) -> str:
-        """What a side's axis is set to with the cutter named, or its surface's own place."""
+        """What to set X or Y to beside its surface: with the cutter named, else the surface's own place."""
         if zero.touch is None:
             return self.length(zero.value, 3)
         return self.length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
@@ -92,7 +87,7 @@ def cards(result: CutResult, *, bass_left: bool) -> dict[str, bytes]:
 
 
 def cards_of(result: CutResult, *, bass_left: bool) -> Iterator[Card]:
-    """What the cards of a part's set-ups tell, of those that have programs."""
+    """The cards of those of a part's set-ups that have programs."""
     for sheet in result.setups:
         files = tuple(f.name for f in result.files if f.setup == sheet.setup)
         if files:
@@ -143,7 +138,7 @@ SIDE_WORDS, PLAN_WORDS = "From the right-hand end", "From above"
 def title(told: Card) -> str:
     """The part, how it lies, and which of its sides is down."""
     how = "on face" if told.lying else "on edge"
-    down = "the side seen from the bridge up" if told.lying else "seat side down"
+    down = "the side seen from the bridge faces up" if told.lying else "seat side down"
     return f"{told.part.name.capitalize()} {how}: {'crown down' if told.turned else down}"
 
 
@@ -164,7 +159,7 @@ def _head(told: Card) -> Drawing:
 
 
 def files_words(names: tuple[str, ...]) -> str:
-    """The programs of a set-up in the order they are run: the first in the air, then the others."""
+    """The names of a set-up's programs in the order they are run, the air program first."""
     first, *rest = names
     if len(rest) < 2:
         return " and ".join(names)
@@ -172,7 +167,7 @@ def files_words(names: tuple[str, ...]) -> str:
 
 
 def _list(told: Card) -> Drawing:
-    """What is touched, with what, and which number to set, one line each."""
+    """What is touched, with what, and what to set there, for each axis in the order they are set."""
     words: list[Words] = []
     paths: list[Path] = [stroke((_LEFT, 36.0), (_RIGHT, 36.0), holds="seat")]
     for n, (axis, lines) in enumerate(entries(told), start=1):
@@ -185,7 +180,7 @@ def _list(told: Card) -> Drawing:
 
 
 def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
-    """Each axis in the order in which it is set, and what is touched with what, in lines."""
+    """Each axis in the order they are set, with its lines: what is touched with what, and set to what."""
     zeros, length = told.zeros, told.length
     z = zeros["Z"]
     again = "; again for every tool" if told.changes_by_hand else ""
@@ -193,9 +188,10 @@ def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
     yield "Z", [at, *_beside_z(told)]
     for axis in "XY":
         zero = zeros[axis]
-        half = "an edge finder: half its diameter less"
-        base = f"{half} than {length(zero.value, 3)}" if zero.value else f"{half} than 0"
-        lines = [f"against {surface_words(zero.surface)}; {base}"]
+        less = f"{length(zero.value, 3)} less" if zero.value else "minus"
+        lines = [
+            f"against {surface_words(zero.surface)}; an edge finder: set {axis} = {less} half its width"
+        ]
         if zero.touch is not None:
             lines[0] += ","
             lines.append(
@@ -211,12 +207,12 @@ def _beside_z(told: Card) -> Iterator[str]:
     zero, stock, length = told.zeros["Z"], told.sheet.stock, told.length
     if told.lying:
         if zero.upper_face is not None:
-            yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue lifts it."
+            yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue may lift it."
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
-        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.grip} hold up to "
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.sheet.holding.grip} hold up to "
         f"{slack} more or less, set Z to that."
     )
 
@@ -244,7 +240,7 @@ def _box(x0: float, y0: float, x1: float, y1: float, holds: str = "seat") -> Pat
 
 
 def _open_box(x0: float, y0: float, x1: float, y1: float, holds: str = "seat") -> Path:
-    """A box whose foot goes on: what stands on something further down."""
+    """A box without its foot, for what goes on further down."""
     return stroke((x0, y0), (x0, y1), (x1, y1), (x1, y0), holds=holds)
 
 
@@ -270,7 +266,7 @@ def _turned_word(x: float, y: float, text: str) -> Words:
 
 
 def _side(told: Card) -> Drawing:
-    """What holds the part, the part and both places touched, from the right-hand end."""
+    """Part and holding from the right-hand end, with the places touched for Z and Y."""
     left, low, right, high = _SIDE_VIEW
     seat, jaw, top = low + 10.0, low + 23.5, low + 37.0
     middle = (left + right) / 2 - 4.0
@@ -317,24 +313,28 @@ def _side(told: Card) -> Drawing:
 
 
 def _holding_names(told: Card) -> tuple[str, str, str]:
-    """What stands toward you, what stands away from you, and what the part stands on."""
-    return ("wall", "wall", "floor") if told.grip == "walls" else ("jaw", "fixed jaw", "parallel")
+    """Names of what holds the part on your side, on the far side, and from below."""
+    return (
+        ("wall", "wall", "floor")
+        if told.sheet.holding.grip == "walls"
+        else ("jaw", "fixed jaw", "parallel")
+    )
 
 
 def _under(told: Card, a: float, b: float, low: float, seat: float) -> Path:
-    """A parallel between the jaws, or a fixture's floor from wall to wall."""
-    gap = 0.0 if told.grip == "walls" else 3.0
+    """The parallel between the jaws, or the fixture's floor from wall to wall."""
+    gap = 0.0 if told.sheet.holding.grip == "walls" else 3.0
     return _open_box(a + gap, low, b - gap, seat)
 
 
 def _faces(told: Card) -> tuple[str, str]:
-    """What the side toward you and the one away from it are called."""
+    """Names of the part's sides toward you and away from you."""
     seen, behind = ("front", "back") if told.part.name == "nut" else ("tail side", "nut side")
     return (behind, seen) if told.turned else (seen, behind)
 
 
 def _plan(told: Card) -> Drawing:
-    """Part and what holds it from above, which side looks where, and all three places touched."""
+    """Part and holding from above, which side faces you, and all three places touched."""
     left, low, right, high = _PLAN
     mid = (low + high) / 2 + 3.0
     a, b = left + 12.0, right - 12.0
@@ -378,7 +378,7 @@ def _axes(x: float, y: float) -> Drawing:
 
 
 def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
-    """A nut's slots, in their places along it."""
+    """A nut's slots in their places along it, with their strings' numbers."""
     share = (b - a) / told.part.length
     at = [(a + share * s.centre, str(s.string)) for s in told.part.slots]
     lines = (stroke((x, mid - 4.0), (x, mid + 4.0), holds="slots") for x, _ in at)
@@ -390,7 +390,7 @@ def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
 
 
 def _number_beside(before: float, x: float, after: float, name: str, mid: float) -> Words:
-    """A slot's number beside its line, where there is more room to the next."""
+    """A string's number beside its slot, on the side with more room."""
     left = x - before > after - x
     at, anchor = (x - 0.7, "right") if left else (x + 0.7, "left")
     return _say(at, mid - _SMALL / 2, name, _SMALL, anchor=anchor)
@@ -400,7 +400,7 @@ def _number_beside(before: float, x: float, after: float, name: str, mid: float)
 
 
 def _lying_side(told: Card) -> Drawing:
-    """The board, the blank on it and both places touched, from the right-hand end."""
+    """Waste board or fixture and the blank from the right-hand end, with the places touched."""
     left, low, right, high = _SIDE_VIEW
     board, top = low + 12.0, low + 26.0
     a, b = left + 22.0, right - 30.0
@@ -437,7 +437,7 @@ def _short(told: Card) -> str:
 
 
 def _lying_plan(told: Card) -> Drawing:
-    """The board, the blank and the part in it from above."""
+    """Waste board or fixture, the blank and the part in it, from above."""
     left, low, right, high = _PLAN
     a, b, foot, head = left + 14.0, right - 10.0, low + 10.0, high - 7.0
     stock, part = told.sheet.stock, told.part
@@ -463,7 +463,7 @@ def _lying_plan(told: Card) -> Drawing:
 
 
 def overlapping(drawing: Drawing) -> list[tuple[str, str]]:
-    """Pairs of words whose letters lie over one another."""
+    """Pairs of words that overlap."""
     boxes = [(w.text, w.corners()) for w in drawing.words]
     found = []
     for i, (one, p) in enumerate(boxes):

@@ -6,8 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
+from blankcam.outputs.drawings.slot_across import across_view
+from blankcam.outputs.drawings.slot_along import along_view
 from blankcam.outputs.drawings.slot_section import SlotSection, Standing
-from blankcam.outputs.drawings.slot_views import across_view, along_view
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.outputs.typeface import POINTS_8, shortened, width
 from blankcam.parts import silhouette

@@ -1,7 +1,7 @@
 """A nut's slot cut across at its front edge and along its middle, in the nut's millimetres.
 
-What stands at each step of the work, what goes, and where the string lies. ``slot_views`` lays
-this out with its dimensions for a screen or for paper.
+What stands at each step of the work, what goes, and where the string lies. ``slot_across`` and
+``slot_along`` lay this out with its dimensions for a screen or for paper.
 
 Across: the part's x, and z over the seat, seen from the bridge. Along: thickness - y, so that the
 head is to the left, and z.
@@ -260,6 +260,14 @@ def filled(line: list[Point], low: float) -> BaseGeometry:
     from shapely import Polygon
 
     return Polygon([*line, (line[-1][0], low), (line[0][0], low)]).buffer(0)
+
+
+def height_at(body: BaseGeometry, x: float, high: float) -> float:
+    """The upper limit of a body at ``x``, at most ``high``; ``high`` where there is no body."""
+    from shapely import LineString
+
+    cut = body.buffer(1e-6).intersection(LineString([(x, -1.0), (x, high)]))
+    return float(cut.bounds[3]) if not cut.is_empty else high
 
 
 def waste(standing: BaseGeometry, stays: BaseGeometry) -> BaseGeometry:

@@ -184,6 +184,16 @@ def torn(a: Point, b: Point, cap: float) -> Path:
     return stroke(*points, b, holds="torn")
 
 
+def top_edge(
+    level: float, ends: tuple[float, float], high: float, frame: Frame, cap: float
+) -> Path:
+    """The level top of a blank; torn at ``high``, where the picture ends, if it is higher."""
+    left, right = ends
+    if level <= high:
+        return stroke(frame.at((left, level)), frame.at((right, level)), holds="edge")
+    return torn(frame.at((left, high)), frame.at((right, high)), cap)
+
+
 def arrow(tip: Point, turn: float, cap: float) -> Path:
     """A filled arrowhead whose tip points along ``turn``, radians."""
     a, b = math.cos(turn), math.sin(turn)

@@ -7,18 +7,24 @@ from shlex import quote
 
 from blankcam.faults import printable
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 
 _FILES = {
-    Kind.MILL: "proven programs, drawings, the 1:1 sheet and a page to look at first",
-    Kind.ROUTER: "proven programs, drawings, the 1:1 sheet and a page to look at first",
-    Kind.LASER: "drawings for templates, the 1:1 sheet and a page to look at first",
-    Kind.HAND: "the 1:1 sheet, the work in order, drawings and a page to look at first",
+    MachineKind.MILL: "proven programs, drawings, the 1:1 sheet and a page to look at first",
+    MachineKind.ROUTER: "proven programs, drawings, the 1:1 sheet and a page to look at first",
+    MachineKind.LASER: "drawings for templates, the 1:1 sheet and a page to look at first",
+    MachineKind.HAND: "the 1:1 sheet, the work in order, drawings and a page to look at first",
 }
 
 
 def after_layout(
-    job: Job, profile: Profile, machine: str | None, *, measured: bool, cautions: int
+    job: Job,
+    profile: Profile,
+    machine: str | None,
+    *,
+    measured: bool,
+    cautions: int,
+    refused: int = 0,
 ) -> Iterator[str]:
     """What a maker does once the numbers have been looked at.
 
@@ -27,9 +33,12 @@ def after_layout(
     machine : as the command named it, None where the job does
     measured : whether nothing is assumed that only the instrument itself can tell
     cautions : how many there are
+    refused : how many reasons there are why it will not be made so
     """
     path = quote(printable(job.path, 300))
-    if not measured:
+    if refused:
+        yield f"put right in {path} what make will refuse, then run layout again"
+    elif not measured:
         yield f"measure what the cautions say was assumed, write it into {path}, then run layout again"
     elif cautions:
         yield f"read the cautions above, put right what you can in {path}, then run layout again"

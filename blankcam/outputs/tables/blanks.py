@@ -43,7 +43,8 @@ def _judged(check: Check) -> tuple[str, float, float]:
         return "too thin: loose in its seat", check.need, -check.loose
     if check.dimension == "thickness":
         return "fits", check.need, check.have - check.need
-    return "to spare", check.need, check.have - check.need
+    spare = check.have - check.need
+    return "too small" if spare < 0 else "to spare", check.need, spare
 
 
 class Fitted(Protocol):

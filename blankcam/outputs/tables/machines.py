@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from blankcam.gcode.header import grip_words
 from blankcam.inputs.machine import Axis, Holding, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.outputs.rows import Column, Field, Section, Table, field, tabulate
@@ -82,7 +81,7 @@ def _notes(p: Profile) -> tuple[str, ...]:
             f"lines up to {c.line_length} characters"
         ),
         (
-            f"held in: {p.holding.kind}, {grip_words(p.holding.kind)} {_jaws(p.holding)}; "
+            f"held in: {p.holding.kind}, {p.holding.grip} {_jaws(p.holding)}; "
             f"lying down: {p.holding.on_face}"
         ),
     )

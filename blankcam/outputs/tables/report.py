@@ -57,6 +57,7 @@ def report(
     by_hand: Iterable[Mapping[str, Any]] = (),
     programs: Iterable[Mapping[str, Any]] = (),
     cautions: Sequence[str] = (),
+    refusals: Sequence[str] = (),
 ) -> dict[str, Any]:
     """Everything computed for a job.
 
@@ -65,6 +66,8 @@ def report(
     choices : who makes each slot, by the number of its string
     fronts : who cuts the nut's front back, likewise
     by_hand : what is left to the hand, as of ``hand_records``
+    cautions : beside the design's own
+    refusals : why ``make`` will refuse the job
     """
     return {
         "job": design.job.instrument.name,
@@ -72,7 +75,8 @@ def report(
         "stage": str(stage),
         "machine": machine,
         "assumed": design.job.assumed,
-        "cautions": [*design.cautions, *cautions],
+        "cautions": list(dict.fromkeys((*design.cautions, *cautions))),
+        "refusals": list(refusals),
         **_parts(design, choices or {}, fronts or {}),
         "blanks": [_check(c) for c in design.checks],
         "strings": _strings(design),
