@@ -502,7 +502,7 @@ def _data(given: PageData) -> dict[str, Any]:
     return {
         "watch": given.watch,
         "limits": list(given.limits_um),
-        "stage": next((p.stage for p in given.programs), "final"),
+        "stage": next((p.stage for p in given.programs), "rough" if given.waiting else "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
         "sections": section_values(given.sections, _sections_at(given)) if given.sections else None,
