@@ -117,14 +117,14 @@ def page_data(
     notice : the lines of caution for material and machine
     refused : why nothing may be made so
     watch : what the page is known by while its job is watched
-    waiting : whether the programs are still being proven
+    waiting : whether who cuts what, and the proof of the programs, are still to come
     refit : what a refit asks for; None before any
     """
     good, verdict = _refused(refused) if refused else _verdict(cuts)
     if refit is not None and good:
         verdict = refit.verdict
     if waiting and good:
-        verdict = "Being proven: the programs are planned and replayed"
+        verdict = "Working it out: who cuts each slot, and the proof of the programs"
     job = found.job
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"

@@ -140,6 +140,8 @@ def _standings(
         left += f", {rough.floor_raise:.2f} mm in the floors"
     filed = [str(s.string) for s in part.slots if not _milled(choices.get(s.string))]
     more = f" Left to the file: {', '.join(filed)}." if filed else ""
+    if part.slots and not choices:
+        more = " Who cuts each slot is not known yet."
     yield "rough", f"Rough: {left}.{more}"
     if refit is not None:
         yield "refit", "Refit: the part as it stands now; what is dotted comes off, floors first."

@@ -86,7 +86,7 @@ def test_rough_parts_come_down_by_mill_and_every_program_is_proven(job):
     assert record["state"] == "cut"
     assert record["nut_top"] is False
     text = (job.parent / "out" / "saddle-bottom.ngc").read_text(encoding="ascii")
-    assert "The crown is down" in text
+    assert "The crown is down" in text.replace(")\n(", " ")
     assert events(job) == ["made", "made", "readings", "refit"]
 
 
