@@ -53,7 +53,7 @@ def reading_sigma(good_to: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Estimate:
+class MachineEstimate:
     """All unknowns together: their values and how they hang together."""
 
     names: tuple[str, ...]
@@ -75,7 +75,7 @@ class Estimate:
         return Guess(value=measure.nominal + float(row @ self.values), sigma=sigma)
 
 
-def estimate(measures: Iterable[Measure], readings: Readings, good_to: float) -> Estimate:
+def estimate(measures: Iterable[Measure], readings: Readings, good_to: float) -> MachineEstimate:
     """What the readings say of everything that is not known."""
     asked = list(measures)
     names = tuple(dict.fromkeys(n for m in asked for n in m.shares))
@@ -89,7 +89,7 @@ def estimate(measures: Iterable[Measure], readings: Readings, good_to: float) ->
             weights += weight * np.outer(row, row)
             pull += weight * (reading - measure.nominal) * row
     spread = np.linalg.inv(weights)
-    return Estimate(names, spread @ pull, spread, good_to)
+    return MachineEstimate(names, spread @ pull, spread, good_to)
 
 
 def _row(measure: Measure, names: Sequence[str]) -> NDArray[np.float64]:

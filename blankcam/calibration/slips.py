@@ -29,7 +29,7 @@ MOST_SLIPS = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
+class QuestionedReading:
     """A reading that is not believed."""
 
     measure: Measure
@@ -41,7 +41,7 @@ class Question:
 
 def questions(
     measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str] = ()
-) -> Iterator[Question]:
+) -> Iterator[QuestionedReading]:
     """The readings that are off what all the others say, unless the maker is sure of them.
 
     One bad reading drags what hangs on it along: the worst is put aside before the rest is looked
@@ -51,7 +51,7 @@ def questions(
     while (found := _worst(measures, left, good_to, sure)) is not None:
         measure, reading, expected = found
         likely = _slip(measure, reading, expected, measures, readings, good_to)
-        yield Question(measure=measure, reading=reading, expected=expected, likely=likely)
+        yield QuestionedReading(measure=measure, reading=reading, expected=expected, likely=likely)
         del left[measure.key]
 
 

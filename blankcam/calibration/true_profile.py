@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from blankcam.calibration.estimate import Estimate, Guess, first_guess
+from blankcam.calibration.estimate import Guess, MachineEstimate, first_guess
 from blankcam.calibration.measures import backlash, scale, wide, z_offset
 from blankcam.calibration.piece import Coupon
 from blankcam.inputs.tool import Tool
@@ -49,7 +49,7 @@ class Found:
     axes: tuple[FoundAxis, ...]
 
 
-def found_of(piece: Coupon, estimate: Estimate, day: str) -> Found:
+def found_of(piece: Coupon, estimate: MachineEstimate, day: str) -> Found:
     """What an estimate says of the piece's tools and of the axes."""
     return Found(
         day=day,
@@ -65,7 +65,7 @@ def found_of(piece: Coupon, estimate: Estimate, day: str) -> Found:
     )
 
 
-def _learned(estimate: Estimate, unknown: str) -> Guess | None:
+def _learned(estimate: MachineEstimate, unknown: str) -> Guess | None:
     """The value of what was measured; None of what is not known better than before."""
     if unknown not in estimate.names:
         return None
@@ -74,7 +74,7 @@ def _learned(estimate: Estimate, unknown: str) -> Guess | None:
     return guess if guess.sigma < LEARNED * before.sigma else None
 
 
-def _axes(estimate: Estimate) -> Iterator[FoundAxis]:
+def _axes(estimate: MachineEstimate) -> Iterator[FoundAxis]:
     """Each axis; what was not measured is taken to be none, as unsure as it was before."""
     for axis in "xyz":
         play, share = _learned(estimate, backlash(axis)), _learned(estimate, scale(axis))

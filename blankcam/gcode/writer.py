@@ -15,7 +15,7 @@ from blankcam.gcode.commanded import commanded
 from blankcam.gcode.comments import comment
 from blankcam.gcode.header import ENDING, header_lines, operation_words, signed, tool_words
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.inputs.machine import Controller, Profile, SafePlaces, Spot, ToolChange
+from blankcam.inputs.machine import Controller, PlanPosition, Profile, SafePlaces, ToolChange
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Place
 from blankcam.toolpath import linearize
@@ -275,7 +275,7 @@ class _Body:
         elif not blind:
             self._height(clearance)
 
-    def _across(self, spot: Spot | None) -> None:
+    def _across(self, spot: PlanPosition | None) -> None:
         """Over a place of the machine's own, at its safe height."""
         if spot is not None and self.controller.machine_coordinates:
             self.lines.append(f"G53 G0 X{self._machine(spot.x)} Y{self._machine(spot.y)}")

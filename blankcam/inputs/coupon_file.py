@@ -9,7 +9,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from blankcam.inputs.border import FileKind, Source, parse_toml, read_text, source_of, validated
-from blankcam.inputs.fields import LENGTH_SCHEMA, Length, Table, Wanted, Whole, quantity_reader
+from blankcam.inputs.fields import LENGTH_SCHEMA, FileTable, Length, Wanted, Whole, quantity_reader
 from blankcam.inputs.machine_schema import Day, ShortText
 from blankcam.inputs.units import UnfitError
 
@@ -37,13 +37,13 @@ Reading = Annotated[
 Each = Annotated[dict[ShortText, Reading], Field(max_length=100), Wanted(_FIX)]
 
 
-class PieceTable(Table):
+class PieceTable(FileTable):
     """The ``[piece]`` table."""
 
     thickness: Reading | None = None
 
 
-class CouponFile(Table):
+class CouponFile(FileTable):
     """What was measured on a test piece for blankcam."""
 
     measured: Day

@@ -61,6 +61,8 @@ def _inlined(model: type[BaseModel]) -> dict[str, Any]:
     """A model's schema with every reference put in place, since some editors follow none."""
     schema = model.model_json_schema()
     definitions = schema.pop("$defs", {})
+    for table in definitions.values():
+        table["title"] = table["title"].removesuffix("Table")
     whole: dict[str, Any] = _in_place(schema, definitions)
     return whole
 

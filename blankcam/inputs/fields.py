@@ -30,7 +30,7 @@ LENGTH_SCHEMA = {
 }
 
 
-class Table(BaseModel):
+class FileTable(BaseModel):
     """The settings that all tables share; validators are built with the first file that is read."""
 
     model_config = ConfigDict(
@@ -87,6 +87,8 @@ def kind_of(value: object) -> str:
         return "a bare number"
     if isinstance(value, list):
         return "a list"
+    if isinstance(value, str):
+        return "one text"
     return "a table" if isinstance(value, dict) else "a date or time"
 
 

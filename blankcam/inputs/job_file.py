@@ -138,7 +138,7 @@ def _numbers(tables: Mapping[str, Any]) -> tuple[object, ...]:
     return tuple(s.get("number") if isinstance(s, dict) else None for s in strings)
 
 
-def _from_the_bass(model: job_schema.JobFile) -> list[job_schema.String]:
+def _from_the_bass(model: job_schema.JobFile) -> list[job_schema.StringTable]:
     """The strings from the bass side, in whatever order the file has them."""
     return sorted(model.strings, key=lambda s: s.number, reverse=True)
 
@@ -185,7 +185,7 @@ def _job(model: job_schema.JobFile, assumed: tuple[str, ...], path: str) -> job.
     return replace(made, path=path, assumed=assumed, digest=digest.of_text(text))
 
 
-def _holding(model: job_schema.Holding) -> job.HoldingJob:
+def _holding(model: job_schema.JobHoldingTable) -> job.HoldingJob:
     parts = {name: job.HeldJob(**dict(getattr(model, name))) for name in ("nut", "saddle")}
     both = {k: v for k, v in model if k not in parts}
     return job.HoldingJob(both=job.HeldJob(**both), **parts)

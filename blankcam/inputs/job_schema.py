@@ -11,11 +11,11 @@ from blankcam.faults import printable
 from blankcam.inputs import job
 from blankcam.inputs.fields import (
     LENGTH_SCHEMA,
+    FileTable,
     Length,
     LengthOr,
     Matching,
     Quantity,
-    Table,
     Text,
     Whole,
     quantity_reader,
@@ -219,7 +219,7 @@ Note = Matching(
 )
 
 
-class Instrument(Table):
+class InstrumentTable(FileTable):
     """What instrument it is."""
 
     name: Text(200)  # type: ignore[valid-type]
@@ -229,7 +229,7 @@ class Instrument(Table):
     finger: Length("instrument.finger")  # type: ignore[valid-type]
 
 
-class Board(Table):
+class BoardTable(FileTable):
     """The fretboard as measured."""
 
     width_at_nut: Length("board.width_at_nut")  # type: ignore[valid-type]
@@ -239,7 +239,7 @@ class Board(Table):
     body_fret: Whole(5, 30)  # type: ignore[valid-type]
 
 
-class String(Table):
+class StringTable(FileTable):
     """One string; 1 is the treble side's outermost."""
 
     number: Whole(1, 24)  # type: ignore[valid-type]
@@ -251,7 +251,7 @@ class String(Table):
     course: Whole(1, 24) | None = None  # type: ignore[valid-type]
 
 
-class Nut(Table):
+class NutTable(FileTable):
     """The nut's seat and what is wanted of the nut."""
 
     seat_width: Length("nut.seat_width")  # type: ignore[valid-type]
@@ -274,7 +274,7 @@ class Nut(Table):
     compensation: Compensation("nut.compensation", "none", "computed")  # type: ignore[valid-type]
 
 
-class Saddle(Table):
+class SaddleTable(FileTable):
     """The saddle's slot, the strings over it and what is wanted of the saddle."""
 
     slot_width: Length("saddle.slot_width")  # type: ignore[valid-type]
@@ -296,7 +296,7 @@ class Saddle(Table):
     tie_run: Length("saddle.tie_run") | None = None  # type: ignore[valid-type]
 
 
-class Blank(Table):
+class BlankTable(FileTable):
     """One blank as measured."""
 
     length: Length("blank.length")  # type: ignore[valid-type]
@@ -304,16 +304,16 @@ class Blank(Table):
     thickness: Length("blank.thickness")  # type: ignore[valid-type]
 
 
-class Blanks(Table):
+class BlanksTable(FileTable):
     """What the parts are cut from; a part without a blank is not made."""
 
     material: Literal[job.MATERIALS]  # type: ignore[valid-type]
     fit: Literal["sliding", "snug", "hand"]
-    nut: Blank | None = None
-    saddle: Blank | None = None
+    nut: BlankTable | None = None
+    saddle: BlankTable | None = None
 
 
-class Plan(Table):
+class PlanTable(FileTable):
     """Which operations the machine does and which the hand."""
 
     machine: Text(300)  # type: ignore[valid-type]
@@ -325,7 +325,7 @@ class Plan(Table):
     slots: Literal["mill", "file"]
 
 
-class HeldPart(Table):
+class HeldPartTable(FileTable):
     """How one part's blank is held, where it is not as the machine profile says."""
 
     kind: Literal["vice", "fixture", "carrier", "tape"] | None = None
@@ -338,11 +338,11 @@ class HeldPart(Table):
     clamp_height: Length("holding.clamp") | None = None  # type: ignore[valid-type]
 
 
-class Holding(HeldPart):
+class JobHoldingTable(HeldPartTable):
     """How blanks are held; what is said of one part counts before what is said of both."""
 
-    nut: HeldPart = HeldPart.model_construct()
-    saddle: HeldPart = HeldPart.model_construct()
+    nut: HeldPartTable = HeldPartTable.model_construct()
+    saddle: HeldPartTable = HeldPartTable.model_construct()
 
 
 _Spread = Annotated[
@@ -350,7 +350,7 @@ _Spread = Annotated[
 ]
 
 
-class Uncertainty(Table):
+class UncertaintyTable(FileTable):
     """Standard deviations of what was measured, where they are not the typical ones."""
 
     board: _Spread | None = None
@@ -365,15 +365,15 @@ class Uncertainty(Table):
     machine: _Spread | None = None
 
 
-class JobFile(Table):
+class JobFile(FileTable):
     """A job for blankcam: one instrument's nut and saddle."""
 
-    instrument: Instrument
-    board: Board
-    strings: list[String] = Field(min_length=2, max_length=24)
-    nut: Nut
-    saddle: Saddle
-    blanks: Blanks
-    plan: Plan
-    holding: Holding = Holding.model_construct()
-    uncertainty: Uncertainty = Uncertainty.model_construct()
+    instrument: InstrumentTable
+    board: BoardTable
+    strings: list[StringTable] = Field(min_length=2, max_length=24)
+    nut: NutTable
+    saddle: SaddleTable
+    blanks: BlanksTable
+    plan: PlanTable
+    holding: JobHoldingTable = JobHoldingTable.model_construct()
+    uncertainty: UncertaintyTable = UncertaintyTable.model_construct()

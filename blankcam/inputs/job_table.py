@@ -28,7 +28,7 @@ _TEXTS = (("instrument", "name"),)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
+class JobRows:
     """The rows of a table, each made a job only when it is come to."""
 
     base: dict[str, Any]
@@ -53,7 +53,7 @@ class Rows:
             yield named or f"row {where.rpartition(':')[2]}"
 
 
-def jobs(base: str, table: str) -> Rows:
+def jobs(base: str, table: str) -> JobRows:
     """The jobs of a table, in its order.
 
     Raises
@@ -67,7 +67,7 @@ def jobs(base: str, table: str) -> Rows:
     if twice := {spelled(c) for c in columns if columns.count(c) > 1}:
         raise InputError(Fault(where=table, key=min(twice), wrong="is the name of two columns"))
     places = tuple((f"{table}:{line}", tuple(row)) for line, row in rows)
-    return Rows(base=tables, columns=columns, rows=places)
+    return JobRows(base=tables, columns=columns, rows=places)
 
 
 def _cells(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:

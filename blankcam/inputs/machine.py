@@ -12,7 +12,7 @@ from blankcam.inputs.tool import Tool
 from blankcam.inputs.units import Units
 
 
-class Kind(StrEnum):
+class MachineKind(StrEnum):
     """What stands on the bench."""
 
     MILL = "mill"
@@ -172,7 +172,7 @@ class AxisErrors:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
+class PlanPosition:
     """A place in plan, mm."""
 
     x: float
@@ -190,9 +190,9 @@ class Safe:
     """The low end of each axis."""
     height: float | None = None
     """Z at which the spindle passes over everything with any tool."""
-    park: Spot | None = None
+    park: PlanPosition | None = None
     """Where it stands at the end of a program."""
-    change: Spot | None = None
+    change: PlanPosition | None = None
     """Where tools are changed."""
     aside: float | None = None
     """How far behind the blank it stands at the end where there are no machine coordinates."""
@@ -205,8 +205,8 @@ class SafePlaces:
     low: Axis
     high: Axis
     height: float
-    park: Spot
-    change: Spot | None
+    park: PlanPosition
+    change: PlanPosition | None
     aside: float
 
 
@@ -223,7 +223,7 @@ class Profile:
     """A machine; millimetres, seconds, minutes only in feeds (mm/min), rpm, newtons, watts."""
 
     name: str
-    kind: Kind
+    kind: MachineKind
     words: str = ""
     """One line for the list of machines."""
     travel: Axis = Axis(x=200.0, y=100.0, z=60.0)
@@ -308,7 +308,7 @@ class Profile:
             low=low,
             high=high,
             height=high.z - UNDER_TOP if said.height is None else said.height,
-            park=said.park or Spot(x=(low.x + high.x) / 2, y=high.y - FROM_END),
+            park=said.park or PlanPosition(x=(low.x + high.x) / 2, y=high.y - FROM_END),
             change=said.change,
             aside=self.holder_diameter / 2 + ASIDE if said.aside is None else said.aside,
         )
@@ -316,4 +316,4 @@ class Profile:
     @property
     def cuts_programs(self) -> bool:
         """Whether G-code is of use to it."""
-        return self.kind in (Kind.MILL, Kind.ROUTER)
+        return self.kind in (MachineKind.MILL, MachineKind.ROUTER)

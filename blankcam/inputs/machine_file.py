@@ -21,7 +21,7 @@ from blankcam.inputs.border import (
     valid,
     wanted,
 )
-from blankcam.inputs.fields import Table
+from blankcam.inputs.fields import FileTable
 from blankcam.inputs.machine import (
     Axis,
     AxisError,
@@ -29,11 +29,11 @@ from blankcam.inputs.machine import (
     Controller,
     Drawn,
     Holding,
-    Kind,
+    MachineKind,
+    PlanPosition,
     Probe,
     Profile,
     Safe,
-    Spot,
     ToolChange,
 )
 from blankcam.inputs.machine_schema import (
@@ -49,7 +49,12 @@ FILE = FileKind(name="a machine profile")
 CONE_SLACK = 0.98
 """A cone's angle and length are printed rounded."""
 _CUTTING = ("travel", "feed_max", "spindle_max", "tools")
-NEEDED = {Kind.MILL: _CUTTING, Kind.ROUTER: _CUTTING, Kind.LASER: ("kerf",), Kind.HAND: ()}
+NEEDED = {
+    MachineKind.MILL: _CUTTING,
+    MachineKind.ROUTER: _CUTTING,
+    MachineKind.LASER: ("kerf",),
+    MachineKind.HAND: (),
+}
 """What a profile of a kind must say for itself."""
 _AXES = ("travel", "rapid", "acceleration", "feed_max")
 _POINTED = (Shape.TAPERED_BALL, Shape.VEE)
@@ -123,13 +128,13 @@ def _tools(tables: Mapping[str, Any]) -> list[ToolTable | None]:
     return [valid(ToolTable, e) for e in entries] if isinstance(entries, list) else []
 
 
-def _given(model: Table) -> dict[str, Any]:
+def _given(model: FileTable) -> dict[str, Any]:
     """The values of the keys that a table has; what it leaves out keeps its usual value."""
     return {key: value for key, value in model if value is not None}
 
 
 def _profile(model: ProfileFile, where: str) -> Profile:
-    kind = Kind(model.kind)
+    kind = MachineKind(model.kind)
     values: dict[str, Any] = {"name": Path(where).stem, "spindle_max": 0.0} | _given(model)
     if "tool_change" in values:
         values["tool_change_seconds"] = values.pop("tool_change")
@@ -174,7 +179,11 @@ def _controller(values: dict[str, Any]) -> Controller:
 
 def _safe(model: SafeTable) -> Safe:
     values = _given(model)
-    kinds: dict[str, type[Axis | Spot]] = {"lowest": Axis, "park": Spot, "change": Spot}
+    kinds: dict[str, type[Axis | PlanPosition]] = {
+        "lowest": Axis,
+        "park": PlanPosition,
+        "change": PlanPosition,
+    }
     for key in kinds.keys() & values.keys():
         values[key] = kinds[key](**dict(values[key]))
     return Safe(**values)
@@ -223,7 +232,7 @@ def _cross_faults(
 ) -> Iterator[Fault]:
     """Faults that lie between keys, over whatever can be read."""
     if model is not None:
-        yield from _missing(Kind(model.kind), tables, source)
+        yield from _missing(MachineKind(model.kind), tables, source)
         yield from _contradictions(model, source)
     for i, tool in enumerate(tools):
         if tool is not None:
@@ -231,7 +240,7 @@ def _cross_faults(
     yield from _shared_numbers(tools, source)
 
 
-def _missing(kind: Kind, tables: Mapping[str, Any], source: Source) -> Iterator[Fault]:
+def _missing(kind: MachineKind, tables: Mapping[str, Any], source: Source) -> Iterator[Fault]:
     for key in NEEDED[kind]:
         if key not in tables or (key == "tools" and tables[key] == []):
             wrong = "has no tool" if key == "tools" else "is missing"
@@ -242,7 +251,7 @@ def _contradictions(model: ProfileFile, source: Source) -> Iterator[Fault]:
     low, high = model.spindle_min, model.spindle_max
     if low is not None and high is not None and low > high:
         yield source.fault(("spindle_min",), "is over spindle_max", found=f"{low:g} rpm")
-    if model.stock is not None and model.kind != Kind.LASER.value:
+    if model.stock is not None and model.kind != MachineKind.LASER.value:
         wrong, fix = f"means nothing on a {model.kind}", "it says what lies under a laser"
         yield source.fault(("stock",), wrong, fix)
     yield from _length_faults(model.controller, source)
@@ -306,7 +315,7 @@ def _safe_faults(model: ProfileFile, source: Source) -> Iterator[Fault]:
     elif model.travel is not None:
         safe = _safe(model.safe)
         places = Profile(
-            name="", kind=Kind.MILL, travel=Axis(**dict(model.travel)), safe=safe
+            name="", kind=MachineKind.MILL, travel=Axis(**dict(model.travel)), safe=safe
         ).safe_places
         for key, axis, value in _named_places(safe):
             low, high = getattr(places.low, axis), getattr(places.high, axis)

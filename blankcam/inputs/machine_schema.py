@@ -5,9 +5,9 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, StringConstraints, WithJsonSchema, create_model
 
 from blankcam.data import table
-from blankcam.inputs.fields import Length, LengthOr, Matching, Quantity, Table, Wanted, Whole
+from blankcam.inputs.fields import FileTable, Length, LengthOr, Matching, Quantity, Wanted, Whole
 from blankcam.inputs.layers import WORKS
-from blankcam.inputs.machine import Kind, ToolChange
+from blankcam.inputs.machine import MachineKind, ToolChange
 from blankcam.inputs.tool import Shape
 from blankcam.inputs.units import (
     ACCELERATION,
@@ -29,7 +29,7 @@ ON_FACE = ("carrier", "tape", "clamps", "fixture")
 PLANES = ("G17", "G18", "G19")
 RELEASES = ("R2000", "R2010", "R12")
 PAPERS = ("A4", "Letter")
-KINDS = tuple(kind.value for kind in Kind)
+KINDS = tuple(kind.value for kind in MachineKind)
 SHAPES = tuple(shape.value for shape in Shape)
 CHANGES = tuple(change.value for change in ToolChange)
 
@@ -37,7 +37,7 @@ CHANGES = tuple(change.value for change in ToolChange)
 def Axes(key: str, dimension: Dimension = LENGTH, names: str = "xyz") -> Any:  # noqa: N802 - reads as a type
     """A table with one quantity an axis."""
     one: Any = (Quantity(key, dimension), ...)
-    model: Any = create_model(key, __base__=Table, **dict.fromkeys(names, one))
+    model: Any = create_model(key, __base__=FileTable, **dict.fromkeys(names, one))
     said = ", ".join(f'{a} = "{dimension.example}"' if a == "x" else f"{a} = .." for a in names)
     return Annotated[model, Wanted(f"write {{ {said} }}")]
 
@@ -65,7 +65,7 @@ Planes = Annotated[
 ]
 
 
-class ToolTable(Table):
+class ToolTable(FileTable):
     """One ``[[tools]]`` entry: a tool as it stands in its holder."""
 
     number: Whole(1, 255)  # type: ignore[valid-type]
@@ -85,7 +85,7 @@ class ToolTable(Table):
     name: ShortText = ""
 
 
-class ControllerTable(Table):
+class ControllerTable(FileTable):
     """The ``[controller]`` table: what the machine's interpreter understands."""
 
     arc_planes: Planes | None = None
@@ -102,7 +102,7 @@ class ControllerTable(Table):
     line_numbers: bool | None = None
 
 
-class HoldingTable(Table):
+class HoldingTable(FileTable):
     """The ``[holding]`` table: how the machine's bench holds blanks."""
 
     kind: Literal[HOLDINGS] | None = None  # type: ignore[valid-type]
@@ -118,7 +118,7 @@ class HoldingTable(Table):
     clamp_height: Length("bench.clamp_height") | None = None  # type: ignore[valid-type]
 
 
-class SafeTable(Table):
+class SafeTable(FileTable):
     """The ``[safe]`` table: where the tool is clear of everything, in machine coordinates."""
 
     lowest: Axes("safe.lowest") | None = None  # type: ignore[valid-type]
@@ -128,7 +128,7 @@ class SafeTable(Table):
     aside: Length("safe.aside") | None = None  # type: ignore[valid-type]
 
 
-class LayerTable(Table):
+class LayerTable(FileTable):
     """One ``[[drawing.layers]]`` entry: what is other than in data/layers.toml."""
 
     holds: Literal[tuple(row["holds"] for row in table("layers")["layers"])]  # type: ignore[valid-type]
@@ -139,7 +139,7 @@ class LayerTable(Table):
     work: Literal[WORKS] | None = None  # type: ignore[valid-type]
 
 
-class DrawingTable(Table):
+class DrawingTable(FileTable):
     """The ``[drawing]`` table: how drawings are wanted."""
 
     release: Literal[RELEASES] | None = None  # type: ignore[valid-type]
@@ -148,14 +148,14 @@ class DrawingTable(Table):
     layers: list[LayerTable] | None = None
 
 
-class ProbeTable(Table):
+class ProbeTable(FileTable):
     """The ``[probe]`` table: a touch probe that the controller reads."""
 
     diameter: Length("profile.probe_diameter")  # type: ignore[valid-type]
     feed: Quantity("profile.probe_feed", FEED) | None = None  # type: ignore[valid-type]
 
 
-class ProfileFile(Table):
+class ProfileFile(FileTable):
     """A machine profile for blankcam: what the machine is, holds and cuts with."""
 
     name: ShortText | None = None

@@ -20,9 +20,9 @@ from blankcam.faults import Fault, InputError, printable
 from blankcam.inputs.border import FileKind, Source, parse_toml, read_text, source_of, validated
 from blankcam.inputs.fields import (
     LENGTH_SCHEMA,
+    FileTable,
     Length,
     Quantity,
-    Table,
     Wanted,
     kind_of,
     quantity_reader,
@@ -131,7 +131,8 @@ def _by_string(key: str) -> Callable[[object], dict[int | str, float]]:
             return read(value)
         except UnfitError as fault:
             shown = printable(value, 30)
-            raise UnfitError(f"string {name}, {shown!r}: {fault.wrong}", fault.fix) from None
+            which = f"string {name}" if name.isdigit() else name
+            raise UnfitError(f"{which}, {shown!r}: {fault.wrong}", fault.fix) from None
 
     def reader(value: object) -> dict[int | str, float]:
         if isinstance(value, list):
@@ -187,7 +188,7 @@ _Filled = Annotated[
 _AS_BEFORE = OnInstrument()
 
 
-class ReadingsTable(Table):
+class ReadingsTable(FileTable):
     """Clearances of the strung instrument, and what is on it."""
 
     nut: _OnInstrument = Field(default=_AS_BEFORE)
@@ -207,7 +208,7 @@ class ReadingsTable(Table):
     want_action: LengthsByString("saddle.action") = Field(default={})  # type: ignore[valid-type]
 
 
-class ReadingsFile(Table):
+class ReadingsFile(FileTable):
     """The file."""
 
     readings: ReadingsTable

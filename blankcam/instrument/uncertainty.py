@@ -70,7 +70,7 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Scatter:
+class InstrumentScatter:
     """The whole instrument."""
 
     samples: int
@@ -236,14 +236,14 @@ def _buzzes(
 
 def scatter(
     job: Job, instrument: Instrument, *, samples: int = SAMPLES, seed: int = SEED
-) -> Scatter:
+) -> InstrumentScatter:
     """Run the job's geometry ``samples`` times; the same seed gives the same answer."""
     d = draw(job, instrument, samples, seed)
     truth = true_strings(job, instrument, d)
     made = tuple(_string(instrument, truth, i) for i in range(len(instrument.strings)))
     shares = tuple(_shares(truth, d))
     buzz = float(np.mean(np.any(truth.buzzes, axis=1)))
-    return Scatter(
+    return InstrumentScatter(
         samples=samples,
         strings=made,
         buzz=buzz,

@@ -174,7 +174,7 @@ class Sweep:
         stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
         return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
 
-    def table(self, ys: Sequence[float]) -> Table:
+    def table(self, ys: Sequence[float]) -> ContactTable:
         """The passes along these rows, worked out."""
         x0, x1 = self.x_ends
         xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
@@ -195,7 +195,7 @@ class Sweep:
                 bridged = bool(np.any(lift[wanted[:, near]] > BRIDGED))
         else:
             tips = self.tip(x, y)
-        return Table(
+        return ContactTable(
             sweep=self,
             ys=tuple(ys),
             xs=xs,
@@ -275,7 +275,7 @@ class Sweep:
 
 
 @dataclass(frozen=True, kw_only=True)  # no slots: cached properties
-class Table:
+class ContactTable:
     """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
 
     sweep: Sweep

@@ -248,6 +248,14 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     )
 
 
+def needs_spring_pass(m: Material, tool: Tool, profile: Profile, depth: float) -> bool:
+    """Whether a level so deep, mm, bends the tool further than a finishing pass may.
+
+    Its last level is then passed again at the same depth: nothing else finishes what it leaves.
+    """
+    return depth > plan_cut(m, tool, profile, Work.FINISH).depth
+
+
 def _modulus() -> float:
     return float(table("materials")["tool_modulus"])
 

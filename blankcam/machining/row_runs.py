@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from blankcam.inputs.tool import Shape
-from blankcam.machining.cutter_contact import LINK, Bools, Table
+from blankcam.machining.cutter_contact import LINK, Bools, ContactTable
 from blankcam.machining.feeds import Cut
 from blankcam.parts.curve import Array
 
@@ -93,13 +93,13 @@ class Waiting:
 class RowPasses:
     """The passes of one layer, in the order in which they are cut."""
 
-    table: Table
+    table: ContactTable
     runs: tuple[Run, ...]
     standing: float
     """mm over the finished surface that stand at most before them."""
 
 
-def row_passes(table: Table, layer: Layer, cut: Cut) -> RowPasses:
+def row_passes(table: ContactTable, layer: Layer, cut: Cut) -> RowPasses:
     """Every pass of a layer that cuts, in the order in which they are made."""
     runs = _one_way(table, layer, cut) if layer.one_way else _to_and_fro(table, layer, cut)
     raised = tuple(replace(run, raised=layer.raised) for run in runs)
@@ -174,7 +174,9 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
     return replace(passes, runs=tuple(runs))
 
 
-def _over(run: Run, table: Table, ends: tuple[int, int], deepest: float, count: int) -> list[Run]:
+def _over(
+    run: Run, table: ContactTable, ends: tuple[int, int], deepest: float, count: int
+) -> list[Run]:
     """Raised runs between two places of ``looked`` in a run, then the run itself, unlinked."""
     reach = _rim(table)
     first = max((ends[0] - 1) * COARSE - reach, 0)
@@ -184,20 +186,20 @@ def _over(run: Run, table: Table, ends: tuple[int, int], deepest: float, count: 
     return [*(replace(short, raised=high) for high in raised), replace(run, linked=False)]
 
 
-def _rim(table: Table) -> int:
+def _rim(table: ContactTable) -> int:
     """How many places beside its axis a flat tool cuts as deep as below it; 0 for a ball."""
     sweep = table.sweep
     return 0 if sweep.tool.shape is Shape.BALL else math.ceil(sweep.tool.radius / table.stride)
 
 
-def _looked_at(run: Run, table: Table) -> slice:
+def _looked_at(run: Run, table: ContactTable) -> slice:
     """The places of ``looked`` that a run passes over."""
     reach = _rim(table)
     first, last = max(run.first - reach, 0), min(run.last + reach, len(table.xs))
     return slice(-(-first // COARSE), (last - 1) // COARSE + 1)
 
 
-def _left_by(table: Table) -> Callable[[Run], Array]:
+def _left_by(table: ContactTable) -> Callable[[Run], Array]:
     """What a run leaves over the places that it passes over: the round of its ball, or a flat face.
 
     A ball on a slope cuts a section that is steeper than its own circle. A flat tool cuts each
@@ -221,7 +223,7 @@ def _left_by(table: Table) -> Callable[[Run], Array]:
     return under
 
 
-def _lowest_beside(table: Table, run: Run, reach: int) -> Array:
+def _lowest_beside(table: ContactTable, run: Run, reach: int) -> Array:
     """The lowest tips of a run up to 0, 1, ... ``reach`` places beside each, (reach + 1, n)."""
     tips = np.full(len(table.xs), np.inf)
     tips[run.first : run.last] = table.tips[run.row, run.first : run.last]
@@ -234,7 +236,7 @@ def _lowest_beside(table: Table, run: Run, reach: int) -> Array:
     return np.stack(found)
 
 
-def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bools, Array]:
+def needed(table: ContactTable, layer: Layer, stands: Array, most: float) -> tuple[Bools, Array]:
     """Where each row of a rough layer must cut, (m, n), and what it leaves.
 
     After the layer no more than ``most`` mm may stand over the surface. A row is left out where
@@ -273,7 +275,7 @@ def needed(table: Table, layer: Layer, stands: Array, most: float) -> tuple[Bool
 
 
 def _ridge_over(
-    table: Table, tips: Array, keep: Bools, row: int, stands: Array, most: float
+    table: ContactTable, tips: Array, keep: Bools, row: int, stands: Array, most: float
 ) -> Bools:
     """Where the ridge between the rows kept beside one would be too high without it, (n,)."""
     sweep, r, columns = table.sweep, table.sweep.tool.radius, np.arange(tips.shape[1])
@@ -301,14 +303,14 @@ def _ridge_over(
     return np.asarray(inside & (np.minimum(z, high) > limit))
 
 
-def looked(table: Table) -> tuple[Array, Array]:
+def looked(table: ContactTable) -> tuple[Array, Array]:
     """Places x and y over the blank at which ``needed`` looks, both (k, n / COARSE)."""
     stock = table.sweep.stock
     x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, ACROSS))
     return x, y
 
 
-def standing(table: Table) -> Array:
+def standing(table: ContactTable) -> Array:
     """What stands before any pass over the places of ``looked``, -inf beside the blank.
 
     The first place beyond an end counts as that end: the corner between it and the last place
@@ -320,17 +322,17 @@ def standing(table: Table) -> Array:
     return table.sweep.stands(np.where(np.abs(x - over) < step, over, x))
 
 
-def extent(table: Table, layer: Layer) -> float:
+def extent(table: ContactTable, layer: Layer) -> float:
     """How long all stretches are where a row has something to cut, mm."""
     return table.stride * int(np.count_nonzero(_cuts(table, layer)))
 
 
-def air_over(table: Table, row: int) -> Array:
+def air_over(table: ContactTable, row: int) -> Array:
     """Over each place, the height of the tip at which a row is in air."""
     return table.touching + HAIR - table.sweep.over_face(table.ys[row])
 
 
-def _stretches(table: Table, layer: Layer, cut: Cut) -> list[list[tuple[int, int]]]:
+def _stretches(table: ContactTable, layer: Layer, cut: Cut) -> list[list[tuple[int, int]]]:
     """The stretches of each row that are cut, from left to right."""
     cuts = _cuts(table, layer)
     if layer.needed is not None:
@@ -339,12 +341,12 @@ def _stretches(table: Table, layer: Layer, cut: Cut) -> list[list[tuple[int, int
     return [_runs(row, gap) for row in cuts]
 
 
-def _cuts(table: Table, layer: Layer) -> Bools:
+def _cuts(table: ContactTable, layer: Layer) -> Bools:
     """Where each row has something to cut, (m, n)."""
     return np.asarray(table.stands > max(layer.raised, layer.least) - HAIR)
 
 
-def _one_way(table: Table, layer: Layer, cut: Cut) -> Iterator[Run]:
+def _one_way(table: ContactTable, layer: Layer, cut: Cut) -> Iterator[Run]:
     count = len(table.ys)
     rows = inward(count) if layer.middle is None else outward(count, layer.middle)
     stretches = _stretches(table, layer, cut)
@@ -354,7 +356,7 @@ def _one_way(table: Table, layer: Layer, cut: Cut) -> Iterator[Run]:
             yield Run(row=row, first=first, last=last, right=right)
 
 
-def _to_and_fro(table: Table, layer: Layer, cut: Cut) -> list[Run]:
+def _to_and_fro(table: ContactTable, layer: Layer, cut: Cut) -> list[Run]:
     """In the quickest order, each pass back beside the one before where that can be.
 
     Where the passes of two neighbouring rows end near each other, both go to the further end.
@@ -401,7 +403,7 @@ def _halves(
         yield range(middle - 1, -1, -1), found[middle], middle
 
 
-def ordered(table: Table, every: Sequence[Waiting], speed: float) -> list[Run]:
+def ordered(table: ContactTable, every: Sequence[Waiting], speed: float) -> list[Run]:
     """The stretches in the quickest order that going to the nearest next one finds."""
     starts = [
         Run(row=w.row, first=w.first, last=w.last, right=right)
@@ -417,7 +419,7 @@ def ordered(table: Table, every: Sequence[Waiting], speed: float) -> list[Run]:
 
 
 def _nearest_first(
-    table: Table, every: Sequence[Waiting], start: Run, speed: float, most: float
+    table: ContactTable, every: Sequence[Waiting], start: Run, speed: float, most: float
 ) -> tuple[float, list[Run]] | None:
     """Seconds of all links, and the runs, each time the nearest of those that may be next.
 
@@ -438,7 +440,7 @@ def _nearest_first(
     return None
 
 
-def _seconds_to(table: Table, last: Run, run: Run, speed: float) -> float:
+def _seconds_to(table: ContactTable, last: Run, run: Run, speed: float) -> float:
     """About how long a link takes."""
     along = abs(last.ends[1] - run.ends[0]) * table.stride
     if _beside_each_other(table, last, run, NEAR * speed):
@@ -446,14 +448,14 @@ def _seconds_to(table: Table, last: Run, run: Run, speed: float) -> float:
     return LIFTED + along / speed / FASTER
 
 
-def _beside_each_other(table: Table, last: Run, run: Run, near: float) -> bool:
+def _beside_each_other(table: ContactTable, last: Run, run: Run, near: float) -> bool:
     """Whether a run can begin at depth where the last one ends."""
     apart = abs(table.ys[last.row] - table.ys[run.row])
     along = abs(last.ends[1] - run.ends[0]) * table.stride
     return along <= near and last.right != run.right and apart < table.sweep.tool.radius
 
 
-def _short(table: Table) -> tuple[int, int]:
+def _short(table: ContactTable) -> tuple[int, int]:
     """First and last place that a pass need reach where the next one begins at depth.
 
     On a top that falls toward an end a flat tool touches with the rim behind its axis: all of it
@@ -474,7 +476,7 @@ def _short(table: Table) -> tuple[int, int]:
 
 
 def _linked(
-    table: Table, last: Run, run: Run, short: tuple[int, int], near: float
+    table: ContactTable, last: Run, run: Run, short: tuple[int, int], near: float
 ) -> tuple[Run, Run]:
     """Two runs, the second beginning where the first ends, if they can."""
     if not _beside_each_other(table, last, run, near):

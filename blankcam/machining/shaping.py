@@ -12,7 +12,7 @@ import numpy as np
 from blankcam.data import table
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import steps, tools, top
-from blankcam.machining.cutter_contact import Sweep, Table
+from blankcam.machining.cutter_contact import ContactTable, Sweep
 from blankcam.machining.decision import ByMachine, Decision, Reason, ReasonCode
 from blankcam.machining.edge_limits import Limits
 from blankcam.machining.feeds import Work, plan_cut
@@ -75,7 +75,7 @@ def _in_fine_passes(
     """By the best tool that reaches all of it, else by one that reaches what stands beside it."""
     surface = part.at(edge.stage).surface
     level = math.isinf(surface.section_radius) and abs(surface.tilt) < LEVEL
-    short = list[Table]()
+    short = list[ContactTable]()
     for tool in tools.surfacing_tools(edge.profile, level=level):
         finish = _finish_with(tool, part, edge)
         if tool.reach < _depth_to(finish, part, edge):
@@ -91,7 +91,7 @@ def _in_fine_passes(
 
 
 def _passes_of(
-    finish: Table, part: Part, edge: Bench, within: Limits, reasons: list[Reason]
+    finish: ContactTable, part: Part, edge: Bench, within: Limits, reasons: list[Reason]
 ) -> EdgeDecided | None:
     """All passes of one tool, or the reasons why it can't make them."""
     if finish.bridged:
@@ -113,7 +113,7 @@ def _passes_of(
     return EdgeDecided(decisions=(made,), bench=edge, surface=surface, steps=None)
 
 
-def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table:
+def _finish_with(tool: Tool, part: Part, edge: Bench) -> ContactTable:
     """The finishing passes of the part's top or crown with a tool."""
     target = part.at(edge.stage)
     sweep = Sweep(
@@ -129,18 +129,18 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> Table:
     return sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
 
 
-def _depth_to(finish: Table, part: Part, edge: Bench) -> float:
+def _depth_to(finish: ContactTable, part: Part, edge: Bench) -> float:
     """How deep a tool goes to bring out the top, mm; beside a round crown below what it cuts."""
     if math.isinf(finish.sweep.crown):
         return _depth_of_top(part, edge)
     return edge.stock.z1 - _lowest(finish)
 
 
-def _lowest(finish: Table) -> float:
+def _lowest(finish: ContactTable) -> float:
     return float(np.min(finish.tips[finish.wanted]))
 
 
-def _too_short(finish: Table, tool: Tool, edge: Bench) -> Reason | None:
+def _too_short(finish: ContactTable, tool: Tool, edge: Bench) -> Reason | None:
     """Whether a tool's neck or flutes are too short for what stands beside a pass.
 
     Layers run over the finished surface, so that beside a pass no more stands than the surface
@@ -205,7 +205,7 @@ def _steps_reach(found: Steps, edge: Bench) -> Box:
     )
 
 
-def _finish_reach(finish: Table, edge: Bench) -> Box:
+def _finish_reach(finish: ContactTable, edge: Bench) -> Box:
     """Where the tip goes over a top or a crown."""
     x0, x1 = finish.sweep.x_ends
     z0 = _lowest(finish)

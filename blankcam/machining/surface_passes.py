@@ -16,13 +16,13 @@ from dataclasses import dataclass
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.machining import row_runs
-from blankcam.machining.cutter_contact import Sweep, Table
+from blankcam.machining.cutter_contact import ContactTable, Sweep
 from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.row_runs import Layer, RowPasses, row_passes
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.top import (
     LEAST_LEAVE,
-    Rows,
+    SteppedRows,
     may_be_last,
     may_be_wide,
     row_choices,
@@ -45,7 +45,7 @@ class SurfacePasses:
     finish_cut: Cut
 
     @property
-    def table(self) -> Table:
+    def table(self) -> ContactTable:
         """The finishing rows."""
         return self.finish.table
 
@@ -62,7 +62,7 @@ class SurfacePasses:
 
 
 def surface_passes(
-    finish: Table, bench: Bench, *, one_way: bool
+    finish: ContactTable, bench: Bench, *, one_way: bool
 ) -> tuple[SurfacePasses | None, list[Fault]]:
     """The quickest passes that bring a surface out; none where the tool is too limber, and why.
 
@@ -93,7 +93,7 @@ def surface_passes(
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(rows: Table, cut: Cut, most: float, *, one_way: bool) -> Iterator[RowPasses]:
+def _outward(rows: ContactTable, cut: Cut, most: float, *, one_way: bool) -> Iterator[RowPasses]:
     """Finishing passes alone, outward from each row."""
     for middle in range(len(rows.ys)):
         layer = Layer(raised=0.0, one_way=one_way, middle=middle)
@@ -125,8 +125,8 @@ def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | Non
 
 
 def _layers(
-    last: Rows, wide: Rows, above: float, most: float, depth: float
-) -> list[tuple[Rows, Layer]]:
+    last: SteppedRows, wide: SteppedRows, above: float, most: float, depth: float
+) -> list[tuple[SteppedRows, Layer]]:
     """The layers with these rows: from ``above`` down to what the finishing passes take."""
     leave, step = most - last.ridge, depth - wide.ridge
     count = max(0, math.ceil((above - leave - depth) / step - 1e-9))
@@ -139,8 +139,8 @@ def _layers(
 
 
 def _trimmed(
-    way: Iterable[tuple[Rows, Layer]], depth: float, most: float
-) -> list[tuple[Rows, Layer]]:
+    way: Iterable[tuple[SteppedRows, Layer]], depth: float, most: float
+) -> list[tuple[SteppedRows, Layer]]:
     """The layers, each cutting only where the one after it would find too much else."""
     way = list(way)
     stands = row_runs.standing(way[0][0].table)

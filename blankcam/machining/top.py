@@ -12,7 +12,7 @@ from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining.cutter_contact import FIT, Sweep, Table
+from blankcam.machining.cutter_contact import FIT, ContactTable, Sweep
 from blankcam.machining.feeds import (
     STICK_OUT,
     Cut,
@@ -33,10 +33,10 @@ CLOSE = 2 * FIT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rows:
+class SteppedRows:
     """Rows one step apart, and what stands between them."""
 
-    table: Table
+    table: ContactTable
     ridge: float
 
 
@@ -70,7 +70,7 @@ def ridge_between(sweep: Sweep, step: float) -> float:
     return cusp_crown(turn, radius, sweep.crown)
 
 
-def _at_faces(table: Table) -> float:
+def _at_faces(table: ContactTable) -> float:
     """What rows leave at most at the two faces, mm.
 
     The ridge between two passes down a slope stands nearer its foot than their middle: at an upper
@@ -91,21 +91,21 @@ def _at_faces(table: Table) -> float:
     return max(found)
 
 
-def row_choices(sweep: Sweep) -> Iterator[Rows]:
+def row_choices(sweep: Sweep) -> Iterator[SteppedRows]:
     """Rows as far apart as each of ``SHARES`` says, the closest first."""
     for share in SHARES:
         step = share * sweep.tool.diameter
         if math.isfinite(ridge := ridge_between(sweep, step)):
             each = sweep.table(sweep.rows(step))
-            yield Rows(table=each, ridge=max(ridge, _at_faces(each)) + CLOSE)
+            yield SteppedRows(table=each, ridge=max(ridge, _at_faces(each)) + CLOSE)
 
 
-def may_be_last(rows: Rows, most: float) -> bool:
+def may_be_last(rows: SteppedRows, most: float) -> bool:
     """Whether finishing passes ``most`` mm deep take what a rough layer of these rows leaves."""
     return most - rows.ridge >= LEAST_LEAVE
 
 
-def may_be_wide(rows: Rows, full: Cut) -> bool:
+def may_be_wide(rows: SteppedRows, full: Cut) -> bool:
     """Whether a layer of these rows takes enough beside the ridges of the one before."""
     return full.depth - rows.ridge >= LEAST_LAYER * full.depth
 

@@ -197,7 +197,7 @@ class PathView:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Block:
+class HoldingBody:
     """A thing that stands beside the blank, in the machine's axes."""
 
     low: tuple[float, float, float]
@@ -233,7 +233,7 @@ class ProgramView:
     """Where the page reckons the stock, in the machine's axes."""
     chapters: tuple[Chapter, ...] = ()
     """Its operations, in the order they are run."""
-    held_by: tuple[Block, ...] = ()
+    held_by: tuple[HoldingBody, ...] = ()
     """Jaws, clamps or walls, as the proof checked them; the waste board under it."""
     held: str = ""
     """The same in words."""

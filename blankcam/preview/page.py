@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from importlib import resources
 from typing import Any
 
+from blankcam.outputs.drawings.slot_section import Standing
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
@@ -307,7 +308,7 @@ def _slot(given: PageData) -> Iterator[str]:
     if not given.sections:
         return
     first = given.sections[0]
-    along, across = first_section(first)
+    along, across = first_section(first, _sections_at(given)[0])
     yield el(
         "section",
         el("h2", "The slot of string ",
@@ -353,6 +354,13 @@ def _instrument(given: PageData) -> Iterator[str]:
     string = next(s.string for s in given.seats if s.string is not None)
     head = el("h2", "In the instrument, along string ", el("span", str(string), id="seat-string"))
     yield el("section", head, el("div", *figures, cls="sections"), cls="card slot instrument")
+
+
+def _sections_at(given: PageData) -> tuple[Standing, ...]:
+    """The steps that the slots are drawn at; the rough one waits for who cuts them."""
+    if given.waiting:
+        return (Standing.FINISHED,)
+    return (Standing.ROUGH, *(s for s in given.sections[0].standings if s is not Standing.ROUGH))
 
 
 def _near_end(given: PageData) -> str:
@@ -494,10 +502,10 @@ def _data(given: PageData) -> dict[str, Any]:
     return {
         "watch": given.watch,
         "limits": list(given.limits_um),
-        "stage": next((p.stage for p in given.programs), "final"),
+        "stage": next((p.stage for p in given.programs), "rough" if given.waiting else "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
-        "sections": section_values(given.sections) if given.sections else None,
+        "sections": section_values(given.sections, _sections_at(given)) if given.sections else None,
         "seats": seat_values(given.seats),
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }

@@ -25,7 +25,15 @@ from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
 from blankcam.preview.first_step import first_step
-from blankcam.preview.model import Block, Cells, Chapter, Heights, NextStep, PageData, ProgramView
+from blankcam.preview.model import (
+    Cells,
+    Chapter,
+    Heights,
+    HoldingBody,
+    NextStep,
+    PageData,
+    ProgramView,
+)
 from blankcam.preview.seat_drawings import seat_drawings
 from blankcam.preview.tables import job_tables, program_tables
 from blankcam.replay.proof import Proof
@@ -78,7 +86,7 @@ class PartCut:
 class RefitShown:
     """What a refit asks for, as the page shows it."""
 
-    parts: Mapping[str, solids.Refitted]
+    parts: Mapping[str, solids.RefitStates]
     """By the part's name."""
     verdict: str
     """Its head, a colon, and what there is to do."""
@@ -109,14 +117,14 @@ def page_data(
     notice : the lines of caution for material and machine
     refused : why nothing may be made so
     watch : what the page is known by while its job is watched
-    waiting : whether the programs are still being proven
+    waiting : whether who cuts what, and the proof of the programs, are still to come
     refit : what a refit asks for; None before any
     """
     good, verdict = _refused(refused) if refused else _verdict(cuts)
     if refit is not None and good:
         verdict = refit.verdict
     if waiting and good:
-        verdict = "Being proven: the programs are planned and replayed"
+        verdict = "Working it out: who cuts each slot, and the proof of the programs"
     job = found.job
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
@@ -276,10 +284,10 @@ def _programs(cuts: Sequence[PartCut], profile: Profile, named: Mapping[tuple[in
             count += 1
 
 
-def _held_by(proof: Proof, file: str) -> tuple[Block, ...]:
+def _held_by(proof: Proof, file: str) -> tuple[HoldingBody, ...]:
     """What holds the blank while a program runs; the bed under it is left out."""
     around = next((p.around for p in proof.programs if p.name == file), ())
-    return tuple(Block(low=b.low, high=b.high) for b in around if b.name != "bed")
+    return tuple(HoldingBody(low=b.low, high=b.high) for b in around if b.name != "bed")
 
 
 WASTE_BOARD = 6.0
@@ -287,12 +295,12 @@ WASTE_BOARD = 6.0
 GLUED = {"carrier": "glued on a waste board", "tape": "by tape on a waste board"}
 
 
-def _waste_board(program: Program) -> Iterator[Block]:
+def _waste_board(program: Program) -> Iterator[HoldingBody]:
     """What a blank on face is fixed to, drawn for its place only."""
     if program.setup != "face" or program.holding.on_face not in GLUED:
         return
     s, by = program.stock, WASTE_BOARD
-    yield Block(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
+    yield HoldingBody(low=(s.x0 - by, s.y0 - by, s.z0 - by), high=(s.x1 + by, s.y1 + by, s.z0))
 
 
 def _held_words(program: Program) -> str:

@@ -145,13 +145,15 @@ def _words(w: Words) -> str:
     )
 
 
-def section_values(sections: Sequence[SlotSection]) -> dict[str, Any]:
-    """Every slot at each standing, wide and narrow, for the page's script.
+def section_values(
+    sections: Sequence[SlotSection], standings: Sequence[Standing]
+) -> dict[str, Any]:
+    """Every slot at those standings, wide and narrow, for the page's script.
 
     ``{string: {"wide": {"along": {standing: sheet}, "across": ...}, "narrow": ...}}``, a sheet as
     ``_plain`` makes it. Sheets that are much alike stand beside each other, which deflates well.
     """
-    return {str(s.slot.string): _layouts(s) for s in sections}
+    return {str(s.slot.string): _layouts(s, standings) for s in sections}
 
 
 def seat_values(seats: Sequence[SeatDrawing]) -> dict[str, Any]:
@@ -190,7 +192,7 @@ def relative_steps(path: Path) -> str:
     for seg in path.chain:
         to_x, to_y = _tenths(seg.end)
         if isinstance(seg, Arc):
-            radius = round(float(_number(seg.radius)) * 10)
+            radius = round(round(seg.radius, 1) * 10)
             steps.append(_step("a", to_x - x, to_y - y, radius, int(not seg.ccw)))
         elif (to_x, to_y) != (x, y):
             steps.append(_step("l", to_x - x, to_y - y))
@@ -200,7 +202,7 @@ def relative_steps(path: Path) -> str:
 
 def _tenths(point: tuple[float, float]) -> tuple[int, int]:
     """A point as the markup rounds it."""
-    return round(float(_number(point[0])) * 10), round(float(_number(-point[1])) * 10)
+    return round(round(point[0], 1) * 10), round(round(-point[1], 1) * 10)
 
 
 def _step(letter: str, *values: int) -> str:
@@ -215,28 +217,29 @@ def _ends_alone(path: Path) -> Path:
     return dataclasses.replace(path, chain=(Line(path.chain[0].start, path.chain[-1].end),))
 
 
-def first_section(section: SlotSection) -> list[str]:
+def first_section(section: SlotSection, at: Standing) -> list[str]:
     """What is shown of a slot before the script runs."""
     along, across, letters = LAYOUTS["wide"]
-    at = Standing.ROUGH
     return [
         sheet(along_view(section, at, along, letters), _along_name(section, at)),
         sheet(across_view(section, at, across, letters), _across_name(section, at)),
     ]
 
 
-def _layouts(section: SlotSection) -> dict[str, dict[str, dict[str, Any]]]:
+def _layouts(
+    section: SlotSection, standings: Sequence[Standing]
+) -> dict[str, dict[str, dict[str, Any]]]:
     return {
         name: {
             "along": {
                 str(at): _plain(along_view(section, at, along, letters), _along_name(section, at))
-                for at in section.standings
+                for at in standings
             },
             "across": {
                 str(at): _plain(
                     across_view(section, at, across, letters), _across_name(section, at)
                 )
-                for at in section.standings
+                for at in standings
             },
         }
         for name, (along, across, letters) in LAYOUTS.items()

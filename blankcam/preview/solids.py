@@ -65,7 +65,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Refitted:
+class RefitStates:
     """A part as it stands now and as its refit leaves it."""
 
     now: Part
@@ -73,7 +73,7 @@ class Refitted:
 
 
 def part_view(found: Design, part: Part, left: Mapping[Stage, Left],
-              choices: Mapping[int, Decision], refit: Refitted | None = None
+              choices: Mapping[int, Decision], refit: RefitStates | None = None
               ) -> PartView:  # fmt: skip
     """One part; a stage that was not replayed is shown as it is wanted."""
     stages = tuple(
@@ -114,7 +114,9 @@ def _shape(part: Part, stage: str, *, standing: bool = False) -> StageView:
     return StageView(stage=stage, replayed=False, heights=heights)
 
 
-def _as_it_lies(part: Part, refit: Refitted, strings: Sequence[StringLine]) -> Iterator[StringLine]:
+def _as_it_lies(
+    part: Part, refit: RefitStates, strings: Sequence[StringLine]
+) -> Iterator[StringLine]:
     """Each string as high as its slot, or the saddle under it, holds it now."""
     slots = {s.string: s.floor_front for s in part.slots}
     for line, lies in zip(strings, refit.now.slots or [None] * len(strings), strict=True):
@@ -127,7 +129,7 @@ def _as_it_lies(part: Part, refit: Refitted, strings: Sequence[StringLine]) -> I
 
 
 def _standings(
-    part: Part, found: Design, choices: Mapping[int, Decision], refit: Refitted | None
+    part: Part, found: Design, choices: Mapping[int, Decision], refit: RefitStates | None
 ) -> Iterator[tuple[str, str]]:
     """What is left at each step, for under the slider; lengths in mm."""
     stock = getattr(found.job.blanks, part.name).height
@@ -138,6 +140,8 @@ def _standings(
         left += f", {rough.floor_raise:.2f} mm in the floors"
     filed = [str(s.string) for s in part.slots if not _milled(choices.get(s.string))]
     more = f" Left to the file: {', '.join(filed)}." if filed else ""
+    if part.slots and not choices:
+        more = " Who cuts each slot is not known yet."
     yield "rough", f"Rough: {left}.{more}"
     if refit is not None:
         yield "refit", "Refit: the part as it stands now; what is dotted comes off, floors first."

@@ -71,12 +71,11 @@ def _places(part: Part, found: Design, choices: Mapping[int, Decision]) -> Secti
 @_places.register(Nut)
 def _nut(nut: Nut, found: Design, choices: Mapping[int, Decision]) -> Section:
     del found
+    shown = ("name", "gauge", "centre", "width", "floor_front", "depth_front", "rough_depth", "lift",
+             "exposure", *(("made_with",) if choices else ()))  # fmt: skip
     return Section(
         title="Nut slots",
-        table=slot_table(nut, choices).pick(
-            "name", "gauge", "centre", "width", "floor_front", "depth_front", "rough_depth", "lift",
-            "exposure", "made_with",
-        ),
+        table=slot_table(nut, choices).pick(*shown),
         notes=((
             "Centres from the left end, as seen from the bridge looking to the head. Floors and "
             "depths at the nut's front edge, where the string leaves it; every floor falls "

@@ -54,7 +54,7 @@ class Taken:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class PartsAsCut:
     """The parts as they are now; None where the job makes no such part."""
 
     nut: Nut | None
@@ -134,7 +134,7 @@ def lowered(base: Curve, by: Curve) -> Curve:
     return LoweredCurve(base=base, by=by)
 
 
-def after(found: Design, now: Standing, taken: Taken) -> Standing:
+def after(found: Design, now: PartsAsCut, taken: Taken) -> PartsAsCut:
     """The parts once a refit is cut: floors, then the nut's finished top, and the saddle."""
     return replace(
         now,
@@ -181,7 +181,7 @@ def widths_lacking(found: Design, nut: Nut | None) -> tuple[float, ...]:
     return tuple(max(s.width, w) for s, w in zip(nut.slots, wanted, strict=True)) if lacking else ()
 
 
-def with_strings(found: Design, now: Standing) -> Standing:
+def with_strings(found: Design, now: PartsAsCut) -> PartsAsCut:
     """The nut under the job's strings: other gauges lie in the same slots."""
     return now if now.nut is None else replace(now, nut=_nut_with_strings(found, now.nut))
 
@@ -302,7 +302,7 @@ def end_heights(saddle: Saddle) -> tuple[float, float]:
     return float(left), float(right)
 
 
-def stop_unfit(found: Design, made: Standing) -> None:
+def stop_unfit(found: Design, made: PartsAsCut) -> None:
     """Raise RefusedError where a part would become too low to stand, or leave its seat."""
     faults = [] if made.nut is None else [*_nut_faults(found, made.nut)]
     if made.saddle is not None:
@@ -356,7 +356,7 @@ def _saddle_faults(found: Design, saddle: Saddle, shim: float) -> Iterator[Fault
         )
 
 
-def cautions(made: Standing) -> Iterator[str]:
+def cautions(made: PartsAsCut) -> Iterator[str]:
     """What became doubtful by the refit."""
     if made.nut is None or made.nut.allowance:
         return

@@ -16,7 +16,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Estimate:
+class ClearanceEstimate:
     """The clearances over one fret as believed."""
 
     mean: Array
@@ -29,9 +29,9 @@ class Estimate:
         """Of every string's clearance by itself."""
         return np.sqrt(np.diag(self.covariance))
 
-    def moved(self, shift: Array, blur: Array) -> Estimate:
+    def moved(self, shift: Array, blur: Array) -> ClearanceEstimate:
         """After a change known to within ``blur`` (N, N)."""
-        return Estimate(mean=self.mean + shift, covariance=self.covariance + blur)
+        return ClearanceEstimate(mean=self.mean + shift, covariance=self.covariance + blur)
 
 
 def common_slope_each(
@@ -52,7 +52,9 @@ def common_slope_each(
     )
 
 
-def with_reading(before: Estimate, read: Array, sd: float) -> tuple[Estimate, float]:
+def with_reading(
+    before: ClearanceEstimate, read: Array, sd: float
+) -> tuple[ClearanceEstimate, float]:
     """The estimate after a reading, and the log density of having read just that.
 
     Parameters
@@ -70,7 +72,7 @@ def with_reading(before: Estimate, read: Array, sd: float) -> tuple[Estimate, fl
     joint = before.covariance[np.ix_(seen, seen)] + sd**2 * np.eye(int(seen.sum()))
     off = read[seen] - before.mean[seen]
     gain = np.linalg.solve(joint, before.covariance[seen]).T
-    after = Estimate(
+    after = ClearanceEstimate(
         mean=before.mean + gain @ off,
         covariance=_symmetric(before.covariance - gain @ before.covariance[seen]),
     )

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from blankcam.data import table
-from blankcam.refit.estimate import Array, Estimate, common_slope_each, with_reading
+from blankcam.refit.estimate import Array, ClearanceEstimate, common_slope_each, with_reading
 from blankcam.refit.spreads import Cutting
 
 Trim = Literal["nothing", "bottom", "crown"]
@@ -131,7 +131,7 @@ class Believed:
     """One fret's clearances after the events so far."""
 
     fret: Fret
-    estimate: Estimate
+    estimate: ClearanceEstimate
     nut_off: Array
     """What the nut on the instrument has lost since it was made; a shim counts against it."""
     saddle_off: Array
@@ -155,7 +155,7 @@ def first_strung(designed: DesignedInstrument, fret: Fret, uneven: float = 1.0) 
     each = designed.cutting.slot_made if first else uneven * float(doubt["each"])
     return Believed(
         fret=fret,
-        estimate=Estimate(
+        estimate=ClearanceEstimate(
             mean=fret.promised + (1 - share) * designed.hold_back + share * raised,
             covariance=_bridge_blur(designed, share)
             + common_slope_each(
@@ -217,7 +217,7 @@ def after_event(
             return _restrung(now, event)
 
 
-def before_reading(designed: DesignedInstrument, now: Believed) -> Estimate:
+def before_reading(designed: DesignedInstrument, now: Believed) -> ClearanceEstimate:
     """What the next reading is expected to find: strings off and on since the last one."""
     if not now.readings:
         return now.estimate

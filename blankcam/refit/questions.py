@@ -29,7 +29,7 @@ from blankcam.refit.history import (
     new_saddle_blur,
     reading_sd,
 )
-from blankcam.refit.scatter import Belief, Scatter
+from blankcam.refit.scatter import Belief, ReadingScatter
 
 _INCH = float(MM_PER_INCH)
 
@@ -119,11 +119,6 @@ class Weighed:
     def asked(self) -> bool:
         """Whether the maker must look again before the readings are used."""
         return self.well < float(table("refit")["ask"]["at"])
-
-    @property
-    def families(self) -> tuple[Family, ...]:
-        """The families of causes, the likeliest first."""
-        return tuple(dict.fromkeys(e.cause.family for e in self.explanations))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -217,7 +212,7 @@ def _expected(designed: DesignedInstrument, belief: Belief, uncertainty: float) 
 
 
 def _foreseen(
-    designed: DesignedInstrument, scatter: Scatter, uncertainty: float
+    designed: DesignedInstrument, scatter: ReadingScatter, uncertainty: float
 ) -> Iterator[tuple[Array, Array, float]]:
     """Mean and covariance of the next reading over one fret, and the log weight, by scatter."""
     for times, weight, replayed in zip(

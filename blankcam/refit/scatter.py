@@ -20,7 +20,7 @@ from blankcam.refit.history import Believed, DesignedInstrument, Event, Fret, re
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Scatter:
+class ReadingScatter:
     """Of one fret's readings, in times of the stated uncertainty."""
 
     times: Array
@@ -57,8 +57,8 @@ class Belief:
 
     first: Believed
     twelfth: Believed
-    first_scatter: Scatter
-    twelfth_scatter: Scatter
+    first_scatter: ReadingScatter
+    twelfth_scatter: ReadingScatter
 
     @property
     def understated(self) -> bool:
@@ -72,7 +72,9 @@ class Belief:
         return max(self.first_scatter.value, self.twelfth_scatter.value)
 
 
-def scatter_over(designed: DesignedInstrument, fret: Fret, events: Sequence[Event]) -> Scatter:
+def scatter_over(
+    designed: DesignedInstrument, fret: Fret, events: Sequence[Event]
+) -> ReadingScatter:
     """How the readings over one fret scatter."""
     values = table("refit")
     scatter, uneven = values["scatter"], values["uneven"][fret.name]
@@ -81,7 +83,7 @@ def scatter_over(designed: DesignedInstrument, fret: Fret, events: Sequence[Even
     replays = tuple(replay(designed, fret, events, float(s), float(e)) for s, e in tried)
     logs = np.array([r.log_likelihood for r in replays])
     weights = before * np.exp(logs - logs.max())
-    return Scatter(
+    return ReadingScatter(
         times=np.array([s for s, _ in tried]),
         uneven=np.array([e for _, e in tried]),
         weights=weights / weights.sum(),

@@ -14,7 +14,7 @@ from blankcam.instrument.heights import StringPath
 from blankcam.parts.design import Design
 from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
-from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.as_cut import PartsAsCut, Taken
 from blankcam.refit.book import (
     Entry,
     Made,
@@ -50,7 +50,7 @@ class SoFar:
 
     designed: DesignedInstrument
     events: tuple[Event, ...]
-    standing: Standing
+    standing: PartsAsCut
     numbers: Mapping[PartName, int]
     """Of the parts on the instrument: nut 1, saddle 2; those that the job makes."""
     refits: int
@@ -288,11 +288,11 @@ def first_from_held(found: Design, gaps: Array, action: Array) -> Array:
     return np.array(made)
 
 
-def standing_after(kept: Sequence[Entry], made: Mapping[PartName, Design]) -> Standing:
+def standing_after(kept: Sequence[Entry], made: Mapping[PartName, Design]) -> PartsAsCut:
     """How the parts stand after all entries."""
     begun = _first_made(kept)
     nut, saddle = begun.get("nut"), begun.get("saddle")
-    now = Standing(
+    now = PartsAsCut(
         nut=as_cut.nut_as_made(made["nut"], Stage(nut.stage)) if nut else None,
         saddle=as_cut.saddle_as_made(made["saddle"], Stage(saddle.stage)) if saddle else None,
     )
@@ -301,7 +301,7 @@ def standing_after(kept: Sequence[Entry], made: Mapping[PartName, Design]) -> St
     return now
 
 
-def _stands(now: Standing, entry: Entry, made: Mapping[PartName, Design]) -> Standing:
+def _stands(now: PartsAsCut, entry: Entry, made: Mapping[PartName, Design]) -> PartsAsCut:
     found = _either(made)
     count = len(found.instrument.strings)
     match entry:

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from blankcam.refit.cut_choice import Choice, Crossings, Over, choose_cut
-from blankcam.refit.estimate import Array, Estimate
+from blankcam.refit.estimate import Array, ClearanceEstimate
 from blankcam.refit.history import (
     DesignedInstrument,
     Event,
@@ -19,7 +19,7 @@ from blankcam.refit.history import (
     reading_sd,
 )
 from blankcam.refit.questions import Known, Weighed, loosened_by, weigh
-from blankcam.refit.scatter import Belief, Scatter, belief
+from blankcam.refit.scatter import Belief, ReadingScatter, belief
 from blankcam.refit.spreads import Cutting
 
 BAND_SDS = 2.0  # of what is foreseen: about 95 of 100 readings lie within
@@ -162,7 +162,7 @@ def unread(designed: DesignedInstrument, events: Sequence[Event], reading: Readi
     return Judged(first=first, twelfth=twelfth, weighed=weighed, reading=reading, confirmed=False)
 
 
-def foreseen(designed: DesignedInstrument, scatter: Scatter, uncertainty: float) -> Foreseen:
+def foreseen(designed: DesignedInstrument, scatter: ReadingScatter, uncertainty: float) -> Foreseen:
     """What the next reading over a fret is expected to be, over all scatters that it may have."""
     each = [before_reading(designed, r) for r in scatter.replays]
     means = np.array([e.mean for e in each])
@@ -191,6 +191,6 @@ def choose_from(now: Belief, aims: Aims, uncertainty: float) -> Choice:
     )
 
 
-def _over(fret: Fret, estimate: Estimate, wanted: Array) -> Over:
-    over = Estimate(mean=estimate.mean - wanted, covariance=estimate.covariance)
+def _over(fret: Fret, estimate: ClearanceEstimate, wanted: Array) -> Over:
+    over = ClearanceEstimate(mean=estimate.mean - wanted, covariance=estimate.covariance)
     return Over(share=fret.share, estimate=over)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from blankcam.inputs.machine import AxisError, Profile
 from blankcam.replay.envelope import arc_points
-from blankcam.replay.motions import Kind, Moves, plane_arc_of
+from blankcam.replay.motions import MoveKind, Moves, plane_arc_of
 from blankcam.replay.polyline import value_by_tool
 from blankcam.replay.reader import Program
 
@@ -70,7 +70,7 @@ def _without_arcs(moves: Moves) -> tuple[Moves, list[int]]:
         ends.extend(way[1:])
         which.extend([i] * (len(way) - 1))
         first.append(len(which))
-    kinds = np.where(moves.is_arc, int(Kind.LINE), moves.kind)
+    kinds = np.where(moves.is_arc, int(MoveKind.LINE), moves.kind)
     return _rows(moves, which, starts, ends, kinds), first
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from blankcam.replay.envelope import arc_points
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, plane_arc_of
+from blankcam.replay.motions import PLANE_AXES, MoveKind, Moves, arc_angles, plane_arc_of
 from blankcam.replay.tool_profile import ToolProfile
 
 Floats = NDArray[np.float64]
@@ -84,7 +84,7 @@ def plunged(
 def _path(moves: Moves, i: int) -> Floats:
     """Places along a move, (PLACES + 1, 3)."""
     share = np.linspace(0.0, 1.0, PLACES + 1)
-    if moves.kind[i] < Kind.ARC_CW:
+    if moves.kind[i] < MoveKind.ARC_CW:
         return np.asarray(moves.start[i] + share[:, None] * (moves.end[i] - moves.start[i]))
     points = arc_points(*plane_arc_of(moves, i))
     at = share * (len(points) - 1)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from blankcam.inputs.tool import Tool
 from blankcam.replay import envelope
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import Kind, Moves, plane_arc_of
+from blankcam.replay.motions import MoveKind, Moves, plane_arc_of
 from blankcam.replay.tool_profile import ToolProfile, tool_profile_of
 
 Floats = NDArray[np.float64]
@@ -118,7 +118,7 @@ def uses_only_flat_tools(moves: Moves, tools: Mapping[int, Tool]) -> bool:
 def _swept_edge(x: Floats, moves: Moves, i: int, radius: float, sign: float) -> Floats:
     """Lower edge of a swept disc over x, or, with sign -1, the upper edge looked at upside down."""
     start, end = moves.start[i], moves.end[i]
-    if moves.kind[i] < Kind.ARC_CW:
+    if moves.kind[i] < MoveKind.ARC_CW:
         form = ToolProfile(radius=radius, ball=radius, tangent=radius)
         a = (float(start[0]), 0.0, sign * float(start[1]) - radius)
         b = (float(end[0]), 0.0, sign * float(end[1]) - radius)

@@ -15,7 +15,7 @@ from blankcam.parts.frames import Box
 from blankcam.replay.codes import Code
 from blankcam.replay.envelope import arc_points
 from blankcam.replay.findings import Collector
-from blankcam.replay.motions import PLANE_AXES, Kind, Moves, arc_angles, bounds, plane_arc_of
+from blankcam.replay.motions import PLANE_AXES, MoveKind, Moves, arc_angles, bounds, plane_arc_of
 from blankcam.replay.reader import Program
 from blankcam.replay.sweep import SIDE, TOUCH, tool_bodies
 from blankcam.replay.tool_profile import tool_profile_of
@@ -180,7 +180,7 @@ def _points_near(moves: Moves, i: int, box: Obstacle, wide: float) -> Floats:
     over the box its lowest point is one of its ends.
     """
     start, end = moves.start[i], moves.end[i]
-    if moves.kind[i] >= Kind.ARC_CW:
+    if moves.kind[i] >= MoveKind.ARC_CW:
         return arc_points(*plane_arc_of(moves, i))
     first, last = 0.0, 1.0
     over = True

@@ -15,7 +15,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-class Kind(IntEnum):
+class MoveKind(IntEnum):
     """Kinds of move, numbered like their G codes."""
 
     RAPID = 0
@@ -71,12 +71,12 @@ class Moves:
     @property
     def cutting(self) -> NDArray[np.bool_]:
         """Whether each move is made at feed, (n,)."""
-        return np.asarray(self.kind != Kind.RAPID)
+        return np.asarray(self.kind != MoveKind.RAPID)
 
     @property
     def is_arc(self) -> NDArray[np.bool_]:
         """Whether each move is an arc, (n,)."""
-        return np.asarray(self.kind >= Kind.ARC_CW)
+        return np.asarray(self.kind >= MoveKind.ARC_CW)
 
 
 PLANE_AXES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
@@ -111,20 +111,9 @@ def arc_angles(moves: Moves, pick: NDArray[np.bool_], a: int, b: int) -> tuple[F
     first = np.arctan2(start[:, b] - centre[:, b], start[:, a] - centre[:, a])
     last = np.arctan2(end[:, b] - centre[:, b], end[:, a] - centre[:, a])
     turn = (last - first) % (2 * np.pi)
-    sweep = np.where(moves.kind[pick] == Kind.ARC_CCW, turn, turn - 2 * np.pi)
+    sweep = np.where(moves.kind[pick] == MoveKind.ARC_CCW, turn, turn - 2 * np.pi)
     radius = np.hypot(start[:, a] - centre[:, a], start[:, b] - centre[:, b])
     return first, sweep, radius
-
-
-def path_lengths(moves: Moves) -> Floats:
-    """Length of each path, (n,), mm, also along a helix."""
-    out: Floats = np.linalg.norm(moves.end - moves.start, axis=1)
-    for plane, (a, b, c) in PLANE_AXES.items():
-        pick = moves.is_arc & (moves.plane == plane)
-        if pick.any():
-            _, sweep, radius = arc_angles(moves, pick, a, b)
-            out[pick] = np.hypot(sweep * radius, moves.end[pick, c] - moves.start[pick, c])
-    return out
 
 
 def plane_arc_of(moves: Moves, i: int) -> tuple[PlaneArc, Span, tuple[int, int, int]]:
@@ -134,5 +123,5 @@ def plane_arc_of(moves: Moves, i: int) -> tuple[PlaneArc, Span, tuple[int, int, 
     start, end, centre = (
         (float(p[i, a]), float(p[i, b])) for p in (moves.start, moves.end, moves.centre)
     )
-    turn = PlaneArc(start, end, centre, bool(moves.kind[i] == Kind.ARC_CCW))
+    turn = PlaneArc(start, end, centre, bool(moves.kind[i] == MoveKind.ARC_CCW))
     return turn, (float(moves.start[i, c]), float(moves.end[i, c])), axes

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from blankcam.inputs.machine import Profile, Spot, ToolChange
+from blankcam.inputs.machine import PlanPosition, Profile, ToolChange
 from blankcam.replay import arcs
 from blankcam.replay.codes import Code
 from blankcam.replay.events import Event, EventKind
@@ -411,7 +411,7 @@ class _Reader:
     def _check_change_place(self) -> None:
         self._check_rest(self.profile.safe_places.change, "a tool change away from its place")
 
-    def _check_rest(self, place: Spot | None, what: str) -> None:
+    def _check_rest(self, place: PlanPosition | None, what: str) -> None:
         """Fault a stay away from a place of the profile, where the machine has coordinates."""
         if not self.can.machine_coordinates:
             return

@@ -16,13 +16,13 @@ from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Tool
 from blankcam.replay import engagement, envelope, polyline
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import Kind, Moves, bounds, plane_arc_of
+from blankcam.replay.motions import MoveKind, Moves, bounds, plane_arc_of
 from blankcam.replay.tool_profile import ToolProfile, flat_end, tool_profile_of
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
-RAPID, ARC = int(Kind.RAPID), int(Kind.ARC_CW)  # plain numbers: asked once a move
+RAPID, ARC = int(MoveKind.RAPID), int(MoveKind.ARC_CW)  # plain numbers: asked once a move
 TOUCH = 0.001
 """mm; less overlap than this is not a contact."""
 SIDE = 0.005

@@ -18,7 +18,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.machining.feeds import Cut, Work, arc_feed, plan_cut
+from blankcam.machining.feeds import Cut, Work, arc_feed, needs_spring_pass, plan_cut
 from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
@@ -57,7 +57,7 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     through = -levels[-1] - thick
     if bench.profile.holding.on_face == "carrier":
         way = replace(way, from_beside=_from_beside(way, bench.stock, levels, tab))
-    if plan_cut(bench.material, tool, bench.profile, Work.FINISH).depth < cut.depth:
+    if needs_spring_pass(bench.material, tool, bench.profile, cut.depth):
         way = replace(way, again_at=levels[-1])
     path = Path(bench.clearance)
     for level in pairwise((0.0, *levels)):

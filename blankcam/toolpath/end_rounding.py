@@ -12,7 +12,7 @@ from collections.abc import Callable
 from blankcam.inputs.machine import Holding
 from blankcam.inputs.tool import Tool
 from blankcam.machining.ends import lowest
-from blankcam.machining.feeds import Work, plan_cut
+from blankcam.machining.feeds import Work, needs_spring_pass, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, STANDING, Bench
 from blankcam.parts.part import Part
 from blankcam.toolpath.moves import Arc, Operation, Path
@@ -28,11 +28,10 @@ def ends_operation(
     """Both ends in levels from what stands there down to over the jaws.
 
     ``highest`` tells how high what stands is at most from one x to another. The levels go to and
-    fro: a round end runs out along the faces, where nothing breaks out. Where the tool bends further
-    on them than a finishing pass may, the last one is passed once more.
+    fro: a round end runs out along the faces, where nothing breaks out. A spring pass follows where
+    they bend the tool too far.
     """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    unbent = plan_cut(bench.material, tool, bench.profile, Work.FINISH).depth
     path = Path(bench.clearance)
     r = part.thickness / 2
     x0, x1 = bench.stock.x0, bench.stock.x1
@@ -44,7 +43,7 @@ def ends_operation(
         depth = top - lowest(held)
         levels = max(1, math.ceil(depth / cut.depth))
         deep += depth
-        spring = 1 if depth / levels > unbent else 0
+        spring = needs_spring_pass(bench.material, tool, bench.profile, depth / levels)
         for k in range(1, levels + 1 + spring):
             z, clockwise = top - depth * min(k / levels, 1.0), k % 2 == 1
             out = outward if clockwise else -outward

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from blankcam.machining.cutter_contact import Table
+from blankcam.machining.cutter_contact import ContactTable
 from blankcam.machining.feeds import Cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.surface_passes import SurfacePasses
@@ -32,7 +32,7 @@ def sweep_operation(name: str, words: str, passes: SurfacePasses, bench: Bench) 
     )
 
 
-def _least(last: Table, most: float, rough: Cut) -> float:
+def _least(last: ContactTable, most: float, rough: Cut) -> float:
     """Seconds that the waste takes at the best rate allowed, and the finishing passes.
 
     The finishing passes take ``most`` mm along; only what stands higher counts as waste. A ball

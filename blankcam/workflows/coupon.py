@@ -289,7 +289,7 @@ def _stop_questions(
         raise InputError(faults)
 
 
-def _question_fault(read: coupon_file.Measured, q: slips.Question) -> Fault:
+def _question_fault(read: coupon_file.Measured, q: slips.QuestionedReading) -> Fault:
     band = table("coupon")["questions"]["far"] * q.expected.sigma
     wrong = f"is not believable: expected {q.expected.value:.2f} mm, give or take {band:.2f}"
     likely = f"likely {q.likely}; " if q.likely else ""

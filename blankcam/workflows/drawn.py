@@ -49,7 +49,7 @@ def page_of(draft: Drafted, *, watch: str = "", waiting: bool = False) -> bytes:
         found,
         profile,
         [PartCut.of(m) for m in draft.made if m.programs],
-        choices=_choices(draft),
+        choices={} if waiting else _choices(draft),
         notice=lines,
         refused=draft.refused,
         watch=watch,

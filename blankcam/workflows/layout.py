@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from blankcam.faults import Fault, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.machine_file import read_profile, shipped
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
@@ -135,7 +135,7 @@ def _drawing_cautions(job: Job, profile: Profile) -> tuple[tuple[str, ...], tupl
     from blankcam.outputs.drawings.cut_offset import drawing_cautions, offset_for
 
     said = drawing_cautions(profile.drawing.release, offset_for(profile))
-    if profile.kind is not Kind.LASER:
+    if profile.kind is not MachineKind.LASER:
         return said, ()
     from blankcam.safety import laser_cautions
 

@@ -10,7 +10,7 @@ from blankcam import output_folder
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs import reasons
 from blankcam.outputs.papers import next_steps
@@ -111,7 +111,7 @@ def _with_stock(profile: Profile, material: str | None) -> Profile:
     """The profile with what the command says of the stock under a laser."""
     if material is None:
         return profile
-    if profile.kind is not Kind.LASER:
+    if profile.kind is not MachineKind.LASER:
         wrong = f"is for a laser, and {profile.name} is a {profile.kind}"
         fix = "leave it out, or choose a laser with --machine"
         raise InputError(Fault(where="--stock-material", found=material, wrong=wrong, fix=fix))
@@ -158,7 +158,7 @@ def stock_drawings(
     )
     whole = stocks.laid_out(drawn, stocks.Stock(width=width, height=height), way=options.offset)
     materials = {d.job.blanks.material for _, d in jobs}
-    if profile.kind is Kind.LASER:
+    if profile.kind is MachineKind.LASER:
         for material in materials:
             laser_cautions(_named(profile), material, profile.stock)
     lines = dict.fromkeys(n for m in sorted(materials) for n in notice(m, str(profile.kind)))
@@ -238,7 +238,7 @@ def drawings(found: Design, profile: Profile, stage: Stage) -> tuple[dict[str, b
     job = found.job
     options = options_for(profile)
     said = [*drawing_cautions(options.release, options.offset)]
-    if profile.kind is Kind.LASER:
+    if profile.kind is MachineKind.LASER:
         said += laser_cautions(_named(profile), job.blanks.material, profile.stock)
     files = _outlines(found, profile, stage, options)
     if options.templates:

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import json
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec
 
 from blankcam import output_folder
 from blankcam.faults import BlankcamError, Fault, RefusedError, printable
@@ -29,9 +30,16 @@ from blankcam.workflows.request import drawn_as, machine_of
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
 
+P = ParamSpec("P")
+
 PAGE, HEARD = "preview.html", "preview-watch.js"
-EVERY = 0.15
+PROVEN = "-proven"
+EVERY = 0.1
 """Seconds between two looks at the job's file."""
+
+
+class _SavedAgainError(Exception):
+    """What was being worked out is no longer wanted."""
 
 
 def preview(
@@ -120,11 +128,12 @@ def watch(
                 continue
             stamp, began = now, time.monotonic()
             try:
-                for page, known in _pages(job_path, machine, stage):
+                for page, known in _pages(
+                    job_path, machine, stage, partial(_stands, job_path, stamp)
+                ):
                     _put(out, page, known, "", force=force)
-                    yield f"{job_path}: drawn in {time.monotonic() - began:.1f} s"
-                    if _stamp(job_path) != stamp:
-                        break
+                    what = "proven" if known.endswith(PROVEN) else "new shapes drawn"
+                    yield f"{job_path}: {what} in {time.monotonic() - began:.2f} s"
             except BlankcamError as fault:
                 if not page:
                     raise
@@ -144,8 +153,19 @@ def _stamp(path: str) -> tuple[int, int] | None:
     return found.st_mtime_ns, found.st_size
 
 
-def _pages(job_path: str, machine: str | None, stage: Stage) -> Iterator[tuple[bytes, str]]:
-    """The shapes wanted, at once; then what the programs leave, proven."""
+def _stands(path: str, stamp: tuple[int, int]) -> bool:
+    """Whether a file is still as it was, or away in an editor's hands."""
+    return _stamp(path) in (stamp, None)
+
+
+def _pages(
+    job_path: str, machine: str | None, stage: Stage, stands: Callable[[], bool]
+) -> Iterator[tuple[bytes, str]]:
+    """The shapes wanted, at once; then who cuts what and what the programs leave, proven.
+
+    The second is worked out in a process of its own, which ends as soon as ``stands`` says no: a
+    maker who saves again sees his new shape without waiting for the proof of the old one.
+    """
     job = job_file.load(job_path)
     profile = machine_of(job, machine)
     quick = draw(job, profile, stage, proven=False)
@@ -153,8 +173,36 @@ def _pages(job_path: str, machine: str | None, stage: Stage) -> Iterator[tuple[b
     known = f"{job.digest}-drawn"
     yield page_of(quick, watch=known, waiting=more), known
     if more:
-        known = f"{job.digest}-proven"
-        yield page_of(draw(job, profile, stage), watch=known), known
+        known = f"{job.digest}{PROVEN}"
+        page = _done_while(stands, _proven_page, job, profile, stage, known)
+        if page is not None:
+            yield page, known
+
+
+def _proven_page(job: Job, profile: Profile, stage: Stage, known: str) -> bytes:
+    return page_of(draw(job, profile, stage), watch=known)
+
+
+def _done_while(
+    stands: Callable[[], bool], work: Callable[P, bytes], *args: P.args, **kwargs: P.kwargs
+) -> bytes | None:
+    """What ``work`` returns, done beside; None as soon as ``stands`` is false."""
+    from concurrent.futures import wait
+
+    try:
+        with second_core(wanted=True) as worker:
+            coming = worker.submit(work, *args, **kwargs)
+            while not coming.done():
+                _go_on(stands)
+                wait([coming], timeout=EVERY)
+            return coming.result()
+    except _SavedAgainError:
+        return None
+
+
+def _go_on(stands: Callable[[], bool]) -> None:
+    if not stands():
+        raise _SavedAgainError
 
 
 def _put(out: str, page: bytes, known: str, fault: str, *, force: bool) -> None:

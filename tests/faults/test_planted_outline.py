@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from blankcam.replay.codes import Code
-from blankcam.replay.motions import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.reader import read_program
 from tests.faults.workshop import case
 from tests.replay.dense import arc
@@ -48,7 +48,7 @@ def test_a_stretch_off_by_eight_micrometres(made, off):
     found, name, moves, i = made
     lines, at = lines_of(found, name, moves, i)
     start, end, centre = moves.start[i], moves.end[i], moves.centre[i]
-    ccw = moves.kind[i] == Kind.ARC_CCW
+    ccw = moves.kind[i] == MoveKind.ARC_CCW
     points = arc(start, end, centre, ccw, PLANE_AXES[17], 200)
     away = points[:, :2] - centre[:2]
     away /= np.linalg.norm(away, axis=1)[:, None]
@@ -77,7 +77,7 @@ def test_an_arc_about_a_wrong_centre(made):
     other = half**2 / (2 * bow) + bow / 2
     toward = (centre - middle) / np.linalg.norm(centre - middle)
     where = middle + toward * math.sqrt(other**2 - half**2) - start
-    code = "G3" if moves.kind[i] == Kind.ARC_CCW else "G2"
+    code = "G3" if moves.kind[i] == MoveKind.ARC_CCW else "G2"
     line = f"{code} X{end[0]:.4f} Y{end[1]:.4f} I{where[0]:.4f} J{where[1]:.4f}"
     (fault,) = outline_faults(found, name, [*lines[:at], line, *lines[at + 1 :]])
     assert abs(fault.value) == pytest.approx(0.010, abs=1.3e-3)

@@ -11,7 +11,7 @@ from blankcam.parts.design import design
 from blankcam.parts.frames import Box, Setup
 from blankcam.parts.hand_left import HandLeft
 from blankcam.parts.stage import Stage
-from blankcam.refit.as_cut import Standing, Taken, after, nut_as_made, saddle_as_made
+from blankcam.refit.as_cut import PartsAsCut, Taken, after, nut_as_made, saddle_as_made
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.replay.reader import read_program
@@ -172,7 +172,7 @@ def refit_case(job_at, machine, kind):
     found, takes = design(job), {"nut": 0.0, "saddle": 0.0, "trim": "nothing"} | REFITS[kind]
     each = {name: (takes[name],) * len(found.nut.slots) for name in ("nut", "saddle")}
     taken = Taken(**(takes | each))
-    now = Standing(nut=nut_as_made(found, Stage.ROUGH), saddle=saddle_as_made(found, Stage.ROUGH))
+    now = PartsAsCut(nut=nut_as_made(found, Stage.ROUGH), saddle=saddle_as_made(found, Stage.ROUGH))
     asked = pieces(now, after(found, now, taken), taken)
     (request,) = requests(job, "0" * 16, machine_of(job, machine), asked)
     return Case.of(write_part(request))

@@ -11,7 +11,15 @@ import re
 from blankcam import digest
 from blankcam.gcode import writer
 from blankcam.gcode.comments import clean
-from blankcam.inputs.machine import Controller, Holding, Kind, Profile, Safe, Spot, ToolChange
+from blankcam.inputs.machine import (
+    Controller,
+    Holding,
+    MachineKind,
+    PlanPosition,
+    Profile,
+    Safe,
+    ToolChange,
+)
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
 from blankcam.parts.frames import Box, ReferenceSurface, Zero
@@ -31,7 +39,7 @@ TOOLS = tuple(
     )
     for n, d in ((1, 3.0), (2, 1.0))
 )
-PROFILE = Profile(name="mill", kind=Kind.MILL, tools=TOOLS)
+PROFILE = Profile(name="mill", kind=MachineKind.MILL, tools=TOOLS)
 MOVES = (
     Rapid((1.0, 2.0, 15.0)),
     Rapid((1.0, 2.0, 3.0)),
@@ -122,7 +130,7 @@ def test_spindle_is_off_and_the_tool_up_at_a_change():
 
 def test_with_coordinates_of_its_own_a_machine_goes_up_across_and_down():
     """Up to the profile's safe height first, over the start, then down; parked at the end."""
-    places = Safe(height=-3.0, park=Spot(x=90.0, y=95.0), change=Spot(x=5.0, y=6.0))
+    places = Safe(height=-3.0, park=PlanPosition(x=90.0, y=95.0), change=PlanPosition(x=5.0, y=6.0))
     lines = bare(written(safe=places, machine_coordinates=True, tool_change=ToolChange.STOP).text)
     assert lines[3:5] == ["G53 G0 Z-3", "T1"]
     begun = lines.index("G0 X1 Y2")

@@ -7,7 +7,7 @@ import pytest
 
 from blankcam.faults import InputError
 from blankcam.inputs import job_file, machine_file, readings_file
-from blankcam.inputs.machine import Kind
+from blankcam.inputs.machine import MachineKind
 from blankcam.inputs.tool import Shape, Tool
 from tests.inputs.test_readings_file import GOOD as READINGS
 
@@ -36,7 +36,7 @@ def faults_of(text):
 
 def test_good_profile_in_millimetres():
     profile = machine_file.parse_profile(GOOD, "mine.toml")
-    assert profile.kind is Kind.MILL
+    assert profile.kind is MachineKind.MILL
     assert profile.travel.y == pytest.approx(101.6)
     assert profile.feed_max.y == pytest.approx(762)  # 30 x 25.4
     assert profile.tools[0].diameter == 1.0

@@ -6,7 +6,7 @@ import math
 import pytest
 
 from blankcam.data import table
-from blankcam.inputs.machine import Axis, Kind, Profile
+from blankcam.inputs.machine import Axis, MachineKind, Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
 from blankcam.machining.feeds import Work
@@ -28,7 +28,7 @@ def stub(diameter, **more):
 
 FAST = Profile(
     name="check",
-    kind=Kind.MILL,
+    kind=MachineKind.MILL,
     spindle_max=10000,
     runout=0.0,
     feed_max=Axis(x=5000, y=5000, z=5000),
@@ -161,7 +161,7 @@ def test_nothing_is_raised_above_the_table(name, diameter, work):
 
 
 def test_weak_machine_lowers_the_depth_and_says_so():
-    weak = Profile(name="weak", kind=Kind.ROUTER, force=2.0, runout=0.0, spindle_max=10000)
+    weak = Profile(name="weak", kind=MachineKind.ROUTER, force=2.0, runout=0.0, spindle_max=10000)
     cut = feeds.plan_cut(feeds.material("bone"), stub(3.0), weak, Work.SLOT)
     assert cut.force == pytest.approx(2.0)
     assert "depth: the machine's force" in cut.limits
@@ -175,7 +175,7 @@ def test_long_tool_is_lowered_to_3_um_on_a_finishing_pass():
 
 
 def test_unknown_runout_counts_one_tooth_of_a_small_tool():
-    doubtful = Profile(name="x", kind=Kind.MILL, spindle_max=10000)
+    doubtful = Profile(name="x", kind=MachineKind.MILL, spindle_max=10000)
     assert feeds.plan_cut(feeds.material("bone"), stub(1.0), doubtful, Work.SLOT).teeth == 1
     assert feeds.plan_cut(feeds.material("bone"), stub(1.0), FAST, Work.SLOT).teeth == 2
     assert feeds.plan_cut(feeds.material("bone"), stub(1.5), doubtful, Work.SLOT).teeth == 2
@@ -184,9 +184,9 @@ def test_unknown_runout_counts_one_tooth_of_a_small_tool():
 def test_bone_may_be_cut_slowly_and_no_chip_may_be_too_thin():
     """3.4-3.9 m/min cut cleanly (Proc IMechE E 2025); brass rubs under 0.6 of the edge's radius."""
     bone = feeds.material("bone")
-    slow = Profile(name="x", kind=Kind.MILL, spindle_max=3000)
+    slow = Profile(name="x", kind=MachineKind.MILL, spindle_max=3000)
     assert not feeds.plan_cut(bone, stub(0.5), slow, Work.SLOT).cautions
-    crawling = Profile(name="x", kind=Kind.MILL, feed_max=Axis(x=20.0, y=20.0, z=20.0))
+    crawling = Profile(name="x", kind=MachineKind.MILL, feed_max=Axis(x=20.0, y=20.0, z=20.0))
     assert any("rubs" in c for c in feeds.plan_cut(bone, stub(0.5), crawling, Work.SLOT).cautions)
 
 
@@ -200,6 +200,6 @@ def test_a_pressure_is_a_range_with_its_source(name):
 
 
 def test_cautions():
-    racing = Profile(name="x", kind=Kind.MILL, spindle_min=20000, spindle_max=24000)
+    racing = Profile(name="x", kind=MachineKind.MILL, spindle_min=20000, spindle_max=24000)
     cut = feeds.plan_cut(feeds.material("bone"), stub(3.0), racing, Work.SLOT)
     assert any("slowest" in c for c in cut.cautions)

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from blankcam.inputs import job_file
-from blankcam.inputs.machine import Controller, Safe, Spot, ToolChange
+from blankcam.inputs.machine import Controller, PlanPosition, Safe, ToolChange
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.replay import reader
@@ -107,7 +107,7 @@ def made_of(row, at):
     abilities = {k: v for k, v in row.items() if k not in ("stage", "part")}
     abilities["arc_planes"] = frozenset(row["arc_planes"])
     profile = machine_of(job, machine)
-    safe = Safe(change=Spot(x=20.0, y=15.0)) if row["machine_coordinates"] else profile.safe
+    safe = Safe(change=PlanPosition(x=20.0, y=15.0)) if row["machine_coordinates"] else profile.safe
     profile = dataclasses.replace(profile, controller=Controller(**abilities), safe=safe)
     part = getattr(found, row["part"])
     plan = plan_of(found, part, profile, row["stage"])

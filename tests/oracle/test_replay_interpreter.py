@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from blankcam.replay.motions import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.reader import read_program
 from tests.faults.planted import FAULTS, damaged
 from tests.oracle.interpreter import ask, require
@@ -47,9 +47,9 @@ def test_the_path_is_the_one_a_controller_makes_of_the_text(text, tmp_path):
             assert step.centre == pytest.approx(
                 (moves.centre[i, a], moves.centre[i, b]), abs=1.5e-4
             )
-            assert (step.turn > 0) == (moves.kind[i] == Kind.ARC_CCW)
+            assert (step.turn > 0) == (moves.kind[i] == MoveKind.ARC_CCW)
         else:
-            assert (step.kind == "rapid") == (moves.kind[i] == Kind.RAPID)
+            assert (step.kind == "rapid") == (moves.kind[i] == MoveKind.RAPID)
 
 
 @pytest.mark.parametrize("name", sorted(FAULTS))

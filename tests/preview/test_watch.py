@@ -1,5 +1,6 @@
 """The page of a job that is being worked on: drawn though refused, and anew at each save."""
 
+import os
 import re
 import signal
 import subprocess
@@ -8,6 +9,12 @@ import time
 
 import pytest
 
+from blankcam.inputs import job_file
+from blankcam.parts.stage import Stage
+from blankcam.workers import cores
+from blankcam.workflows.drawn import page_of
+from blankcam.workflows.preview import draw
+from blankcam.workflows.request import machine_of
 from tests.commands.test_commands import run
 from tests.conftest import STEEL
 from tests.preview.test_browser import Page
@@ -133,6 +140,48 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
 
     going.send_signal(signal.SIGINT)
     page.get_by_text("No longer watched").wait_for(timeout=1000 * PATIENCE)
+    p.context.close()
+
+
+DROPPED = """
+import sys, time
+from blankcam.workflows.preview import _done_while
+def slow(name):
+    time.sleep(60)
+    return b"late"
+end = time.monotonic() + 1.0
+began = time.monotonic()
+print(_done_while(lambda: time.monotonic() < end, slow, "x"), time.monotonic() - began < 30)
+print(_done_while(lambda: True, bytes, b"kept"))
+"""
+
+
+def test_the_proof_of_a_job_that_is_saved_again_is_dropped():
+    """In a process of its own, which is forked only where there is a single thread."""
+    if cores() < 2:
+        pytest.skip("with one core the proof is worked out in line")
+    one_thread = os.environ | {"OPENBLAS_NUM_THREADS": "1"}  # as the command has it
+    words = [sys.executable, "-c", DROPPED]
+    done = subprocess.run(words, capture_output=True, text=True, check=True, env=one_thread)
+    assert done.stdout.splitlines() == ["None True", "b'kept'"]
+
+
+@pytest.mark.oracle
+@pytest.mark.long
+def test_a_page_that_waits_says_so_and_claims_nothing_of_who_cuts(chromium, tmp_path):
+    job = job_file.load(str(STEEL))
+    draft = draw(job, machine_of(job, None), Stage.ROUGH, proven=False)
+    file = tmp_path / "preview.html"
+    file.write_bytes(page_of(draft, watch="x-drawn", waiting=True))
+    p = Page(chromium, file).open()
+    text = p.page.inner_text("main").lower()
+    assert "working it out" in text
+    for claim in ("good to cut", "left to the file", "made with", "milled with"):
+        assert claim not in text
+    assert p.page.inner_text("#slot-stage") == "finished; the other steps are being worked out"
+    assert "not known yet" in p.page.inner_text("#standing-words")
+    p.at("finished")
+    assert p.page.inner_text("#slot-stage") == "finished"
     p.context.close()
 
 

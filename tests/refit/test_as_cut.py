@@ -8,7 +8,7 @@ from blankcam.inputs.job_file import parse
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.refit.as_cut import (
-    Standing,
+    PartsAsCut,
     Taken,
     after,
     bottom_trim,
@@ -30,7 +30,7 @@ def designed(kind="steel-string", extra=""):
 
 
 def as_made(found, stage):
-    return Standing(nut=nut_as_made(found, stage), saddle=saddle_as_made(found, stage))
+    return PartsAsCut(nut=nut_as_made(found, stage), saddle=saddle_as_made(found, stage))
 
 
 def taken(found, **changes):
@@ -89,7 +89,7 @@ def test_one_slot_too_deep_never_makes_another_shallower_than_its_share():
     """A quarter of the gauge at least, by data/refit.toml, where the old top allows it."""
     found = designed()
     deep = slots_lowered(found.nut, [0.4, 0, 0, 0, 0, 0])
-    made = after(found, Standing(nut=deep, saddle=found.saddle), taken(found, top=True))
+    made = after(found, PartsAsCut(nut=deep, saddle=found.saddle), taken(found, top=True))
     for old, slot in zip(found.nut.slots, made.nut.slots, strict=True):
         assert slot.depth_front >= min(0.25 * slot.gauge, old.depth_front) - 1e-9
     assert any("it may bind" in c for c in cautions(made)) == (
@@ -171,7 +171,7 @@ def test_a_saddle_that_would_leave_its_slot_or_sink_into_it_is_refused_with_the_
     found = designed()
     made = as_made(found, Stage.FINAL)
     stop_unfit(found, made)
-    raised = Standing(nut=made.nut, saddle=made.saddle, saddle_shim=4.0)
+    raised = PartsAsCut(nut=made.nut, saddle=made.saddle, saddle_shim=4.0)
     with pytest.raises(RefusedError, match=r"only 1\.50 mm of it stand in its slot"):
         stop_unfit(found, raised)
     centres = np.array([s.centre for s in made.saddle.strings])
@@ -201,7 +201,7 @@ def test_a_top_follows_floors_that_stay_high_into_the_waste_that_stands_beside_t
     for old, slot in zip(found.nut.slots, made.slots, strict=True):
         assert slot.floor_front == pytest.approx(old.floor_front + 0.1)
         assert slot.depth_front == pytest.approx(old.depth_front, abs=1e-6)
-    assert not list(cautions(Standing(nut=made, saddle=None)))
+    assert not list(cautions(PartsAsCut(nut=made, saddle=None)))
 
 
 def test_floors_higher_than_the_waste_beside_them_are_told_as_too_shallow():
@@ -211,7 +211,7 @@ def test_floors_higher_than_the_waste_beside_them_are_told_as_too_shallow():
     made = after(found, as_made(found, Stage.ROUGH), taken(found, top=True)).nut
     assert made.slots[-1].depth_front == pytest.approx(slot.depth_front, abs=1e-6)
     high = slots_lowered(nut_as_made(found, Stage.ROUGH), (-0.15,) * 6)
-    made = after(found, Standing(nut=high, saddle=None), taken(found, top=True)).nut
+    made = after(found, PartsAsCut(nut=high, saddle=None), taken(found, top=True)).nut
     assert made.slots[-1].depth_front == pytest.approx(slot.depth_front - 0.15, abs=1e-6)
     assert held == 0.2
-    assert any("may jump out" in c for c in cautions(Standing(nut=made, saddle=None)))
+    assert any("may jump out" in c for c in cautions(PartsAsCut(nut=made, saddle=None)))

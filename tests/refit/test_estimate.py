@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from blankcam.refit.estimate import (
-    Estimate,
+    ClearanceEstimate,
     common_slope_each,
     log_density,
     log_mean,
@@ -17,7 +17,7 @@ from blankcam.refit.estimate import (
 )
 
 PLACES = np.linspace(-1, 1, 6)
-BEFORE = Estimate(
+BEFORE = ClearanceEstimate(
     mean=np.linspace(0.5, 0.4, 6),
     covariance=common_slope_each(PLACES, common=0.05, slope=0.03, each=0.025),
 )

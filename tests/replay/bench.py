@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from blankcam.inputs.machine import Axis, Controller, Holding, Kind, Profile, ToolChange
+from blankcam.inputs.machine import Axis, Controller, Holding, MachineKind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.parts.frames import Box
 from blankcam.parts.part import Feature, FeatureKind
@@ -30,7 +30,7 @@ TOOLS = (
 HOLDING = Holding(jaw_top=3.5, jaw_length=60.0, jaw_width=20.0, bed_gap=10.0)
 MILL = Profile(
     name="bench mill",
-    kind=Kind.MILL,
+    kind=MachineKind.MILL,
     travel=Axis(x=200.0, y=100.0, z=60.0),
     feed_max=Axis(x=600.0, y=600.0, z=200.0),
     spindle_min=1000.0,

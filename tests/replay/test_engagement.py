@@ -9,7 +9,7 @@ from blankcam.parts.frames import Box
 from blankcam.replay import engagement
 from blankcam.replay.engagement import fastest_down, plunged
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.reader import read_program
 from blankcam.replay.tool_profile import tool_profile_of
 from tests.replay.bench import MILL, TOOLS
@@ -51,7 +51,7 @@ def test_the_fastest_fall_of_a_move(before, line):
     if moves.is_arc[i]:
         axes = PLANE_AXES[int(moves.plane[i])]
         points = arc(moves.start[i], moves.end[i], moves.centre[i],
-                     moves.kind[i] == Kind.ARC_CCW, axes, 4000)  # fmt: skip
+                     moves.kind[i] == MoveKind.ARC_CCW, axes, 4000)  # fmt: skip
     step = np.diff(points, axis=0)
     share = (-step[:, 2] / np.linalg.norm(step, axis=1)).max()
     assert fastest_down(moves)[i] == pytest.approx(100 * max(share, 0.0), abs=0.1)

@@ -13,7 +13,7 @@ from blankcam.replay.codes import Code
 from blankcam.replay.deviation import uncut_ends
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.outline_deviation import distance_outside, judge_outline, outline_places
 from blankcam.replay.reader import read_program
 from tests.replay.bench import (
@@ -90,7 +90,7 @@ def test_distances_are_those_of_the_polygon_around_the_discs(seed, at_once, monk
     shapes = []
     for i in range(len(moves)):
         ends = moves.start[i], moves.end[i]
-        ccw = moves.kind[i] == Kind.ARC_CCW
+        ccw = moves.kind[i] == MoveKind.ARC_CCW
         points = (arc(*ends, moves.centre[i], ccw, PLANE_AXES[17], 400) if moves.is_arc[i]
                   else path(*ends, 1))  # fmt: skip
         shapes.append(shapely.LineString(points[:, :2]).buffer(radius[i], quad_segs=64))

@@ -7,7 +7,7 @@ import dataclasses
 
 import pytest
 
-from blankcam.inputs.machine import Axis, Safe, Spot, ToolChange
+from blankcam.inputs.machine import Axis, PlanPosition, Safe, ToolChange
 from blankcam.parts.frames import Setup
 from blankcam.replay.codes import Code
 from blankcam.replay.proof import ProgramText
@@ -20,8 +20,8 @@ HOMED = dataclasses.replace(
     safe=Safe(
         lowest=Axis(x=-200.0, y=-100.0, z=-60.0),
         height=-2.0,
-        park=Spot(x=-100.0, y=-3.0),
-        change=Spot(x=-180.0, y=-90.0),
+        park=PlanPosition(x=-100.0, y=-3.0),
+        change=PlanPosition(x=-180.0, y=-90.0),
     ),
 )
 UP, PARK, CHANGE = "G53 G0 Z-2.0", "G53 G0 X-100.0 Y-3.0", "G53 G0 X-180.0 Y-90.0"

@@ -38,7 +38,7 @@ def test_a_start_without_its_dwell(which):
     assert found[Code.SPIN_UP].text.startswith("G1")
 
 
-@pytest.mark.parametrize(("dwell", "good"), [("G4 P2.9", False), ("G4 P3", True),
+@pytest.mark.parametrize(("dwell", "good"), [("G4 P2.995", False), ("G4 P3", True),
                                              ("G4 P1\nG4 P2", True)])  # fmt: skip
 def test_the_dwell_has_its_length(dwell, good):
     assert (findings(GOOD.replace("G4 P3", dwell)) == {}) is good
@@ -86,6 +86,7 @@ def test_dwells_and_the_spindle_in_the_cut(lines):
     found = findings(with_lines(GOOD, IN_SLOT, *lines))
     assert set(found) == {Code.IN_CUT}
     assert found[Code.IN_CUT].text == lines[0]
+    assert found[Code.IN_CUT].limit == 0.0
     assert found[Code.IN_CUT].value == pytest.approx(
         8.0 - (6.6 + 0.4 + 0.5 * (1 / 0.992546 - 1) - 0.122785 * 6.5), abs=2e-3
     )  # the blank's top less the tip on the slot's line, tan and cos of 7 degrees
@@ -98,6 +99,12 @@ def test_a_stop_where_the_tool_is(line):
     found = findings(with_lines(GOOD, line, *rest))
     stops = {Code.STOP_PLACE, Code.IN_CUT} if line == IN_SLOT else set()
     assert set(found) == stops
+
+
+@pytest.mark.parametrize(("below", "good"), [(0.001, False), (-0.001, True)])
+def test_a_dwell_a_micrometre_below_the_top_is_in_the_cut(below, good):
+    found = findings(with_lines(GOOD, IN_SLOT, f"G1 Z{8 - below:.4f}", "G4 P1"))
+    assert (Code.IN_CUT not in found) is good
 
 
 def test_the_end_and_a_stop_beside_the_blank_are_clear_where_the_holder_is():

@@ -13,7 +13,7 @@ from blankcam.parts.frames import Box
 from blankcam.replay import polyline
 from blankcam.replay.envelope import SAGITTA
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.motions import PLANE_AXES, Kind
+from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
@@ -37,10 +37,10 @@ def between(tool, text, count=1000, aside=0.0):
     moves, i = one_move(text, tool.number)
     exact = swept_heights(tool_profile_of(tool), moves, i, X, Y)
     start, end = moves.start[i], moves.end[i]
-    if moves.kind[i] < Kind.ARC_CW:
+    if moves.kind[i] < MoveKind.ARC_CW:
         points = path(start, end, count)
     else:
-        ccw = moves.kind[i] == Kind.ARC_CCW
+        ccw = moves.kind[i] == MoveKind.ARC_CCW
         axes = PLANE_AXES[int(moves.plane[i])]
         points = arc(start, end, moves.centre[i], ccw, axes, count)
     return exact, *bounds(tool, points, X, Y, aside)

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from blankcam.inputs.layers import LayerRule, default_layers, for_cutting
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.outputs.drawing import Drawing, selected, stacked
 from blankcam.outputs.drawings.cut_offset import Offset, offset_for, with_offset
 from blankcam.outputs.drawings.flat import gauges, nut_drawing, saddle_drawing
@@ -52,7 +52,7 @@ def options_for(
     the hand gets the true outlines alone, and the plans, which the others' files leave out.
     """
     way = offset_for(profile, tool)
-    templates = profile.kind in (Kind.LASER, Kind.ROUTER)
+    templates = profile.kind in (MachineKind.LASER, MachineKind.ROUTER)
     layers = profile.drawing.layers
     if layers is None and templates:
         layers = for_cutting(default_layers())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.tool import Shape
 
 if TYPE_CHECKING:
@@ -32,9 +32,9 @@ def offset_for(profile: Profile, tool: int | None = None) -> Offset | None:
 
     ``tool``: number of a router's tool; its widest flat one where None.
     """
-    if profile.kind is Kind.LASER:
+    if profile.kind is MachineKind.LASER:
         return Offset(kind="kerf", width=profile.kerf)
-    if profile.kind is not Kind.ROUTER:
+    if profile.kind is not MachineKind.ROUTER:
         return None
     flat = [t for t in profile.tools if t.shape is Shape.FLAT and tool in (None, t.number)]
     width = max((t.diameter for t in flat), default=0.0)

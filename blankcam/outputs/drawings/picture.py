@@ -33,21 +33,21 @@ def lines(
 
 
 @functools.singledispatch
-def _profile(part: Part, wide: int, ends: tuple[str, str]) -> blocks.Profile:
+def _profile(part: Part, wide: int, ends: tuple[str, str]) -> blocks.HeightProfile:
     """What is drawn of a part."""
     del wide, ends
     raise TypeError(type(part))
 
 
 @_profile.register(Nut)
-def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:
+def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.HeightProfile:
     x = _columns(nut.length, wide)
     z = nut.at(Stage.FINAL).lower(x, np.zeros_like(x))
     for slot in nut.slots:  # a slot narrower than a column still shows
         at = min(int(slot.centre / (nut.length / wide)), wide - 1)
         z[at] = min(z[at], slot.floor_front)
     reach = max(max(s.depth_front for s in nut.slots) * 1.6, 0.8)
-    return blocks.Profile(
+    return blocks.HeightProfile(
         title=f"Nut, {nut.length:.2f} x {nut.height:.2f} mm, from the bridge",
         heights=z,
         low=float(nut.height) - max(reach + _fall(nut.top.height(x)), 1.0),
@@ -59,9 +59,9 @@ def _nut(nut: Nut, wide: int, ends: tuple[str, str]) -> blocks.Profile:
 
 
 @_profile.register(Saddle)
-def _saddle(saddle: Saddle, wide: int, ends: tuple[str, str]) -> blocks.Profile:
+def _saddle(saddle: Saddle, wide: int, ends: tuple[str, str]) -> blocks.HeightProfile:
     z = np.asarray(saddle.top.height(_columns(saddle.length, wide)))
-    return blocks.Profile(
+    return blocks.HeightProfile(
         title=f"Saddle, {saddle.length:.2f} x {saddle.height:.2f} mm, from the tail",
         heights=z,
         low=float(saddle.height) - max(_fall(z) * 1.3, 1.0),

@@ -13,7 +13,7 @@ from blankcam.gcode.changes import steps
 from blankcam.gcode.header import touch_words, zero_words, zeroing_tool
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
-from blankcam.inputs.machine import Kind, Profile, ToolChange
+from blankcam.inputs.machine import MachineKind, Profile, ToolChange
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import Units, inches
 from blankcam.machining.decision import Decision
@@ -62,7 +62,7 @@ def bench(
         lines += ["", _as_known(profile)]
     if programs := [f for result in results.values() for f in result.programs]:
         lines += ["", dry_first([f.program for f in programs], profile)]
-    templates = profile.kind is Kind.LASER
+    templates = profile.kind is MachineKind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
     for part in design.parts:
@@ -92,7 +92,7 @@ def _said(lines: Sequence[str]) -> str:
 
 def _steps(
     design: Design,
-    work: hand_steps.Work,
+    work: hand_steps.PartWork,
     result: CutResult | None,
 ) -> Iterator[str]:
     programs = result.files if result else ()
@@ -124,9 +124,9 @@ def _slanted(design: Design, part: Part) -> Iterator[str]:
 
 def _work(
     design: Design, part: Part, result: CutResult | None, stage: Stage, *, templates: bool
-) -> hand_steps.Work:
+) -> hand_steps.PartWork:
     blank: BlankJob = getattr(design.job.blanks, part.name)
-    return hand_steps.Work(
+    return hand_steps.PartWork(
         part=part,
         stage=stage,
         decisions=result.decisions if result else all_by_hand(part, stage),
@@ -304,7 +304,7 @@ def _as_known(profile: Profile) -> str:
     )
 
 
-def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]:
+def _slot_table(nut: Part, work: hand_steps.PartWork, units: Units) -> Iterator[str]:
     """Where each slot goes and who cuts it, then why, slots with the same reason together."""
     chosen = {c.string: c for c in work.slots}
     slots = slot_table(nut, chosen).pick("name", "centre", "width", "floor_front", "cutter")
@@ -322,7 +322,7 @@ def _slot_table(nut: Part, work: hand_steps.Work, units: Units) -> Iterator[str]
         yield f"- Slot{'s' if len(same) > 1 else ''} {names}: {plain(why)}."
 
 
-def _step_table(design: Design, work: hand_steps.Work, units: Units) -> Iterator[str]:
+def _step_table(design: Design, work: hand_steps.PartWork, units: Units) -> Iterator[str]:
     """The steps in a nut's front and who cuts them; nothing without nut compensation."""
     nut = design.nut
     if nut is None or not design.edges:

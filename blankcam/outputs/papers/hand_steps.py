@@ -36,7 +36,7 @@ SEEN_SIDES = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Work:
+class PartWork:
     """One part and who has done what of it."""
 
     part: Part
@@ -102,7 +102,7 @@ def seen_side(part: Part) -> str:
     return SEEN_SIDES[part.seen_side]
 
 
-def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
+def before(work: PartWork, checks: Iterable[Check]) -> Iterator[str]:
     """From the blank to what a machine takes, or to the line where there is none."""
     part = work.part
     rub = next((c.rub_off for c in checks if c.dimension == "thickness"), 0.0)
@@ -122,7 +122,7 @@ def before(work: Work, checks: Iterable[Check]) -> Iterator[str]:
         yield from _shaped_by_hand(work)
 
 
-def _shaped_by_hand(work: Work) -> Iterator[str]:
+def _shaped_by_hand(work: PartWork) -> Iterator[str]:
     """The outline, where the hand cuts it, and the top brought out by hand."""
     yield _marked(work)
     for kind in (FeatureKind.OUTLINE, FeatureKind.ENDS, work.part.top_feature):
@@ -130,7 +130,7 @@ def _shaped_by_hand(work: Work) -> Iterator[str]:
             yield _STEP_WORDS[step.kind](work, step.values)
 
 
-def _marked(work: Work) -> str:
+def _marked(work: PartWork) -> str:
     """Everything that is scribed, all from one end."""
     part = work.part
     what = "slot" if part.slots else "string"
@@ -156,7 +156,7 @@ def _marked(work: Work) -> str:
     )
 
 
-def _nick(work: Work) -> str:
+def _nick(work: PartWork) -> str:
     return "" if not any(c.nick for c in work.slots) else " where no nick shows it"
 
 
@@ -167,14 +167,14 @@ def _round(part: Part) -> bool:
 Measures = Mapping[str, float]
 
 
-def _to_length(work: Work, values: Measures) -> str:
+def _to_length(work: PartWork, values: Measures) -> str:
     after = ", the rounding still to come." if _round(work.part) else "."
     return (
         f"**To length**: saw outside the lines, file the ends square to {both(values['to'])}{after}"
     )
 
 
-def _ends_round(work: Work, values: Measures) -> str:
+def _ends_round(work: PartWork, values: Measures) -> str:
     del work
     return (
         f"**Ends**: file both to a full round, radius {both(values['radius'])}, all the way down; "
@@ -182,7 +182,7 @@ def _ends_round(work: Work, values: Measures) -> str:
     )
 
 
-def _top_to_the_line(work: Work, values: Measures) -> str:
+def _top_to_the_line(work: PartWork, values: Measures) -> str:
     """A saddle's top is filed level first; a nut's falls toward the head."""
     fall, carried = values["fall"], ""
     back = ", level across"
@@ -199,7 +199,7 @@ def _top_to_the_line(work: Work, values: Measures) -> str:
     )
 
 
-def _ridge_line(work: Work, values: Measures) -> str:
+def _ridge_line(work: PartWork, values: Measures) -> str:
     del work, values
     return (
         "**Ridge line**: on the top, measure the ridge of each string from the nut side "
@@ -207,7 +207,7 @@ def _ridge_line(work: Work, values: Measures) -> str:
     )
 
 
-def _crown(work: Work, values: Measures) -> str:
+def _crown(work: PartWork, values: Measures) -> str:
     del work
     return (
         f"**Crown**: file away on both sides, never over the ridge line, to a round of radius "
@@ -215,7 +215,7 @@ def _crown(work: Work, values: Measures) -> str:
     )
 
 
-_STEP_WORDS: dict[HandStepKind, Callable[[Work, Measures], str]] = {
+_STEP_WORDS: dict[HandStepKind, Callable[[PartWork, Measures], str]] = {
     HandStepKind.LENGTH: _to_length,
     HandStepKind.ENDS: _ends_round,
     HandStepKind.TOP: _top_to_the_line,
@@ -224,11 +224,11 @@ _STEP_WORDS: dict[HandStepKind, Callable[[Work, Measures], str]] = {
 }
 
 
-def _allowed(work: Work) -> str:
+def _allowed(work: PartWork) -> str:
     return f", {both(work.raised)} of it allowance" if work.raised else ""
 
 
-def _gauge(work: Work) -> str:
+def _gauge(work: PartWork) -> str:
     """What the shape of the top is tried with."""
     part = work.part
     radius = part.top_radius
@@ -242,12 +242,12 @@ def _gauge(work: Work) -> str:
     return f" Radius {both(radius)}: try it with {tried}, held against the light."
 
 
-def highest(work: Work) -> float:
+def highest(work: PartWork) -> float:
     """The part at its highest at this stage, over the seat side."""
     return work.part.height + work.raised
 
 
-def after(work: Work) -> Iterator[str]:
+def after(work: PartWork) -> Iterator[str]:
     """From what a machine leaves, or from the line, to the part in its seat."""
     part = work.part
     if work.machined:
@@ -260,7 +260,7 @@ def after(work: Work) -> Iterator[str]:
     yield "**Dry fit**: it goes into its seat by hand and does not rock; no glue yet."
 
 
-def _after_machine(work: Work) -> Iterator[str]:
+def _after_machine(work: PartWork) -> Iterator[str]:
     part, cut_out = work.part, work.milled(FeatureKind.OUTLINE)
     if not work.shaped:
         yield from _shaped_by_hand(work)
@@ -280,7 +280,7 @@ def _after_machine(work: Work) -> Iterator[str]:
         yield _ridges_off(work)
 
 
-def _ends_step(work: Work) -> str:
+def _ends_step(work: PartWork) -> str:
     """The round ends, all of them or what the machine could not reach."""
     radius = both(work.part.thickness / 2)
     where = "all the way down"
@@ -289,7 +289,7 @@ def _ends_step(work: Work) -> str:
     return f"**Ends**: file them to a full round {where}, radius {radius}."
 
 
-def _ridges_off(work: Work) -> str:
+def _ridges_off(work: PartWork) -> str:
     """The steps that a flat tool leaves."""
     radius, what = work.part.top_radius, str(work.part.top_feature)
     block = "a flat block" if radius is None or math.isinf(radius) else "the radius block"
@@ -300,7 +300,7 @@ def _ridges_off(work: Work) -> str:
     )
 
 
-def _front(work: Work) -> Iterator[str]:
+def _front(work: PartWork) -> Iterator[str]:
     """The steps in a nut's front, for nut compensation: what is left to the hand, what to measure."""
     fronts = [d for d in work.decisions if d.feature.kind is FeatureKind.FRONT]
     by_hand = [d.string for d in fronts if d.tool is None]
@@ -335,7 +335,7 @@ def board_end(forward: float) -> Iterator[str]:
         )
 
 
-def _slots(work: Work, nut: Part) -> Iterator[str]:
+def _slots(work: PartWork, nut: Part) -> Iterator[str]:
     """The slots that are left to the file, and what is left in those that are milled."""
     held = nut.at(work.stage).floor_raise
     if work.by_file:
@@ -347,7 +347,7 @@ def _slots(work: Work, nut: Part) -> Iterator[str]:
         )
 
 
-def _filed_slots(work: Work, nut: Part, held: float) -> Iterator[str]:
+def _filed_slots(work: PartWork, nut: Part, held: float) -> Iterator[str]:
     if work.shaped and not all(c.nick for c in work.slots if c.tool is None):
         yield (
             "**Mark out** the slots for the file: their centres by the strip of `sheet.pdf` or "
@@ -371,7 +371,7 @@ def _named(slots: Sequence[Slot]) -> str:
     return f"slots {', '.join(most)} and {last}" if most else f"slot {last}"
 
 
-def slots_by_hand(work: Work, nut: Part) -> Iterator[str]:
+def slots_by_hand(work: PartWork, nut: Part) -> Iterator[str]:
     """For each slot what the hand does: the files and how deep, or what is left to do later."""
     by_string = {d.string: d.by for d in work.slots}
     held = nut.at(work.stage).floor_raise
@@ -391,7 +391,7 @@ def _files(values: Measures) -> str:
     return ", ".join(f"{s:.3f}" for s in dict.fromkeys((values["start"], values["final"])))
 
 
-def lines(work: Work, units: Units = "both") -> Iterator[str]:
+def lines(work: PartWork, units: Units = "both") -> Iterator[str]:
     """The table of the line a part is filed to by hand; nothing where a machine does that."""
     if work.shaped:
         return
@@ -401,14 +401,14 @@ def lines(work: Work, units: Units = "both") -> Iterator[str]:
 
 
 @functools.singledispatch
-def _top_line(part: Part, work: Work) -> Table:
+def _top_line(part: Part, work: PartWork) -> Table:
     """Heights along the top that it is filed to."""
     del work
     raise TypeError(type(part))
 
 
 @_top_line.register(Nut)
-def _nut_line(nut: Nut, work: Work) -> Table:
+def _nut_line(nut: Nut, work: PartWork) -> Table:
     """The top line at seven places, lying down so that it stays short on a wall."""
     places = [nut.length * i / 6 for i in range(7)]
     over = (Column(key=f"x{i}", title=both(x), unit="mm", decimals=2) for i, x in enumerate(places))
@@ -451,7 +451,7 @@ _PLACE: tuple[Field[_Place], ...] = (
 
 
 @_top_line.register(Saddle)
-def _saddle_line(saddle: Saddle, work: Work) -> Table:
+def _saddle_line(saddle: Saddle, work: PartWork) -> Table:
     strings = [(f"{s.string} {s.note}", s.centre) for s in saddle.strings]
     places = [("left end", 0.0), *strings, ("right end", saddle.length)]
     return tabulate(

@@ -7,13 +7,13 @@ from shlex import quote
 
 from blankcam.faults import printable
 from blankcam.inputs.job import Job
-from blankcam.inputs.machine import Kind, Profile
+from blankcam.inputs.machine import MachineKind, Profile
 
 _FILES = {
-    Kind.MILL: "proven programs, drawings, the 1:1 sheet and a page to look at first",
-    Kind.ROUTER: "proven programs, drawings, the 1:1 sheet and a page to look at first",
-    Kind.LASER: "drawings for templates, the 1:1 sheet and a page to look at first",
-    Kind.HAND: "the 1:1 sheet, the work in order, drawings and a page to look at first",
+    MachineKind.MILL: "proven programs, drawings, the 1:1 sheet and a page to look at first",
+    MachineKind.ROUTER: "proven programs, drawings, the 1:1 sheet and a page to look at first",
+    MachineKind.LASER: "drawings for templates, the 1:1 sheet and a page to look at first",
+    MachineKind.HAND: "the 1:1 sheet, the work in order, drawings and a page to look at first",
 }
 
 

@@ -19,7 +19,7 @@ from blankcam.outputs.rows import Section
 from blankcam.outputs.tables.refit import OFF, READ, THEN, floor_table, ridge_table, verdict_table
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.slot import Slot
-from blankcam.refit.as_cut import Standing, Taken, end_heights
+from blankcam.refit.as_cut import PartsAsCut, Taken, end_heights
 from blankcam.refit.verdict import StringVerdict
 
 _TOP_SEEN = 0.02  # mm: less is not told
@@ -42,8 +42,8 @@ class RefitSheet:
     strings: tuple[StringVerdict, ...]
     """From the bass side."""
     taken: Taken
-    before: Standing
-    after: Standing
+    before: PartsAsCut
+    after: PartsAsCut
     top_due: bool
     """Whether the nut's top is to come down when its floors are final."""
     scatter: str

@@ -16,7 +16,7 @@ ROOM_FOR_NAMES = 60  # columns from which labels have room for more than a numbe
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
+class HeightProfile:
     """Heights, a column of characters each, and the labels over them."""
 
     title: str
@@ -33,7 +33,7 @@ class Profile:
     """Words under the left and right end."""
 
 
-def render(profile: Profile, *, plain: bool = False) -> list[str]:
+def render(profile: HeightProfile, *, plain: bool = False) -> list[str]:
     """The picture's lines, labels above, ends and scale below; ``plain`` keeps to ASCII."""
     wide = len(profile.heights)
     left, right = profile.ends
@@ -46,7 +46,7 @@ def render(profile: Profile, *, plain: bool = False) -> list[str]:
     ]
 
 
-def _rows(profile: Profile, shades: str) -> list[str]:
+def _rows(profile: HeightProfile, shades: str) -> list[str]:
     level = (profile.heights - profile.low) / (profile.high - profile.low)
     level = np.clip(level, 0.0, 1.0) * TALL
     rows = []

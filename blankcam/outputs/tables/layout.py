@@ -20,7 +20,7 @@ from blankcam.outputs.tables.strings import buzz_section, cents_table, string_ta
 from blankcam.parts.design import Design
 
 if TYPE_CHECKING:
-    from blankcam.instrument.uncertainty import Band, Scatter
+    from blankcam.instrument.uncertainty import Band, InstrumentScatter
 
 FAR = 0.25  # part of the usual clearance that a job may differ by without a word; our own choice
 
@@ -214,7 +214,7 @@ SPREAD = (
 )
 
 
-def scattered(scatter: Scatter) -> tuple[Section, ...]:
+def scattered(scatter: InstrumentScatter) -> tuple[Section, ...]:
     """What the measurements' uncertainty does to the finished instrument."""
     rows = tuple(
         (

@@ -50,9 +50,10 @@
       if (!of) return;
       const asked = ['blank', 'rough', 'refit', 'finished'][solid.standing];
       const { along, across } = of[this.drawn];
-      const name = along[asked] ? asked : 'rough';
+      const name = [asked, 'rough', 'finished'].find((n) => along[n]);
       $('slot-string').textContent = spot.string + ', ' + spot.note;
-      $('slot-stage').textContent = WORDS[name];
+      const early = name === 'finished' && name !== asked;  // a page that waits for who cuts them
+      $('slot-stage').textContent = WORDS[name] + (early ? '; the other steps are being worked out' : '');
       $('slot-along').replaceChildren(sheet(along[name]));
       $('slot-across').replaceChildren(sheet(across[name]));
       const nut = this.parts.find((p) => p.name === 'nut').spots.find((s) => s.string === spot.string);

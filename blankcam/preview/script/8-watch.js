@@ -3,7 +3,7 @@
 /* While its job is watched the page asks a small script beside it whether there is a newer page. */
 (function (bc) {
   const $ = (id) => document.getElementById(id);
-  const EVERY = 350;  // ms
+  const EVERY = 150;  // ms
   const BESIDE = 'preview-watch.js';
   const KEPT = 'blankcam-view ';
   let own = '';

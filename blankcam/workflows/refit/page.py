@@ -7,7 +7,7 @@ from blankcam.outputs.papers.refit_list import RefitSheet
 from blankcam.preview.model import NextStep
 from blankcam.preview.page import page
 from blankcam.preview.scene import PartCut, RefitShown, page_data
-from blankcam.preview.solids import Refitted
+from blankcam.preview.solids import RefitStates
 from blankcam.workflows.refit.inputs import RefitInputs
 from blankcam.workflows.refit.pieces import Cuts
 
@@ -50,13 +50,13 @@ def _so_far(sheet: RefitSheet) -> str:
     return f"{done} of {len(sheet.strings)} strings are done; what is dotted comes off the others"
 
 
-def _parts(sheet: RefitSheet) -> dict[str, Refitted]:
+def _parts(sheet: RefitSheet) -> dict[str, RefitStates]:
     pairs = {
         "nut": (sheet.before.nut, sheet.after.nut),
         "saddle": (sheet.before.saddle, sheet.after.saddle),
     }
     return {
-        name: Refitted(now=now, asked=asked)
+        name: RefitStates(now=now, asked=asked)
         for name, (now, asked) in pairs.items()
         if now is not None and asked is not None
     }

@@ -17,7 +17,7 @@ from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.refit import as_cut
-from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.as_cut import PartsAsCut, Taken
 from blankcam.refit.numbers import number_at, numbers_where
 from blankcam.workflows.request import machine_for
 
@@ -63,7 +63,7 @@ class Cuts:
     saddle_milled: bool = False
 
 
-def pieces(now: Standing, after: Standing, taken: Taken) -> Iterator[Piece]:
+def pieces(now: PartsAsCut, after: PartsAsCut, taken: Taken) -> Iterator[Piece]:
     """What is to be cut."""
     if now.nut is not None and after.nut is not None and taken.nut_cut:
         rough = now.nut.at(Stage.ROUGH)

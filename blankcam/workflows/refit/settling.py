@@ -6,7 +6,7 @@ import dataclasses
 from collections.abc import Iterator
 
 from blankcam.refit import as_cut
-from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.as_cut import PartsAsCut, Taken
 from blankcam.refit.book import Refitted
 from blankcam.refit.cut_choice import Choice, no_cut
 from blankcam.refit.numbers import by_number, number_at
@@ -18,7 +18,9 @@ from blankcam.workflows.refit.inputs import RefitInputs, aims_of
 from blankcam.workflows.refit.pieces import Cuts, cut_pieces, pieces
 
 
-def settled(given: RefitInputs, known: SoFar, now: Belief) -> tuple[Choice, Taken, Standing, Cuts]:
+def settled(
+    given: RefitInputs, known: SoFar, now: Belief
+) -> tuple[Choice, Taken, PartsAsCut, Cuts]:
     """What to take off and its programs.
 
     Who cuts a slot is known only when it is planned, and how far off a cut may be is known only by
@@ -57,7 +59,7 @@ def _cut_by(assumed: Cutting, taken: Taken, cuts: Cuts, count: int) -> Cutting:
     return cutting_of(milled, saddle == "mill", count)
 
 
-def _taken(given: RefitInputs, stands: Standing, choice: Choice) -> Taken:
+def _taken(given: RefitInputs, stands: PartsAsCut, choice: Choice) -> Taken:
     """What is taken off; the nut's top only when its floors are final and none is too low."""
     taken = Taken(
         nut=tuple(float(v) for v in choice.nut),

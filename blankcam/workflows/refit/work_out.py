@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from blankcam.refit.as_cut import Standing, Taken
+from blankcam.refit.as_cut import PartsAsCut, Taken
 from blankcam.refit.book import Book, Entry
 from blankcam.refit.cut_choice import Choice
 from blankcam.refit.scatter import Belief, belief
@@ -29,7 +29,7 @@ class Worked:
     now: Belief
     choice: Choice
     taken: Taken
-    after: Standing
+    after: PartsAsCut
     cuts: Cuts
 
 
