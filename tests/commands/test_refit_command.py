@@ -57,7 +57,7 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     assert ["over where the crown rests" in head for head in heads] == [True, False]
     assert "seat side" not in (bench / "out" / "setup-saddle-bottom.svg").read_text()
     assert len(cards) == 2
-    assert all(f"touch off as `{card}` shows" in told for card in cards)
+    assert all(f"Zero (`{card}`)" in told for card in cards)
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     again = refit(bench, "readings.toml", "again", "--force")
     assert again.returncode == 0, again.stderr
