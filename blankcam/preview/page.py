@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 from typing import Any
 
@@ -24,6 +24,8 @@ from blankcam.preview.section_svg import (
 from blankcam.preview.setup_svg import setup_section
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
+OPEN = 4
+"""Cautions that are not folded."""
 STAGE = {"rough": "rough", "final": "finished"}
 
 
@@ -143,9 +145,18 @@ def _aside(given: PageData) -> str:
     )
     cautions = ""
     if given.cautions:
-        items = (el("li", words(c, 1000)) for c in given.cautions)
-        cautions = el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions")
+        cautions = el("section", el("h2", "Mind this"), *_minded(given.cautions), cls="cautions")
     return el("div", verdict, refused, following, cautions, _notice(given), cls="aside")
+
+
+def _minded(cautions: Sequence[str]) -> Iterator[str]:
+    """The first cautions, and the others folded where they are many."""
+    first = OPEN if len(cautions) > OPEN + 1 else len(cautions)
+    shown, others = ([el("li", words(c, 1000)) for c in some]
+                     for some in (cautions[:first], cautions[first:]))  # fmt: skip
+    yield el("ul", *shown)
+    if others:
+        yield el("details", el("summary", f"{len(others)} more to mind"), el("ul", *others))
 
 
 def _colour(given: PageData) -> str:

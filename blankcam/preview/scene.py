@@ -129,7 +129,7 @@ def page_data(
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
     digest = f"job digest {job.digest}"
-    cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
+    cautions = _most_pressing_first(found.cautions, [c for cut in cuts for c in cut.cautions])
     if refit is not None:
         cautions = refit.cautions
     named = _named(cuts)
@@ -169,6 +169,13 @@ def page_data(
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
+
+
+def _most_pressing_first(job: Sequence[str], machine: Sequence[str]) -> tuple[str, ...]:
+    """What may hurt at the machine, strings that may break, the parts; last, string by string."""
+    snaps = [c for c in job if "MPa is more than" in c]
+    others = sorted((c for c in job if c not in snaps), key=lambda c: c.startswith("string "))
+    return (*machine, *snaps, *others)
 
 
 def _asked(part: Part, string: int, *, standing: bool) -> Asked:

@@ -121,6 +121,7 @@
     theme();
     for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     $('print').addEventListener('click', () => window.print());
+    window.addEventListener('beforeprint', () => { for (const d of document.querySelectorAll('.cautions details')) d.open = true; });
     try {
       await fill(await bc.unpack.json(JSON.parse($('data').textContent)));
     } catch (fault) {
