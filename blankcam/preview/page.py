@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 from typing import Any
 
+from blankcam.outputs import switched
 from blankcam.outputs.drawings.slot_section import Standing
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
@@ -83,11 +84,12 @@ def _style() -> str:
 
 
 def _header(given: PageData) -> str:
+    first = "in" if given.units == "in" else "mm"
     units = el(
         "fieldset",
         el("legend", "Lengths in", cls="away"),
         *(
-            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None),
+            el("label", _input("radio", name="unit", value=u, checked="" if u == first else None),
                el("span", u))
             for u in ("mm", "in")
         ),
@@ -331,8 +333,8 @@ def _slot(given: PageData) -> Iterator[str]:
                el("figcaption", "Along: cut at the slot’s middle, seen from the "
                   f"{_near_end(given)} side")),
             el("figure", el("div", across, id="slot-across", cls="paper"),
-               el("figcaption", "Across: cut at the front edge, seen from the bridge; heights in mm "
-                  "over the seat, at the slot’s middle")),
+               el("figcaption", el("span", "Across: cut at the front edge, seen from the bridge; "
+                  'heights in <span class="unit">mm</span> over the seat, at the slot’s middle'))),
             cls="sections",
         ),
         el("p", el("span", cls="swatch stays"), " stays ", el("span", cls="swatch goes"),
@@ -348,7 +350,8 @@ SEATS = {
     "heights. Head and neck are drawn for their place only.",
     "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
     "bridge is drawn for its place only.",
-    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, mm.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, "
+    '<span class="unit">mm</span>.',
 }
 
 
@@ -359,7 +362,7 @@ def _instrument(given: PageData) -> Iterator[str]:
         el("figure",
            el("div", sheet(firsts[kind].layouts["wide"], firsts[kind].name), id=f"seat-{kind}",
               cls="paper"),
-           el("figcaption", said))
+           el("figcaption", el("span", said)))
         for kind, said in SEATS.items() if kind in firsts
     ]  # fmt: skip
     string = next(s.string for s in given.seats if s.string is not None)
@@ -536,7 +539,7 @@ def _part(p: PartView) -> dict[str, Any]:
         "stock": p.stock,
         "refit": p.refit,
         "height": p.height,
-        "standings": dict(p.standings),
+        "standings": {name: switched.in_braces(said) for name, said in p.standings},
         "thick": p.thickness,
         "long": p.length,
         "around": [{"kind": a.kind, "near": _line3(a.near), "far": _line3(a.far), "low": a.low}

@@ -139,6 +139,7 @@ def page_data(
         sections=tuple(_sections(found, cuts, choices, refit)),
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
+        units=profile.drawing.units,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,

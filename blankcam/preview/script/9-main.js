@@ -8,9 +8,13 @@
     for (const input of document.querySelectorAll('input[name=unit]')) {
       input.addEventListener('change', () => {
         bc.units.use(input.value, document);
-        if (bc.solidView) bc.solidView.tell(null);
+        if (bc.solidView) {
+          bc.solidView.tell(null);
+          bc.solidView.say();
+        }
         if (bc.slotView) bc.slotView.show();
       });
+      if (input.checked) bc.units.use(input.value, document);
     }
   }
 
