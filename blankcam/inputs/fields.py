@@ -87,6 +87,8 @@ def kind_of(value: object) -> str:
         return "a bare number"
     if isinstance(value, list):
         return "a list"
+    if isinstance(value, str):
+        return "one text"
     return "a table" if isinstance(value, dict) else "a date or time"
 
 

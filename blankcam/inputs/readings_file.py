@@ -131,7 +131,8 @@ def _by_string(key: str) -> Callable[[object], dict[int | str, float]]:
             return read(value)
         except UnfitError as fault:
             shown = printable(value, 30)
-            raise UnfitError(f"string {name}, {shown!r}: {fault.wrong}", fault.fix) from None
+            which = f"string {name}" if name.isdigit() else name
+            raise UnfitError(f"{which}, {shown!r}: {fault.wrong}", fault.fix) from None
 
     def reader(value: object) -> dict[int | str, float]:
         if isinstance(value, list):

@@ -14,7 +14,6 @@ import numpy as np
 from blankcam.data import table
 
 NEWTONS_PER_POUND = 4.4482216152605
-GRAMS_PER_METRE_PER_POUND_PER_INCH = 17857.96732
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

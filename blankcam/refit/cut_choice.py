@@ -281,14 +281,16 @@ def _saddle_limit(first: Over, twelfth: Over, stop: Stops, slots: Array) -> Arra
     """The most each string lets the saddle come down, at least 0.
 
     Where its slot is cut too, what both equations give together; else as far as fret 12 allows. A
-    slot that is already low does not hold the saddle up.
+    slot that is too low does not hold the saddle up: both equations give where it stands once the
+    slot is put right, so that the saddle is not left high under that string alone.
     """
     over1 = first.estimate.mean - stop.first_aim
     over12 = twelfth.estimate.mean - stop.twelfth_aim
     t1, t12 = first.share, twelfth.share
     both = ((1 - t1) * over12 - (1 - t12) * over1) / (t12 - t1)
     alone = over12 / t12
-    return np.maximum(np.where(slots > 0, np.minimum(both, alone), alone), 0.0)
+    as_it_is = np.where(slots > 0, np.minimum(both, alone), alone)
+    return np.maximum(np.where(_too_low(first.estimate), both, as_it_is), 0.0)
 
 
 def _straight_trim(

@@ -120,11 +120,6 @@ class Weighed:
         """Whether the maker must look again before the readings are used."""
         return self.well < float(table("refit")["ask"]["at"])
 
-    @property
-    def families(self) -> tuple[Family, ...]:
-        """The families of causes, the likeliest first."""
-        return tuple(dict.fromkeys(e.cause.family for e in self.explanations))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Known:

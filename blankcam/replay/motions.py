@@ -116,17 +116,6 @@ def arc_angles(moves: Moves, pick: NDArray[np.bool_], a: int, b: int) -> tuple[F
     return first, sweep, radius
 
 
-def path_lengths(moves: Moves) -> Floats:
-    """Length of each path, (n,), mm, also along a helix."""
-    out: Floats = np.linalg.norm(moves.end - moves.start, axis=1)
-    for plane, (a, b, c) in PLANE_AXES.items():
-        pick = moves.is_arc & (moves.plane == plane)
-        if pick.any():
-            _, sweep, radius = arc_angles(moves, pick, a, b)
-            out[pick] = np.hypot(sweep * radius, moves.end[pick, c] - moves.start[pick, c])
-    return out
-
-
 def plane_arc_of(moves: Moves, i: int) -> tuple[PlaneArc, Span, tuple[int, int, int]]:
     """Arc i in its plane, where its normal axis begins and ends, and the plane's axes."""
     axes = PLANE_AXES[int(moves.plane[i])]

@@ -24,6 +24,17 @@ from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import EACH_DEMO_JOB, demo_job
 
 
+def overlapping(drawing):
+    """Pairs of words whose boxes overlap."""
+    boxes = [(w.text, shapely.MultiPoint(w.corners()).envelope) for w in drawing.words]
+    return [
+        (one, other)
+        for i, (one, p) in enumerate(boxes)
+        for other, q in boxes[i + 1 :]
+        if p.intersection(q).area > 0
+    ]
+
+
 def result(job, part, machine="light-router", units="mm", **plan):
     job = dataclasses.replace(job, plan=dataclasses.replace(job.plan, **plan))
     asked = request_of(design(job), part, machine_of(job, machine), Stage.ROUGH)
@@ -45,7 +56,7 @@ def test_no_words_lie_over_one_another_nor_beside_the_card(job, units):
     for part in ("nut",) if loaded.blanks.saddle is None else ("nut", "saddle"):
         for _, _, card in told(result(loaded, part, units=units)):
             drawing = setup_card.card(card)
-            assert setup_card.overlapping(drawing) == []
+            assert overlapping(drawing) == []
             for words in drawing.words:
                 assert all(0 < x < wide and 0 < y < tall for x, y in words.corners()), words.text
             assert lines_through_words(drawing) == []
@@ -141,7 +152,7 @@ def test_the_sheet_has_every_card_and_none_lies_over_another(name, paper):
     assert len(titles) == len(set(titles)) == sum(len(m.setups) for m in made)
     wide, tall = PAPERS[paper]
     for page in drawn:
-        assert setup_card.overlapping(page) == []
+        assert overlapping(page) == []
         assert lines_through_words(page) == []
         for words in page.words:
             assert all(5 < x < wide - 5 and 5 < y < tall - 5 for x, y in words.corners())
@@ -182,5 +193,5 @@ def test_a_card_says_what_holds_the_blank():
         assert said.count(has) >= 6
         assert not_has not in said
         assert ("parallel" in said, "floor" in said) == (kind == "vice", kind == "fixture")
-        assert setup_card.overlapping(drawing) == []
+        assert overlapping(drawing) == []
         assert lines_through_words(drawing) == []

@@ -47,7 +47,7 @@ def test_a_slip_is_questioned_or_does_no_harm(slip, at, family, right, harm, by,
     found = [live(world, SEED + i, slip=slip, slip_at=at) for i in range(count)]
     found = [v for v in found if v.slip_at is not None]
     asked = [v.asked[at] for v in found if v.asked[at]]
-    first = np.array([w.families[0] == family for w in asked])
+    first = np.array([w.explanations[0].cause.family == family for w in asked])
     spoiled = np.array([v.low < -UNDER for v in found])
     print(
         f"{slip} at reading {at}, {by}: asked {len(asked)} of {len(found)}, family first"

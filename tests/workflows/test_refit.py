@@ -86,8 +86,22 @@ def test_rough_parts_come_down_by_mill_and_every_program_is_proven(job):
     assert record["state"] == "cut"
     assert record["nut_top"] is False
     text = (job.parent / "out" / "saddle-bottom.ngc").read_text(encoding="ascii")
-    assert "Crown down" in text
+    assert "The crown is down" in text.replace(")\n(", " ")
     assert events(job) == ["made", "made", "readings", "refit"]
+
+
+@pytest.mark.parametrize(
+    ("machine", "milled"),
+    [("bench-mill", [6, 5, 4, 3]), ("hand-bench", [])],  # 2 and 1 are too narrow for its tools
+)
+def test_the_book_says_which_slots_the_machine_cut(job, machine, milled):
+    """A filed slot is made less surely than a milled one, so its band is wider."""
+    record, _ = cut(job, readings(job, "r.toml", *ROUGH), "out", machine)
+    book = (job.parent / BOOK).read_text(encoding="utf-8").splitlines()
+    made = {e["part"]: e["milled"] for e in map(json.loads, book) if e["event"] == "made"}
+    assert made == {"nut": milled, "saddle": [6, 5, 4, 3, 2, 1] if milled else []}
+    by_number = {s["string"]: s["first_fret"]["foreseen_band"] for s in record["strings"]}
+    assert (by_number[2] > by_number[5] + 0.005) == bool(milled)
 
 
 def test_a_hand_bench_is_told_of_files_and_never_of_a_machine(job):
@@ -345,11 +359,41 @@ def test_new_targets_stand_in_the_readings_and_obey_the_design_check(job):
             cut(job, readings(job, "r.toml", *ROUGH, bad), "out")
 
 
+def test_a_target_that_the_design_refuses_is_told_under_its_own_key(job):
+    low = 'want_first_fret = { bass = "0.06 mm", treble = "0.06 mm" }'
+    with pytest.raises(RefusedError, match=r"readings\.want_first_fret: nut\.first_fret: string 6"):
+        cut(job, readings(job, "r.toml", *ROUGH, low), "out")
+
+
+def test_new_targets_stand_in_place_of_a_gap_held_at_fret_3(job):
+    text = job.read_text(encoding="utf-8")
+    held = 'third_fret = { bass = "0.18 mm", treble = "0.13 mm" }'
+    job.write_text(re.sub(r"(?m)^first_fret +=.*$", held, text), encoding="utf-8")
+    wanted = 'want_first_fret = { bass = "0.60 mm", treble = "0.50 mm" }'
+    record, _ = cut(job, readings(job, "r.toml", *ROUGH, wanted), "out")
+    assert record["strings"][0]["first_fret"]["wanted"] == pytest.approx(0.6, abs=0.001)
+    assert record["strings"][-1]["first_fret"]["wanted"] == pytest.approx(0.5, abs=0.001)
+
+
 def test_a_low_part_is_named_and_nothing_is_cut(job):
     record, _ = cut(job, readings(job, "r.toml", -0.2, -0.3, 'measured = "twice"'), "out")
     assert {s["verdict"] for s in record["strings"]} == {"too low"}
     assert record["state"] == "mend"
     assert all(s["nut_take"] == 0 and s["saddle_take"] == 0 for s in record["strings"])
+
+
+def test_a_slot_that_is_too_low_leaves_no_hump_under_its_string(job):
+    """Its slot 0.6 too low also lowers its action, by half of that: the slot is to be filled, so the
+    saddle comes down under it as under the others.
+    """
+    off1, off12 = np.full(6, ROUGH[0]), np.full(6, ROUGH[1])
+    off1[2] -= 0.6 * 0.9439
+    off12[2] -= 0.6 * 0.5
+    record, _ = cut(job, readings(job, "r.toml", off1, off12, 'measured = "twice"'), "out")
+    takes = {s["string"]: s["saddle_take"] for s in record["strings"]}
+    assert "too low at the nut: fill its slot" in words_of(record, 4)
+    assert record["saddle"]["by"] == "bottom"
+    assert takes[4] == pytest.approx((takes[5] + takes[3]) / 2, abs=0.02)
 
 
 def test_a_gap_read_with_the_string_held_at_fret_3_does_instead_of_fret_1(job):

@@ -463,21 +463,3 @@ def _lying_plan(told: Card) -> Drawing:
     marks = (_badge(1, (b + 5.0, head - 8.0)), _badge(2, (a - 8.0, (foot + head) / 2)),
              _badge(3, ((a + b) / 2 + 12.0, foot - 3.0)))  # fmt: skip
     return joined((Drawing(paths=tuple(paths), words=tuple(words)), *marks))
-
-
-def overlapping(drawing: Drawing) -> list[tuple[str, str]]:
-    """Pairs of words that overlap."""
-    boxes = [(w.text, w.corners()) for w in drawing.words]
-    found = []
-    for i, (one, p) in enumerate(boxes):
-        for other, q in boxes[i + 1 :]:
-            if _overlap(p, q):
-                found.append((one, other))
-    return found
-
-
-def _overlap(p: tuple[Point, ...], q: tuple[Point, ...]) -> bool:
-    return all(
-        min(c[i] for c in p) < max(c[i] for c in q) and min(c[i] for c in q) < max(c[i] for c in p)
-        for i in (0, 1)
-    )

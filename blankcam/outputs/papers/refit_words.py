@@ -197,8 +197,8 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     if abs(s.saddle_rise) > _MOST_MOVED:
         return f"{what}: {why}", f'{_TOO_FAR}; of another saddle say saddle = "new"'
     shimmed = _LEAST_SHIM <= s.saddle_rise <= _MOST_SHIM
-    shim = f' or saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
-    return f"{what}: {why}", f'say saddle = "new"{shim};{_NECK}'
+    shim = f', of a shim under it saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
+    return f"{what}: {why}", f'of another saddle say saddle = "new"{shim};{_NECK}'
 
 
 def _stage(_: Surprise, members: Sequence[Explanation]) -> _Words:

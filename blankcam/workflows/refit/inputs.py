@@ -83,7 +83,10 @@ def wanted_design(given: RefitInputs) -> Design:
     nut, saddle = job.nut, job.saddle
     if readings.want_first_fret:
         nut = dataclasses.replace(
-            nut, first_fret=_each(readings.want_first_fret, given.count), lift=None
+            nut,
+            first_fret=_each(readings.want_first_fret, given.count),
+            third_fret=None,
+            lift=None,
         )
     if readings.want_action:
         saddle = dataclasses.replace(saddle, action=_each(readings.want_action, given.count))
@@ -92,10 +95,16 @@ def wanted_design(given: RefitInputs) -> Design:
     except RefusedError as refused:
         raise RefusedError(
             [
-                dataclasses.replace(f, where=readings.path, key=f"readings.want_*: {f.key}")
+                dataclasses.replace(f, where=readings.path, key=_asked_by(readings, f.key))
                 for f in refused.faults
             ]
         ) from None
+
+
+def _asked_by(readings: Readings, key: str) -> str:
+    """The target of the readings file that a fault of the design comes from, and the fault's key."""
+    of_nut = (key.startswith("nut.") and readings.want_first_fret) or not readings.want_action
+    return f"readings.{'want_first_fret' if of_nut else 'want_action'}: {key}"
 
 
 def _each(values: ByString, count: int) -> tuple[float, ...]:

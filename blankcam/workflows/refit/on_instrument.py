@@ -12,6 +12,8 @@ from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
 from blankcam.inputs.readings_file import OnInstrument, PartName
 from blankcam.parts.design import Design, design
+from blankcam.parts.part import FeatureKind
+from blankcam.parts.stage import Stage
 from blankcam.refit.book import (
     Entry,
     Made,
@@ -22,6 +24,7 @@ from blankcam.refit.book import (
     SlotsFilled,
 )
 from blankcam.refit.so_far import SoFar, so_far
+from blankcam.workflows.layout import decided
 from blankcam.workflows.refit.inputs import RefitInputs
 
 
@@ -59,16 +62,29 @@ def said_since(given: RefitInputs, before: Sequence[Entry]) -> Iterator[Entry]:
 
 
 def _made(given: RefitInputs, part: PartName, number: int) -> Made:
-    job, profile = given.found.job, given.profile
-    by_mill = profile.cuts_programs and (part == "saddle" or job.plan.slots == "mill")
-    numbers = tuple(range(given.count, 0, -1))
     return Made(
         part=part,
         number=number,
         stage=given.readings.stage,
         job=given.text,
-        milled=numbers if by_mill else (),
+        milled=_milled(given, part),
     )
+
+
+def _milled(given: RefitInputs, part: PartName) -> tuple[int, ...]:
+    """Strings whose slots the machine cut; of a saddle every string where it cut the crown."""
+    made = decided(given.found, given.profile, Stage(given.readings.stage))
+    by_machine = [
+        d.feature
+        for each in made
+        if each.request.part.name == part
+        for d in each.decisions
+        if d.tool is not None
+    ]
+    if any(f.kind is FeatureKind.CROWN for f in by_machine):
+        return tuple(range(given.count, 0, -1))
+    slots = {f.string for f in by_machine if f.kind is FeatureKind.SLOT}
+    return tuple(n for n in range(given.count, 0, -1) if n in slots)
 
 
 def _new_strings(given: RefitInputs, before: Sequence[Entry]) -> Iterator[NewStrings]:
