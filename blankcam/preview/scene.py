@@ -24,7 +24,7 @@ from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
-from blankcam.preview.first_step import first_step
+from blankcam.preview.first_step import WAITING, first_step
 from blankcam.preview.model import (
     Cells,
     Chapter,
@@ -135,7 +135,7 @@ def page_data(
     named = _named(cuts)
     programs = [(c.part, f) for c in cuts for f in c.programs]
     return PageData(
-        next_step=first_step(found, programs, good=good) if refit is None else refit.next_step,
+        next_step=_next_step(found, programs, refit, good=good, waiting=waiting),
         sections=tuple(_sections(found, cuts, choices, refit)),
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
@@ -170,6 +170,15 @@ def page_data(
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
+
+
+def _next_step(
+    found: Design, programs: Sequence[tuple[str, ProgramFile]], refit: RefitShown | None,
+    *, good: bool, waiting: bool,
+) -> NextStep:  # fmt: skip
+    if refit is not None:
+        return refit.next_step
+    return WAITING if waiting and good else first_step(found, programs, good=good)
 
 
 def _most_pressing_first(job: Sequence[str], machine: Sequence[str]) -> tuple[str, ...]:
