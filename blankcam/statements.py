@@ -12,15 +12,26 @@ from collections.abc import Iterator, Mapping
 
 COMMENT = re.compile(r"\([^()]*\)|;.*")
 LINE_END = re.compile("\r\n|\r|\n")
-SIGNED = ("makes", "job", "machine", "material", "stock", "zero", "place", "hold", "tool", "step")
+SIGNED = (
+    "makes",
+    "probes",
+    "job",
+    "machine",
+    "material",
+    "stock",
+    "zero",
+    "place",
+    "hold",
+    "tool",
+    "step",
+)
 """Words that begin a statement which the operator acts on."""
 OTHERS = ("job digest", "file", "time", "moves digest", "readings digest", "air")
 """Words that begin any other."""
 NUMBERED = ("tool", "place", "step")
 """Of those, words that a number follows."""
-_BEGINS = re.compile(
-    "|".join(word.replace(" ", r"\s*") for word in (*OTHERS, *SIGNED)), re.IGNORECASE
-)
+_WORDS = "|".join(word.replace(" ", r"\s*") for word in (*OTHERS, *SIGNED))
+_BEGINS = re.compile(rf"(?:- ?)?({_WORDS})", re.IGNORECASE)  # gcode/comments: "- probes"
 _NUMBER = re.compile(r"\s*(\d+)")
 _STOP = re.compile(r"(?:^|[A-Z0-9.\s])M0+(?![\d.])", re.IGNORECASE)
 
@@ -64,7 +75,7 @@ def _named(head: list[str]) -> Iterator[tuple[str, str]]:
     name, text = "", [""]
     for comment in head:
         begins = _BEGINS.match(comment)
-        word = begins[0].lower() if begins else ""
+        word = begins[1].lower() if begins else ""
         if begins is None:
             text.append(comment)
             continue

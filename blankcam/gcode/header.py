@@ -27,10 +27,12 @@ _LINES = 400
 _PLACEHOLDER = "0" * digest.LENGTH
 _COMMENTS = ("(", ";")
 
-_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2}|-air)?)"
+_STEM = r"((?:nut-(?:edge|face|refit)|saddle-(?:edge|face|refit|bottom))(?:-\d{1,2}|-air|-probe)?)"
 _FILE = re.compile(rf"\bfile[:=]? (?:load-\d{{1,4}}-)?{_STEM}\.ngc")
 _NAME = re.compile(rf"{_STEM}\.ngc")
-_STAGE = re.compile(r"makes[:=]? (?:nut|saddle), on (?:edge|face), stage (rough|final)")
+_STAGE = re.compile(
+    r"(?:makes|probes)[:=]? (?:the zeros of )?(?:nut|saddle), on (?:edge|face), stage (rough|final)"
+)
 _READINGS = re.compile(r"readings digest ([0-9a-f]{16})")
 _PLACE = re.compile(
     r"\bplace (\d{1,4}) at X(-?\d{1,6}\.\d{3,5})( in)? Y(-?\d{1,6}\.\d{3,5})(?: in)?"
@@ -142,7 +144,7 @@ def header_lines(
         yield tool_words(tool)
     yield from _known_words(program, profile)
     yield f"time: about {seconds / 60:.1f} min, an estimate"
-    yield f"moves digest {_PLACEHOLDER}"
+    yield unsigned()
     yield f"job digest {job_digest}"
     if program.readings:
         yield f"readings digest {program.readings}"
@@ -166,6 +168,11 @@ def _known_words(program: Program, profile: Profile) -> Iterator[str]:
         f"{good.width:.3f} mm in width, {good.height:.3f} mm in height and {good.place:.3f} mm in "
         "place. Come to X and Y zero on the way up, to Z zero on the way down"
     )
+
+
+def unsigned() -> str:
+    """The line that ``signed`` writes the digest of a program's moves into."""
+    return f"moves digest {_PLACEHOLDER}"
 
 
 def signed(text: str) -> str:

@@ -14,7 +14,14 @@ from blankcam.data import table
 from blankcam.gcode import numbers
 from blankcam.gcode.changes import in_units_of
 from blankcam.gcode.comments import comment
-from blankcam.gcode.header import surface_words, touch_words, zeroing_tool
+from blankcam.gcode.header import (
+    ENDING,
+    signed,
+    surface_words,
+    touch_words,
+    unsigned,
+    zeroing_tool,
+)
 from blankcam.inputs.machine import Probe, Profile
 from blankcam.parts.frames import Place, Setup, Zero
 from blankcam.safety import notice
@@ -58,17 +65,20 @@ def start() -> Start:
     return Start(**{key: row[key] for key in ("over", "before", "beside", "off")})
 
 
-def text(program: Program, profile: Profile, probe: Probe, begin: Start) -> str:
+def file(stem: str, program: Program, profile: Profile, probe: Probe, begin: Start) -> ProbingFile:
     """The probing program of a program's set-up, with its notice and what to do before it."""
-    head = [line for words in _head(program, profile, probe, begin)
-            for line in comment(profile.controller, in_units_of(profile.controller, words))]  # fmt: skip
-    return "\n".join([*head, *_lines(program, profile, probe, begin)]) + "\n"
+    name = f"{stem}-probe{ENDING}"
+    words = (f"file: {name}", *_head(program, profile, probe, begin), unsigned())
+    head = [line for said in (*notice(program.material, str(profile.kind)), *words)
+            for line in comment(profile.controller, in_units_of(profile.controller, said))]  # fmt: skip
+    text = "\n".join([*head, *_lines(program, profile, probe, begin)]) + "\n"
+    return ProbingFile(name=name, setup=Setup(program.setup), text=signed(text))
 
 
 def _head(program: Program, profile: Profile, probe: Probe, begin: Start) -> Iterator[str]:
     zeros = {z.axis: z for z in program.zeros}
-    yield from notice(program.material, str(profile.kind))
-    yield f"probes: the zeros of {program.part}, on {program.setup}"
+    stage = f", stage {program.stage}" if program.stage else ""
+    yield f"probes: the zeros of {program.part}, on {program.setup}{stage}"
     yield (
         f"Fit the probe, {probe.diameter:.2f} mm across, and see that it answers. Jog its tip to about "
         f"{begin.over:g} mm over {surface_words(zeros['Z'].surface)}, {begin.before:g} mm in front of "

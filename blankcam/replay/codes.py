@@ -71,6 +71,7 @@ class Code(StrEnum):
     AIR = "M22"  # an air program too low, at feed, or with the spindle on
     BEND = "M23"  # a pass that brings out a top, so deep that its tool bends too far
     RUBS = "M24"  # so little feed a tooth that the edge rubs and does not cut
+    PROBING = "M25"  # a probing program that meets the wrong thing, or sets a zero off its place
     # contacts, C0
     RAPID = "C01"  # a rapid move through the stock
     RUBBING = "C02"  # the tool's body above its flutes touches the stock

@@ -20,7 +20,9 @@ CLOSE = 0.002
 """mm by which a value that is set may miss the place it is set at: what printing rounds."""
 HEIGHT = 60.0
 """mm of probe and holder over the tip that must not touch anything either."""
-_WORD = re.compile(r"([A-Z])\s*(-?[\d.]+)")
+_WORD = re.compile(r"([A-Z])([+-]?(?:\d+\.?\d*|\.\d+))")
+_WORDS = re.compile(rf"(?:{_WORD.pattern})+")
+_LINE_NUMBER = re.compile(r"^N\d+")
 _COMMENT = re.compile(r"\([^()]*\)|;.*")
 _AXES = "XYZ"
 _SILENT = {"G17", "G90", "G91", "G94", "G40", "G49", "G54", "G21", "G20", "M5", "M9", "M30"}
@@ -42,9 +44,14 @@ class Touched:
 
 def faults(program: str, touched: Touched) -> tuple[str, ...]:
     """What is wrong with a probing program, each once; empty where it may be run."""
-    lines = [_COMMENT.sub("", line).strip() for line in program.splitlines()]
+    lines = [_bare(line) for line in program.splitlines()]
     found = (w for start in touched.starts for w in _Run(touched, list(start)).of(lines))
     return tuple(dict.fromkeys(found))
+
+
+def _bare(line: str) -> str:
+    """A line's words without comments, spaces and number, in capitals."""
+    return _LINE_NUMBER.sub("", re.sub(r"\s", "", _COMMENT.sub("", line)).upper())
 
 
 @dataclass(slots=True)
@@ -59,6 +66,8 @@ class _Run:
     steps: bool = False
     scale: float = 1.0
     met: str = ""
+    still: bool = False
+    """Whether the spindle was stopped by the program itself."""
 
     def of(self, lines: Sequence[str]) -> Iterator[str]:
         for line in lines:
@@ -72,10 +81,13 @@ class _Run:
                 yield f"{axis} is not set"
 
     def _line(self, line: str) -> str:
+        if not _WORDS.fullmatch(line):
+            return "can't be read"
         words = _WORD.findall(line)
-        codes = [a + b for a, b in words if a in "GM"]
+        codes = [f"{a}{float(b):g}" for a, b in words if a in "GM"]
         values = {a: float(b) for a, b in words if a not in "GM"}
         self.scale = INCH if "G20" in codes else self.scale
+        self.still = self.still or "M5" in codes
         self.steps = ("G91" in codes) or (self.steps and "G90" not in codes)
         if all(c in _SILENT for c in codes) and not values:
             return ""
@@ -84,6 +96,8 @@ class _Run:
             return self._set(moves[0], values[moves[0]] * self.scale)
         if codes not in (["G0"], ["G38.2"]) or len(moves) != 1:
             return "is not known in a probing program"
+        if not self.still:
+            return "moves before M5: the spindle may still turn"
         to = self._target(moves[0], values[moves[0]] * self.scale)
         if to is None:
             return f"goes to a place of {moves[0]} that is not set yet"

@@ -375,10 +375,20 @@ def _check_blending(program: Program, found: Collector) -> None:
 
 def signature(program: Program) -> tuple[bool | None, tuple[str, ...]]:
     """Whether the moves have the digest in the header (None without one), and the jobs' digests."""
-    stated = {
-        kind: tuple(d.lower() for d in pattern.findall(" ".join(program.comments)))
-        for kind, pattern in _DIGEST.items()
-    }
-    if not stated["moves"]:
-        return None, stated["job"]
-    return stated["moves"] == (of_program(program.text),), stated["job"]
+    comments = " ".join(program.comments)
+    return _as_signed(comments, program.text), _digests("job", comments)
+
+
+def as_written(data: bytes) -> bool | None:
+    """Whether a program's text has the digest in its comments; None without one."""
+    text = data.decode("ascii", "replace")
+    return _as_signed(text, text)
+
+
+def _as_signed(comments: str, text: str) -> bool | None:
+    stated = _digests("moves", comments)
+    return stated == (of_program(text),) if stated else None
+
+
+def _digests(kind: str, comments: str) -> tuple[str, ...]:
+    return tuple(d.lower() for d in _DIGEST[kind].findall(comments))

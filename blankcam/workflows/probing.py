@@ -10,12 +10,21 @@ import numpy as np
 from blankcam.cut import CutResult
 from blankcam.data import table
 from blankcam.gcode import probing as written
-from blankcam.gcode.header import ENDING
 from blankcam.inputs.machine import Probe
 from blankcam.machining.setup_sheet import SetupSheet
 from blankcam.parts.frames import Box, Setup
 from blankcam.replay import probing as judged
+from blankcam.replay.codes import Code
+from blankcam.replay.findings import Finding
 from blankcam.replay.limits import Obstacle, obstacles_on_edge, obstacles_on_face
+from blankcam.replay.reader import read_program
+
+OF_THE_TEXT = frozenset(
+    {Code.BYTES, Code.LENGTH, Code.COMMENT, Code.GRAMMAR, Code.LINE_NUMBER, Code.PERCENT,
+     Code.REALTIME, Code.BLOCK_DELETE, Code.LETTER, Code.REPEATED, Code.NUMBER, Code.MODAL_GROUP,
+     Code.UNITS, Code.NO_END, Code.AFTER_END}
+)  # fmt: skip
+"""Findings of the reader that a probing program must not have either."""
 
 
 def with_probing(result: CutResult) -> CutResult:
@@ -36,12 +45,24 @@ def _probing_programs(result: CutResult) -> Iterator[tuple[written.ProbingFile, 
     for sheet in result.setups:
         programs = [f.program for f in result.programs if f.setup == sheet.setup]
         if programs:
-            begin = written.start()
-            name = f"{result.request.label.program_stem(sheet.setup)}-probe{ENDING}"
-            text = written.text(programs[-1], machine, machine.probe, begin)
-            wrong = judged.faults(text, _touched(result, sheet, machine.probe, begin))
-            why = f"{name} is not written: {wrong[0]}" if wrong else ""
-            yield written.ProbingFile(name=name, setup=sheet.setup, text=text), why
+            begin, stem = written.start(), result.request.label.program_stem(sheet.setup)
+            file = written.file(stem, programs[-1], machine, machine.probe, begin)
+            wrong = judged.faults(file.text, _touched(result, sheet, machine.probe, begin))
+            yield file, f"{file.name} is not written: {wrong[0]}" if wrong else ""
+
+
+def probing_findings(
+    given: bytes, file: written.ProbingFile, result: CutResult
+) -> Iterator[Finding]:
+    """What is wrong with a text given in place of a set-up's own probing program."""
+    machine = result.request.machine
+    assert machine.probe is not None
+    sheet = next(s for s in result.setups if s.setup == file.setup)
+    touched = _touched(result, sheet, machine.probe, written.start())
+    read = read_program(given, machine, name=file.name)
+    yield from (f for f in read.findings if f.code in OF_THE_TEXT)
+    for what in judged.faults(read.text, touched):
+        yield Finding(code=Code.PROBING, what=what, program=file.name)
 
 
 def _touched(

@@ -10,17 +10,25 @@ from blankcam.cut import CutRequest, CutResult
 from blankcam.faults import Fault, InputError
 from blankcam.file_kinds import why_no_file
 from blankcam.gcode import header
+from blankcam.gcode.probing import ProbingFile
 from blankcam.inputs import job_file
 from blankcam.outputs.render import records
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
+from blankcam.replay.prove import as_written
 from blankcam.workflows.cut_part import proven, write_part
+from blankcam.workflows.probing import probing_findings
 from blankcam.workflows.prove_load import GivenLoad, prove_load
 from blankcam.workflows.request import machine_of, request_of
 from blankcam.workflows.stated import moved_looks, other_file_name, stated_differences
-from blankcam.workflows.verdict import signed_words, verdict_lines
+from blankcam.workflows.verdict import (
+    probing_lines,
+    signed_words,
+    verdict_lines,
+    written_words,
+)
 
 LARGEST_PROGRAM = 20_000_000
 """Bytes."""
@@ -65,18 +73,38 @@ def prove_given(
     name = f"{stem}{header.ENDING}"
     result = write_part(dataclasses.replace(request, given={name: data}))
     _need_program(program, name, result)
+    place = {"file": program, "part": request.part.name, "stage": _stage_of(request)}
+    if (file := next((f for f in result.probing if f.name == name), None)) is not None:
+        return _told_of_probing(place, data, file, result, as_json=as_json)
     proof = proven(result).proof
     assert proof is not None
     # A wrong zero, blank or tool explains what is found of the path: it comes first
     faults = (*_stated(program, stem, data, result), *proof.faults)
     proof = dataclasses.replace(proof, passed=not faults, faults=faults)
-    stage = "refit" if request.label.readings_digest else str(request.stage)
-    place = {"file": program, "part": request.part.name, "stage": stage}
     return _told(place, proof, name, request.label.job_digest, as_json=as_json)
 
 
+def _stage_of(request: CutRequest) -> str:
+    return "refit" if request.label.readings_digest else str(request.stage)
+
+
+def _told_of_probing(
+    place: Mapping[str, str], data: bytes, file: ProbingFile, result: CutResult, *, as_json: bool
+) -> tuple[bool, list[str]]:
+    """A probing program judged from every place it may be started at; as ``_told``."""
+    program, stem = place["file"], file.name.removesuffix(header.ENDING)
+    wrong = [*other_file_name(program, stem), *stated_differences(data, file.text)]
+    faults = (*(each.finding(file.name) for each in wrong), *probing_findings(data, file, result))
+    signed = written_words(as_written(data))
+    if as_json:
+        proof = {"passed": not faults, "faults": [str(f) for f in faults]}
+        record = {**place, "signed": signed, "proof": proof}
+        return not faults, [records.render(record).rstrip("\n")]
+    return not faults, list(probing_lines(program, faults, signed))
+
+
 def _need_program(program: str, name: str, result: CutResult) -> None:
-    names = [file.name for file in result.files]
+    names = [*(f.name for f in result.files), *(f.name for f in result.probing)]
     if name not in names:
         raise InputError(
             Fault(

@@ -20,6 +20,7 @@ LONGEST = 160
 """Characters of a statement that are shown."""
 CODES = {
     "zero": Code.STATED_ZERO,
+    "probes": Code.STATED_ZERO,
     "place": Code.STATED_ZERO,
     "hold": Code.STATED_HOLDING,
     "stock": Code.STATED_STOCK,
@@ -34,7 +35,7 @@ CODES = {
     "look": Code.STATED_LOOK,
 }
 """The code of a statement that differs, by the word it begins with."""
-SHOWN = {"hold": "holding", "file": "its file as"}
+SHOWN = {"hold": "holding", "file": "its file as", "probes": "that it probes"}
 """What a statement is called where its name does not do."""
 LOOK_OFF = 0.01
 """mm by which the tool may stand beside where an air program tells it; places are told to 0.01."""
@@ -84,7 +85,7 @@ def stated_differences(
     """
     text = given.decode("ascii", "replace")
     said = read_statements(text)
-    if not any(word in said for word in ("zero", "stock", "hold")):
+    if not any(word in said for word in ("zero", "stock", "hold", "probes")):
         return
     compared = tuple(w for w in words if w != "job" or _of_one_job(text, today))
     for name, found, now in differences(said, read_statements(today), compared):

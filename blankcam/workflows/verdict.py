@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
+from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD
 
@@ -46,8 +47,30 @@ def judged_lines() -> Iterator[str]:
 def signed_words(proof: Proof, program: str, job_digest: str) -> str:
     """Whether a program of a proof, by its file's name, is as it was written, and for that job."""
     one = next(p for p in proof.programs if p.name == program)
-    if one.as_written is None:
+    told = written_words(one.as_written)
+    return (
+        f"{told}, but for another job"
+        if one.as_written and job_digest not in one.job_digests
+        else told
+    )
+
+
+def written_words(as_written: bool | None) -> str:
+    """Whether a program has the digest that it carries; None where it carries none."""
+    if as_written is None:
         return "carries no digest of its moves"
-    if not one.as_written:
-        return "differs from what was written"
-    return "as written" if job_digest in one.job_digests else "as written, but for another job"
+    return "as written" if as_written else "differs from what was written"
+
+
+def probing_lines(program: str, faults: Sequence[Finding], signed: str) -> Iterator[str]:
+    """The lines to print of a probing program."""
+    yield f"{program}: {verdict_word(passed=not faults)}; {signed}"
+    yield from (f"  {finding}" for finding in faults[:MOST_TOLD])
+    yield (
+        "  judged: from every place that the probe may be started at, what it meets and which zeros "
+        "it sets, and what its head says against today's job"
+    )
+    yield (
+        "  not judged: whether the controller knows G38.2 and G10 L20, whether the probe answers, "
+        "how long it is"
+    )

@@ -73,6 +73,10 @@ def test_a_sound_program_finds_all_three_from_every_start():
         ("G0 Y-2", "G1 Y-2 F100", "is not known"),
         ("G38.2 Z-12 F60\nG10 L20 P1 Z4", "G10 L20 P1 Z4\nG38.2 Z-12 F60", "where it was not touched"),
         ("G91\nG38.2 Z-12", "G90\nG38.2 Z-12", "of Z that is not set yet"),
+        ("M5\n", "", "before M5"),
+        ("M5\n", "S9000 M3\n", "is not known"),
+        ("Z-12 F60", "Z-1.2.3 F60", "can't be read"),
+        ("Z-12 F60", "Z- F60", "can't be read"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_is_said(was, becomes, said):
@@ -81,6 +85,16 @@ def test_what_is_wrong_is_said(was, becomes, said):
     found = judged(text)
     assert found
     assert any(s in found[0] for s in said.split("|"))
+
+
+@pytest.mark.parametrize("same", [
+    PROGRAM.lower(), PROGRAM.replace("G0 ", "G00"), PROGRAM.replace(" ", ""),
+    PROGRAM.replace("G91", "N10 G91 (steps)"), PROGRAM.replace("\n", "\r\n"),
+], ids=["small", "G00", "no blanks", "numbered", "line ends"])  # fmt: skip
+def test_another_form_of_the_same_is_as_sound(same):
+    """What NISTIR 6556 3.3 reads alike: case, blanks, line numbers, leading zeros."""
+    assert same != PROGRAM
+    assert judged(same) == ()
 
 
 def test_what_stands_in_the_way_is_found():
