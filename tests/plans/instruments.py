@@ -116,9 +116,34 @@ def _instrument(rng: random.Random, index: int) -> Instrument:
     return Instrument(text=text, machine=machine, stage=rng.choice(("rough", "final")))
 
 
-def _job(rng: random.Random, index: int, name: str, kind: Kind, *, material: str) -> str:
+def in_courses(seed: int, count: int) -> list[Instrument]:
+    """As many twelve-strings and mandolins whose parts are of brass or phenolic, on every machine."""
+    rng = random.Random(seed)
+    return [_in_courses(rng, i) for i in range(count)]
+
+
+def _in_courses(rng: random.Random, index: int) -> Instrument:
+    name, material = rng.choice(("steel-string", "steel-string", "mandolin")), index % 2
+    text = _job(
+        rng, index, name, KINDS[name], material=("brass", "phenolic laminate")[material],
+        twelve=name == "steel-string",
+    )  # fmt: skip
+    machine = MACHINES[index // 2 % len(MACHINES)]
+    return Instrument(text=text, machine=machine, stage=rng.choice(("rough", "final")))
+
+
+def _job(  # every argument is a fact of its own
+    rng: random.Random,
+    index: int,
+    name: str,
+    kind: Kind,
+    *,
+    material: str,
+    twelve: bool | None = None,
+) -> str:
     chosen = rng.choice(kind.sets)
-    twelve = name == "steel-string" and rng.random() < 0.15
+    if twelve is None:
+        twelve = name == "steel-string" and rng.random() < 0.15
     doubled = kind.courses or twelve
     scale = rng.uniform(*kind.scale)
     width = rng.uniform(*kind.width) + (4.0 if twelve else 0.0) + 4.5 * (len(chosen) > 4

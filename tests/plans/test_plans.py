@@ -10,17 +10,20 @@ from collections import Counter
 
 import pytest
 
-from blankcam.inputs import job_file
+from blankcam.inputs import job_file, starter
 from blankcam.outputs.tables.report import hand_records
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows.layout import decided
 from tests.conftest import first_then_long
 from tests.plans.hobby_machines import MACHINES
-from tests.plans.instruments import instruments
+from tests.plans.instruments import MACHINES as MACHINES_SHIPPED
+from tests.plans.instruments import in_courses, instruments
 from tests.plans.outcomes import Ending, outcome, profile, small
+from tests.plans.started import started
 
 QUICK, MANY, PARTS = 30, 500, 20
+IN_COURSES = 64
 FIRST = 1000
 """The seed of the first part where the environment names none."""
 COARSE = 0.1
@@ -66,6 +69,34 @@ def test_many_random_instruments_are_made(part):
     seed = int(os.environ.get("BLANKCAM_SEED") or FIRST) + part
     count = int(os.environ.get("BLANKCAM_RANDOM_INSTRUMENTS", MANY))
     judged(random_outcomes(seed, count // PARTS, COARSE))
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("part", range(4))
+def test_twelve_strings_and_mandolins_of_hard_stuff_are_made(part):
+    """Slots close together, thin tools, and what bends them most: brass and phenolic."""
+    seed = int(os.environ.get("BLANKCAM_SEED") or FIRST) + part
+    print(f"instruments in courses: seed {seed}")
+    each = in_courses(seed, IN_COURSES // 4)
+    judged({
+        f"seed {seed}, number {i}": outcome(e.text, e.machine, e.stage, COARSE)
+        for i, e in enumerate(each)
+    })  # fmt: skip
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("fit", ["hand", "snug"])
+@pytest.mark.parametrize("kind", starter.KINDS)
+def test_started_jobs_are_made(kind, fit):
+    """As written, every typical value taken as measured, of what a nut is made of."""
+    judged({
+        f"{material}, {machine}, {stage}": outcome(
+            started(kind, material=material, fit=fit), machine, stage, COARSE
+        )
+        for material in ("bone", "brass", "phenolic laminate")
+        for machine in MACHINES_SHIPPED
+        for stage in ("rough", "final")
+    })  # fmt: skip
 
 
 def instrument_for(machine):
