@@ -115,7 +115,7 @@ def _in_the_same_way(files: Sequence[ProgramFile], machine: Profile) -> str:
     out = {t.stick_out for f in files for t in f.tools}
     shared = f", each tool {both(min(out))} out of the collet" if len(out) == 1 else ""
     runs = (
-        f"{', '.join(map(_named, f.tools)) if shared else _in_collet(f.tools)}, {_run(f, machine)}"
+        f"{', '.join(map(_named, f.tools)) if shared else in_collet(f.tools)}, {_run(f, machine)}"
         for f in files
     )
     return f"**In the same way**{shared}, each time {touch}: {'; '.join(runs)}."
@@ -130,9 +130,9 @@ def _fitting(file: ProgramFile, machine: Profile) -> str:
     controller, length = machine.controller, unit_first(machine)
     if controller.tool_change is ToolChange.AUTOMATIC:
         table = "; see that each length is in the controller's table"
-        return f"**Fit** {_in_collet(file.tools)}{table if controller.length_offsets else ''}"
+        return f"**Fit** {in_collet(file.tools)}{table if controller.length_offsets else ''}"
     todo = steps(file.tools[0], "it", file.program.zeros, controller, length)
-    return f"**Fit** {_in_collet(file.tools[:1])}: {', '.join(todo)}"
+    return f"**Fit** {in_collet(file.tools[:1])}: {', '.join(todo)}"
 
 
 def _run(file: ProgramFile, machine: Profile) -> str:
@@ -151,11 +151,11 @@ def _at_stops(file: ProgramFile, machine: Profile) -> str:
     if machine.controller.tool_change is not ToolChange.STOP or len(file.tools) < 2:
         return ""
     touch = touch_words(file.program.zeros, unit_first(machine))
-    others = _in_collet(file.tools[1:])
+    others = in_collet(file.tools[1:])
     return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
 
 
-def _in_collet(tools: Sequence[Tool]) -> str:
+def in_collet(tools: Sequence[Tool]) -> str:
     """The tools in the order they are fitted, those that stick out alike together."""
     return "; ".join(
         f"{', '.join(map(_named, same))}, {both(out)} out of the collet"
