@@ -246,7 +246,7 @@ def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOp
     from blankcam.workflows import preview as look
 
     lines = (
-        look.watch(job, out, machine, stage, force=force)
+        look.watch(job, out, machine, stage, force=force, units=units)
         if watch
         else look.preview(job, out, machine, stage, force=force, paper=paper, units=units)
     )
