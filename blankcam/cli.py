@@ -79,7 +79,12 @@ StageOpt = Annotated[
 ]
 JsonOpt = Annotated[bool, typer.Option("--json", help="Print the contract's keys as JSON.")]
 ForceOpt = Annotated[
-    bool, typer.Option("--force", help="Go on though the folder holds other files; they are kept.")
+    bool,
+    typer.Option(
+        "--force",
+        help="Go on though the folder holds files of your own, which are kept, or ours changed by "
+        "hand, which are written over.",
+    ),
 ]
 ReleaseOpt = Annotated[
     str | None, typer.Option("--release", help="Of the DXF: R2000, R2010 or R12 (no unit).")
@@ -241,7 +246,7 @@ def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOp
     from blankcam.workflows import preview as look
 
     lines = (
-        look.watch(job, out, machine, stage, force=force)
+        look.watch(job, out, machine, stage, force=force, units=units)
         if watch
         else look.preview(job, out, machine, stage, force=force, paper=paper, units=units)
     )

@@ -41,7 +41,8 @@ def write(out: str, files: Mapping[str, bytes], *, force: bool = False, stamp: s
     ----------
     out : the folder; made where there is none
     files : content by plain file name
-    force : go on where the folder holds files that this tool did not write; they are kept
+    force : go on where the folder holds files that this tool did not write, which are kept, or
+        some of its own that were changed by hand, which are written over
     stamp : kept in the list, for ``stands`` to compare
 
     Raises
@@ -53,6 +54,7 @@ def write(out: str, files: Mapping[str, bytes], *, force: bool = False, stamp: s
         ours, foreign = _sorted(target)
         if foreign and not force:
             raise OutputError(_foreign_fault(out, foreign, files))
+        _check_not_the_makers(target, out, set(foreign) & set(files))
         _check_places(target, files)
         listing = _list_of(files, {}, stamp)
         transaction.change(target, {**files, LIST_NAME: listing}, sorted(set(ours) - set(files)))
@@ -91,7 +93,7 @@ def check(out: str, names: Collection[str] = (), *, force: bool = False) -> None
             with _held(target, out, PATIENCE):
                 _, foreign = _sorted(target)
             if foreign and not force:
-                raise OutputError(_foreign_fault(out, foreign, {}))
+                raise OutputError(_foreign_fault(out, foreign, _listed(target)))
             _check_places(target, {*names, *_listed(target)})
         _try_out(target)
 
@@ -216,6 +218,8 @@ def _there_already(path: str) -> Fault:
 @contextlib.contextmanager
 def _told(where: str) -> Iterator[None]:
     """What the system says, as one line of ours."""
+    if not where:
+        raise OutputError(Fault(where="''", wrong="is no name", fix="'.' is the folder you are in"))
     try:
         yield
     except transaction.BusyError:
@@ -307,6 +311,16 @@ def _check_ours(target: Path, out: str, names: Collection[str], *, force: bool) 
     ]
     if foreign and not force:
         raise OutputError(_foreign_fault(out, foreign, foreign))
+
+
+def _check_not_the_makers(target: Path, out: str, names: Collection[str]) -> None:
+    """Raise OutputError where one of the names is of a file that was never of this tool."""
+    listed = _listed(target)
+    makers = [n for n in sorted(names) if n not in listed and not special_kind(target / n)]
+    if makers:
+        wrong = f"holds files of your own that would be written over: {', '.join(makers[:3])}"
+        fix = "move them away, or use another folder"
+        raise OutputError(Fault(where=out, wrong=wrong, fix=fix))
 
 
 def _check_places(target: Path, names: Collection[str]) -> None:

@@ -55,6 +55,17 @@ def questions(
         del left[measure.key]
 
 
+def slip_of_all(measures: Sequence[Measure], readings: Readings) -> str:
+    """The slip that every reading has in common, such as a wrong unit; empty where there is none."""
+    pairs = [(r, m.nominal) for m in measures for r in readings.get(m.key, ())]
+    if len(pairs) < RULES["at_least"]:
+        return ""
+    for factor, words in _FACTORS:
+        if all(abs(r * factor - drawn) <= RULES["alike"] * drawn for r, drawn in pairs):
+            return words
+    return ""
+
+
 def _worst(
     measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str]
 ) -> tuple[Measure, float, Guess] | None:

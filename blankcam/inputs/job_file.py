@@ -44,6 +44,10 @@ PLACING = (
 )  # fmt: skip
 
 
+# Who cuts what is of one part alone.
+_MADE_BY = {"plan.top": "nut", "plan.slots": "nut", "plan.crown": "saddle", "plan.ends": "saddle"}
+
+
 # What stands in a job in place of a key.
 _INSTEAD = {"first_fret": ("lift", "third_fret"), "seat_drop": ("marked_line",)}
 
@@ -197,6 +201,10 @@ def _is_used(key: str, made: job.Job) -> bool:
     A gap in a course wants a course; of a part that is not made only what places the strings counts.
     """
     where, _, name = key.partition(".")
+    if key == "nut.pencil":
+        return made.nut.marked_line is not None
+    if (part := _MADE_BY.get(key)) and getattr(made.blanks, part) is None:
+        return False
     if where in ("nut", "saddle") and getattr(made.blanks, where) is None and name not in PLACING:
         return False
     courses = [s.course for s in made.strings if s.course is not None]

@@ -52,6 +52,7 @@ class ReasonCode(StrEnum):
     STEPPED = "stepped"
     """A flat tool makes a top or a crown in steps: ``need``, and the ``ridge`` it leaves."""
     TOO_FAST = "too fast"
+    TOO_SLOW = "too slow"
     """``tool``; ``speed`` at the spindle's slowest, ``most`` that the material bears, m/min."""
     TOO_WEAK = "too weak"
     """``tool``; ``depth``, all that the machine's force and power leave it."""

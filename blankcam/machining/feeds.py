@@ -15,6 +15,7 @@ from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 
+LEAST_CHIP: float = table("cutting")["tools"]["least_chip"]
 SPEED_STEP: float = table("cutting")["tools"]["speed_step"]
 STICK_OUT: float = table("cutting")["tools"]["stick_out"]
 
@@ -246,6 +247,11 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
         limits=tuple(limits),
         cautions=_cautions(m, tool, rpm, chip),
     )
+
+
+def least_feed(cut: Cut) -> float:
+    """The feed, mm/min, under which the edge would only rub, as the proof has it and a little more."""
+    return LEAST_CHIP * cut.teeth * cut.rpm
 
 
 def needs_spring_pass(m: Material, tool: Tool, profile: Profile, depth: float) -> bool:

@@ -8,7 +8,7 @@ from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.decision import Reason, ReasonCode
-from blankcam.machining.feeds import Material, Work, plan_cut
+from blankcam.machining.feeds import Material, Work, least_feed, plan_cut
 
 USUAL: float = table("cutting")["outline"]["usual_tool"]
 WIDEST: float = table("cutting")["outline"]["widest_tool"]
@@ -26,6 +26,8 @@ def unusable(tool: Tool, material: Material, profile: Profile) -> Reason | None:
     if cut.rpm <= profile.spindle_min and cut.surface_speed > most:
         speed, bears = cut.surface_speed, material.speed_max
         return Reason.about(tool, ReasonCode.TOO_FAST, speed=speed, most=bears)
+    if (slowest := min(cut.feed, cut.plunge)) < least_feed(cut):
+        return Reason.about(tool, ReasonCode.TOO_SLOW, feed=slowest, least=least_feed(cut))
     if cut.depth < LEAST_DEPTH:
         return Reason.about(tool, ReasonCode.TOO_WEAK, depth=cut.depth)
     return None

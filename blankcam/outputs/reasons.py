@@ -38,6 +38,8 @@ _WITH_FIGURES = {
     "the hand",
     ReasonCode.TOO_FAST: f"{_TOOL} would run at {{speed:.0f}} m/min at the spindle's slowest, and "
     "the material bears {most:g}",
+    ReasonCode.TOO_SLOW: f"{_TOOL} would be fed at {{feed:.0f}} mm/min, and under {{least:.0f}} at "
+    "the spindle's speed it only rubs",
     ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
     "power",
     ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import lru_cache
 
+from blankcam.outputs import switched
+
 CAP = 0.718  # height of a capital over the size of the type (Helvetica's metrics)
 DESCENT = 0.207 / CAP  # how far a g reaches under the baseline, over the height of a capital
 POINTS_8 = 8 * 25.4 / 72 * CAP  # height of a capital in type of 8 points, mm
@@ -16,9 +18,12 @@ FONT, BOLD = "Helvetica", "Helvetica-Bold"
 
 @lru_cache(maxsize=8192)
 def width(text: str, height: float, *, bold: bool = False) -> float:
-    """How wide a line of text will be, mm, for capitals of that height."""
+    """How wide a line of text will be, mm, for capitals of that height; switched, the wider."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
+    if switched.OPEN in text:
+        readings = (switched.reading(text), switched.reading(text, "in"))
+        return max(width(t, height, bold=bold) for t in readings)
     return float(stringWidth(shown(text), BOLD if bold else FONT, height / CAP))
 
 

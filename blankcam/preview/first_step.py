@@ -8,6 +8,11 @@ from blankcam.gcode.program_file import ProgramFile
 from blankcam.parts.design import Design
 from blankcam.preview.model import NextStep
 
+WAITING = NextStep(
+    head=("Wait for the proof",),
+    words=("What is drawn here is the job as it was saved last.",),
+)
+"""Of a page whose programs are still being worked out."""
 HELD = {"face": "on face", "edge": "on edge, seat side down"}
 
 
@@ -37,8 +42,11 @@ def first_step(found: Design, programs: Sequence[tuple[str, ProgramFile]], *, go
             head=("Print the sheet at 100 %",),
             words=("Measure its 100 mm rule, then follow the bench list.",),
         )
-    part = programs[0][0]
-    return NextStep(head=(f"Hold the {part} blank",), words=_after(programs, part))
+    part, file = programs[0]
+    return NextStep(
+        head=(f"Hold the {part} blank {HELD[file.program.setup]}",),
+        words=(f"{file.name} runs first, dry.",),
+    )
 
 
 def _after(programs: Sequence[tuple[str, ProgramFile]], part: str) -> tuple[str, ...]:

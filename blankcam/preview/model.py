@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from blankcam.inputs.units import Units
 from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings.setup_card import Card
 from blankcam.outputs.drawings.slot_section import SlotSection
@@ -313,6 +314,8 @@ class PageData:
     """Whether the programs are still being proven."""
     refused: tuple[str, ...]
     """Why nothing may be made so, a line each."""
+    units: Units
+    """What its lengths are written in at first: inches where ``in``, else millimetres."""
     blanks: Mapping[str, tuple[float, float]]
     """Length and height of each part's blank, mm."""
     watch: str

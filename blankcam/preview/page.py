@@ -5,10 +5,11 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 from typing import Any
 
+from blankcam.outputs import switched
 from blankcam.outputs.drawings.slot_section import Standing
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
@@ -24,6 +25,8 @@ from blankcam.preview.section_svg import (
 from blankcam.preview.setup_svg import setup_section
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
+OPEN = 4
+"""Cautions that are not folded."""
 STAGE = {"rough": "rough", "final": "finished"}
 
 
@@ -81,11 +84,12 @@ def _style() -> str:
 
 
 def _header(given: PageData) -> str:
+    first = "in" if given.units == "in" else "mm"
     units = el(
         "fieldset",
         el("legend", "Lengths in", cls="away"),
         *(
-            el("label", _input("radio", name="unit", value=u, checked="" if u == "mm" else None),
+            el("label", _input("radio", name="unit", value=u, checked="" if u == first else None),
                el("span", u))
             for u in ("mm", "in")
         ),
@@ -143,9 +147,18 @@ def _aside(given: PageData) -> str:
     )
     cautions = ""
     if given.cautions:
-        items = (el("li", words(c, 1000)) for c in given.cautions)
-        cautions = el("section", el("h2", "Mind this"), el("ul", *items), cls="cautions")
+        cautions = el("section", el("h2", "Mind this"), *_minded(given.cautions), cls="cautions")
     return el("div", verdict, refused, following, cautions, _notice(given), cls="aside")
+
+
+def _minded(cautions: Sequence[str]) -> Iterator[str]:
+    """The first cautions, and the others folded where they are many."""
+    first = OPEN if len(cautions) > OPEN + 1 else len(cautions)
+    shown, others = ([el("li", words(c, 1000)) for c in some]
+                     for some in (cautions[:first], cautions[first:]))  # fmt: skip
+    yield el("ul", *shown)
+    if others:
+        yield el("details", el("summary", f"{len(others)} more to mind"), el("ul", *others))
 
 
 def _colour(given: PageData) -> str:
@@ -320,8 +333,8 @@ def _slot(given: PageData) -> Iterator[str]:
                el("figcaption", "Along: cut at the slot’s middle, seen from the "
                   f"{_near_end(given)} side")),
             el("figure", el("div", across, id="slot-across", cls="paper"),
-               el("figcaption", "Across: cut at the front edge, seen from the bridge; heights in mm "
-                  "over the seat, at the slot’s middle")),
+               el("figcaption", el("span", "Across: cut at the front edge, seen from the bridge; "
+                  'heights in <span class="unit">mm</span> over the seat, at the slot’s middle'))),
             cls="sections",
         ),
         el("p", el("span", cls="swatch stays"), " stays ", el("span", cls="swatch goes"),
@@ -337,7 +350,8 @@ SEATS = {
     "heights. Head and neck are drawn for their place only.",
     "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
     "bridge is drawn for its place only.",
-    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, mm.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, "
+    '<span class="unit">mm</span>.',
 }
 
 
@@ -348,7 +362,7 @@ def _instrument(given: PageData) -> Iterator[str]:
         el("figure",
            el("div", sheet(firsts[kind].layouts["wide"], firsts[kind].name), id=f"seat-{kind}",
               cls="paper"),
-           el("figcaption", said))
+           el("figcaption", el("span", said)))
         for kind, said in SEATS.items() if kind in firsts
     ]  # fmt: skip
     string = next(s.string for s in given.seats if s.string is not None)
@@ -525,7 +539,7 @@ def _part(p: PartView) -> dict[str, Any]:
         "stock": p.stock,
         "refit": p.refit,
         "height": p.height,
-        "standings": dict(p.standings),
+        "standings": {name: switched.in_braces(said) for name, said in p.standings},
         "thick": p.thickness,
         "long": p.length,
         "around": [{"kind": a.kind, "near": _line3(a.near), "far": _line3(a.far), "low": a.low}

@@ -24,7 +24,7 @@ from blankcam.parts.hand_left import NOTHING, HandLeft
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.preview import numbers, paths, solids
-from blankcam.preview.first_step import first_step
+from blankcam.preview.first_step import WAITING, first_step
 from blankcam.preview.model import (
     Cells,
     Chapter,
@@ -129,16 +129,17 @@ def page_data(
     limits = table("proof")["limits"]
     handed = "left-handed" if job.left_handed else "right-handed"
     digest = f"job digest {job.digest}"
-    cautions = (*found.cautions, *(c for cut in cuts for c in cut.cautions))
+    cautions = _most_pressing_first(found.cautions, [c for cut in cuts for c in cut.cautions])
     if refit is not None:
         cautions = refit.cautions
     named = _named(cuts)
     programs = [(c.part, f) for c in cuts for f in c.programs]
     return PageData(
-        next_step=first_step(found, programs, good=good) if refit is None else refit.next_step,
+        next_step=_next_step(found, programs, refit, good=good, waiting=waiting),
         sections=tuple(_sections(found, cuts, choices, refit)),
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
+        units=profile.drawing.units,
         subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
         f"{job.blanks.material} · {profile.name} · {digest}",
         good=good,
@@ -169,6 +170,22 @@ def page_data(
         limits_um=(1000 * limits["gouge"], 1000 * limits["left"]),
         tables=(*job_tables(found, choices), *program_tables(_proven(cuts, named))),
     )
+
+
+def _next_step(
+    found: Design, programs: Sequence[tuple[str, ProgramFile]], refit: RefitShown | None,
+    *, good: bool, waiting: bool,
+) -> NextStep:  # fmt: skip
+    if refit is not None:
+        return refit.next_step
+    return WAITING if waiting and good else first_step(found, programs, good=good)
+
+
+def _most_pressing_first(job: Sequence[str], machine: Sequence[str]) -> tuple[str, ...]:
+    """What may hurt at the machine, strings that may break, the parts; last, string by string."""
+    snaps = [c for c in job if "MPa is more than" in c]
+    others = sorted((c for c in job if c not in snaps), key=lambda c: c.startswith("string "))
+    return (*machine, *snaps, *others)
 
 
 def _asked(part: Part, string: int, *, standing: bool) -> Asked:

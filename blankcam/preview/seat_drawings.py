@@ -10,12 +10,13 @@ from blankcam.instrument.heights import StringPath
 from blankcam.outputs.drawing import Drawing
 from blankcam.outputs.drawings.seat_views import nut_in_seat, saddle_plan_view, saddle_side
 from blankcam.outputs.drawings.strokes import Letters
+from blankcam.outputs.switched import marked
 from blankcam.parts.design import Design
 from blankcam.preview.model import SeatDrawing
 
 LAYOUTS = {
-    "wide": (600.0, Letters(cap=10.05, hatched=False)),
-    "narrow": (314.0, Letters(cap=9.34, terse=True, hatched=False)),
+    "wide": (600.0, Letters(cap=10.05, hatched=False, switched=True)),
+    "narrow": (314.0, Letters(cap=9.34, terse=True, hatched=False, switched=True)),
 }
 """Room and letters, px; the same as of the slots' sections."""
 HIGH = 300.0
@@ -36,12 +37,14 @@ def seat_drawings(found: Design) -> Iterator[SeatDrawing]:
         yield SeatDrawing(
             kind="saddle",
             string=string.number,
-            name=f"The saddle in its bridge along string {string.number}: {string.action:.2f} mm "
+            name=f"The saddle in its bridge along string {string.number}: {marked(string.action)} mm "
             "over fret 12",
             layouts={k: _saddle(found, i, wide, letters) for k, (wide, letters) in LAYOUTS.items()},
         )
     if found.saddle:
-        told = ", ".join(f"string {s.string} {s.compensation:.2f}" for s in found.saddle.strings)
+        told = ", ".join(
+            f"string {s.string} {marked(s.compensation)}" for s in found.saddle.strings
+        )
         yield SeatDrawing(
             kind="plan",
             string=None,
@@ -53,8 +56,8 @@ def seat_drawings(found: Design) -> Iterator[SeatDrawing]:
 def _nut_name(found: Design, string: StringPath) -> str:
     clear = float(string.clearance(found.instrument.board, np.array(1)))
     return (
-        f"The nut in its seat along string {string.number}: lift {string.lift:.2f} mm over the fret "
-        f"tops, {clear:.2f} mm over fret 1"
+        f"The nut in its seat along string {string.number}: lift {marked(string.lift)} mm over the fret "
+        f"tops, {marked(clear)} mm over fret 1"
     )
 
 

@@ -12,12 +12,13 @@ from itertools import chain
 from typing import Any
 
 from blankcam.data import table
-from blankcam.outputs import typeface
+from blankcam.outputs import switched, typeface
 from blankcam.outputs.drawing import Drawing, Path, Words
 from blankcam.outputs.drawings.slot_across import across_view
 from blankcam.outputs.drawings.slot_along import along_view
 from blankcam.outputs.drawings.slot_section import SlotSection, Standing
 from blankcam.outputs.drawings.strokes import Letters
+from blankcam.outputs.switched import marked
 from blankcam.parts.curve import Arc, Line
 from blankcam.preview.html import el, words
 from blankcam.preview.model import SeatDrawing
@@ -35,8 +36,12 @@ DASHES = {
 """Strokes and gaps, px."""
 ANCHORS = {"left": "start", "middle": "middle", "right": "end"}
 LAYOUTS = {
-    "wide": ((600.0, 300.0), (600.0, 300.0), Letters(cap=10.05, hatched=False)),
-    "narrow": ((314.0, 240.0), (314.0, 250.0), Letters(cap=9.34, terse=True, hatched=False)),
+    "wide": ((600.0, 300.0), (600.0, 300.0), Letters(cap=10.05, hatched=False, switched=True)),
+    "narrow": (
+        (314.0, 240.0),
+        (314.0, 250.0),
+        Letters(cap=9.34, terse=True, hatched=False, switched=True),
+    ),
 }
 """Rooms of the views along and across, px, and letters of 14 and 13 px."""
 
@@ -98,7 +103,7 @@ def sheet(drawing: Drawing, name: str) -> str:
     body = (*(_path(p) for p in drawing.paths if p.chain), *(_words(w) for w in drawing.words))
     return el(
         "svg", *body, viewBox=box, width=box.split(" ")[2], role="img",
-        aria_label=name, cls="sheet",
+        aria_label=switched.reading(name), cls="sheet",
     )  # fmt: skip
 
 
@@ -134,14 +139,15 @@ def _data(path: Path) -> str:
 
 def _words(w: Words) -> str:
     anchor = ANCHORS[w.anchor]
-    long = typeface.width(w.text, w.height, bold=w.bold)
+    text = switched.reading(w.text)
+    long = typeface.width(text, w.height, bold=w.bold)
     a, b = _number(w.at[0]), _number(-w.at[1])
     bold = " b" if w.bold else ""
     turn = f' transform="rotate({-w.turn:g} {a} {b})"' if w.turn else ""
     return (
         f'<text class="{_class(w.holds)}{bold}" x="{a}" y="{b}" font-size="{w.height / typeface.CAP:.1f}" '
         f'text-anchor="{anchor}" textLength="{long:.1f}" lengthAdjust="spacingAndGlyphs"{turn}>'
-        f"{words(w.text)}</text>"
+        f"{words(text)}</text>"
     )
 
 
@@ -172,13 +178,16 @@ def _plain(drawing: Drawing, name: str) -> list[Any]:
         for p in drawing.paths
         if p.chain
     ]
-    said = [
-        [_class(w.holds) + (" b" if w.bold else ""), _number(w.at[0]), _number(-w.at[1]),
-         ANCHORS[w.anchor], round(typeface.width(w.text, w.height, bold=w.bold), 1), w.turn, w.text]
-        for w in drawing.words
-    ]  # fmt: skip
+    said = [_word_values(w) for w in drawing.words]
     size = drawing.words[0].height / typeface.CAP if drawing.words else 14.0
-    return [name, _view_box(drawing), round(size, 1), paths, said]
+    return [switched.in_braces(name), _view_box(drawing), round(size, 1), paths, said]
+
+
+def _word_values(w: Words) -> list[Any]:
+    """Class, place in whole pixels, anchor, width in millimetres, turn and text of a word."""
+    long = typeface.width(switched.reading(w.text), w.height, bold=w.bold)
+    return [_class(w.holds) + (" b" if w.bold else ""), round(w.at[0]), round(-w.at[1]),
+            ANCHORS[w.anchor], round(long), w.turn, switched.in_braces(w.text)]  # fmt: skip
 
 
 def relative_steps(path: Path) -> str:
@@ -249,9 +258,9 @@ def _layouts(
 def _along_name(section: SlotSection, standing: Standing) -> str:
     slot = section.slot
     return (
-        f"Slot of string {slot.string} cut along its middle, {standing}: lift {slot.lift:.2f} mm over "
-        f"the fret tops, {section.nut.allowance:.2f} mm left on the top at first, "
-        f"{section.nut.hold_back:.2f} mm held back in the floor"
+        f"Slot of string {slot.string} cut along its middle, {standing}: lift {marked(slot.lift)} mm over "
+        f"the fret tops, {marked(section.nut.allowance)} mm left on the top at first, "
+        f"{marked(section.nut.hold_back)} mm held back in the floor"
     )
 
 
@@ -259,7 +268,7 @@ def _across_name(section: SlotSection, standing: Standing) -> str:
     slot = section.slot
     return (
         f"Slot of string {slot.string} cut across at the front edge, {standing}: string "
-        f"{slot.gauge:.2f} mm, slot {slot.width:.2f} mm wide, {section.clear:.3f} mm clear each side, "
-        f"deep {slot.depth_front:.2f} mm, stands out {section.stands_out:.2f} mm, floor "
-        f"{slot.floor_front:.2f} mm over the seat"
+        f"{marked(slot.gauge)} mm, slot {marked(slot.width)} mm wide, {marked(section.clear, 3)} mm clear each side, "
+        f"deep {marked(slot.depth_front)} mm, stands out {marked(section.stands_out)} mm, floor "
+        f"{marked(slot.floor_front)} mm over the seat"
     )

@@ -15,6 +15,7 @@ from blankcam.machining.decision import Decision
 from blankcam.outputs.drawings.flat import seen_from_bridge, slot_shapes
 from blankcam.outputs.drawings.slot_section import string_look
 from blankcam.outputs.rows import Table, Value
+from blankcam.outputs.switched import marked
 from blankcam.outputs.tables.nut import slot_table
 from blankcam.outputs.tables.saddle import seat_table
 from blankcam.parts.design import Design
@@ -131,13 +132,13 @@ def _as_it_lies(
 def _standings(
     part: Part, found: Design, choices: Mapping[int, Decision], refit: RefitStates | None
 ) -> Iterator[tuple[str, str]]:
-    """What is left at each step, for under the slider; lengths in mm."""
+    """What is left at each step, for under the slider; lengths marked, to be switched."""
     stock = getattr(found.job.blanks, part.name).height
-    yield "blank", f"Blank: {stock:.2f} mm high. What is tinted and dotted goes."
+    yield "blank", f"Blank: {marked(stock)} mm high. What is tinted and dotted goes."
     rough = part.at(Stage.ROUGH)
-    left = f"{rough.raised:.2f} mm left on the top"
+    left = f"{marked(rough.raised)} mm left on the top"
     if part.slots:
-        left += f", {rough.floor_raise:.2f} mm in the floors"
+        left += f", {marked(rough.floor_raise)} mm in the floors"
     filed = [str(s.string) for s in part.slots if not _milled(choices.get(s.string))]
     more = f" Left to the file: {', '.join(filed)}." if filed else ""
     if part.slots and not choices:
@@ -147,7 +148,7 @@ def _standings(
         yield "refit", "Refit: the part as it stands now; what is dotted comes off, floors first."
     else:
         yield "refit", f"Refit opens with your readings, once strung. Until then: {left}."
-    yield "finished", f"Finished: {part.height:.2f} mm at the highest, as it is wanted."
+    yield "finished", f"Finished: {marked(part.height)} mm at the highest, as it is wanted."
 
 
 def _milled(choice: Decision | None) -> bool:

@@ -18,7 +18,7 @@ import numpy as np
 
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
-from blankcam.machining.feeds import Cut, Work, arc_feed, needs_spring_pass, plan_cut
+from blankcam.machining.feeds import Cut, Work, arc_feed, least_feed, needs_spring_pass, plan_cut
 from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
@@ -140,7 +140,8 @@ class _Way:
     def feed(self, segment: curve.Segment) -> float:
         """The feed along a segment: slower inside arcs."""
         if isinstance(segment, curve.Arc) and segment.ccw:
-            return arc_feed(self.cut.feed, segment.radius + self.tool.radius, self.tool.radius)
+            slow = arc_feed(self.cut.feed, segment.radius + self.tool.radius, self.tool.radius)
+            return max(slow, least_feed(self.cut))
         return self.cut.feed
 
     def _beside(self, x: float, z: float) -> tuple[float, float]:

@@ -90,7 +90,7 @@ def _shared_zero(zero: Zero, first: Placed) -> Zero:
     return dataclasses.replace(
         zero,
         surface=surfaces.get(zero.axis, zero.surface),
-        value=zero.value + shift[zero.axis],
+        value=round(zero.value + shift[zero.axis], 3) + 0.0,  # as fine as it is printed
         upper_face=None,  # blanks of several thicknesses stand there
         touch=touch,
     )

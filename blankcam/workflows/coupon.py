@@ -281,6 +281,9 @@ def _stop_questions(
     read: coupon_file.Measured, measures: Sequence[Measure], good_to: float
 ) -> None:
     """Raise InputError where a reading is not believable."""
+    if likely := slips.slip_of_all(measures, read.readings):
+        fix = f'likely {likely}; write each with its own unit, such as "3.02 mm" or "0.119 in"'
+        raise InputError(read.source.fault((), "no reading is believable", fix))
     faults = [
         _question_fault(read, q)
         for q in slips.questions(measures, read.readings, good_to, read.twice)

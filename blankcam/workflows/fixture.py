@@ -257,6 +257,7 @@ def _shared(
     setup: Setup, planned: Mapping[int, CutResult], results: Mapping[int, CutResult]
 ) -> Shared | None:
     """What to do in one set-up of a load; None where no blank has it."""
+    from blankcam.outputs.papers.set_numbers import raised_by
     from blankcam.toolpath.timing import estimate
     from blankcam.workflows.cut_part import whole_program
 
@@ -277,6 +278,7 @@ def _shared(
         places=tuple(places),
         seconds=estimate(whole, machine).total,
         alone=sum(estimate(p, machine).total for p in alone if p is not None),
+        dry=raised_by([whole], machine),
     )
 
 

@@ -109,8 +109,9 @@ def _cut(
 
 
 def watch(
-    job_path: str, out: str, machine: str | None, stage: Stage, *, force: bool = False
-) -> Iterator[str]:
+    job_path: str, out: str, machine: str | None, stage: Stage, *, force: bool = False,
+    units: Units | None = None,
+) -> Iterator[str]:  # fmt: skip
     """Keep a page of a job that is being worked on, until the run is broken off.
 
     Raises
@@ -119,6 +120,7 @@ def watch(
         Where the job can't be drawn at first.
     """
     output_folder.check(out, force=force)
+    profile_of = partial(_profile, machine=machine, units=units)
     page = b""
     stamp: tuple[int, int] | None = None
     try:
@@ -129,7 +131,7 @@ def watch(
             stamp, began = now, time.monotonic()
             try:
                 for page, known in _pages(
-                    job_path, machine, stage, partial(_stands, job_path, stamp)
+                    job_path, profile_of, stage, partial(_stands, job_path, stamp)
                 ):
                     _put(out, page, known, "", force=force)
                     what = "proven" if known.endswith(PROVEN) else "new shapes drawn"
@@ -142,6 +144,10 @@ def watch(
     finally:
         if page:
             _put(out, page, "", "No longer watched: run the command again to go on.", force=force)
+
+
+def _profile(job: Job, machine: str | None, units: Units | None) -> Profile:
+    return drawn_as(machine_of(job, machine), units=units)
 
 
 def _stamp(path: str) -> tuple[int, int] | None:
@@ -159,7 +165,7 @@ def _stands(path: str, stamp: tuple[int, int]) -> bool:
 
 
 def _pages(
-    job_path: str, machine: str | None, stage: Stage, stands: Callable[[], bool]
+    job_path: str, profile_of: Callable[[Job], Profile], stage: Stage, stands: Callable[[], bool]
 ) -> Iterator[tuple[bytes, str]]:
     """The shapes wanted, at once; then who cuts what and what the programs leave, proven.
 
@@ -167,7 +173,7 @@ def _pages(
     maker who saves again sees his new shape without waiting for the proof of the old one.
     """
     job = job_file.load(job_path)
-    profile = machine_of(job, machine)
+    profile = profile_of(job)
     quick = draw(job, profile, stage, proven=False)
     more = profile.cuts_programs and not quick.refused
     known = f"{job.digest}-drawn"

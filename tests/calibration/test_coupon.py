@@ -216,6 +216,24 @@ def test_a_slip_at_any_key_is_questioned_with_what_it_is(key, slip):
         assert f"the reading of {beside} written here" in asked.likely
 
 
+@pytest.mark.parametrize(
+    ("factor", "slip"),
+    [
+        (1 / 25.4, "inches written as mm"),
+        (10, "the decimal point moved"),
+        (0.5, "half of it written, as a radius for a diameter"),
+    ],
+)
+def test_a_slip_of_every_reading_is_one_question(factor, slip):
+    def all_times(factor):
+        return {key: [round(v * factor, 3) for v in values] for key, values in BELIEVED.items()}
+
+    assert slips.slip_of_all(ROWS, all_times(factor)) == slip
+    assert slips.slip_of_all(ROWS, BELIEVED) == ""
+    one_right = all_times(factor) | {KEYS[0]: BELIEVED[KEYS[0]]}
+    assert slips.slip_of_all(ROWS, one_right) == ""
+
+
 SLIPS = {
     "half of it written": ("lands", "T3", lambda v: v / 2),
     "a minus before it": ("steps", "T3", lambda v: -v),

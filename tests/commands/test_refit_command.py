@@ -45,7 +45,8 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     found = json.loads((bench / "out" / "refit.json").read_text())
     for s in found["strings"]:
         assert s["nut_take"] == pytest.approx(0.2 - 0.05, abs=0.04)
-        assert s["saddle_take"] == pytest.approx(0.5, abs=0.04)
+        # it stops short by up to 0.03 over fret 12, which is twice that at the saddle
+        assert 0.5 - 0.06 <= s["saddle_take"] <= 0.52
     assert {p["file"] for p in found["programs"]} == {
         f"{stem}{air}.ngc" for stem in ("nut-refit", "saddle-bottom") for air in ("-air", "")
     }
@@ -57,7 +58,7 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     assert ["over where the crown rests" in head for head in heads] == [True, False]
     assert "seat side" not in (bench / "out" / "setup-saddle-bottom.svg").read_text()
     assert len(cards) == 2
-    assert all(f"touch off as `{card}` shows" in told for card in cards)
+    assert all(f"Zero (`{card}`)" in told for card in cards)
     files = {p.name: p.read_bytes() for p in (bench / "out").iterdir()}
     again = refit(bench, "readings.toml", "again", "--force")
     assert again.returncode == 0, again.stderr

@@ -366,6 +366,24 @@ def test_a_file_changed_by_hand_is_the_makers(tmp_path):
     assert (out / "a").read_bytes() == b"edited"
 
 
+def test_a_file_of_the_makers_is_kept_by_force_too_one_of_ours_changed_by_hand_is_not(tmp_path):
+    out = tmp_path / "set"
+    out.mkdir()
+    (out / "nut.dxf").write_bytes(b"mine")
+    with pytest.raises(
+        OutputError, match=r"of your own that would be written over: nut\.dxf; move"
+    ):
+        output_folder.write(str(out), {"nut.dxf": b"1"}, force=True)
+    assert (out / "nut.dxf").read_bytes() == b"mine"
+    (out / "nut.dxf").unlink()
+    output_folder.write(str(out), {"nut.dxf": b"1"})
+    (out / "nut.dxf").write_bytes(b"edited")
+    with pytest.raises(OutputError, match=r"overwritten, changed by hand: nut\.dxf"):
+        output_folder.check(str(out))
+    output_folder.write(str(out), {"nut.dxf": b"2"}, force=True)
+    assert (out / "nut.dxf").read_bytes() == b"2"
+
+
 def test_a_full_disk_loses_nothing(tmp_path, monkeypatch):
     out = tmp_path / "set"
     output_folder.write(str(out), {"a": b"1"})
@@ -382,6 +400,8 @@ def test_a_full_disk_loses_nothing(tmp_path, monkeypatch):
 
 def test_places_that_can_not_be_written(tmp_path):
     (tmp_path / "file").write_text("x")
+    with pytest.raises(OutputError, match="is no name"):
+        output_folder.write("", {"a": b"1"})
     for bad in ("file", "file/below", "a\x00b", "/proc/nowhere/set", "x" * 300):
         with pytest.raises(OutputError):
             output_folder.write(

@@ -266,6 +266,15 @@ def test_what_is_left_out_is_assumed_and_listed():
     assert lifted.nut.lift == Graded(bass=0.3, treble=0.3)
 
 
+def test_nothing_is_assumed_of_a_part_that_is_not_made():
+    nut = '[blanks]\nnut = { length = "52 mm", height = "10 mm", thickness = "6 mm" }\n'
+    assumed = set(job_file.parse(SMALL + nut, "j").assumed)
+    assert {"plan.top", "plan.slots"} <= assumed
+    assert not assumed & {"plan.crown", "plan.ends", "nut.pencil"}
+    line = '[nut]\nmarked_line = "6.1 mm"\n'
+    assert "nut.pencil" in job_file.parse(SMALL + line, "j").assumed
+
+
 def test_the_digest_knows_values_not_layout():
     a = job_file.parse(SMALL + '[nut]\nseat_width = "6.35 mm"\n', "a.toml")
     b = job_file.parse("# words\n" + SMALL + '[nut]\nseat_width =   "1/4 in"\n', "b.toml")

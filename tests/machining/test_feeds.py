@@ -8,7 +8,8 @@ import pytest
 from blankcam.data import table
 from blankcam.inputs.machine import Axis, MachineKind, Profile
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining import feeds
+from blankcam.machining import feeds, tools
+from blankcam.machining.decision import ReasonCode
 from blankcam.machining.feeds import Work
 
 
@@ -188,6 +189,17 @@ def test_bone_may_be_cut_slowly_and_no_chip_may_be_too_thin():
     assert not feeds.plan_cut(bone, stub(0.5), slow, Work.SLOT).cautions
     crawling = Profile(name="x", kind=MachineKind.MILL, feed_max=Axis(x=20.0, y=20.0, z=20.0))
     assert any("rubs" in c for c in feeds.plan_cut(bone, stub(0.5), crawling, Work.SLOT).cautions)
+
+
+@pytest.mark.parametrize(("z", "least"), [(12.0, 24.0), (23.9, 24.0), (24.0, None), (300.0, None)])
+def test_a_tool_that_could_only_rub_is_left_out(z, least):
+    """24,000 rpm and two teeth: 24 mm/min is 0.0005 mm a tooth. The proof refuses under 0.0004, by
+    the thinnest chip of 0.14 edge radii (Cheng et al., IJAMT 97, 3119, 2018)."""
+    fixed = dataclasses.replace(
+        FAST, spindle_min=24000, spindle_max=24000, feed_max=Axis(x=2000.0, y=2000.0, z=z)
+    )
+    why = tools.unusable(stub(1.0), feeds.material("bone"), fixed)
+    assert (why and (why.code, why.values["least"])) == (least and (ReasonCode.TOO_SLOW, least))
 
 
 @pytest.mark.parametrize("name", [n for n, r in table("materials").items() if isinstance(r, dict)])

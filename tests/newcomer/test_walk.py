@@ -1,4 +1,4 @@
-"""The bench list walked by someone who has it alone: every demo job, on every kind of machine.
+"""Bench and refit lists walked by someone who has one alone: every kind of machine.
 
 ``walk`` does what the list says on a machine made up of numbers; what it checks comes from the
 program's text and from how machines count, not from blankcam.
@@ -174,16 +174,136 @@ PLANTED = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("fault", PLANTED)
-def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
-    name, edits, words = PLANTED[fault]
-    folder = tmp_path / "out"
-    shutil.copytree(folders(name), folder)
+def damage(folder, edits):
+    """Change the texts of a folder's files, each by a pattern that some of them must hold."""
     for pattern, old, new in edits:
         paths = list(folder.glob(pattern))
         texts = [p.read_text(encoding="utf-8") for p in paths]
         assert any(re.search(old, text) for text in texts), (pattern, old)
         for path, text in zip(paths, texts, strict=True):
             path.write_text(re.sub(old, new, text), encoding="utf-8")
+
+
+@pytest.mark.parametrize("fault", PLANTED)
+def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
+    name, edits, words = PLANTED[fault]
+    folder = tmp_path / "out"
+    shutil.copytree(folders(name), folder)
+    damage(folder, edits)
     with pytest.raises(StuckError, match=words):
         Walk(folder, finder=fault != "half the tool forgotten").done()
+
+
+# ---- refits --------------------------------------------------------------------------------------
+
+# Invented readings: strings that lie too high, in one case so that a straight trim suits them all.
+STRAIGHT = """[readings]
+first_fret = { bass = "0.77 mm", treble = "0.62 mm" }
+action = { bass = "2.65 mm", treble = "2.15 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
+UNEVEN = """[readings]
+first_fret = { 6 = "0.77 mm", 5 = "0.74 mm", 4 = "0.71 mm", 3 = "0.68 mm", 2 = "0.65 mm", 1 = "0.62 mm" }
+action = { 6 = "2.95 mm", 5 = "2.55 mm", 4 = "2.65 mm", 3 = "2.25 mm", 2 = "2.35 mm", 1 = "2.15 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
+CLASSICAL = """[readings]
+first_fret = { bass = "1.02 mm", treble = "0.82 mm" }
+action = { bass = "4.40 mm", treble = "3.40 mm" }
+settled = "36 h"
+uncertainty = "0.03 mm"
+"""
+REFITS = {
+    "straight": (STEEL, STRAIGHT),
+    "uneven": (STEEL, UNEVEN),
+    "left-handed": (STEEL.with_name("left-classical.toml"), CLASSICAL),
+}
+REFIT_CASES = [
+    pytest.param(refit, name, id=f"{refit}, {name}",
+                 marks=() if (refit, name) in (("straight", "mill"), ("uneven", "router"))
+                 else pytest.mark.long)
+    for refit in REFITS
+    for name in (*MACHINES, "hand-bench")
+    if name != "clamps"
+]  # fmt: skip
+
+
+def refitted(refit, name, folder):
+    """Everything ``refit`` writes of readings for a machine."""
+    job, readings = REFITS[refit]
+    machine = name
+    if name in MACHINES:
+        machine = folder / "machine.toml"
+        machine.write_text(MACHINES[name], encoding="utf-8")
+    (folder / "readings.toml").write_text(readings, encoding="utf-8")
+    shutil.copy(job, folder / "job.toml")
+    done = run("refit", folder / "job.toml", folder / "readings.toml", "--machine", machine,
+               "--out", folder / "out")  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    return folder / "out"
+
+
+@pytest.mark.parametrize(("refit", "name"), REFIT_CASES)
+def test_the_refit_list_alone_is_enough(refit, name, tmp_path):
+    folder = refitted(refit, name, tmp_path)
+    for finder in (True, False):
+        walk = Walk(folder, paper="refit.md", finder=finder).done()
+        assert bool(walk.ran) == (name in MACHINES)
+        assert walk.set_numbers >= 3 * bool(walk.ran)
+
+
+REFIT_PLANTED = {
+    "X is never set": (
+        "straight", "mill", [("refit.md", r"Set X to minus .*?likewise against the nut side\.", "")],
+        "X, Y not zeroed"),
+    "the saddle is not zeroed anew": (
+        "straight", "mill", [("refit.md", r"(crown down.*?Zero \(`.*?`\), .*?:) .*", r"\1")],
+        "says nothing|not zeroed since the work was moved"),
+    "not turned over": (
+        "straight", "mill", [("refit.md", r"vice, crown down", "vice, seat side down")], "crown down"),
+    "the wrong side toward you": (
+        "straight", "mill", [("refit.md", r"; the nut side toward you", "; the tail side toward you")],
+        "away from you"),
+    "the drawing of the other part": (
+        "straight", "mill", [("refit.md", r"`setup-saddle-bottom\.svg`", "`setup-nut-refit.svg`")],
+        "no drawing of how the saddle is held"),
+    "no air program first": (
+        "straight", "mill", [("refit.md", r"\*\*run `saddle-bottom-air\.ngc`\*\*.*?zero again; ", "")],
+        "before the air program"),
+    "a Z that is another tool's": (
+        "uneven", "router", [("refit.md", r"(same way\*\*[^:]*?), each time touch off .*?\)(?=:)", r"\1")],
+        "comes to another place: Z"),
+    "a file left out": (
+        "uneven", "router", [("refit.md", r"\d\. \*\*In the same way\*\*[^\n]*saddle-refit-2[^\n]*", "")],
+        "never run: saddle-refit-2.ngc"),
+    "a box that is wider than the part": (
+        "straight", "mill", [("nut-refit*.ngc", r"stock x 0\.00 mm", "stock x -1.00 mm")],
+        "comes to another place: X"),
+    "no number for a dry run": (
+        "straight", "mill", [("refit.md", r"\*\*Dry first\*\*.*?cut\.\n", "\n")],
+        "dry run, and no number"),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def refits(tmp_path_factory):
+    kept = {}
+
+    def folder_for(refit, name):
+        if (refit, name) not in kept:
+            kept[refit, name] = refitted(refit, name, tmp_path_factory.mktemp("refitted"))
+        return kept[refit, name]
+
+    return folder_for
+
+
+@pytest.mark.parametrize("fault", REFIT_PLANTED)
+def test_a_fault_in_the_refit_list_stops_the_walk(refits, tmp_path, fault):
+    refit, name, edits, words = REFIT_PLANTED[fault]
+    folder = tmp_path / "out"
+    shutil.copytree(refits(refit, name), folder)
+    damage(folder, edits)
+    with pytest.raises(StuckError, match=words):
+        Walk(folder, paper="refit.md").done()

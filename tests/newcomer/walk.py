@@ -1,4 +1,4 @@
-"""Someone at the bench with the list alone, on a machine made up of numbers.
+"""Someone at the bench with a list alone, on a machine made up of numbers.
 
 What the list says is read as plain text by a small reader of its own, and done: a tool is fitted, a
 surface is touched, a number is set, a file is run. The machine knows how long each tool really is
@@ -59,6 +59,8 @@ SEEN_DONE = ("flush", "in the table", "no light", "does not rock", "template", "
              "in every notch", "as its head says")  # fmt: skip
 """By what else than a number a hand sees that a step is done."""
 TO_WRITE = ".toml`"
+PART = re.compile(r"(Nut|Saddle)(?: on the machine)?")
+"""Titles of the sections whose steps are done on one part."""
 
 
 class StuckError(AssertionError):
@@ -248,9 +250,10 @@ class Machine:
 
 @dataclass
 class Walk:
-    """One bench list, followed from its first step to its last."""
+    """One bench list, or one refit's, followed from its first step to its last."""
 
     folder: Path
+    paper: str = "bench.md"
     finder: bool = True
     """X and Y by an edge finder; else by a tool's side, where the list allows it."""
     machine: Machine = field(default_factory=Machine)
@@ -263,7 +266,7 @@ class Walk:
 
     def done(self, text: str | None = None) -> Walk:
         """Follow it; StuckError where that can't be done."""
-        text = text or (self.folder / "bench.md").read_text(encoding="utf-8")
+        text = text or (self.folder / self.paper).read_text(encoding="utf-8")
         head, *sections = re.split(r"^## ", text, flags=re.MULTILINE)
         self.machine.dry_by = _dry_by(head)
         for section in sections:
@@ -273,8 +276,8 @@ class Walk:
 
     def _section(self, section: str) -> None:
         title = section.split("\n", 1)[0]
-        if title in ("Nut", "Saddle"):
-            self.part, self.cut, self.outlined = title.lower(), set(), False
+        if part := PART.fullmatch(title):
+            self.part, self.cut, self.outlined = part[1].lower(), set(), False
             self.machine.work_moved()
             self.machine.setup = ""
         for number, step in _steps(section):
@@ -314,11 +317,13 @@ class Walk:
     def _hold(self, step: str) -> None:
         machine = self.machine
         machine.work_moved()
-        machine.setup = "face" if step.startswith("Hold on face") else "edge"
         held, zero, rest = step.partition("Zero (")
         machine.held = held
         need(zero, "does not say how the set-up is zeroed")
         head, _, how = rest.partition(": ")
+        card = re.match(r"`setup-(\w+)-(\w+)\.svg`", head)
+        need(card and card[1] == self.part, f"names no drawing of how the {self.part} is held")
+        machine.setup = card[2]
         fitted = re.search(r"T(\d+) fitted", head)
         need(fitted, "does not say with what Z is touched")
         first = self._first_file()
@@ -550,7 +555,8 @@ class Walk:
         by = re.search(rf"(jaws|walls) up to ({LENGTH})", file.hold)
         if by:
             said = re.search(
-                rf"(jaws|walls) up to ({LENGTH}) over it, ({LENGTH}) out of them", held
+                rf"(jaws|walls) up to ({LENGTH}) over (?:it|where it rests), ({LENGTH}) out of them",
+                held,
             )
             need(said, f"does not say how high it is held; {file.name}: {file.hold}")
             need(said[1] == by[1], f"held by {said[1]}; {file.name} says {by[1]}")
@@ -558,6 +564,10 @@ class Walk:
             need(abs(high - mm(by[2], file.inch)) <= NEAR, f"{said[0]}; {file.name}: {file.hold}")
             need(abs(high + out - file.stock["z"][1]) <= 2 * NEAR, f"{said[0]}, of "
                  f"{file.stock['z'][1]:g} mm")  # fmt: skip
+        down = re.search(r"over where the crown rests|over the seat side", file.hold)
+        if down:
+            side = "crown down" if "crown" in down[0] else "seat side down"
+            need(side in held, f"{file.name} is cut {side}: {held}")
         for word in ("clamp at each end", "walls", "by tape", "glued"):
             need(word not in file.hold or word in held, f"{file.name} counts on {word}: {held}")
 
@@ -617,7 +627,7 @@ def _has_its_measure(step: str, section: str, title: str) -> None:
     if measures:
         where = TO_WRITE in step or ("in the table" in step and "| --- |" in section)
         need(number or where, "measures or cleans, and names no number")
-    elif title in ("Nut", "Saddle"):
+    elif PART.fullmatch(title):
         need(number or any(word in step for word in SEEN_DONE), "can't be seen to be done")
 
 

@@ -21,11 +21,14 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.instrument import heights
 from blankcam.outputs.drawings import cut_files, nesting
 from blankcam.outputs.drawings.cut_offset import Offset, drawing_cautions
+from blankcam.outputs.drawings.gauges import slot_gauge
 from blankcam.outputs.render import dxf
 from blankcam.parts import nut, saddle
+from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve
 from tests.conftest import first_then_long
+from tests.outputs.test_sheet import MANY
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
 
@@ -433,3 +436,18 @@ def test_leaving_every_layer_out_is_refused(steel):
     options = cut_files.Options(layers=changed(rows))
     with pytest.raises(ValueError, match="left out"):
         cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+
+
+def test_the_numbers_on_a_slot_gauge_stay_on_it_and_by_their_marks():
+    """24 slots closer than their numbers are wide: two rows, none off the strip."""
+    part = design(job_file.parse(MANY, "many.toml")).nut
+    gauge = slot_gauge(part)
+    places = {int(text): at for at, text in gauge.words if text.isdigit()}
+    assert len(places) == len(part.slots) == 24
+    for slot in part.slots:
+        assert abs(places[slot.string][0] - slot.centre) < 1.0
+        assert 1.5 < places[slot.string][0] < part.length - 1.5
+    rows = {}
+    for x, y in places.values():
+        rows.setdefault(y, []).append(x)
+    assert all(b - a > 3.39 for row in rows.values() for a, b in pairwise(sorted(row)))

@@ -14,6 +14,7 @@ from pypdf import PdfReader
 from blankcam.parts.stage import Stage
 from blankcam.preview import solids
 from blankcam.preview.page import _data
+from blankcam.preview.page import page as page_text
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.sweep import replay_moves
 from blankcam.workflows.request import machine_of
@@ -596,6 +597,57 @@ def test_the_switch_to_inches_changes_every_length(desk, steel):
     assert f"{slot.centre / 25.4:.3f}" in drawn
     page.check("input[name=unit][value=mm]")
     assert cell.text_content() == f"{slot.centre:.2f}"
+
+
+MEETING = """() => [...document.querySelectorAll('.slot .sheet')].flatMap(svg => {
+    const boxes = [...svg.querySelectorAll('text')].map(e => [e.textContent, e.getBoundingClientRect()]);
+    return boxes.flatMap(([a, p], i) => boxes.slice(i + 1)
+        .filter(([, q]) => p.left + 1 < q.right && q.left + 1 < p.right && p.top + 4 < q.bottom && q.top + 4 < p.bottom)
+        .map(([b]) => a + ' | ' + b));
+})"""
+
+
+@pytest.mark.parametrize("wide", [1800, 390])
+@pytest.mark.parametrize("unit", ["mm", "in"])
+def test_drawings_of_slots_and_seats_speak_the_unit_chosen_and_no_words_meet(
+    opened, steel_file, steel, unit, wide
+):
+    """1 in is 25.4 mm exactly (international yard and pound agreement, 1959)."""
+    page = opened(steel_file, viewport={"width": wide, "height": 900}).page
+    page.check(f"input[name=unit][value={unit}]")
+    nut, saddle = steel[0].nut, steel[0].saddle
+    for i, slot in enumerate(nut.slots):
+        page.evaluate(f"blankcam.solidView.choose({i})")
+        said = {box: page.locator(box).text_content() for box in
+                ("#slot-along", "#slot-across", "#seat-nut", "#seat-saddle", "#seat-plan")}  # fmt: skip
+        for box, mm in (
+            ("#slot-along", slot.lift),
+            ("#slot-across", slot.width),
+            ("#slot-across", slot.floor_front),
+            ("#seat-nut", slot.lift),
+            ("#seat-saddle", saddle.strings[i].height),
+            ("#seat-plan", saddle.strings[i].compensation),
+        ):
+            wanted = f"{mm:.2f}" if unit == "mm" else f"{mm / 25.4:.3f}"
+            assert wanted in said[box], (box, slot.string)
+        name = page.locator("#slot-across svg").get_attribute("aria-label")
+        assert f" {unit} wide" in name
+        assert page.evaluate(MEETING) == []
+    assert f"{nut.allowance:.2f} mm left" in page.inner_text("#standing-words") or unit == "in"
+    assert (
+        f"{nut.allowance / 25.4:.3f} in left" in page.inner_text("#standing-words") or unit == "mm"
+    )
+
+
+def test_a_page_asked_for_in_inches_opens_in_them(opened, steel, tmp_path):
+    file = tmp_path / "inches.html"
+    file.write_text(page_text(dataclasses.replace(steel[2], units="in")), encoding="utf-8")
+    page = opened(file).page
+    assert page.is_checked("input[name=unit][value=in]")
+    slot = steel[0].nut.slots[0]
+    assert f"{slot.width / 25.4:.3f} wide" in page.locator("#slot-across").text_content()
+    cell = page.locator("#table-nut tbody tr").first.locator("td").nth(1)
+    assert cell.text_content() == f"{slot.centre / 25.4:.3f}"
 
 
 def test_a_table_is_copied_as_rows_and_columns(desk, steel):

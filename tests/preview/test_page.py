@@ -211,7 +211,7 @@ def test_each_set_up_that_is_cut_is_drawn_with_its_zeros():
         head = re.sub(r"\)\n\(", " ", first.text)
         (z,) = set(re.findall(r"set Z to (-?[\d.]+) mm", head))
         assert f"set Z = {z};" in figure
-        x = re.search(r"or to (-?[\d.]+) mm with (T\d+)", head)
+        x = re.search(r"or to (-?[\d.]+) mm with (?:the side of )?(T\d+)", head)
         assert f"set X = {x[1]}." in figure
         assert f"the side of {x[2]} with paper" in figure
         assert f"{part}-{setup}-air.ngc" in figure

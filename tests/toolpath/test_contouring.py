@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
-from blankcam.machining import outline
+from blankcam.machining import feeds, outline
+from blankcam.parts import curve
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
+from blankcam.toolpath import contouring
 from blankcam.toolpath.moves import Line, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import demo_job
@@ -138,3 +140,17 @@ def test_what_passes_an_end_last_bends_no_further_than_a_finishing_pass(name, ma
         assert last == min(passed)
         assert force * (before - last) * give <= 0.003
         assert force * cut.depth * give > 0.003  # else one pass less would do
+
+
+@pytest.mark.parametrize("radius", [10.0, 1.0, 0.01, 1e-6])
+def test_inside_an_arc_it_is_slower_but_never_only_rubs(radius):
+    """vf (Rp - r) / Rp (Sandvik, p. 108) for the tool's path of that radius; 0.0005 mm a tooth is
+    0.025 of the 0.020 mm that a tool of 3 mm has in bone."""
+    found = design(job_file.load(str(LEFT)))
+    profile = machine_of(found.job, "bench-mill")
+    tool = profile.tool(1)
+    cut = feeds.plan_cut(feeds.material("bone"), tool, profile, feeds.Work.FINISH)
+    way = contouring._Way(part=found.nut, tool=tool, stage=Stage.ROUGH, cut=cut, feed_up=800.0)
+    inside = curve.Arc(start=(0.0, 0.0), end=(radius, radius), centre=(0.0, radius), ccw=True)
+    wanted = max(cut.feed * radius / (radius + tool.radius), 0.025 * cut.feed)
+    assert way.feed(inside) == pytest.approx(wanted)

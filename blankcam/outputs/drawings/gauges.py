@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from blankcam.outputs.drawing import spread
 from blankcam.parts.curve import Arc, Chain, Line, Point
@@ -17,6 +19,8 @@ NOTCH_HALF, NOTCH_DEEP = 0.5, 1.5  # a notch to set a scriber or a file into
 BODY = 12.0  # least height of a radius gauge
 LEAST_WIDTH = 45.0  # of a radius gauge
 SQUARE = 20.0  # side of the test square
+NUMBER = 3.4  # from a string's number to the next in a row
+ROW = 2.0  # from one row of numbers to the next
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,16 +46,25 @@ def slot_gauge(nut: Part, out: float = 0.0, label: str = "nut") -> Template:
     except ValueError:
         notched = rectangle(0.0, 0.0, nut.length, STRIP)
     low, high = STRIP / 2, STRIP - NOTCH_DEEP
-    spots = spread([s.centre for s in nut.slots], 3.4)
     return Template(
         name="slot gauge",
         chain=notched,
         marks=tuple((Line((s.centre, low), (s.centre, high)),) for s in nut.slots),
         words=(
-            *(((x, low - 2.4), str(s.string)) for s, x in zip(nut.slots, spots, strict=True)),
+            *_numbers(nut, low - 2.4),
             ((nut.length / 2, 1.5), f"{label[: int(nut.length / 1.7) - 6]} slots"),
         ),
     )
+
+
+def _numbers(nut: Part, base: float) -> Iterator[tuple[Point, str]]:
+    """Each slot's number under its mark; every other one lower where they would leave their marks."""
+    tight = any(b.centre - a.centre < NUMBER for a, b in pairwise(nut.slots))
+    for first in range(2 if tight else 1):
+        row = nut.slots[first :: 2 if tight else 1]
+        spots = spread([s.centre for s in row], NUMBER)
+        for slot, x in zip(row, spots, strict=True):
+            yield (x, base - first * ROW), str(slot.string)
 
 
 def _notched(nut: Part) -> Chain:

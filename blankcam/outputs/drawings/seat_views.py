@@ -168,19 +168,20 @@ def _nut_words(
     mid = frame.at((t + fret / 2, 0.0))[0]
     board = frame.up(_wood_over_seat(instrument, string) / 2) - cap / 2
     a, b = (frame.at((x, 0.0))[0] for x in (t, t + fret))
-    seat = f"nut {nut.thickness:.3f} ({nut.fit.low:.3f} to {nut.fit.high:.3f})"
+    thick, least, most = (letters.length(v, 3) for v in (t, nut.fit.low, nut.fit.high))
+    seat = f"nut {thick} ({least} to {most})"
     return joined((
         shaft((0.0, base + cap / 2), (1.8 * cap, base + cap / 2), cap),
         _say((2.2 * cap, base), "head", letters, bold=True),
         shaft((size[0], base + cap / 2), (size[0] - 1.8 * cap, base + cap / 2), cap),
         _say((size[0] - 2.2 * cap, base), "bridge", letters, anchor="right", bold=True),
         across_dimension(a, b, row - 0.6 * cap, frame.up(string.gauge), cap),
-        _say((mid, row), f"to fret 1: {fret:.2f}", letters, anchor="middle", bold=True),
+        _say((mid, row), f"to fret 1: {letters.length(fret)}", letters, anchor="middle", bold=True),
         _say((frame.at((t, 0.0))[0] + cap, board), "fingerboard", letters, holds="pale"),
         _say((b, board), "fret 1", letters, anchor="middle", holds="pale"),
         _say((frame.at((0.0, 0.0))[0], frame.up(-UNDER) - 1.4 * cap), seat, letters),
         _say((frame.at((0.0, 0.0))[0], frame.up(-UNDER) - (1.4 + LINE) * cap),
-             f"in a seat of {nut.fit.seat:.2f}: {nut.fit.name}", letters),
+             f"in a seat of {letters.length(nut.fit.seat)}: {nut.fit.name}", letters),
     ))  # fmt: skip
 
 
@@ -241,12 +242,12 @@ def _strip_words(
     row, lift = top - 1.5 * cap, x[0] + 1.5 * cap
     return joined((
         _say((0.4 * cap, row), f"heights × {TIMES}", letters, bold=True, holds="finished"),
-        _say((x[0], row), f"lift {slot.lift:.2f}", letters, bold=True),
-        _say((x[1] + cap, row), f"over fret 1: {clear:.2f}", letters, anchor="right", bold=True),
+        _say((x[0], row), f"lift {letters.length(slot.lift)}", letters, bold=True),
+        _say((x[1] + cap, row), f"over fret 1: {letters.length(clear)}", letters, anchor="right", bold=True),
         Drawing(paths=(stroke((lift, row - 0.3 * cap), (lift, gap), holds="dimension"),
                        stroke((x[1], row - 0.3 * cap), (x[1], gap), holds="dimension"))),
         _say((x[0] + 2.3 * cap, tops - 1.7 * cap), "line of the fret tops", letters),
-        _say((x[1] - 0.9 * cap - crown, floor + 0.45 * cap), f"fret {crown:.2f} high", letters,
+        _say((x[1] - 0.9 * cap - crown, floor + 0.45 * cap), f"fret {letters.length(crown)} high", letters,
              anchor="right", holds="pale"),
     ))  # fmt: skip
 
@@ -269,7 +270,7 @@ def saddle_side(
     cap, t = letters.cap, saddle.thickness
     run = tie[1] if tie else 8.0
     wide = BEFORE + t - seat.ridge + run + BEHIND
-    left = letters.wide([f"over fret 12: {action:.2f}"], bold=True) + 3 * cap
+    left = letters.wide([f"over fret 12: {letters.length(action)}"], bold=True) + 3 * cap
     head = (LINE + 0.8) * cap
     high = seat.height + string.gauge + 0.8
     low = -2.5
@@ -359,10 +360,10 @@ def _saddle_words(
         _say((2.2 * cap, base), "nut", letters, bold=True),
         Drawing(paths=(foot,)),
         upright_dimension(x, frame.up(0.0), frame.up(seat.height), cap),
-        _say((x - 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'height '}{seat.height:.2f}", letters,
+        _say((x - 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'height '}{letters.length(seat.height)}", letters,
              anchor="right", bold=True),
         upright_dimension(right, frame.up(0.0), frame.up(depth), cap),
-        _say((right + 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'slot '}{depth:.2f}", letters),
+        _say((right + 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'slot '}{letters.length(depth)}", letters),
         _say((frame.at((ends[1], 0.0))[0] - 1.5 * cap, frame.up(-2.5) + 0.6 * cap), "bridge", letters,
              anchor="right"),
         _say((frame.at((-1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "front", letters, anchor="right"),
@@ -390,7 +391,7 @@ def _twelfth(
             torn(one.at((end, under)), one.at((end, under + string.gauge)), cap),
         )),
         upright_dimension(one.at((end / 2, 0))[0], one.up(top), one.up(under), cap),
-        _say((0.3 * cap, one.up(under + string.gauge) + 0.6 * cap), f"over fret 12: {action:.2f}",
+        _say((0.3 * cap, one.up(under + string.gauge) + 0.6 * cap), f"over fret 12: {letters.length(action)}",
              letters, bold=True),
         _say((one.at((end / 2, 0))[0], one.up(board - 1.6) - 1.5 * cap), "fret 12", letters,
              anchor="middle"),
@@ -416,7 +417,7 @@ def saddle_plan_view(
     ]
     reach = max(abs(u) for u, _ in outline) + 3.0
     low = min(z for _, z in outline) - 2.5
-    texts = [f"{s.compensation:.2f}" for s in saddle.strings]
+    texts = [letters.length(s.compensation) for s in saddle.strings]
     turned = len(texts) * (letters.wide(texts, bold=True) + cap) > size[0]
     head = (letters.wide(texts, bold=True) if turned else cap) + (LINE + 2.4) * cap
     k = size[0] / (2 * reach)
@@ -462,7 +463,7 @@ def _compensations(
         drawn += [Drawing(paths=tuple(paths)),
                   upright_dimension(x, z, frame.up(0.0), cap)]  # fmt: skip
         word = Words(
-            at=(label + (cap / 2 if turned else 0.0), top + 1.6 * cap), text=f"{seat.compensation:.2f}",
+            at=(label + (cap / 2 if turned else 0.0), top + 1.6 * cap), text=letters.length(seat.compensation),
             height=cap, anchor="left" if turned else "middle", turn=90.0 if turned else 0.0, bold=True,
         )  # fmt: skip
         drawn.append(Drawing(words=(word,)))

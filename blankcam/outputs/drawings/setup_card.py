@@ -15,6 +15,7 @@ from blankcam.data import table
 from blankcam.gcode.header import exact, surface_words
 from blankcam.inputs.machine import ToolChange
 from blankcam.machining.setup_sheet import SetupSheet
+from blankcam.outputs import typeface
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.dimension import arrow, up
 from blankcam.outputs.figures import IMPERIAL
@@ -378,13 +379,15 @@ def _axes(x: float, y: float) -> Drawing:
 
 
 def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
-    """A nut's slots in their places along it, with their strings' numbers."""
+    """A nut's slots in their places along it, with their strings' numbers where they have room."""
     share = (b - a) / told.part.length
     at = [(a + share * s.centre, str(s.string)) for s in told.part.slots]
     lines = (stroke((x, mid - 4.0), (x, mid + 4.0), holds="slots") for x, _ in at)
     between = [a, *(x for x, _ in at), b]
     words = [
-        _number_beside(between[i], x, between[i + 2], name, mid) for i, (x, name) in enumerate(at)
+        _number_beside(between[i], x, between[i + 2], name, mid)
+        for i, (x, name) in enumerate(at)
+        if max(x - between[i], between[i + 2] - x) > typeface.width(name, _SMALL) + 1.2
     ]
     return Drawing(paths=tuple(lines), words=tuple(words))
 

@@ -62,7 +62,8 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
 def height_words(height: Height, letters: Letters) -> str:
     """A height with its name, shortened or left out as the letters ask."""
     name = height.words.removeprefix("finished ") if letters.terse else height.words
-    return f"{height.z:.2f} {name}" if letters.full else f"{height.z:.2f}"
+    z = letters.length(height.z)
+    return f"{z} {name}" if letters.full else z
 
 
 def height_column(
@@ -86,7 +87,7 @@ def height_column(
 def left_words(section: SlotSection, letters: Letters) -> tuple[str, str]:
     """How far the finished string stands out of the finished top, and how deep its slot is."""
     share = f" ({100 * section.stands_out / section.slot.gauge:.0f} %)"
-    out, deep = f"{section.stands_out:.2f}", f"{section.slot.depth_front:.2f}"
+    out, deep = letters.length(section.stands_out), letters.length(section.slot.depth_front)
     if letters.terse:
         return f"out {out}", f"deep {deep}"
     if letters.full:
@@ -120,10 +121,11 @@ def left_column(
 
 def top_rows(section: SlotSection, letters: Letters, wide: float) -> list[list[tuple[str, str]]]:
     """Rows of (kind, words) over the picture, the top one first: string and gap, the slot's width."""
-    string = f"string Ø {section.slot.gauge:.2f}" if letters.full else f"Ø {section.slot.gauge:.2f}"
-    each = f"{section.clear:.3f}"
+    gauge = letters.length(section.slot.gauge)
+    string = f"string Ø {gauge}" if letters.full else f"Ø {gauge}"
+    each = letters.length(section.clear, 3)
     gap = f"clear {each} each side" if letters.full else f"{each} clear"
-    width = f"{section.slot.width:.2f}{' wide' if letters.full else ''}"
+    width = f"{letters.length(section.slot.width)}{' wide' if letters.full else ''}"
     sides = [("string", string), ("clear", gap)]
     used = sum(letters.wide([t]) for _, t in sides) + 3 * letters.cap
     rows = [sides] if used <= wide else [[s] for s in sides]

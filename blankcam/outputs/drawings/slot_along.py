@@ -42,7 +42,7 @@ def along_view(section: SlotSection, standing: Standing, size: tuple[float, floa
     cap, t = letters.cap, section.nut.thickness
     rows = 2 if letters.full else 1
     head, foot = cap * LINE * rows + 0.9 * cap, cap * (2 * LINE + 1.2) if letters.full else cap
-    right = letters.wide(_lift_words(section)) + 0.8 * cap if letters.full else 0.0
+    right = letters.wide(_lift_words(section, letters)) + 0.8 * cap if letters.full else 0.0
     low, high = _span(section, standing)
     beyond = 0.2 * t
     room = (size[0] - right, size[1] - head - foot)
@@ -172,13 +172,13 @@ def _allowance(
     front = section.rough_top
     if standing is Standing.REFIT and section.refit is not None:
         by, foot = section.rough_top - section.refit.top, section.refit.top
-        text = f"{by:.2f} off the top, last"
+        text = f"{letters.length(by)} off the top, last"
     elif section.milled:
         by, foot = section.rough_top - section.finished_top, section.finished_top
-        text = f"{by:.2f} left on the top"
+        text = f"{letters.length(by)} left on the top"
     else:
         by, foot = section.rough_top - section.first_floor, section.first_floor
-        text = f"file {by:.2f} down first"
+        text = f"file {letters.length(by)} down first"
     low, high = (frame.at((x, z - fall * (edge - x))) for z in (foot, front))
     base = tall - (1.2 + LINE) * cap
     own = letters.wide([text])
@@ -223,7 +223,8 @@ def _held_back(
     by = section.first_floor - goal
     if standing is Standing.FINISHED or by < 0.005:
         return [], Drawing()
-    text = f"take {by:.2f} off the floor" if standing is Standing.REFIT else f"{by:.2f} held back"
+    off = letters.length(by)
+    text = f"take {off} off the floor" if standing is Standing.REFIT else f"{off} held back"
     holds = "refit" if standing is Standing.REFIT else "ink"
     word = Words(at=(right, base), text=text, height=cap, anchor="right", bold=True, holds=holds)
     fall, x, edge = math.tan(section.slot.tilt), 0.8 * t, t - section.slot.edge
@@ -231,8 +232,8 @@ def _held_back(
     return [word], upright_dimension(low[0], low[1], high[1], cap)
 
 
-def _lift_words(section: SlotSection) -> tuple[str, str, str]:
-    return (f"lift {section.slot.lift:.2f}", "over the", "fret tops")
+def _lift_words(section: SlotSection, letters: Letters) -> tuple[str, str, str]:
+    return (f"lift {letters.length(section.slot.lift)}", "over the", "fret tops")
 
 
 def _lift(section: SlotSection, frame: Frame, beyond: float, letters: Letters) -> Drawing:
@@ -244,6 +245,6 @@ def _lift(section: SlotSection, frame: Frame, beyond: float, letters: Letters) -
     x = end - 0.5 * cap
     line = stroke((low[0] + 0.3 * cap, low[1]), (end, low[1]), holds="frets")
     words = [Words(at=(end + 0.5 * cap, high[1] - cap - i * LINE * cap), text=text, height=cap)
-             for i, text in enumerate(_lift_words(section))]  # fmt: skip
+             for i, text in enumerate(_lift_words(section, letters))]  # fmt: skip
     return joined((upright_dimension(x, low[1], high[1], cap),
                    Drawing(paths=(line,), words=tuple(words))))  # fmt: skip

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from blankcam.outputs import typeface
+from blankcam.outputs import switched, typeface
 from blankcam.outputs.drawing import Drawing, Path, Words, spread, stroke
 from blankcam.parts.curve import Chain, Line, Point
 
@@ -40,6 +40,12 @@ class Letters:
     """Whether the names are as short as can be, for a narrow screen."""
     hatched: bool = True
     """Whether section lines and dots are drawn; a renderer with patterns fills by itself."""
+    switched: bool = False
+    """Whether the reader switches between millimetres and inches."""
+
+    def length(self, mm: float, places: int = 2) -> str:
+        """A length in words."""
+        return switched.marked(mm, places) if self.switched else f"{mm:.{places}f}"
 
     def wide(self, texts: Iterable[str], *, bold: bool = False) -> float:
         """The width of the widest."""

@@ -5,23 +5,19 @@ Lengths are millimetres with inches in brackets, as its head says.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from itertools import groupby
 
 from blankcam.cut import CutResult
-from blankcam.gcode.changes import steps
-from blankcam.gcode.header import touch_words, zero_words, zeroing_tool
-from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.job import BlankJob
-from blankcam.inputs.machine import MachineKind, Profile, ToolChange
-from blankcam.inputs.tool import Shape, Tool
-from blankcam.inputs.units import Units, inches
+from blankcam.inputs.machine import MachineKind, Profile
+from blankcam.inputs.units import Units
 from blankcam.machining.decision import Decision
 from blankcam.machining.hand_work import all_by_hand
-from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers import hand_steps, template_steps
-from blankcam.outputs.papers.set_numbers import dry_first, to_set, unit_first
+from blankcam.outputs.papers.set_numbers import dry_first
+from blankcam.outputs.papers.setup_steps import setup_steps
 from blankcam.outputs.reasons import general_words
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
@@ -33,7 +29,6 @@ from blankcam.parts.design import Design
 from blankcam.parts.part import FeatureKind, Part
 from blankcam.parts.stage import Stage
 from blankcam.safety import notice
-from blankcam.toolpath.moves import Program
 
 SLOT_CARDS = "Each slot, cut across and along with its heights, is on a card of `sheet.pdf`."
 
@@ -101,18 +96,28 @@ def _steps(
         yield from hand_steps.board_end(design.stands_forward)
     yield _blank_step(work.part, checks, milled=work.milled(FeatureKind.THICKNESS))
     yield from hand_steps.before(work, checks)
-    for setup, run in groupby(programs, key=lambda p: p.setup):
+    for _, run in groupby(programs, key=lambda p: p.setup):
         assert result is not None
-        steps = _setup_steps(work.part, list(run), setup, result.request.machine)
-        yield next(steps)
-        yield from _probe_steps(result, setup)
-        yield from steps
+        files = list(run)
+        yield from setup_steps(result, files)
+        yield from _after(work.part, {name for file in files for name in file.operation_names})
     if work.shaped:
         yield (
             "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
             f"should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
+
+
+def _after(part: Part, done: Container[str]) -> Iterator[str]:
+    """What to do when a set-up has made these operations, before the blank is turned."""
+    if "thickness" in done:
+        yield (
+            f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
+            "if it is thicker, rub off the rest."
+        )
+    if "outline" in done:
+        yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
 
 
 def _slanted(design: Design, part: Part) -> Iterator[str]:
@@ -152,147 +157,6 @@ def _blank_step(part: Part, checks: Iterable[Check], *, milled: bool) -> str:
             f"{part.fit.name} {part.fit.code}"
         )
     return f"**Measure the blank**: {'; '.join(said)}."
-
-
-def _setup_steps(
-    part: Part, programs: Sequence[ProgramFile], setup: str, machine: Profile
-) -> Iterator[str]:
-    """Hold, tools, run, and what to do before the blank is turned."""
-    first = next(f.program for f in programs if not f.program.air)
-    yield (
-        f"**Hold {'on face' if setup == 'face' else 'on edge'}**: {_held(part, first)} "
-        f"{_zero(first, card_name(f'{part.name}-{setup}'), machine)}"
-    )
-    yield from _runs(programs, machine)
-    done = {name for file in programs for name in file.operation_names}
-    if "thickness" in done:
-        yield (
-            f"**Measure the thickness**: {both(part.fit.low, 3)} to {both(part.fit.high, 3)}; "
-            "if it is thicker, rub off the rest."
-        )
-    if "outline" in done:
-        yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
-
-
-def _zero(program: Program, drawn: str, machine: Profile) -> str:
-    """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
-    return (
-        f"Zero (`{drawn}`), {_fitted(program, machine)} (an edge finder goes in first): "
-        f"{zero_words(program.zeros, to_set(machine))}"
-    )
-
-
-def _fitted(program: Program, machine: Profile) -> str:
-    length = ", its length in force" if machine.controller.length_offsets else ""
-    return f"T{zeroing_tool(program)} fitted{length}"
-
-
-def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
-    """The probing program, where there is one."""
-    machine = result.request.machine
-    first = next(f.program for f in result.programs if f.setup == setup)
-    again = ""
-    if machine.controller.length_offsets:
-        again = (
-            f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
-        )
-    for file in result.probing:
-        if file.setup == setup:
-            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
-
-
-def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
-    """What is fitted, touched and set before each program; the one in the air leads."""
-    first = [f for f in programs if f.program.air or f is _cutting(programs)[0]]
-    others = [f for f in programs if f not in first]
-    yield f"{_fitting(first[-1], machine)}; {'; '.join(_run(f, machine) for f in first)}."
-    if others:
-        yield _in_the_same_way(others, machine)
-
-
-def _in_the_same_way(files: Sequence[ProgramFile], machine: Profile) -> str:
-    """The files after a set-up's first; what their tools share is said once."""
-    touch = touch_words(files[0].program.zeros, unit_first(machine))
-    out = {t.stick_out for f in files for t in f.tools}
-    shared = f", each tool {both(min(out))} out of the collet" if len(out) == 1 else ""
-    runs = (
-        f"{', '.join(map(_named, f.tools)) if shared else _in_collet(f.tools)}, {_run(f, machine)}"
-        for f in files
-    )
-    return f"**In the same way**{shared}, each time {touch}: {'; '.join(runs)}."
-
-
-def _cutting(programs: Sequence[ProgramFile]) -> list[ProgramFile]:
-    return [f for f in programs if not f.program.air]
-
-
-def _fitting(file: ProgramFile, machine: Profile) -> str:
-    """What to fit before a set-up's first program, what to touch off on, which number to set."""
-    controller, length = machine.controller, unit_first(machine)
-    if controller.tool_change is ToolChange.AUTOMATIC:
-        table = "; see that each length is in the controller's table"
-        return f"**Fit** {_in_collet(file.tools)}{table if controller.length_offsets else ''}"
-    todo = steps(file.tools[0], "it", file.program.zeros, controller, length)
-    return f"**Fit** {_in_collet(file.tools[:1])}: {', '.join(todo)}"
-
-
-def _run(file: ProgramFile, machine: Profile) -> str:
-    """A program's run, and what to look at."""
-    if file.program.air:
-        return (
-            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
-            "zero again"
-        )
-    about = max(1, round(file.seconds / 60))
-    return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
-
-
-def _at_stops(file: ProgramFile, machine: Profile) -> str:
-    """What to do at a program's stops for other tools."""
-    if machine.controller.tool_change is not ToolChange.STOP or len(file.tools) < 2:
-        return ""
-    touch = touch_words(file.program.zeros, unit_first(machine))
-    others = _in_collet(file.tools[1:])
-    return f"; at each of its stops fit the tool that it names ({others}), {touch}, then resume"
-
-
-def _held(part: Part, program: Program) -> str:
-    held = program.holding
-    if program.setup == "edge":
-        return (
-            f"{held.kind}, seat side down, {held.grip} up to {both(held.jaws)} over it, "
-            f"{both(program.stock.z1 - held.jaws)} out of them; {hand_steps.seen_side(part)} toward you."
-        )
-    lying = "seat side toward you"
-    outline = "outline" in {o.name for o in program.operations}
-    return {
-        "clamps": f"a clamp at each end of the waste, reaching {both(held.clamp_reach)} over it "
-        f"and {both(held.clamp_height)} high, a waste board under it; {lying}.",
-        "fixture": f"between walls {both(held.face_top)} high along seat side and top; {lying}.",
-        "tape": f"on a waste board by tape; {lying}.",
-    }.get(
-        held.on_face,
-        f"glued on a waste board, {lying}"
-        + ("; waste and tabs stay fixed too." if outline else "."),
-    )
-
-
-def _in_collet(tools: Sequence[Tool]) -> str:
-    """The tools in the order they are fitted, those that stick out alike together."""
-    return "; ".join(
-        f"{', '.join(map(_named, same))}, {both(out)} out of the collet"
-        for out, same in groupby(tools, key=lambda t: t.stick_out)
-    )
-
-
-def _named(tool: Tool) -> str:
-    return f"T{tool.number} {tool.shape} {_size(tool)}"
-
-
-def _size(tool: Tool) -> str:
-    pointed = tool.shape in (Shape.TAPERED_BALL, Shape.VEE)
-    mm = tool.tip_label if pointed else tool.label
-    return f"{mm:g} ({inches(mm, 3)})" + (f" at the tip, {tool.angle:g} deg" if pointed else "")
 
 
 def _as_known(profile: Profile) -> str:

@@ -16,6 +16,7 @@ from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile, ToolChange
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.set_numbers import dry_first, to_set
+from blankcam.outputs.papers.setup_steps import in_collet
 from blankcam.outputs.render import toml_text
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Field, Section, field, tabulate
@@ -141,14 +142,13 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
         touch = touch_words(over.program.zeros, to_set(profile))
         yield f"**At each change** of tool {touch} again; leave X and Y alone."
     yield (
-        f"**Run** `{over.name}` first: tool {over.tools[0].number}, the spindle off. At each stop look "
+        f"**Run** `{over.name}` first: {in_collet(over.tools)}, the spindle off. At each stop look "
         "where the tip stands; where it is not as the stop says, cut nothing and zero again."
     )
     yield dry_first([file.program for file in cutting], profile)
     for file in cutting:
-        tools = ", ".join(str(t.number) for t in file.tools)
         minutes = max(1, round(file.seconds / 60))
-        yield f"**Run** `{file.name}`: tool {tools}, about {minutes} min."
+        yield f"**Run** `{file.name}`: {in_collet(file.tools)}, about {minutes} min."
     yield "**Take it out**, break no edge, brush chips and burrs off without rounding anything."
 
 

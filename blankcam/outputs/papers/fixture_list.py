@@ -49,6 +49,8 @@ class Shared:
     seconds: float
     alone: float
     """The same work, a program a blank."""
+    dry: float
+    """How much lower Z is set for a dry run, mm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,7 +74,7 @@ class FixtureLoad:
 def _shared_record(shared: Shared) -> dict[str, Any]:
     """A set-up as it is told to other programs, in millimetres."""
     own = {f.name: getattr(shared, f.name) for f in fields(shared)}
-    del own["zeros"], own["controller"]
+    del own["zeros"], own["controller"], own["dry"]
     return {
         **own,
         "zero": zero_words(shared.zeros),
@@ -91,7 +93,7 @@ def paper(loads: Sequence[FixtureLoad], pitch: float) -> str:
         "on both faces; the stop no higher than the walls, because the tool passes over it at "
         "the ends. On face: that side up, on one waste board, held as each program's header says. "
         "Take the stop away once the blanks are held: the outline goes round their left ends. What is "
-        "left to the hand is in each job's bench.md."
+        "the hand's, before (measuring, rubbing to thickness) and after, is in each job's bench.md."
     )
     for load in loads:
         lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]
@@ -125,7 +127,8 @@ def _steps(load: FixtureLoad) -> Iterator[str]:
         for file in s.air:
             yield f"With the spindle off run `{file}`: at each stop look where the tip stands."
         yield (
-            f"Dry run, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank at a "
+            f"Dry run first, with Z set {told(f'{s.dry:.2f} mm')} lower than the number given; set Z to the "
+            f"number itself again, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank at a "
             f"time it would take {max(1, round(s.alone / 60))} min."
         )
         if s.setup == "face":

@@ -8,15 +8,18 @@ from typing import Any, Literal
 
 import numpy as np
 
+from blankcam.cut import CutResult
 from blankcam.inputs.readings_file import PartName
 from blankcam.inputs.units import Units
-from blankcam.outputs.drawings.setup_card import card_name
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.refit_words import string_words
+from blankcam.outputs.papers.set_numbers import dry_first
+from blankcam.outputs.papers.setup_steps import setup_steps
 from blankcam.outputs.render import markdown
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Section
 from blankcam.outputs.tables.refit import OFF, READ, THEN, floor_table, ridge_table, verdict_table
+from blankcam.outputs.tables.report import program_records
 from blankcam.parts.saddle import Saddle
 from blankcam.parts.slot import Slot
 from blankcam.refit.as_cut import PartsAsCut, Taken, end_heights
@@ -49,8 +52,8 @@ class RefitSheet:
     scatter: str
     """Told where readings scatter more than they state; else empty."""
     cautions: tuple[str, ...]
-    programs: tuple[Mapping[str, Any], ...]
-    """Records as in report.json."""
+    results: tuple[CutResult, ...]
+    """What the machine cuts, a part each; none where nothing is milled."""
     notice: tuple[str, ...]
 
     @property
@@ -196,7 +199,7 @@ def record(sheet: RefitSheet) -> dict[str, Any]:
         "strings": [_string_record(v) for v in sheet.strings],
         **_nut_record(sheet),
         **_saddle_record(sheet),
-        "programs": list(sheet.programs),
+        "programs": [r for result in sheet.results for r in program_records(result)],
     }
 
 
@@ -255,6 +258,7 @@ def bench(sheet: RefitSheet, units: Units = "both") -> str:
         "",
         *summary(sheet),
         "",
+        *_dry(sheet),
     ]
     return "\n".join(
         [*head, "\n\n".join(markdown.render(part, units=units) for part in _work(sheet)), ""]
@@ -274,8 +278,7 @@ def _work(sheet: RefitSheet) -> Iterator[Section]:
     yield Section(title=_parts(sheet), notes=(_list(part_words(sheet)),))
     if sheet.saddles is not None and sheet.taken.trim == "crown":
         yield _ridge(*sheet.saddles)
-    if sheet.programs:
-        yield Section(title="Programs", notes=(_list(_programs(sheet)),))
+    yield from (_on_the_machine(result) for result in sheet.results if result.files)
     if sheet.state != "done":
         yield _then(sheet)
 
@@ -307,24 +310,17 @@ def _ridge(before: Saddle, after: Saddle) -> Section:
     )
 
 
-def _programs(sheet: RefitSheet) -> Iterator[str]:
-    """What the machine cuts; a bench without one is told nothing of machines."""
-    for p in sheet.programs:
-        minutes = p["seconds"] / 60
-        if p["air"]:
-            card = card_name(p["file"].removesuffix("-air.ngc"))
-            yield f"hold the part and touch off as `{card}` shows"
-            yield (
-                f"`{p['file']}`: first, the spindle off; it touches nothing, and stops where you are"
-                " to look"
-            )
-            continue
-        yield f"`{p['file']}`: proven against the part as it stands, about {minutes:.0f} min"
-    if any(p["file"].startswith("saddle-bottom") for p in sheet.programs):
-        yield (
-            "for the underside: turn the saddle over about its length, its crown down in soft jaws,"
-            " its left end still on the left; level its underside and set zero as the program says"
-        )
+def _dry(sheet: RefitSheet) -> Iterator[str]:
+    """How each program is run dry; nothing where no program was written."""
+    if programs := [f.program for result in sheet.results for f in result.programs]:
+        yield from (dry_first(programs, sheet.results[0].request.machine), "")
+
+
+def _on_the_machine(result: CutResult) -> Section:
+    """Hold, zero, fit and run; each program was proven against the part as it stands."""
+    steps = (f"{i}. {step}" for i, step in enumerate(setup_steps(result, result.files), start=1))
+    title = f"{result.request.part.name.capitalize()} on the machine"
+    return Section(title=title, notes=("\n".join(steps),))
 
 
 def _then(sheet: RefitSheet) -> Section:

@@ -33,10 +33,15 @@ def unit_first(machine: Profile) -> Length:
     return inches_first if machine.controller.units == "inch" else millimetres_first
 
 
+def raised_by(programs: Sequence[Program], machine: Profile) -> float:
+    """How much higher programs are run dry, mm, so that their deepest place passes over the work."""
+    deep = max(p.stock.z1 - deepest(p.operations)[2] for p in programs)
+    return float(math.ceil(deep + machine.clearance))
+
+
 def dry_first(programs: Sequence[Program], machine: Profile) -> str:
     """How a program is run over the work: so much higher that its deepest place passes over it."""
-    deep = max(p.stock.z1 - deepest(p.operations)[2] for p in programs)
-    up = float(math.ceil(deep + machine.clearance))
+    up = raised_by(programs, machine)
     given = next(z.value for z in programs[0].zeros if z.axis == "Z")
     told = to_set(machine)
     return (

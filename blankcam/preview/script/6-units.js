@@ -17,6 +17,21 @@
     return shown(mm, digits, false) + '\u00a0' + unit;
   }
 
+  /* Words whose lengths stand in braces, with their decimals where not 2 (switched.py). */
+  function words(text, show = shown) {
+    return text.replace(/\{(-?[\d.]+)(?:;(\d))?\}/g, (_, mm, d) => show(Number(mm), Number(d || 2)));
+  }
+
+  /* The same, with the unit named after them. */
+  function said(text) {
+    return words(text).replace(/\bmm\b/g, unit);
+  }
+
+  /* How many letters longer they are than in millimetres. */
+  function longer(text) {
+    return words(text).length - words(text, (mm, d) => mm.toFixed(d)).length;
+  }
+
   function refresh(root) {
     for (const e of root.querySelectorAll('[data-mm]')) {
       const { mm, d, sign, u } = e.dataset;
@@ -30,5 +45,5 @@
     refresh(root);
   }
 
-  Object.assign(bc, { units: { shown, length, refresh, use } });
+  Object.assign(bc, { units: { shown, length, words, said, longer, refresh, use, get name() { return unit; } } });
 })(window.blankcam = window.blankcam || {});

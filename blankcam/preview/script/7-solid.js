@@ -119,10 +119,9 @@
       this.standing = n;
       const name = STANDINGS[n];
       this.stage = this.standingOf(name);
-      const said = this.part.standings[name];
       $('standing').value = String(n);
       $('standing').setAttribute('aria-valuetext', name);
-      $('standing-words').textContent = said;
+      this.say();
       $('solid-source').textContent = this.stage.words || '';
       [...$('standing').parentElement.querySelectorAll('.ticks span')].forEach((e, i) => {
         e.classList.toggle('on', i === n);
@@ -132,6 +131,11 @@
       this.colour();
       this.dress();
       this.heard();
+    }
+
+    /* What is left at this step, in the unit chosen. */
+    say() {
+      $('standing-words').textContent = bc.units.said(this.part.standings[STANDINGS[this.standing]]);
     }
 
     /* The whole part, or all of its seat. */

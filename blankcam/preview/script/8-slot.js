@@ -3,6 +3,7 @@
 /* The chosen string's slot cut along and across, beside its numbers, at the step that is shown. */
 (function (bc) {
   const $ = (id) => document.getElementById(id);
+  const DIGIT = 0.556;  // width of a digit over the size of the type (Helvetica's metrics)
   const WIDE = 610;  // px that the wide drawings take with their edges
   const WORDS = { blank: 'before the cut', rough: 'after the first cut', refit: 'after stringing', finished: 'finished' };
 
@@ -24,7 +25,7 @@
 
     /* Nut and saddle in the instrument along a string. */
     seats(string) {
-      const key = string + this.drawn;
+      const key = string + this.drawn + bc.units.name;
       if (key === this.placed) return;
       this.placed = key;
       for (const [kind, all] of Object.entries(this.places || {})) {
@@ -71,17 +72,17 @@
 
   /* A drawing from its values, as the page's own markup of the first one is. */
   function sheet([name, box, size, paths, words]) {
-    const svg = make('svg', { viewBox: box, width: box.split(' ')[2], role: 'img', class: 'sheet', 'aria-label': name });
+    const svg = make('svg', { viewBox: box, width: box.split(' ')[2], role: 'img', class: 'sheet', 'aria-label': bc.units.said(name) });
     for (const [cls, steps] of paths) {
       const d = path(steps);
       svg.append(make('path', { class: cls, d: cls === 'k-torn' ? torn(d) : d }));
     }
     for (const [cls, x, y, anchor, long, turn, text] of words) {
       const e = make('text', {
-        class: cls, x, y, 'font-size': size, 'text-anchor': anchor, textLength: long, lengthAdjust: 'spacingAndGlyphs',
+        class: cls, x, y, 'font-size': size, 'text-anchor': anchor, textLength: long + bc.units.longer(text) * DIGIT * size, lengthAdjust: 'spacingAndGlyphs',
       });
       if (turn) e.setAttribute('transform', `rotate(${-turn} ${x} ${y})`);
-      e.textContent = text;
+      e.textContent = bc.units.words(text);
       svg.append(e);
     }
     return svg;

@@ -30,7 +30,7 @@
     }
     window.name = '';
     if (was.theme) document.documentElement.dataset.theme = was.theme;
-    if (was.unit === 'in') document.querySelector('input[name=unit][value=in]').click();
+    if (was.unit) document.querySelector(`input[name=unit][value=${was.unit === 'in' ? 'in' : 'mm'}]`).click();
     const v = bc.solidView;
     if (v && was.pose && v.data.parts[was.part]) {
       for (const [name, value] of [['part', was.part], ['where', was.seat ? 'seat' : 'alone']]) {

@@ -8,9 +8,13 @@
     for (const input of document.querySelectorAll('input[name=unit]')) {
       input.addEventListener('change', () => {
         bc.units.use(input.value, document);
-        if (bc.solidView) bc.solidView.tell(null);
+        if (bc.solidView) {
+          bc.solidView.tell(null);
+          bc.solidView.say();
+        }
         if (bc.slotView) bc.slotView.show();
       });
+      if (input.checked) bc.units.use(input.value, document);
     }
   }
 
@@ -121,6 +125,7 @@
     theme();
     for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     $('print').addEventListener('click', () => window.print());
+    window.addEventListener('beforeprint', () => { for (const d of document.querySelectorAll('.cautions details')) d.open = true; });
     try {
       await fill(await bc.unpack.json(JSON.parse($('data').textContent)));
     } catch (fault) {

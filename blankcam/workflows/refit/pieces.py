@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from blankcam.cut import CutResult
 
 STEMS = ("nut-refit", "saddle-refit", "saddle-bottom")
-OVER = 1.0  # mm of box beyond each end: passes run off the part, its ends are not cut again
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,9 +43,7 @@ class Piece:
     def box(self) -> Box:
         """What the standing part fills at most."""
         part = self.part
-        return Box(
-            x0=-OVER, x1=part.length + OVER, y0=0.0, y1=part.thickness, z0=0.0, z1=self.height
-        )
+        return Box(x0=0.0, x1=part.length, y0=0.0, y1=part.thickness, z0=0.0, z1=self.height)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,6 @@ import numpy as np
 from blankcam.inputs import readings_file
 from blankcam.outputs.papers import refit_words
 from blankcam.outputs.papers.refit_list import RefitSheet, State
-from blankcam.outputs.tables import report
 from blankcam.refit import as_cut
 from blankcam.refit.numbers import number_at
 from blankcam.refit.scatter import Belief, belief
@@ -42,7 +41,7 @@ def sheet_of(given: RefitInputs, worked: Worked) -> RefitSheet:
         top_due=as_cut.top_is_due(given.found, worked.after.nut),
         scatter=_scatter(given, worked.now),
         cautions=tuple(dict.fromkeys(cautions)),
-        programs=tuple(r for c in worked.cuts.results for r in report.program_records(c)),
+        results=worked.cuts.results,
         notice=safety.notice(job.blanks.material, str(given.profile.kind)),
     )
 
