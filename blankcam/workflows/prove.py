@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePath
 
 from blankcam.cut import CutRequest, CutResult
-from blankcam.faults import Fault, InputError
+from blankcam.faults import Fault, InputError, printable
 from blankcam.file_kinds import why_no_file
 from blankcam.gcode import header
 from blankcam.gcode.probing import ProbingFile
@@ -18,6 +18,7 @@ from blankcam.parts.stage import Stage
 from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
 from blankcam.replay.prove import as_written
+from blankcam.statements import read_statements, squeezed
 from blankcam.workflows.cut_part import proven, write_part
 from blankcam.workflows.probing import probing_findings
 from blankcam.workflows.prove_load import GivenLoad, prove_load
@@ -72,7 +73,7 @@ def prove_given(
     """
     name = f"{stem}{header.ENDING}"
     result = write_part(dataclasses.replace(request, given={name: data}))
-    _need_program(program, name, result)
+    _need_program(program, data, name, result)
     place = {"file": program, "part": request.part.name, "stage": _stage_of(request)}
     if (file := next((f for f in result.probing if f.name == name), None)) is not None:
         return _told_of_probing(place, data, file, result, as_json=as_json)
@@ -103,16 +104,18 @@ def _told_of_probing(
     return not faults, list(probing_lines(program, faults, signed))
 
 
-def _need_program(program: str, name: str, result: CutResult) -> None:
+def _need_program(program: str, data: bytes, name: str, result: CutResult) -> None:
     names = [*(f.name for f in result.files), *(f.name for f in result.probing)]
-    if name not in names:
-        raise InputError(
-            Fault(
-                where=program,
-                wrong=f"does not say which program of the {result.request.part.name} it is",
-                fix=f"name it like one of these: {', '.join(names)}",
-            )
-        )
+    if name in names:
+        return
+    machine = read_statements(data.decode("ascii", "replace")).get("machine")
+    if machine and squeezed(machine) != squeezed(result.request.machine.name):
+        wrong = f"is written for the machine {printable(machine)}, not for the {result.request.machine.name}"
+        fix = "say which with --machine: its name, or the path of its profile"
+    else:
+        wrong = f"does not say which program of the {result.request.part.name} it is"
+        fix = f"name it like one of these: {', '.join(names)}"
+    raise InputError(Fault(where=program, wrong=wrong, fix=fix))
 
 
 def _stated(program: str, stem: str, data: bytes, result: CutResult) -> Iterator[Finding]:

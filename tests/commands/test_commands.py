@@ -235,6 +235,13 @@ def test_layout_shows_by_how_much_a_blank_is_too_small(tmp_path):
     assert "too small" in told
 
 
+@pytest.mark.long
+def test_a_program_for_another_machine_is_told_so(made):
+    """It is no program of this machine's: that one takes a file a tool."""
+    done = run("prove", made / "nut-edge.ngc", "--job", STEEL, "--machine", "light-router")
+    refused(done, 2, "is written for the machine bench mill, not for the light router; say which")
+
+
 def unbroken(text):
     """A text whose lines are put together again: they end where the terminal does."""
     return " ".join(text.split())
