@@ -158,19 +158,22 @@ class Sweep:
         beside = self.tool.radius + BESIDE
         return self.stock.x0 - beside, self.stock.x1 + beside
 
-    def rows(self, step: float) -> list[float]:
+    def rows(self, step: float, at: Sequence[float] = (0.0, 1.0)) -> list[float]:
         """The y of each pass, from the low face to the high one, at most ``step`` apart.
 
         The first and the last stand half a step inside the faces: a face is cut as clean as the
         middle between two passes. The step is measured along the surface's section; the tool's
         axis goes further than the place it touches where the section is round.
+
+        ``at``: where on the way to the next pass the section is looked at, as shares of it; the
+        place that allows least counts.
         """
         (start, *_, stop), _ = axes, shares = self._strides
         ys = [start]
         while ys[-1] < stop - 1e-9:
             stride = step * float(np.interp(ys[-1], axes, shares))
-            # A section that grows steeper allows less at the stride's far end
-            ys.append(ys[-1] + min(stride, step * float(np.interp(ys[-1] + stride, axes, shares))))
+            places = ys[-1] + stride * np.asarray(at)
+            ys.append(ys[-1] + step * float(np.min(np.interp(places, axes, shares))))
         stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
         return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
 

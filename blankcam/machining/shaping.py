@@ -126,7 +126,7 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> ContactTable:
         outline=edge.outline,
         ridge=target.ridge,
     )
-    return sweep.table(sweep.rows(top.finishing_step(sweep, tool)))
+    return sweep.table(sweep.rows(top.finishing_step(sweep, tool), top.HALF_WAY))
 
 
 def _depth_to(finish: ContactTable, part: Part, edge: Bench) -> float:

@@ -28,6 +28,8 @@ LEAST_LEAVE: float = table("cutting")["top"]["left_for_finish"]
 LEAST_LAYER: float = table("cutting")["top"]["thinnest_layer"]
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
+HALF_WAY = (0.4, 0.6)
+"""Shares of the way from one finishing pass to the next: near its middle the ridge stands."""
 CLOSE = 2 * FIT
 """mm by which two passes, each along fitted arcs, may differ from what is reckoned."""
 

@@ -140,7 +140,7 @@ def test_rows_leave_no_more_where_a_ridge_nears_a_face(at):
     )  # fmt: skip
     ball = tool(Shape.BALL, 3.0)
     each = sweep(crown, ball, length, thickness)
-    table = each.table(each.rows(top.finishing_step(each, ball)))
+    table = each.table(each.rows(top.finishing_step(each, ball), top.HALF_WAY))
     left = left_over(
         crown, table, np.linspace(at - 5, at + 5, 41), np.linspace(0.0, thickness, 161)
     )
@@ -157,7 +157,7 @@ def test_the_rows_of_a_top_leave_no_more_where_it_rises_along_them(shape, slope)
         tilt=math.radians(9.0) if shape is Shape.BALL else 0.0,
     )  # fmt: skip
     each = sweep(rising, tool(shape, 3.0), length, thickness)
-    table = each.table(each.rows(top.finishing_step(each, each.tool)))
+    table = each.table(each.rows(top.finishing_step(each, each.tool), top.HALF_WAY))
     left = left_over(rising, table, np.linspace(0.0, length, 23), np.linspace(0.0, thickness, 81))
     assert np.max(left) <= LEFT
     assert np.min(left) >= -BELOW
@@ -172,7 +172,7 @@ def test_passes_that_turn_beside_an_end_leave_nothing_at_it(shape, radius):
         top=ArcCurve(z0=8.0, k=0.0, radius=radius, middle=length / 2), length=length, tilt=0.0
     )
     each = sweep(falling, tool(shape, 6.0), length, thickness)
-    table = each.table(each.rows(top.finishing_step(each, each.tool)))
+    table = each.table(each.rows(top.finishing_step(each, each.tool), top.HALF_WAY))
     layer = row_runs.Layer(raised=0.0, one_way=False)
     passes = row_runs.row_passes(table, layer, SimpleNamespace(feed=300.0))
     assert any(run.linked for run in passes.runs)
