@@ -36,6 +36,7 @@ _INCH = float(MM_PER_INCH)
 CauseKind = Literal[
     "all_is_well",
     "inch_digits",
+    "point_moved",
     "frets_swapped",
     "both_reversed",
     "first_reversed",
@@ -56,12 +57,13 @@ CauseKind = Literal[
     "other_stage",
 ]
 Family = Literal[
-    "well", "inches", "swapped", "reversed", "one reading", "nut", "slot",
+    "well", "inches", "point", "swapped", "reversed", "one reading", "nut", "slot",
     "saddle", "stage",
 ]  # fmt: skip
 _FAMILY: Mapping[str, Family] = {
     "all_is_well": "well",
     "inch_digits": "inches",
+    "point_moved": "point",
     "frets_swapped": "swapped",
     "string_swapped": "swapped",
     "both_reversed": "reversed",
@@ -273,6 +275,10 @@ def _slips_of_the_pen(read: Array) -> Iterator[_Story]:
         (Cause(kind="inch_digits", which="both"), 0.5, lambda y: y * _INCH),
         (Cause(kind="inch_digits", which="first_fret"), 0.25, lambda y: _only(y, 0, _INCH)),
         (Cause(kind="inch_digits", which="action"), 0.25, lambda y: _only(y, 1, _INCH)),
+        (Cause(kind="point_moved", which="first_fret"), 0.25, lambda y: _only(y, 0, 10.0)),
+        (Cause(kind="point_moved", which="first_fret"), 0.25, lambda y: _only(y, 0, 0.1)),
+        (Cause(kind="point_moved", which="action"), 0.25, lambda y: _only(y, 1, 10.0)),
+        (Cause(kind="point_moved", which="action"), 0.25, lambda y: _only(y, 1, 0.1)),
         (Cause(kind="frets_swapped"), 1.0, lambda y: y[::-1]),
         (Cause(kind="both_reversed"), 1.0, lambda y: y[:, ::-1]),
         (Cause(kind="first_reversed"), 1.0, lambda y: np.array([y[0, ::-1], y[1]])),

@@ -230,6 +230,8 @@ def test_a_shim_and_a_filled_slot_are_taken_up(job):
 
 SLIPS = {
     "inches": (lambda y: y / 25.4, "they are inches typed as millimetres"),
+    "point": (lambda y: y * [0.1, 1], "the decimal point of all those over fret 1 moved"),
+    "point at 12": (lambda y: y * [1, 0.1], "the decimal point of all those over fret 12 moved"),
     "swapped": (lambda y: y[:, ::-1], "fret 1 and fret 12 are swapped"),
     "reversed": (lambda y: y[::-1], "the readings are numbered from the wrong end"),
     "one off": (
@@ -380,6 +382,14 @@ def test_a_low_part_is_named_and_nothing_is_cut(job):
     assert {s["verdict"] for s in record["strings"]} == {"too low"}
     assert record["state"] == "mend"
     assert all(s["nut_take"] == 0 and s["saddle_take"] == 0 for s in record["strings"])
+
+
+@pytest.mark.parametrize(("more", "told"), [(0.0, 0), (0.45, 1)])
+def test_readings_outside_the_band_that_are_used_all_the_same_are_told(job, more, told):
+    """Twice the spread of what is foreseen is 0.39 mm over fret 12 at the first stringing."""
+    record, _ = cut(job, readings(job, "r.toml", ROUGH[0], 0.45 + more), "out")
+    words = "over fret 12 most strings were read higher than expected"
+    assert sum(words in c for c in record["cautions"]) == told
 
 
 def test_a_slot_that_is_too_low_leaves_no_hump_under_its_string(job):

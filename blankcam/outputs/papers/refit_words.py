@@ -89,6 +89,20 @@ def scatter_words(times: float, stated: float) -> str:
     )
 
 
+def outside_words(verdicts: Sequence[StringVerdict]) -> Iterator[str]:
+    """Told where most strings were read outside what was expected over a fret, and yet are used."""
+    for fret, seen in ((1, [v.first for v in verdicts]), (12, [v.twelfth for v in verdicts])):
+        off = [v.read - v.foreseen for v in seen if v.read is not None]
+        bands = [v.foreseen_band for v in seen if v.read is not None]
+        if 2 * sum(abs(o) > band for o, band in zip(off, bands, strict=True)) > len(off):
+            way = "higher" if sum(off) > 0 else "lower"
+            yield (
+                f"over fret {fret} most strings were read {way} than expected: the readings are used,"
+                " for nothing explains them better than the strings' pull; look at the neck and its"
+                " relief before you cut"
+            )
+
+
 def surprise_words(s: Surprise) -> str:
     """What was not as foreseen."""
     low, high = s.foreseen - s.band, s.foreseen + s.band
@@ -122,6 +136,11 @@ def _inches(_: Surprise, members: Sequence[Explanation]) -> _Words:
     of = {"first_fret": "those over fret 1 are", "action": "those over fret 12 are"}
     what = of.get(which or "", "they are")
     return f"{what} inches typed as millimetres", 'write inches with their unit: "0.024 in"'
+
+
+def _point(_: Surprise, members: Sequence[Explanation]) -> _Words:
+    fret = 1 if members[0].cause.which == "first_fret" else 12
+    return f"the decimal point of all those over fret {fret} moved", "write them as they were read"
 
 
 def _swapped(s: Surprise, members: Sequence[Explanation]) -> _Words:
@@ -214,6 +233,7 @@ def _number(s: Surprise, cause: Cause) -> int:
 
 _FAMILY_WORDS: Mapping[Family, Callable[[Surprise, Sequence[Explanation]], _Words]] = {
     "inches": _inches,
+    "point": _point,
     "swapped": _swapped,
     "reversed": _reversed,
     "one reading": _one_reading,

@@ -25,7 +25,10 @@ def sheet_of(given: RefitInputs, worked: Worked) -> RefitSheet:
 
     job, known = given.found.job, worked.known
     cuts, slots = worked.cuts, any(worked.taken.nut) or worked.taken.widths
-    told = (*_cautions(given, known), *cuts.by_hand, *(cuts.left_to_the_file if slots else ()))
+    strings = tuple(_verdicts(given, worked))
+    outside = () if given.readings.twice else tuple(refit_words.outside_words(strings))
+    by_hand = (*cuts.by_hand, *(cuts.left_to_the_file if slots else ()))
+    told = (*outside, *_cautions(given, known), *by_hand)
     of_parts = as_cut.cautions(worked.after)
     cautions = (*told, *of_parts, *(c for r in cuts.results for c in r.cautions))
     return RefitSheet(
@@ -34,7 +37,7 @@ def sheet_of(given: RefitInputs, worked: Worked) -> RefitSheet:
         count=known.refits + 1,
         on_instrument=known.numbers,
         state=_state(given, worked),
-        strings=tuple(_verdicts(given, worked)),
+        strings=strings,
         taken=worked.taken,
         before=known.standing,
         after=worked.after,
