@@ -74,8 +74,10 @@ def shipped() -> dict[str, Path]:
     return {}
 
 
-def read_profile(name: str) -> Profile:
+def read_profile(name: str, *, where: str = "--machine", key: str = "") -> Profile:
     """A profile by the name of a shipped one, or by a path to a file of the maker's own.
+
+    ``where`` and ``key`` say who named it, for faults.
 
     Raises
     ------
@@ -85,14 +87,14 @@ def read_profile(name: str) -> Profile:
     known = shipped()
     path = str(known.get(name, name))
     if not path.endswith(".toml"):
-        raise InputError(_unknown(name, known))
+        raise InputError(_unknown(name, known, where, key))
     return parse_profile(read_text(path, fix=_hint(known)), where=path)
 
 
-def _unknown(name: str, known: Iterable[str]) -> Fault:
+def _unknown(name: str, known: Iterable[str], where: str, key: str) -> Fault:
     near = difflib.get_close_matches(name, list(known), 1)
     fix = f"did you mean {near[0]}?" if near else _hint(known)
-    return Fault(where="--machine", found=name, wrong="is no machine profile", fix=fix)
+    return Fault(where=where, key=key, found=name, wrong="is no machine profile", fix=fix)
 
 
 def _hint(known: Iterable[str]) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from blankcam.faults import Fault, InputError
@@ -22,7 +23,17 @@ from blankcam.parts.stage import Stage
 
 def machine_of(job: Job, machine: str | None) -> Profile:
     """The machine profile asked for, with what the job says of holding both parts laid over it."""
-    return _holding(read_profile(machine or job.plan.machine), job.holding.both.given)
+    if machine is not None:
+        return _holding(read_profile(machine), job.holding.both.given)
+    named = read_profile(_beside(job), where=job.path, key="plan.machine")
+    return _holding(named, job.holding.both.given)
+
+
+def _beside(job: Job) -> str:
+    """The machine that a job names: a path is looked for beside the job first, then from here."""
+    name = job.plan.machine
+    beside = Path(job.path).parent / name
+    return str(beside) if name.endswith(".toml") and beside.is_file() else name
 
 
 def machine_for(part: str, job: Job, profile: Profile) -> Profile:

@@ -242,6 +242,20 @@ def test_a_program_for_another_machine_is_told_so(made):
     refused(done, 2, "is written for the machine bench mill, not for the light router; say which")
 
 
+def test_a_machine_that_a_job_names_is_looked_for_beside_the_job(tmp_path):
+    folder, elsewhere = tmp_path / "jobs", tmp_path / "elsewhere"
+    folder.mkdir()
+    elsewhere.mkdir()
+    profile = (REPO / "machines" / "hand-bench.toml").read_text()
+    (folder / "own.toml").write_text(profile.replace('name = "hand bench"', 'name = "my bench"'))
+    job = folder / "job.toml"
+    job.write_text(STEEL.read_text() + '\n[plan]\nmachine = "own.toml"\n')
+    known = json.loads(run("layout", job, "--json", cwd=elsewhere).stdout)
+    assert known["machine"] == "my bench"
+    job.write_text(STEEL.read_text() + '\n[plan]\nmachine = "my-mill"\n')
+    refused(run("layout", job), 2, r"job\.toml: plan\.machine: 'my-mill': is no machine profile")
+
+
 def unbroken(text):
     """A text whose lines are put together again: they end where the terminal does."""
     return " ".join(text.split())
