@@ -97,8 +97,10 @@ def test_strung_and_measured_both_parts_come_down(bench):
     assert all(p["proof"]["passed"] for p in found["programs"])
     for string in found["strings"]:
         # Two readings fix a line: 0.30 over at fret 1 (5.6 % of the way) and at fret 12 (half of
-        # it) is 0.30 over at the nut and at the saddle; each is taken off less what is unsure.
-        assert OVER - 0.15 < string["nut_take"] < OVER
+        # it) is 0.30 over at the nut and at the saddle; each is taken off less what is unsure: of
+        # a slot that a file cuts 0.04 mm of scatter and 0.028 of the cut, not 0.025 and 0.011.
+        held_back = {"mill": 0.15, "files": 0.17}[string["by"]]
+        assert OVER - held_back < string["nut_take"] < OVER
         assert string["saddle_take"] == pytest.approx(OVER, abs=0.08)
     shutil.copytree(bench / "final", bench / "kept")
     again = run("refit", JOB, "readings.toml", "--out", "final", "--force", cwd=bench)

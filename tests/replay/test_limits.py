@@ -85,7 +85,7 @@ def test_an_arcs_feed_by_axis_is_that_of_its_steepest_place(first, turned, ccw, 
 
 @pytest.mark.parametrize(("height", "good"), [(13.0, True), (12.9995, True), (12.99, False)])
 def test_a_program_in_the_air_stays_five_millimetres_over_everything(height, good):
-    text = HEAD.replace("S8000 M3\nG4 P3\n", "") + f"G0 Z{height:.4f}\nG0 X5 Y2\n" + TAIL
+    text = HEAD.replace("S8000 M3\nG4 P3\n", "M5\n") + f"G0 Z{height:.4f}\nG0 X5 Y2\n" + TAIL
     got = read_program(text, MILL, air=True)
     assert got.findings == ()
     kept = faulted(limits.check_air, got, 8.0)
