@@ -52,11 +52,18 @@ def shot(page, canvas):
     return picture.crop((EDGE, EDGE, picture.width - EDGE, picture.height - EDGE))
 
 
+def with_program(page, number):
+    """Choose a program, and wait until the page has unpacked it and stands at its start."""
+    label = page.locator("#program option").all_text_contents()[number]
+    page.select_option("#program", label=label)
+    page.wait_for_function(
+        f"blankcam.cutView.replay === blankcam.cutView.programs[{number}].replay"
+    )
+
+
 def cut_at(page, program, share):
     """The page's cut at a share of a program's time, without its path."""
-    page.select_option(
-        "#program", label=page.locator("#program option").all_text_contents()[program]
-    )
+    with_program(page, program)
     page.uncheck("#show-path")
     page.uncheck("#follow")
     page.evaluate(f"blankcam.cutView.seek(blankcam.cutView.total * {share})")
@@ -85,7 +92,7 @@ def section(page):
     """The part of the page that shows the cut, with its program."""
     page.check("#show-path")
     page.check("#follow")
-    page.select_option("#program", label=page.locator("#program option").all_text_contents()[1])
+    with_program(page, 1)
     page.evaluate("blankcam.cutView.seek(blankcam.cutView.total * 0.62)")
     page.locator("#cut-canvas").scroll_into_view_if_needed()
     page.evaluate("new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))")

@@ -61,8 +61,9 @@
 
     async load(index) {
       this.stop();
-      const p = this.programs[index];
+      const p = this.wanted = this.programs[index];
       await this.ready(p);
+      if (p !== this.wanted) return; // another was chosen meanwhile
       this.program = p;
       this.replay = p.replay;
       this.total = p.way.seconds[p.way.n - 1];
