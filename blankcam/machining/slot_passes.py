@@ -374,20 +374,22 @@ def _side_by_side(half: float, ball: float, cusp: float) -> list[float]:
 
 
 def across_ends(
-    stock: Box, tool: Tool, *, back: bool, lean: float, met: tuple[float, float] | None = None
+    stock: Box, tool: Tool, *, back: bool, lean: float, met: float | None = None
 ) -> tuple[float, float]:
     """Places y in air before the front and behind the back.
 
     A pass that only ends there need not leave the part with all of the tool: its axis passes the
     face by as much as a ball on a path that leans by that angle, rad, touches before it. A flat
     tool that goes down a slope touches with its rim. Where a ball finds no more than ``met`` mm
-    over what it leaves, it meets the front, and the next pass the back, with less than its radius.
+    over what it leaves, it meets the front with less than its radius. Where it turns ``back`` it
+    leaves the part with all of it: lower down, on a floor that falls, it would touch the back.
     """
     radius, short = tool.radius, met is not None and tool.shape is Shape.BALL
-    before, after = (_touches(radius, m) if short else radius + BESIDE for m in met or (0.0, 0.0))
+    before = _touches(radius, met) if short and met is not None else radius + BESIDE
+    if back:
+        return stock.y0 - before, stock.y1 + radius + BESIDE
     along = 1.0 if tool.shape is Shape.FLAT else math.sin(min(abs(lean), math.pi / 2))
-    behind = radius * along + BEHIND
-    return stock.y0 - before, stock.y1 + (max(after, behind) if back else behind)
+    return stock.y0 - before, stock.y1 + radius * along + BEHIND
 
 
 def _touches(radius: float, met: float) -> float:

@@ -94,8 +94,8 @@ def _cut_slot(  # every argument is a fact of its own
     every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
     found = slot_passes.depths(groove, tool.tip_radius, deep, every)
     for (aside, up, both), depth in zip(every, found, strict=True):
-        # Where it turns back the next pass is as deep as any
-        met = (most if both else depth + MET, most)
+        # Before it comes back from behind, the next pass is as deep as any
+        met = most if both else depth + MET
         y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
         near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
         go = to_and_fro if both else across

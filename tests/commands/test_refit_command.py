@@ -44,7 +44,9 @@ def test_rough_parts_come_down_and_the_same_readings_are_the_same_refit(bench):
     assert done.returncode == 0, done.stderr
     found = json.loads((bench / "out" / "refit.json").read_text())
     for s in found["strings"]:
-        assert s["nut_take"] == pytest.approx(0.2 - 0.05, abs=0.04)
+        # what is unsure is held back: more where a file cut the slot, with 0.04 mm of scatter
+        least, most = {"mill": (0.11, 0.19), "files": (0.06, 0.15)}[s["by"]]
+        assert least <= s["nut_take"] <= most
         # it stops short by up to 0.03 over fret 12, which is twice that at the saddle
         assert 0.5 - 0.06 <= s["saddle_take"] <= 0.52
     assert {p["file"] for p in found["programs"]} == {

@@ -19,6 +19,11 @@ def data_of(folder):
     return text, data, data["sections"]
 
 
+def length(said, words):
+    """The length in braces before some words, mm: the page writes it in the unit chosen."""
+    return float(re.search(rf"\{{([\d.]+)(?:;\d)?\}} {words}", said)[1])
+
+
 @pytest.mark.long
 def test_every_slot_shows_the_floor_now_and_the_floor_asked(job):
     record, programs = cut(job, readings(job, "r.toml", *ROUGH), "out", "bench-mill")
@@ -28,13 +33,13 @@ def test_every_slot_shows_the_floor_now_and_the_floor_asked(job):
     assert [p["refit"] for p in data["parts"]] == [True, True]
     for slot in record["nut"]:
         across = sections[str(slot["string"])]["wide"]["across"]["refit"]
-        said = [words[-1] for words in across[4]]
-        assert f"{slot['floor_before']:.2f} floor now" in said
-        assert f"{slot['floor_after']:.2f} refit floor" in said
+        said = " ".join(words[-1] for words in across[4])
+        assert length(said, "floor now") == pytest.approx(slot["floor_before"], abs=0.0052)
+        assert length(said, "refit floor") == pytest.approx(slot["floor_after"], abs=0.0052)
         along = sections[str(slot["string"])]["wide"]["along"]["refit"]
         off = slot["floor_before"] - slot["floor_after"]
         told = " ".join(words[-1] for words in along[4])
-        take = float(re.search(r"take ([\d.]+) off the floor", told)[1])
+        take = length(told.replace("take ", ""), "off the floor")
         assert take == pytest.approx(off, abs=0.0052)  # both are rounded
     stages = {s["stage"] for s in data["parts"][0]["stages"]}
     assert stages == {"rough", "final", "refit", "asked"}
