@@ -60,6 +60,8 @@ def bench(
     templates = profile.kind is MachineKind.LASER
     if templates:
         lines += ["", "## Templates", "", *_numbered(template_steps.steps(design, profile))]
+    if any(part.slots for part in design.parts):
+        lines += ["", SLOT_CARDS]
     for part in design.parts:
         result = results.get(part.name)
         work = _work(design, part, result, stage, templates=templates)
@@ -68,7 +70,7 @@ def bench(
         if said := list(hand_steps.lines(work, profile.drawing.units)):
             lines += ["", *said]
         if part.slots:
-            lines += ["", SLOT_CARDS, "", *_slot_table(part, work, profile.drawing.units)]
+            lines += ["", *_slot_table(part, work, profile.drawing.units)]
             lines += _step_table(design, work, profile.drawing.units)
     lines += ["", "## Then", ""]
     lines += _numbered(_then(profile, stage))
