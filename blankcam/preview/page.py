@@ -174,7 +174,9 @@ def _lower(pieces: tuple[str | float, ...]) -> tuple[str | float, ...]:
 
 
 def _pieces(pieces: tuple[str | float, ...]) -> str:
-    return "".join(words(p, 1000) if isinstance(p, str) else length(p, 3) for p in pieces)
+    return "".join(
+        words(p, 1000) if isinstance(p, str) else length(p, 3, unit=True) for p in pieces
+    )
 
 
 def _notice(given: PageData) -> str:

@@ -157,9 +157,11 @@ def _at_stops(file: ProgramFile, machine: Profile) -> str:
 
 def in_collet(tools: Sequence[Tool]) -> str:
     """The tools in the order they are fitted, those that stick out alike together."""
+    alike = ((out, list(same)) for out, same in groupby(tools, key=lambda t: t.stick_out))
     return "; ".join(
-        f"{', '.join(map(_named, same))}, {both(out)} out of the collet"
-        for out, same in groupby(tools, key=lambda t: t.stick_out)
+        f"{', '.join(map(_named, same))}, {'each ' if len(same) > 1 else ''}{both(out)} "
+        "out of the collet"
+        for out, same in alike
     )
 
 

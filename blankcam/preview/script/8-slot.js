@@ -5,6 +5,7 @@
   const $ = (id) => document.getElementById(id);
   const DIGIT = 0.556;  // width of a digit over the size of the type (Helvetica's metrics)
   const WIDE = 610;  // px that the wide drawings take with their edges
+  const LARGER = 1.3;  // times which narrow drawings are drawn where the room is for it
   const WORDS = { blank: 'before the cut', rough: 'after the first cut', refit: 'after stringing', finished: 'finished' };
 
   class SlotView {
@@ -29,13 +30,17 @@
       if (key === this.placed) return;
       this.placed = key;
       for (const [kind, all] of Object.entries(this.places || {})) {
-        $('seat-' + kind).replaceChildren(sheet((all[string] || all.all)[this.drawn]));
+        $('seat-' + kind).replaceChildren(sheet((all[string] || all.all)[this.drawn], this.larger));
       }
       $('seat-string').textContent = string;
     }
 
     get layout() {
       return this.room.clientWidth >= WIDE ? 'wide' : 'narrow';
+    }
+
+    get larger() {
+      return this.drawn === 'wide' ? 1 : LARGER;
     }
 
     fit() {
@@ -55,8 +60,8 @@
       $('slot-string').textContent = spot.string + ', ' + spot.note;
       const early = name === 'finished' && name !== asked;  // a page that waits for who cuts them
       $('slot-stage').textContent = WORDS[name] + (early ? '; the other steps are being worked out' : '');
-      $('slot-along').replaceChildren(sheet(along[name]));
-      $('slot-across').replaceChildren(sheet(across[name]));
+      $('slot-along').replaceChildren(sheet(along[name], this.larger));
+      $('slot-across').replaceChildren(sheet(across[name], this.larger));
       const nut = this.parts.find((p) => p.name === 'nut').spots.find((s) => s.string === spot.string);
       $('slot-facts').replaceChildren(table(nut));
     }
@@ -71,8 +76,8 @@
   }
 
   /* A drawing from its values, as the page's own markup of the first one is. */
-  function sheet([name, box, size, paths, words]) {
-    const svg = make('svg', { viewBox: box, width: box.split(' ')[2], role: 'img', class: 'sheet', 'aria-label': bc.units.said(name) });
+  function sheet([name, box, size, paths, words], larger) {
+    const svg = make('svg', { viewBox: box, width: larger * box.split(' ')[2], role: 'img', class: 'sheet', 'aria-label': bc.units.said(name) });
     for (const [cls, steps] of paths) {
       const d = path(steps);
       svg.append(make('path', { class: cls, d: cls === 'k-torn' ? torn(d) : d }));
