@@ -82,7 +82,9 @@ def progress(total: int) -> Iterator[Callable[[str], None]]:
 
 
 def say(words: str) -> None:
-    """A line of results, as wide as the terminal; whole into a pipe, or where it holds a command."""
+    """A line of results, as wide as the terminal; whole into a pipe, or where it holds
+    a command.
+    """
     told = sys.stdout.isatty() or os.environ.get("COLUMNS")
     print(
         *text.wrapped(words, width()) if told and not text.holds_command(words) else [words],

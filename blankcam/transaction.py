@@ -145,7 +145,9 @@ def _clear(folder: Path) -> None:
 
 
 def _complete(folder: Path, journal: Mapping[str, Any], *, carefully: bool = False) -> None:
-    """Whatever the journal says is still to do; ``carefully`` where others may have come between."""
+    """Whatever the journal says is still to do; ``carefully`` where others may have
+    come between.
+    """
     put: Mapping[str, str] = journal["put"]
     waiting = {n: s for n, s in put.items() if os.path.lexists(folder / s)}
     if carefully:

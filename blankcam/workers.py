@@ -144,7 +144,9 @@ def _through(
     at_once: int,
     lost: list[tuple[Task, str]],
 ) -> Iterator[tuple[Task, Result]]:
-    """Tasks through one executor until they end or it breaks; ``lost`` takes those without result."""
+    """Tasks through one executor until they end or it breaks; ``lost`` takes those
+    without result.
+    """
     from concurrent.futures import FIRST_COMPLETED, wait
 
     under_way: dict[Future[Result], Task] = {}
@@ -207,7 +209,8 @@ def _processes(how: str, count: int) -> Executor:
 
 @contextmanager
 def _ctrl_c_kept_off() -> Iterator[None]:
-    """For the length of a block that may start a process: it never sees a Ctrl-C, from its start on.
+    """For the length of a block that may start a process: it never sees a Ctrl-C, from its start
+    on.
 
     A process inherits what is blocked; here it waits until the end of the block.
     """

@@ -19,7 +19,9 @@ STEP = 0.1
 
 
 def in_one_program(profile):
-    """The machine as if it fetched its tools: a set-up is one program, which is easier to look at."""
+    """The machine as if it fetched its tools: a set-up is one program, which is easier
+    to look at.
+    """
     fetching = dataclasses.replace(profile.controller, tool_change=ToolChange.AUTOMATIC)
     return dataclasses.replace(profile, controller=fetching)
 

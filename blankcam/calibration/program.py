@@ -152,7 +152,9 @@ class _Bench:
                 self.path.line(self.cut.feed, y=float(SIZES["step_long"]))
 
     def _wall(self, land: Land, across: float, way: int) -> None:
-        """One wall, layer by layer, the axis across it standing still from the first to the last."""
+        """One wall, layer by layer, the axis across it standing still from the first to
+        the last.
+        """
         self._come(land.axis, across, -self.away, way)
         reach = self.piece.reach if land.axis == "x" else self.piece.comb_reach
         for deep in self._layers(land.deep):

@@ -56,7 +56,9 @@ def questions(
 
 
 def slip_of_all(measures: Sequence[Measure], readings: Readings) -> str:
-    """The slip that every reading has in common, such as a wrong unit; empty where there is none."""
+    """The slip that every reading has in common, such as a wrong unit; empty where
+    there is none.
+    """
     pairs = [(r, m.nominal) for m in measures for r in readings.get(m.key, ())]
     if len(pairs) < RULES["at_least"]:
         return ""

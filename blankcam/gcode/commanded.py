@@ -1,4 +1,5 @@
-"""What a machine must be told so that it goes where it is wanted: the one place that makes up for it.
+"""What a machine must be told so that it goes where it is wanted: the one place that makes up for
+it.
 
 Everything is planned where it is to be. Only here, on the way into the text, are scale and
 backlash of the axes and each tool's Z offset taken out again. Axes whose play is known are

@@ -158,7 +158,9 @@ def _place_words(blank: StandingBlank, units: str) -> str:
 
 
 def _known_words(program: Program, profile: Profile) -> Iterator[str]:
-    """What the program makes up for, and how good its cuts can be; nothing where nothing is known."""
+    """What the program makes up for, and how good its cuts can be; nothing where
+    nothing is known.
+    """
     if not profile.known:
         return
     good = promise(profile, program.tools, program.stock)
@@ -234,7 +236,9 @@ def touch_words(zeros: Iterable[Zero], length: Length = _millimetres) -> str:
 
 
 def zeroing_tool(program: Program) -> int:
-    """Number of the tool that a set-up is zeroed with: that which may touch X and Y, else the first."""
+    """Number of the tool that a set-up is zeroed with: that which may touch X and Y, else the
+    first.
+    """
     return next((z.touch.number for z in program.zeros if z.touch), program.tools[0].number)
 
 

@@ -401,7 +401,9 @@ def _string(parts: list[str], number: int) -> dict[str, Any]:
 
 
 def _judge(talk: Talk) -> None:
-    """Raise InputError with the faults of what has been answered; what is to come may still be wrong."""
+    """Raise InputError with the faults of what has been answered; what is to come may still be
+    wrong.
+    """
     key, said = talk.answers[-1]
     if key == KIND and said not in KINDS:
         wrong = "is not a kind"

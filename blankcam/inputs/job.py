@@ -86,7 +86,8 @@ class NutJob:
     seat_drop: float | None
     """None only where the marked line is given in its place."""
     marked_line: Graded | None
-    """The line marked along a rule on the frets, over the blank's underside, at the outer strings."""
+    """The line marked along a rule on the frets, over the blank's underside, at the outer strings.
+    """
     pencil: float
     """How far the pencil's middle stands over the rule."""
     margin_bass: float

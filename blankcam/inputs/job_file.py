@@ -95,7 +95,9 @@ def fill(raw: Mapping[str, Any]) -> tuple[dict[str, Any], tuple[str, ...]]:
 
 
 def _blanks_given(tables: Mapping[str, Any]) -> tuple[str, ...]:
-    """The parts that a job gives a blank for: they alone are made. None: both, of typical blanks."""
+    """The parts that a job gives a blank for: they alone are made. None: both, of
+    typical blanks.
+    """
     blanks = tables.get("blanks")
     return tuple(n for n in ("nut", "saddle") if isinstance(blanks, dict) and n in blanks)
 
@@ -198,7 +200,8 @@ def _holding(model: job_schema.JobHoldingTable) -> job.HoldingJob:
 def _is_used(key: str, made: job.Job) -> bool:
     """Whether anything comes of a key that was assumed.
 
-    A gap in a course wants a course; of a part that is not made only what places the strings counts.
+    A gap in a course wants a course; of a part that is not made only what places the strings
+    counts.
     """
     where, _, name = key.partition(".")
     if key == "nut.pencil":

@@ -1,4 +1,6 @@
-"""What a machine is and can do, as plain values; ``machine_file.py`` makes them from a profile file."""
+"""What a machine is and can do, as plain values; ``machine_file.py`` makes them from a profile
+file.
+"""
 
 from __future__ import annotations
 
@@ -68,8 +70,8 @@ class Holding:
     kind: str = "vice"
     """``vice`` (soft jaws), ``fixture``, ``carrier`` (waste board with tabs), ``tape``."""
     jaw_top: float | Literal["auto"] = "auto"
-    """On edge: height of the jaws over the seat side of the blank (z of the part); ``auto``: as high
-    as the cuts allow, worked out for each part."""
+    """On edge: height of the jaws over the seat side of the blank (z of the part); ``auto``: as
+    high as the cuts allow, worked out for each part."""
     jaw_length: float = 100.0
     """Along x, centred on the blank."""
     jaw_width: float = 20.0

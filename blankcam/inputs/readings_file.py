@@ -1,7 +1,7 @@
 """The readings after stringing: a small TOML file with a ``[readings]`` table.
 
-Values by string go by string number, 1 the treble side's outermost, or as ``{ bass, treble }``, which
-reads the outer two strings. A bare list is refused: nobody can see which end it begins at.
+Values by string go by string number, 1 the treble side's outermost, or as ``{ bass, treble }``,
+which reads the outer two strings. A bare list is refused: nobody can see which end it begins at.
 """
 
 from __future__ import annotations

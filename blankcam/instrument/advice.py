@@ -1,4 +1,6 @@
-"""What to tell the maker about strings and heights: what is unlikely, what moves what, what to trust."""
+"""What to tell the maker about strings and heights: what is unlikely, what moves what, what to
+trust.
+"""
 
 from __future__ import annotations
 

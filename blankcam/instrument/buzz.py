@@ -1,10 +1,10 @@
 """How near a plucked string comes to the frets, and the least action that keeps it off them.
 
-A string pulled aside by a and let go swings, ideally, between its plucked shape, a triangle, and the
-same triangle turned about the string's middle: what was beta of the length from the bridge is then
-beta from the other end. Pulled away from the board, the turned triangle is the nearest the string
-comes to the frets. With the pluck's force F square to the board, a = F beta (1 - beta) L / T. A model,
-from memory of plucked-string theory; damping and the frets' width are left out.
+A string pulled aside by a and let go swings, ideally, between its plucked shape, a triangle, and
+the same triangle turned about the string's middle: what was beta of the length from the bridge is
+then beta from the other end. Pulled away from the board, the turned triangle is the nearest the
+string comes to the frets. With the pluck's force F square to the board, a = F beta (1 - beta) L /
+T. A model, from memory of plucked-string theory; damping and the frets' width are left out.
 """
 
 from __future__ import annotations

@@ -1,4 +1,6 @@
-"""The instrument from its job: where each string runs, and the heights it must have at both ends."""
+"""The instrument from its job: where each string runs, and the heights it must have at
+both ends.
+"""
 
 from __future__ import annotations
 
@@ -86,7 +88,8 @@ class Instrument:
     nut_floor: float
     """Floor of the nut's seat on the centre line."""
     nut_floor_slope: float
-    """Its rise to the right, mm a mm: 0 unless a line was marked that is not level with the frets."""
+    """Its rise to the right, mm a mm: 0 unless a line was marked that is not level with the frets.
+    """
     bridge_top: float
     saddle_floor: float
     """Floor of the saddle's seat."""
@@ -120,8 +123,8 @@ def build(job: Job) -> Instrument:
 def _nut_floor(job: Job, board: Board, paths: Sequence[StringPath]) -> tuple[float, float]:
     """Floor of the nut's seat on the centre line, and its slope across.
 
-    The marked line is the line of the fret tops at the nut over that floor. With it the depth of the
-    seat and the height of the frets need not be known: what they are off by cancels.
+    The marked line is the line of the fret tops at the nut over that floor. With it the depth of
+    the seat and the height of the frets need not be known: what they are off by cancels.
     """
     line = job.nut.marked_line
     if line is None:
@@ -136,7 +139,9 @@ def _nut_floor(job: Job, board: Board, paths: Sequence[StringPath]) -> tuple[flo
 
 
 def marked_line_misfit(instrument: Instrument, seat_drop: float) -> tuple[float, float]:
-    """How far the marked line lies over the one that seat_drop and fret height make, bass, treble."""
+    """How far the marked line lies over the one that seat_drop and fret height make,
+    bass, treble.
+    """
     bass, treble = (
         -seat_drop - nut_floor_at(instrument, instrument.strings[i].u_nut) for i in (0, -1)
     )

@@ -3,9 +3,9 @@
 Source [AB]: M.B. Anderson and R.G. Beausoleil, J. Acoust. Soc. Am. 156(1) 683 (2024), read as the
 authors' manuscript. A string pressed to a fret gets longer, pulls harder and bends stiffer; the
 model adds up those shares for a string pinned at the saddle and clamped at the fret. With a finger
-10 mm behind the fret it meets the ranges measured on the guitar there within 0.15 cent; with 0 mm it
-gives 3.4 to 4.2 cents at fret 1 where 4.5 to 5.75 were measured. In a blind test listeners heard no
-difference between straight and individual compensation: its tenths of a cent are for comparing
+10 mm behind the fret it meets the ranges measured on the guitar there within 0.15 cent; with 0 mm
+it gives 3.4 to 4.2 cents at fret 1 where 4.5 to 5.75 were measured. In a blind test listeners heard
+no difference between straight and individual compensation: its tenths of a cent are for comparing
 ridges, not for promising a sound.
 
 Signs: a compensation ``dS`` > 0 moves the ridge away from the nut, an offset ``dN`` < 0 moves the
@@ -149,7 +149,9 @@ def saddle_compensation(string: FrettedString, dN: Values = 0.0) -> Array:
 
 
 def nut_compensation(string: FrettedString, dS: Values = 0.0) -> Array:
-    """The ``dN`` in mm that makes the sum of the squares of the errors least, the ridge as it is."""
+    """The ``dN`` in mm that makes the sum of the squares of the errors least, the ridge
+    as it is.
+    """
     back = np.asarray(dS, dtype=np.float64)
     dN = np.zeros(np.broadcast(back, bending(string)).shape)
     for _ in range(_ROUNDS):

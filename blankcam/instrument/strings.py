@@ -71,7 +71,9 @@ def _fret_top(instrument: Instrument, string: StringPath, s: float) -> float:
 
 
 def _drop(instrument: Instrument, string: StringPath) -> float:
-    """How far fret 12 lies under the straight line over the fret tops at both of the string's ends."""
+    """How far fret 12 lies under the straight line over the fret tops at both of the
+    string's ends.
+    """
     s12 = float(instrument.board.fret_at(12))
     t = float(string.share(np.array(s12)))
     ends = [_fret_top(instrument, string, s) for s in (string.front, string.ridge)]

@@ -1,7 +1,7 @@
 """Where a tool's tip may go over a surface, and rows along x that bring a surface out.
 
-A surface is a function (x, y) -> z of arrays, smooth, going on beyond the part, and convex upward but
-for hollows along the part.
+A surface is a function (x, y) -> z of arrays, smooth, going on beyond the part, and convex upward
+but for hollows along the part.
 """
 
 from __future__ import annotations
@@ -25,7 +25,8 @@ Bools = NDArray[np.bool_]
 
 
 HOLLOW = 0.2
-"""Where a slope along the part grows by more than this under a ball, the ball may bridge a hollow."""
+"""Where a slope along the part grows by more than this under a ball, the ball may bridge a hollow.
+"""
 ACROSS = 9
 """Lines along the part, from face to face, on which its slopes are looked at for hollows."""
 PROBES = 31

@@ -36,8 +36,8 @@ class Decided:
     """All that is decided of one part."""
 
     request: CutRequest
-    """As asked for, the jaws' height worked out; its blank is rubbed down first where the hand brings
-    it to its thickness."""
+    """As asked for, the jaws' height worked out; its blank is rubbed down first where the hand
+    brings it to its thickness."""
     decisions: tuple[Decision, ...]
     """In working order."""
     face: Bench | None

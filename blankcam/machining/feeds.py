@@ -250,7 +250,9 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
 
 
 def least_feed(cut: Cut) -> float:
-    """The feed, mm/min, under which the edge would only rub, as the proof has it and a little more."""
+    """The feed, mm/min, under which the edge would only rub, as the proof has it and a
+    little more.
+    """
     return LEAST_CHIP * cut.teeth * cut.rpm
 
 

@@ -59,7 +59,9 @@ def settled(holding: Holding, window: Window) -> Holding:
 
 
 def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iterator[Fault]:
-    """What is wrong with the height of the jaws, or of a fixture's walls; ``fix``: what would widen a window that is empty."""
+    """What is wrong with the height of the jaws, or of a fixture's walls; ``fix``: what would widen
+    a window that is empty.
+    """
     where, key = f"{part}, on edge", "holding.jaw_top"
     height = settled(holding, window).jaws
     held, cut = hold_words(window), cut_words(window.cut, window.low)

@@ -394,7 +394,9 @@ def waiting(
 def _halves(
     count: int, found: Sequence[Sequence[tuple[int, int]]], middle: int | None
 ) -> Iterator[tuple[Iterable[int], Sequence[tuple[int, int]], int]]:
-    """Rows that wait for one another in turn, and the stretches that the first of them waits for."""
+    """Rows that wait for one another in turn, and the stretches that the first of them
+    waits for.
+    """
     if middle is None:
         yield range(count // 2), (), -1
         yield range(count - 1, count // 2 - 1, -1), (), -1

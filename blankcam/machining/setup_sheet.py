@@ -91,7 +91,9 @@ def setup_on_edge(request: CutRequest, edge: Bench, tools: Iterable[Tool]) -> Se
 
 
 def _touch(tools: Iterable[Tool], over: float, up_to: float) -> Touch | None:
-    """The stoutest tool whose side can touch between two heights, ball noses by their full width."""
+    """The stoutest tool whose side can touch between two heights, ball noses by their
+    full width.
+    """
     tip = over + OVER
     able = [
         t

@@ -256,7 +256,9 @@ def _layers(
 def _batches(
     off: float, ball: float, deep: float, step: float, low: float
 ) -> Iterator[list[list[Way]]]:
-    """Ways over the floor's own passes: all those of full layers, then of thinner and thinner ones."""
+    """Ways over the floor's own passes: all those of full layers, then of thinner and
+    thinner ones.
+    """
     for thinner in THINNER:
         ways = [_upper(off, ball, deep, thinner * step, share) for share in SHARES]
         yield [*_full_layers(off, ball, deep, step, low), *ways] if thinner == 1 else ways

@@ -291,7 +291,8 @@ def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
     """How deep a nick may go, mm: in the waste of its slot, and within the slot below it.
 
     Below what waste may be opened to it is never wider than the slot and never as deep; in the
-    waste above never wider than may be opened. Where the top rises across it, a nick is wider there.
+    waste above never wider than may be opened. Where the top rises across it, a nick is wider
+    there.
     """
     target, left_right = nut.at(stage), clear_window(nut.slots, slot, nut.length)
     raised = target.raised - target.opened

@@ -37,7 +37,9 @@ SHARES: int = table("cutting")["top"]["shares"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SurfacePasses:
-    """Every pass that brings a surface out; the rough layers come first, the highest of them first."""
+    """Every pass that brings a surface out; the rough layers come first, the highest of
+    them first.
+    """
 
     rough: tuple[RowPasses, ...]
     finish: RowPasses

@@ -76,7 +76,9 @@ def opening_depth(nut: Part) -> float:
 
 
 def opened_tips(nut: Part, tool: Tool, xs: Array) -> Array:
-    """Heights of the tip at the front edge where it opens the waste for good, each x of the passes."""
+    """Heights of the tip at the front edge where it opens the waste for good, each x of
+    the passes.
+    """
     finished = nut.at(Stage.FINAL).surface
     return tip_height(finished, tool, xs, np.zeros_like(xs)) + nut.at(Stage.ROUGH).opened
 

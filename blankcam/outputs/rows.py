@@ -1,4 +1,5 @@
-"""What a table is, whichever file it goes into: columns that say what they hold, and rows of values.
+"""What a table is, whichever file it goes into: columns that say what they hold, and rows of
+values.
 
 Values are plain numbers in the column's own unit; how many decimals are shown, and whether inches
 stand beside millimetres, is settled where a table is rendered. Nothing here knows the trade.

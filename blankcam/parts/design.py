@@ -46,7 +46,9 @@ class Design:
 
     @property
     def stands_forward(self) -> float:
-        """How far nut compensation has the nut stand forward, mm; the board's end is shortened by it."""
+        """How far nut compensation has the nut stand forward, mm; the board's end is shortened by
+        it.
+        """
         return max((e.forward + e.back for e in self.edges), default=0.0)
 
     @property

@@ -59,7 +59,9 @@ def slot_section(nut: Part, slot: Slot, raised: float) -> Chain:
 
 
 def step_front(nut: Part, slot: Slot) -> Chain:
-    """A slot's step seen from the bridge: down its left wall, along its bottom, up its right wall."""
+    """A slot's step seen from the bridge: down its left wall, along its bottom, up its
+    right wall.
+    """
     assert slot.step is not None
     ends = [(x, slot.step.bottom) for x in (slot.step.left, slot.step.right)]
     left, right = (_upright(nut.top, end, up=True) for end in ends)
@@ -67,7 +69,9 @@ def step_front(nut: Part, slot: Slot) -> Chain:
 
 
 def step_plan(slot: Slot) -> Chain:
-    """A slot's step from above: in along its left wall, along its back, out along its right wall."""
+    """A slot's step from above: in along its left wall, along its back, out along its
+    right wall.
+    """
     assert slot.step is not None
     step = slot.step
     corners = ((step.left, 0.0), (step.left, step.back), (step.right, step.back), (step.right, 0.0))

@@ -23,7 +23,9 @@ class HandLeft:
     """Numbers of the strings at which a nut's front is cut back by hand."""
 
     def as_programmed(self, part: Part) -> Part:
-        """The part that the programs are to leave: a nut's front stands where the hand cuts it back."""
+        """The part that the programs are to leave: a nut's front stands where the hand cuts it
+        back.
+        """
         if isinstance(part, Nut) and self.fronts:
             return part.with_whole_front(self.fronts)
         return part

@@ -241,7 +241,9 @@ def refusals(job: Job, instrument: Instrument, saddle: Saddle) -> list[Fault]:
 
 
 def shaped(job: Job, instrument: Instrument, blank: BlankJob, wanted: tuple[float, ...]) -> Saddle:
-    """The saddle as the job asks for it, whether it may be cut or not; parameters as of ``build``."""
+    """The saddle as the job asks for it, whether it may be cut or not; parameters as of
+    ``build``.
+    """
     thickness = thickness_of(job, blank)
     length = job.saddle.slot_length - job.saddle.end_clearance
     slot = saddle_slot(job.saddle.front_at, instrument)
@@ -296,7 +298,8 @@ def _top(
 
 
 def fitted_crown(ridge: SmoothCurve, length: float, thickness: float) -> float:
-    """The crown's radius where the job gives none: wide enough for the face furthest from the ridge.
+    """The crown's radius where the job gives none: wide enough for the face furthest from the
+    ridge.
 
     Rounded up to a tenth of a millimetre.
     """

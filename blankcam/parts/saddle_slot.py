@@ -1,8 +1,8 @@
 """The saddle's slot in the bridge: a straight front edge, square to the strings or slanted.
 
-Instrument frame (u across, s from the nut's front edge) to part frame (x along the slot, y across it)
-and back. The part leans on the front of its slot, where the strings push it, and its middle lies on
-the instrument's centre line. A square slot is the one whose angle is 0.
+Instrument frame (u across, s from the nut's front edge) to part frame (x along the slot, y across
+it) and back. The part leans on the front of its slot, where the strings push it, and its middle
+lies on the instrument's centre line. A square slot is the one whose angle is 0.
 """
 
 from __future__ import annotations

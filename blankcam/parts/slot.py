@@ -25,7 +25,8 @@ class FrontStep:
     bottom: float
     """How far down, z over the seat."""
     beside: float
-    """Its back is straight so far beside the slot at least; farther out a tool may leave its round."""
+    """Its back is straight so far beside the slot at least; farther out a tool may leave its round.
+    """
 
     def covers(self, x: Array, y: Array) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
         """Whether a place lies in it, seen from above."""

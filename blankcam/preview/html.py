@@ -18,7 +18,9 @@ def words(text: object, limit: int = 400) -> str:
 
 
 def el(name: str, /, *inner: str, **attributes: object) -> str:
-    """An element; ``inner`` is markup already. Underscores in names become hyphens, ``cls`` class."""
+    """An element; ``inner`` is markup already. Underscores in names become hyphens,
+    ``cls`` class.
+    """
     return f"<{name}{_attributes(attributes)}>{''.join(inner)}</{name}>"
 
 

@@ -1,4 +1,5 @@
-"""What stands round a part on the instrument, as surfaces between two lines, for the page's picture.
+"""What stands round a part on the instrument, as surfaces between two lines, for the page's
+picture.
 
 In the part's frame, mm. What is not measured (head, neck, the bridge's outline, pins) is drawn for
 its place only, and marked so.

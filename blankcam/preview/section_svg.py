@@ -163,7 +163,9 @@ def section_values(
 
 
 def seat_values(seats: Sequence[SeatDrawing]) -> dict[str, Any]:
-    """The parts in the instrument: ``{kind: {string or "all": {"wide": sheet, "narrow": sheet}}}``."""
+    """The parts in the instrument: ``{kind: {string or "all": {"wide": sheet, "narrow":
+    sheet}}}``.
+    """
     made: dict[str, dict[str, dict[str, Any]]] = {}
     for seat in seats:
         drawn = {layout: _plain(d, seat.name) for layout, d in seat.layouts.items()}

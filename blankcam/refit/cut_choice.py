@@ -1,8 +1,9 @@
 """Whether a string is done, and what to take off nut and saddle where it is not.
 
 A cut stops short of the target by so many standard deviations of what it leaves (the *aim*), since
-taking off is possible and adding is not. A string is *done* when its estimate lies inside a band; only
-what is outside asks for a cut, but once one slot is cut all that have something to give are. mm.
+taking off is possible and adding is not. A string is *done* when its estimate lies inside a band;
+only what is outside asks for a cut, but once one slot is cut all that have something to give are.
+mm.
 """
 
 from __future__ import annotations
@@ -158,7 +159,8 @@ def choose_cut(
     ----------
     uncertainty : of the readings, mm, as stated times the scatter found
     nut_made : whether there is a nut to cut; without one fret 1 asks for nothing
-    saddle : where the strings cross it; None where there is none to cut, and fret 12 asks for nothing
+    saddle : where the strings cross it; None where there is none to cut, and fret 12 asks for
+    nothing
     """
     stop = stops(first, twelfth, cutting, uncertainty=uncertainty)
     if not nut_made or saddle is None:
@@ -298,8 +300,9 @@ def _straight_trim(
 ) -> tuple[tuple[float, float], Array] | None:
     """Ends and per string of a straight trim near enough to every limit, or None.
 
-    Near enough: what it leaves on the saddle uses up no more of the ``room`` up to where a string is
-    done than data/refit.toml allows. A straight trim keeps the crown that a new one would cut anew.
+    Near enough: what it leaves on the saddle uses up no more of the ``room`` up to where a string
+    is done than data/refit.toml allows. A straight trim keeps the crown that a new one would cut
+    anew.
     """
     line = best_line(centres, limit)
     values = table("refit")["trim"]
@@ -316,14 +319,16 @@ def _straight_trim(
 def best_line(x: Array, limit: Array) -> tuple[float, float] | None:
     """Level at x = 0 and slope of the line nowhere over the limits that comes nearest to them all.
 
-    Nearest: the greatest gap is the least. Such a line is parallel to a chord of the points, so that
-    trying every chord finds it. None with fewer than two places.
+    Nearest: the greatest gap is the least. Such a line is parallel to a chord of the points, so
+    that trying every chord finds it. None with fewer than two places.
     """
     return min(_chord_lines(x, limit), default=(0.0, None))[1]
 
 
 def _chord_lines(x: Array, limit: Array) -> Iterator[tuple[float, tuple[float, float]]]:
-    """Every line parallel to a chord and under all limits: its greatest gap, its level and slope."""
+    """Every line parallel to a chord and under all limits: its greatest gap, its level
+    and slope.
+    """
     for i, j in combinations(range(len(x)), 2):
         if abs(x[j] - x[i]) >= 1e-9:
             slope = float((limit[j] - limit[i]) / (x[j] - x[i]))

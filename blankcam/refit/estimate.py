@@ -1,7 +1,8 @@
 """What is believed of the clearances over one fret: a normal distribution over the strings.
 
-A reading sharpens it (weighed by its own uncertainty), a cut shifts it and blurs it a little, and so
-does taking the strings off and on. mm; every array runs over the strings, in one order throughout.
+A reading sharpens it (weighed by its own uncertainty), a cut shifts it and blurs it a little, and
+so does taking the strings off and on. mm; every array runs over the strings, in one order
+throughout.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
 """What happened to an instrument, replayed: from the parts as first made to what is believed now.
 
-A string's clearance over fret n is ``y = z_n (1 - t) + z_s t - z_f`` with ``t = s_n / length``: a nut
-slot lower by d lowers it by (1 - t) d, a saddle lower by d by t d. Each fret keeps an estimate of its
-own. mm; arrays run over the strings in one order throughout.
+A string's clearance over fret n is ``y = z_n (1 - t) + z_s t - z_f`` with ``t = s_n / length``: a
+nut slot lower by d lowers it by (1 - t) d, a saddle lower by d by t d. Each fret keeps an estimate
+of its own. mm; arrays run over the strings in one order throughout.
 """
 
 from __future__ import annotations
@@ -115,7 +115,9 @@ class Filled:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Restrung:
-    """Other strings or another neck setting: a change of clearance that is foreseen, not measured."""
+    """Other strings or another neck setting: a change of clearance that is foreseen,
+    not measured.
+    """
 
     first: Array
     twelfth: Array

@@ -2,8 +2,8 @@
 
 Every cause is a story of what else could have given these readings: other figures typed than were
 read, or a nut or saddle that stands elsewhere than the book says. Each is weighed by how often it
-happens (data/refit.toml) and by how well it explains the readings, averaged over how far readings may
-scatter. What no numbers tell apart is one question.
+happens (data/refit.toml) and by how well it explains the readings, averaged over how far readings
+may scatter. What no numbers tell apart is one question.
 """
 
 from __future__ import annotations
@@ -132,7 +132,8 @@ class Known:
     relief_lift: Array | None = None
     """What a relief other than before adds over fret 12, where it was read and differs."""
     other_stage_nut: Array | None = None
-    """How much higher the nut's slots stand when cut to the other stage; only at the first reading."""
+    """How much higher the nut's slots stand when cut to the other stage; only at the first reading.
+    """
     other_stage_saddle: float = 0.0
 
 

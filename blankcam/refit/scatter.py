@@ -1,9 +1,9 @@
 """Whether the readings scatter more than they state, told from the book itself.
 
-Each fret is replayed once for every scatter in data/refit.toml, fret 12 also for every unevenness of
-saddle and frets, and weighed by how well that explains all its readings; what is believed then is a
-replay with the scatter and unevenness that the weights make. One set of readings hardly tells the
-two apart; a second does, for what the readings scatter by does not come back.
+Each fret is replayed once for every scatter in data/refit.toml, fret 12 also for every unevenness
+of saddle and frets, and weighed by how well that explains all its readings; what is believed then
+is a replay with the scatter and unevenness that the weights make. One set of readings hardly tells
+the two apart; a second does, for what the readings scatter by does not come back.
 """
 
 from __future__ import annotations

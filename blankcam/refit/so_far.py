@@ -231,7 +231,9 @@ def _event(designed: DesignedInstrument, entry: Entry, count: int) -> Event:
 
 
 def restrung(designed: DesignedInstrument, pull: float) -> Restrung:
-    """What other strings move: their pull, over the old ones', lifts the saddle's end by its share."""
+    """What other strings move: their pull, over the old ones', lifts the saddle's end
+    by its share.
+    """
     rise = float(table("refit")["prior"]["saddle"]["rise"])
     doubt = float(table("refit")["prior"]["twelfth"]["common"])
     more, half = pull - 1, designed.twelfth.share

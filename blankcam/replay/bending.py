@@ -41,7 +41,9 @@ SAME = 1e-6
 
 
 def compliance(tool: Tool) -> float:
-    """How far a tool's tip goes aside, mm/N: the sum of x² dx/(E I) from the tip up to the holder."""
+    """How far a tool's tip goes aside, mm/N: the sum of x² dx/(E I) from the tip up to
+    the holder.
+    """
     data = table("materials")
     thin = min(_thin(tool), tool.stick_out)
     ends = np.concatenate([np.linspace(0.0, tool.stick_out, SLICES), [thin]])
@@ -53,7 +55,9 @@ def compliance(tool: Tool) -> float:
 
 
 def _thin(tool: Tool) -> float:
-    """How far up a tool is as thick as its cutting end; a shank that is no thicker counts as that."""
+    """How far up a tool is as thick as its cutting end; a shank that is no thicker
+    counts as that.
+    """
     cone = tool.shape in (Shape.TAPERED_BALL, Shape.VEE)
     return tool.reach if cone or tool.shank > tool.diameter else tool.stick_out
 

@@ -1,8 +1,8 @@
 """The stable codes of what the proof may find, grouped by the steps of the proof.
 
 R reading the program, M the moves and their state, C contacts, H holding, V what the program states
-in words, J the part that is left. A code never changes its meaning, and one that is no longer used is
-never given to anything else.
+in words, J the part that is left. A code never changes its meaning, and one that is no longer used
+is never given to anything else.
 """
 
 from __future__ import annotations

@@ -224,7 +224,9 @@ def _shoulders(bound: HeightAt, heightmap: Heightmap, slot: Slot) -> Floats:
 
 
 def _height_beside(heightmap: Heightmap, row: int, slot: Slot) -> float:
-    """Height of the material within ``shoulder`` mm of both walls of a slot, the lower of the two."""
+    """Height of the material within ``shoulder`` mm of both walls of a slot, the lower
+    of the two.
+    """
     off = heightmap.x - float(slot_axis(slot, heightmap.y)[row])
     half = slot.width / 2 / math.cos(slot.yaw)
     close = half + table("proof")["cells"]["shoulder"]

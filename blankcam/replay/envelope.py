@@ -193,7 +193,9 @@ def _sheet(out: Floats, du: Floats, r: Floats, cosines: Plane, level: tuple[floa
 
 
 def lowest_on_arc(turn: PlaneArc, low: float, high: float) -> float:
-    """Lowest second coordinate of an arc while its first lies between low and high; inf if never."""
+    """Lowest second coordinate of an arc while its first lies between low and high; inf
+    if never.
+    """
     found = [math.inf]
     for a, b in _halves(turn):
         ends = sorted(turn.centre[0] + turn.radius * math.cos(t) for t in (a, b))

@@ -45,7 +45,9 @@ def lower_all_by_face(
     middle: float,
     skin: float = 0.0,
 ) -> tuple[Floats, ...]:
-    """The same for several heightmaps at once: what the discs reach is worked out once for all x."""
+    """The same for several heightmaps at once: what the discs reach is worked out once
+    for all x.
+    """
     # The closed forms want rising places: those of all the heightmaps, each once
     x, place = np.unique(np.concatenate([f.x for f in heightmaps]), return_inverse=True)
     parts = np.split(place, np.cumsum([len(f.x) for f in heightmaps])[:-1])

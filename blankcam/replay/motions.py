@@ -30,8 +30,8 @@ class Moves:
 
     ``start``, ``end`` and ``centre`` are (n, 3); an unknown start coordinate is NaN. A centre
     counts in the two axes of its plane only. ``plane`` is 17, 18 or 19, ``spindle`` 1 for M3, -1
-    for M4, 0 stopped; ``tool`` is the number in the spindle, 0 for none. ``aloft`` is 1 where a move
-    ends at the machine's safe height, whose Z in the program's coordinates is not known (NaN).
+    for M4, 0 stopped; ``tool`` is the number in the spindle, 0 for none. ``aloft`` is 1 where a
+    move ends at the machine's safe height, whose Z in the program's coordinates is not known (NaN).
     """
 
     line: Ints

@@ -64,7 +64,8 @@ class WantedPart:
     def finished_top(self) -> HeightAt | None:
         """The top as the programs finish it for the stage; +inf over slots and outside the plan.
 
-        None where the hand goes over it, and where a part has none to be brought out, as a test piece.
+        None where the hand goes over it, and where a part has none to be brought out, as a test
+        piece.
         """
         target, kinds = self.target, {f.kind for f in self.part.features}
         if target.ridge or self.by_hand.top or self.part.top_feature not in kinds:

@@ -2,8 +2,8 @@
 
 Each move alone decides over little more than its own length (``chained``), so a long run of short
 moves is worked at once: every pair of a move and a column it may reach is one column of a table,
-with the closed form of ``envelope.line_envelope`` in it. Where several moves reach a column they lower it
-one after the other, in their order, so that each move's own depth is known.
+with the closed form of ``envelope.line_envelope`` in it. Where several moves reach a column they
+lower it one after the other, in their order, so that each move's own depth is known.
 """
 
 from __future__ import annotations
@@ -94,7 +94,9 @@ def _end_slopes(moves: Moves) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach:
-    """The columns and rows each move may reach, all (n,): from the first up to, not with, the last."""
+    """The columns and rows each move may reach, all (n,): from the first up to, not
+    with, the last.
+    """
 
     first: Ints
     last: Ints
@@ -193,7 +195,9 @@ def _rows_standing(heightmap: Heightmap, form: ToolProfile, moves: Moves, run: B
 
 
 def _envelope_table(form: ToolProfile, moves: Moves, i: Ints, x: Floats, y: Floats) -> Floats:
-    """Lowest heights of move i[p] of a ball at x[p] and every y, (ny, np): ``envelope.line_envelope``."""
+    """Lowest heights of move i[p] of a ball at x[p] and every y, (ny, np):
+    ``envelope.line_envelope``.
+    """
     dx = moves.end[i, 0] - moves.start[i, 0]
     run, ahead = np.abs(dx), np.sign(dx)
     slope = (moves.end[i, 2] - moves.start[i, 2]) / run
@@ -217,7 +221,9 @@ def _envelope_table(form: ToolProfile, moves: Moves, i: Ints, x: Floats, y: Floa
 
 
 def _lower_columns(z: Floats, sunk: Floats, column: Ints) -> Floats:
-    """Lower the heights z (ny, nx) by a table (ny, np) of columns, in its order; what each cut away."""
+    """Lower the heights z (ny, nx) by a table (ny, np) of columns, in its order; what each cut
+    away.
+    """
     order = np.argsort(column, kind="stable")
     place = np.arange(len(column))
     new = np.r_[True, np.diff(column[order]) > 0]

@@ -2,8 +2,9 @@
 
 At a stop hands come near the work; the spindle coming up to speed, or a tool standing still in
 the cut, marks or burns it. So all of these are to be made clear of stock and holding, and after a
-start or a new speed the spindle gets the time that the machine's profile says before anything is cut.
-Order of execution on a line: NISTIR 6556 Table 8 (spindle before dwell before motion, M0 last).
+start or a new speed the spindle gets the time that the machine's profile says before anything is
+cut. Order of execution on a line: NISTIR 6556 Table 8 (spindle before dwell before motion, M0
+last).
 """
 
 from __future__ import annotations

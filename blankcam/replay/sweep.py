@@ -96,7 +96,8 @@ def replay_moves(
     """Carry out the moves on the heightmap, in place.
 
     Moves with an unknown start or tool are left out: the reader has faulted them. ``plunge`` (n,)
-    is how fast each move's tip may go down into stock, mm/min; without it plunges are not looked at.
+    is how fast each move's tip may go down into stock, mm/min; without it plunges are not looked
+    at.
     """
     depth, place = np.zeros(len(moves)), np.full((len(moves), 3), np.nan)
     contacts: list[Contact] = []
@@ -156,7 +157,9 @@ def _may_reach(heightmap: Heightmap, moves: Moves, wide: Mapping[int, float], to
 def _patch(
     heightmap: Heightmap, low: Floats, high: Floats, radius: float, above: float
 ) -> Heightmap | None:
-    """The part of the heightmap under a move, sharing its heights; None where all of it is lower."""
+    """The part of the heightmap under a move, sharing its heights; None where all of it
+    is lower.
+    """
     if radius <= 0:
         return None
     rows, columns = heightmap.window(low[:2] - radius, high[:2] + radius)

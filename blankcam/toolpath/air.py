@@ -76,7 +76,9 @@ def _reached(box: Box, operations: Iterable[Operation], travel: Axis) -> Box:
 
 
 def _round(path: Path, blank: Box, box: Box, z: float) -> None:
-    """Round what can be reached of a blank, with a stop over two corners across from one another."""
+    """Round what can be reached of a blank, with a stop over two corners across from
+    one another.
+    """
     over = f"{z - box.z1:.2f} mm over the blank"
     of = "its" if box == blank else "the"
     cut = "" if box == blank else " of what is cut"

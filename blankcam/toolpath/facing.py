@@ -72,7 +72,9 @@ def _layers(height: float, depth: float, last: float) -> list[float]:
 
 
 def _beside(path: Path, x: float, y: float, z: float) -> None:
-    """To the start of a pass; in air beside the blank, so straight where it already stands there."""
+    """To the start of a pass; in air beside the blank, so straight where it already
+    stands there.
+    """
     if path.at[0] == x:
         path.rapid(y=y)
         path.rapid(z=z)

@@ -1,9 +1,9 @@
 """Several blanks in one fixture: their programs as one, the tool changes shared.
 
 The blanks stand side by side along y, a pitch apart, their left ends against one stop and their
-seat sides on one floor. X 0 is the stop, Y 0 the side seen from the bridge (on face the seat side) of the
-blank in place 1, Z 0 the floor (on face the top of the waste board); what is touched is what can be
-reached: the left ends, that side, and the top of the walls (on face the board).
+seat sides on one floor. X 0 is the stop, Y 0 the side seen from the bridge (on face the seat side)
+of the blank in place 1, Z 0 the floor (on face the top of the waste board); what is touched is what
+can be reached: the left ends, that side, and the top of the walls (on face the board).
 """
 
 from __future__ import annotations

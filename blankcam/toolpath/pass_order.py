@@ -84,7 +84,9 @@ def cut_layer(path: Path, rows: RowPasses, cut: Cut) -> None:
 
 
 def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Array]:
-    """Where a pass must start to come down to ``begin`` at ``rise`` a place, and how much higher."""
+    """Where a pass must start to come down to ``begin`` at ``rise`` a place, and how
+    much higher.
+    """
     start = begin
     while start > 0 and heights[start] + rise * (begin - start) < air[start]:
         start -= 1

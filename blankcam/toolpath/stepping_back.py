@@ -1,8 +1,8 @@
 """A nut's front milled back around its slots: an upright step from the top to under the floor.
 
-The tool goes down in the air before the front, into the step along its right wall, along its back to
-the left, and out along its left wall: the work is on its right all the way, which is climbing, and
-what little could break out breaks into the air before the front.
+The tool goes down in the air before the front, into the step along its right wall, along its back
+to the left, and out along its left wall: the work is on its right all the way, which is climbing,
+and what little could break out breaks into the air before the front.
 """
 
 from __future__ import annotations

@@ -49,7 +49,8 @@ def layout(
     """Work a job out and lay its numbers out, as far as there are any; raises as reading does.
 
     What make will refuse stands beside the numbers. ``scatter`` adds what the measurements'
-    uncertainty does, ``feeds`` how each operation cuts; neither is of use for a job that is refused.
+    uncertainty does, ``feeds`` how each operation cuts; neither is of use for a job that is
+    refused.
     """
     job = job_file.load(job_path)
     profile = machine_of(job, machine)
@@ -202,7 +203,9 @@ def slot_decisions(
 
 
 def picture(job_path: str, width: int, *, plain: bool) -> tuple[list[str], tuple[Fault, ...]]:
-    """Both parts as lines of characters no wider than ``width``, and why they must not be made so."""
+    """Both parts as lines of characters no wider than ``width``, and why they must not
+    be made so.
+    """
     from blankcam.outputs.drawings import picture as pictures
 
     job = job_file.load(job_path)

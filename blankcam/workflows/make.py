@@ -52,7 +52,8 @@ def make(
     ----------
     what : ``all``, ``dxf`` or ``gcode``
     alone : whether the other cores are free; False in a batch
-    release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile says
+    release, paper, units : of the DXF, the sheet and the tables, where not as the machine's profile
+    says
     stock : width and height of a sheet on which all outlines are laid out too, "300 mm x 200 mm"
     stock_material : what lies under a laser, where that is not as its profile says
 

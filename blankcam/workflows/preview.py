@@ -81,7 +81,9 @@ def _sheets(draft: Drafted) -> dict[str, bytes]:
 
 
 def draw(job: Job, profile: Profile, stage: Stage, *, proven: bool = True) -> Drafted:
-    """The job worked out, its programs planned and replayed where ``proven`` and nothing is refused."""
+    """The job worked out, its programs planned and replayed where ``proven`` and nothing is
+    refused.
+    """
     found, refused = drafted(job)
     made: tuple[CutResult, ...] = ()
     if profile.cuts_programs and proven and not refused:

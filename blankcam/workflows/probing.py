@@ -94,7 +94,9 @@ def _around(result: CutResult, sheet: SetupSheet) -> Iterator[Obstacle]:
 
 
 def _left_end(result: CutResult, sheet: SetupSheet, blank: Obstacle, ball: float) -> Obstacle:
-    """The blank as high as its left end ever stands, less what a ball touches with under its width."""
+    """The blank as high as its left end ever stands, less what a ball touches with
+    under its width.
+    """
     part, (x, y, z) = result.request.part, blank.high
     if sheet.setup is Setup.EDGE:
         ends = part.at(result.request.stage).surface.height(np.zeros(2), np.array([0.0, y]))

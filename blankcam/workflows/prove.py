@@ -34,7 +34,8 @@ from blankcam.workflows.verdict import (
 LARGEST_PROGRAM = 20_000_000
 """Bytes."""
 MOST_LINES = 30_000
-"""Of a program; replaying as many long moves takes a minute or two; one part has about a thousand."""
+"""Of a program; replaying as many long moves takes a minute or two; one part has about a thousand.
+"""
 
 
 def prove(

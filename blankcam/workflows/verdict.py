@@ -1,4 +1,6 @@
-"""What ``prove`` prints of a proof: the verdict, the signature, what was judged and what was not."""
+"""What ``prove`` prints of a proof: the verdict, the signature, what was judged and
+what was not.
+"""
 
 from __future__ import annotations
 

@@ -2,12 +2,13 @@
 
 B = min over sets S of [1.1 sum t(feature, S) + n(S) (change + pause) + starts(S) spin-up]: what the
 waste takes at the best rate that the tables allow, and the finishing passes that a surface needs,
-each feature with the tool of S that is quickest for it. It knows feeds, tools and parts, and nothing
-of how passes are laid: no entry, no way back, no round of a ball between its passes is counted.
+each feature with the tool of S that is quickest for it. It knows feeds, tools and parts, and
+nothing of how passes are laid: no entry, no way back, no round of a ball between its passes is
+counted.
 
-It is no way to make a part, and where passes round a slot's floor take most of its waste along it is
-not strictly the least: all but one of them are counted beside the waste. The proof's own scallops,
-0.020 mm on tops and crowns and 0.010 in slots, are taken in full.
+It is no way to make a part, and where passes round a slot's floor take most of its waste along it
+is not strictly the least: all but one of them are counted beside the waste. The proof's own
+scallops, 0.020 mm on tops and crowns and 0.010 in slots, are taken in full.
 """
 
 from __future__ import annotations
@@ -38,7 +39,8 @@ LEAVE: float = table("limits")["outline"]["leave"]
 ON_FACE = (FeatureKind.OUTLINE,)
 
 Seconds = Mapping[int, float]
-"""What a feature takes at least with a tool, by its number; tools that can't make it are missing."""
+"""What a feature takes at least with a tool, by its number; tools that can't make it are missing.
+"""
 
 
 def least_seconds(plan, setup) -> float:

@@ -187,7 +187,9 @@ class SlotSize:
 
 def slot_as_cut(cuts: list[Cut], machine: Machine, tool: Tool, centre: float, rise: float
                 ) -> SlotSize:  # fmt: skip
-    """The slot about a place that one tool has cut across a nut; its width ``rise`` over its floor."""
+    """The slot about a place that one tool has cut across a nut; its width ``rise``
+    over its floor.
+    """
     passes = []
     for cut in cuts:
         if cut.tool != tool.number or "slots" not in cut.words:

@@ -1,4 +1,6 @@
-"""The test piece through the installed command: cut, measured, questioned, and a profile that works."""
+"""The test piece through the installed command: cut, measured, questioned, and a profile that
+works.
+"""
 
 import json
 import random

@@ -90,7 +90,9 @@ def test_a_machine_told_so_goes_where_it_is_wanted(places, seed):
 @pytest.mark.property
 @given(ways, st.integers(0, 10_000))
 def test_the_proof_sees_the_same_machine(places, seed):
-    """Replay of the text with the machine's errors against the tests' own machine, told the same."""
+    """Replay of the text with the machine's errors against the tests' own machine, told
+    the same.
+    """
     errors = axis_errors(seed)
     profile, plain = router(errors), router()
     # One way up in X and Y and down in Z: then where each axis stands is known to both
@@ -117,7 +119,9 @@ def test_a_true_machine_is_told_what_is_planned():
 
 
 def test_play_is_taken_up_by_a_move_of_its_own():
-    """Up to 5 and back to 3 with 0.02 mm of play: the screw turns 0.02 mm before the axis follows."""
+    """Up to 5 and back to 3 with 0.02 mm of play: the screw turns 0.02 mm before the
+    axis follows.
+    """
     profile = router(AxisErrors(x=AxisError(backlash=0.02)))
     program = program_of([(1, -2, 5), (5, -2, 5), (3, -2, 5)], profile)
     told = [m.to[0] for m in commanded(program, profile).operations[0].moves if isinstance(m, Line)]

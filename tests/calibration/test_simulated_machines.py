@@ -105,7 +105,9 @@ def test_after_the_coupon_slots_are_right(tmp_path, capsys, piece, nut, plain, c
 @pytest.mark.long
 @pytest.mark.parametrize("seed", range(3))
 def test_a_full_replay_agrees(tmp_path, piece, nut, seed):
-    """The whole nut replayed by the proof, told what the machine really does, not what was found."""
+    """The whole nut replayed by the proof, told what the machine really does, not what
+    was found.
+    """
     dice, machine = machine_of(1000 + seed, piece)
     path = after_the_coupon(piece, nut, machine, dice, tmp_path)
     profile = request.machine_of(nut.job, path)

@@ -125,7 +125,9 @@ def a_tool_change_in_the_cut(lines, made):
 
 
 def on_the_clearance_plane(lines, start):
-    """Index of the first line from ``start`` on after which the tool is there, over a known place."""
+    """Index of the first line from ``start`` on after which the tool is there, over a
+    known place.
+    """
     z, across = None, False
     for i, line in enumerate(lines):
         z = value(line, "Z") if has(line, "G0", "Z") else z

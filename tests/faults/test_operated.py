@@ -146,7 +146,9 @@ STATED_BY_A_LOAD = {**STATED, **IN_A_LOAD}
     for fault in STATED_BY_A_LOAD
 ])  # fmt: skip
 def test_what_a_load_states_is_compared_with_today(fault):
-    """Whole statements by value: where its places are, whose they are, its stock, tools, holding."""
+    """Whole statements by value: where its places are, whose they are, its stock,
+    tools, holding.
+    """
     damage, code = STATED_BY_A_LOAD[fault]
     load = load_case("light-router", "nut")
     texts = (bad for file in load.load.files if (bad := damage(file.text)) is not None)

@@ -1,4 +1,5 @@
-"""Tools that stand out of the holder twice as far as planned: eight times the bend, F L^3 / (3 E I).
+"""Tools that stand out of the holder twice as far as planned: eight times the bend, F L^3 / (3 E
+I).
 
 Found in every job, on both mills, after a refit and in a load; the path itself is not touched.
 """
@@ -32,7 +33,9 @@ CASES = [(made, which) for made, which in EACH_JOB + TURN_BY_TURN if which[2] !=
 @pytest.mark.parametrize(("made", "which"), first_then_long(
     [(refit_case, (1, "light-router", "nut-refit with its top")), *CASES], 2))  # fmt: skip
 def test_a_tool_that_stands_out_twice_as_far_bends_too_far(made, which):
-    """Also where a pass is deepest beyond the part's end, and shallower where it finishes the top."""
+    """Also where a pass is deepest beyond the part's end, and shallower where it
+    finishes the top.
+    """
     found = faults(made(*which))
     assert {f.code for f in found} == {Code.BEND}
     assert all(3.0 < f.value < 3.0 * 1.05 * TWICE**3 for f in found)

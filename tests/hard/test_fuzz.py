@@ -97,7 +97,9 @@ def test_guided_by_what_the_readers_reach(work, seeds, within):
 @pytest.mark.long
 @each_reader
 def test_ten_minutes_from_a_fresh_seed(work, seeds, within):
-    """A third of the time for each reader; what breaks one joins ``EDGES``, cut down to the least."""
+    """A third of the time for each reader; what breaks one joins ``EDGES``, cut down to
+    the least.
+    """
     fresh = int(os.environ.get("BLANKCAM_FUZZ_SEED", str(time.time_ns() % 1_000_000_000)))
     print(f"\nseed {fresh}")
     try:
@@ -187,7 +189,9 @@ def test_a_job_with_hostile_values_is_told_or_worked_out(tables):
 @QUICK
 @given(st.data())
 def test_extreme_but_believable_values_are_told_or_worked_out(data):
-    """Each value of a job at an end of what is believable: no sum of them may break the mathematics."""
+    """Each value of a job at an end of what is believable: no sum of them may break the
+    mathematics.
+    """
     kind = data.draw(st.sampled_from(KINDS))
     tables = {"instrument": {"name": "x", "kind": kind}}
     sane = table("sane")

@@ -50,7 +50,8 @@ def test_sagitta_of_the_wood(radius, width, sagitta):
 
 
 def test_a_compound_board_is_carried_on_to_the_saddle():
-    # 10 in at the nut, 16 in at fret 22 (x/L = 0.719385): 18.340 in at the saddle, 14.170 at fret 12.
+    # 10 in at the nut, 16 in at fret 22 (x/L = 0.719385): 18.340 in at the saddle, 14.170 at fret
+    # 12.
     cone = board(radius_at_nut=254.0, radius_slope=6 * 25.4 / (650 * 0.719385))
     assert cone.radius(650) / 25.4 == pytest.approx(18.340, abs=1e-3)
     assert cone.radius(325) / 25.4 == pytest.approx(14.170, abs=1e-3)

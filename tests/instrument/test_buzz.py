@@ -1,4 +1,6 @@
-"""The plucked string against a mode sum of the wave equation, and the least action against itself."""
+"""The plucked string against a mode sum of the wave equation, and the least action
+against itself.
+"""
 
 from dataclasses import replace
 
@@ -19,7 +21,8 @@ def of(kind, text=""):
 def test_the_turned_triangle_is_the_lowest_the_wave_equation_reaches():
     """A plucked ideal string as a sum of its modes (plucked-string theory, from memory).
 
-    y(x, t) = 2 a / (pi^2 b (1 - b)) sum sin(n pi b) / n^2 sin(n pi x) cos(n pi t), length and speed 1.
+    y(x, t) = 2 a / (pi^2 b (1 - b)) sum sin(n pi b) / n^2 sin(n pi x) cos(n pi t), length and speed
+    1.
     """
     swing, beta = 1.0, 0.2
     n = np.arange(1, 1500)[:, np.newaxis, np.newaxis]

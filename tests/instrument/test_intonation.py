@@ -156,7 +156,9 @@ def test_plain_steel_at_a_usual_action(radius, kappa, dS, dN):
     ("B", "exact"), [(0.00236, 1.00239315), (0.00321, 1.00327140), (0.01, 1.01060090)]
 )
 def test_stiff_string_eigenvalue(B, exact):
-    """Pinned and clamped: tan k2 = (k2/k1) tanh k1 with k1^2 - k2^2 = 1/B^2; f/f0 = k1 k2 B / pi."""
+    """Pinned and clamped: tan k2 = (k2/k1) tanh k1 with k1^2 - k2^2 = 1/B^2; f/f0 = k1
+    k2 B / pi.
+    """
 
     def end_conditions(k2):
         k1 = math.hypot(k2, 1 / B)

@@ -1,4 +1,6 @@
-"""The marked line in place of the seat's depth, the gap at fret 3 in place of fret 1, and errors."""
+"""The marked line in place of the seat's depth, the gap at fret 3 in place of fret 1,
+and errors.
+"""
 
 import numpy as np
 import pytest
@@ -109,7 +111,8 @@ def test_what_says_one_thing_twice_is_refused(text, words):
 def test_what_is_assumed_is_told_with_what_an_error_in_it_does():
     found = of()
     (told,) = (c for c in found.cautions if "not measured but assumed" in c)
-    # the action coefficients: 0.944 and 0.5 of a change at the nut, 0.056 and 0.5 of one at the saddle
+    # the action coefficients: 0.944 and 0.5 of a change at the nut, 0.056 and 0.5 of one at the
+    # saddle
     assert "nut.seat_drop (0.1 mm off moves fret 1 by 0.09 mm, fret 12 by 0.05 mm" in told
     assert "saddle.slot_depth (0.1 mm off moves fret 1 by 0.01 mm, fret 12 by 0.05 mm" in told
     # 1 cent at fret 12 is 0.375 mm of saddle on 650: 0.1 mm on 645 is 0.27
@@ -121,6 +124,7 @@ def test_the_scatter_knows_that_neck_and_bridge_give_way():
     found = of()
     spread = scatter(found.job, found.instrument, samples=4000)
     band = spread.strings[0].action
-    # half of a movement with a deviation of 0.3 mm at the saddle: 90 % within 1.645 * 0.15 either way
+    # half of a movement with a deviation of 0.3 mm at the saddle: 90 % within 1.645 * 0.15 either
+    # way
     assert (band.high - band.low) / 2 == pytest.approx(1.645 * 0.15, rel=0.2)
     assert any("action" in w and "giving way" in w for w in spread.words)

@@ -40,7 +40,8 @@ def test_outer_slots_of_a_wide_nut():
 
 
 def test_equal_gaps_from_centre_margins():
-    # W 52, centre margins 4.5: s = 7.7260, worked by s = (W - mL - mR - sum d + (d1 + dN)/2)/(N - 1)
+    # W 52, centre margins 4.5: s = 7.7260, worked by s = (W - mL - mR - sum d + (d1 + dN)/2)/(N -
+    # 1)
     found = centres(NYLON, SIX, 4.5, 47.5, rule="equal gaps", course_gap=1.6)
     assert found == pytest.approx([4.5, 13.217, 21.756, 30.362, 39.009, 47.5], abs=6e-4)
 

@@ -73,7 +73,9 @@ def test_published_tensions_through_a_whole_job():
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_model_heights_give_back_the_clearance_at_fret_12(kind):
-    """On boards with a radius too: b + c t + relief is the action asked for, whatever the surface."""
+    """On boards with a radius too: b + c t + relief is the action asked for, whatever
+    the surface.
+    """
     instrument = settled(job(kind))
     for s in instrument.strings:
         model = strings.fretted(instrument, s)

@@ -69,7 +69,8 @@ def test_nothing_off_is_the_design_itself():
 @pytest.mark.parametrize(
     ("source", "at_1", "at_12"),
     [
-        # A deeper seat lowers the string by the nut's coefficients .9439 and .5 (tables of the action
+        # A deeper seat lowers the string by the nut's coefficients .9439 and .5 (tables of the
+        # action
         # geometry); a deeper saddle slot or a higher fret line by the saddle's, .0561 and .5.
         ("seat_drop", -(1 - FIRST), -0.5),
         ("nut_cut", 1 - FIRST, 0.5),

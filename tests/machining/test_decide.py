@@ -149,7 +149,9 @@ def test_what_only_the_moves_tell_is_foretold_too(job, changed):
 @pytest.mark.parametrize(("part", "key"), [("nut", "top"), ("saddle", "crown")])
 @pytest.mark.parametrize("outline", ["mill", "saw"])
 def test_a_top_given_to_the_hand_is_left_standing(part, key, outline):
-    """What the machine cuts after it is cut from all that stands; the proof finds the rest right."""
+    """What the machine cuts after it is cut from all that stands; the proof finds the
+    rest right.
+    """
     loaded = job_file.load(str(STEEL))
     plan = dataclasses.replace(loaded.plan, outline=outline, **{key: "hand"})
     found = design(dataclasses.replace(loaded, plan=plan))

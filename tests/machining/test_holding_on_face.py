@@ -1,4 +1,6 @@
-"""What holds a blank lying down: respected by the plan, and by the proof that knows nothing of it."""
+"""What holds a blank lying down: respected by the plan, and by the proof that knows
+nothing of it.
+"""
 
 import dataclasses
 import re

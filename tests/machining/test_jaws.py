@@ -24,7 +24,8 @@ from tests.conftest import demo_job
 from tests.proved import hand_words
 
 LEAST, SHARE, SPARE, ROOM = 3.0, 1 / 3, 1.0, 0.5
-"""The design's: 3 mm and a third of what stands, 1 mm to spare; 0.5 mm where that leaves no grip."""
+"""The design's: 3 mm and a third of what stands, 1 mm to spare; 0.5 mm where that leaves no grip.
+"""
 
 
 def request(name, part, stage=Stage.FINAL, machine="bench-mill", **held):

@@ -42,8 +42,9 @@ def found():
 @pytest.mark.parametrize("depth", [1.0, 2.5])
 def test_the_cone_at_an_upright_wall_in_closed_form(tip, angle, depth):
     """With the ball at t from straight down the tip is off (1 - cos t) up and off sin t aside; at
-    ``depth`` over the floor the cone is w = r cos a + (depth - off (1 - cos t) - r (1 - sin a)) tan a
-    wide. off sin t + w is greatest at t = 90 deg - a, where off (sin t + cos t tan a) = off / cos a.
+    ``depth`` over the floor the cone is w = r cos a + (depth - off (1 - cos t) - r (1 - sin a)) tan
+    a wide. off sin t + w is greatest at t = 90 deg - a, where off (sin t + cos t tan a) = off / cos
+    a.
     """
     radius, r, a = 0.6, tip / 2, math.radians(angle / 2)
     off = radius - r

@@ -175,7 +175,9 @@ PLANTED = {
 
 
 def on_the_mill_first(planted):
-    """Each fault: those in other papers than the mill's in the long tier, for those must be made."""
+    """Each fault: those in other papers than the mill's in the long tier, for those
+    must be made.
+    """
     return [
         pytest.param(fault, marks=() if "mill" in planted[fault][:-2] else pytest.mark.long)
         for fault in planted

@@ -1,4 +1,6 @@
-"""One table through every renderer, read back by each format's own parser: no row or unit is lost."""
+"""One table through every renderer, read back by each format's own parser: no row or
+unit is lost.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,6 @@
-"""Nut in its seat, saddle in its bridge: words that never meet, numbers from the heights themselves."""
+"""Nut in its seat, saddle in its bridge: words that never meet, numbers from the heights
+themselves.
+"""
 
 import itertools
 import re

@@ -1,4 +1,6 @@
-"""Cards of the set-ups: the same numbers as the programs' headers, and no words over one another."""
+"""Cards of the set-ups: the same numbers as the programs' headers, and no words over
+one another.
+"""
 
 import dataclasses
 import re

@@ -83,7 +83,8 @@ def test_every_line_and_tint_is_in_the_key(demo):
 
 
 def test_what_goes_is_the_groove_and_the_allowance(demo):
-    """Plane geometry: half a circle and a rectangle, or a segment of a circle, and the strip over it.
+    """Plane geometry: half a circle and a rectangle, or a segment of a circle, and the strip over
+    it.
 
     The floor falls, so that its section is an ellipse, wider than a circle is high by 1 / cos.
     """
@@ -148,7 +149,9 @@ def test_without_readings_there_is_no_refit_to_show(demo):
 
 
 def test_at_a_refit_what_goes_is_between_what_stands_and_what_is_asked(demo):
-    """Lower floors by an amount, tops by another: over the window the strips are those two areas."""
+    """Lower floors by an amount, tops by another: over the window the strips are those
+    two areas.
+    """
     for section in demo[:4]:
         slot, low, off = section.slot, 0.05, 0.12
         now = Asked(floor=slot.floor_front + low, top=section.finished_top + off)

@@ -1,4 +1,6 @@
-"""Lengths that a page switches: 1 in is 25.4 mm exactly (international yard and pound agreement, 1959)."""
+"""Lengths that a page switches: 1 in is 25.4 mm exactly (international yard and pound agreement,
+1959).
+"""
 
 import pytest
 from hypothesis import given

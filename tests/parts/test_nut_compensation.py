@@ -1,8 +1,9 @@
-"""Nut compensation that is cut: the instrument by plain numpy, the solid on its own, what is refused.
+"""Nut compensation that is cut: the instrument by plain numpy, the solid on its own, what is
+refused.
 
-The cents are checked against the formulas of Anderson and Beausoleil, J. Acoust. Soc. Am. 156(1) 683
-(2024) [AB], written out here from the manuscript's equations; heights and places against straight
-lines between the solid's own edges and the saddle's ridge.
+The cents are checked against the formulas of Anderson and Beausoleil, J. Acoust. Soc. Am. 156(1)
+683 (2024) [AB], written out here from the manuscript's equations; heights and places against
+straight lines between the solid's own edges and the saddle's ridge.
 """
 
 import dataclasses

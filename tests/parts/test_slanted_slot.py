@@ -1,8 +1,9 @@
 """A saddle in a slanted slot, put back on the instrument by rigid motions in 3-D, by numpy alone.
 
-The motion is built from the two measured points of the slot's front edge and the bridge's plane, with
-no angle and none of the code's own conversions. Points are (u, -s, z) on the instrument: across to
-the right, toward the head from the nut's front edge, out of the face, a right-handed frame.
+The motion is built from the two measured points of the slot's front edge and the bridge's plane,
+with no angle and none of the code's own conversions. Points are (u, -s, z) on the instrument:
+across to the right, toward the head from the nut's front edge, out of the face, a right-handed
+frame.
 """
 
 import math
@@ -118,7 +119,9 @@ def test_a_slanted_slot_lets_every_string_reach_its_compensation(hand):
 
 
 def test_a_part_made_for_a_square_slot_is_three_cents_off_in_a_slanted_one():
-    """What a slot of 3 degrees costs if it is called square: half of 2.83 mm at each outer string."""
+    """What a slot of 3 degrees costs if it is called square: half of 2.83 mm at each
+    outer string.
+    """
     slanted = made(bass=648.0, treble=645.17, width=6.0)
     square = made(bass=646.585, treble=646.585, width=6.0)
     turn, shift = placed(slanted)

@@ -56,7 +56,8 @@ def test_a_string_that_cannot_hold_is_refused():
     assert "breaks before 3300 MPa" in told["strings[1]"]
 
 
-# music wire at a fifth over its note: 4 density L^2 f^2 = 4*7850*0.645^2*493.88^2 = 3186 MPa; at D5 4010
+# music wire at a fifth over its note: 4 density L^2 f^2 = 4*7850*0.645^2*493.88^2 = 3186 MPa; at D5
+# 4010
 STEEL = """
 [[strings]]
 number = 2

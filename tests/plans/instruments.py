@@ -117,7 +117,9 @@ def _instrument(rng: random.Random, index: int) -> Instrument:
 
 
 def in_courses(seed: int, count: int) -> list[Instrument]:
-    """As many twelve-strings and mandolins whose parts are of brass or phenolic, on every machine."""
+    """As many twelve-strings and mandolins whose parts are of brass or phenolic, on
+    every machine.
+    """
     rng = random.Random(seed)
     return [_in_courses(rng, i) for i in range(count)]
 

@@ -68,7 +68,9 @@ def test_thirty_random_instruments_are_made():
 @pytest.mark.long
 @pytest.mark.parametrize("part", range(PARTS))
 def test_many_random_instruments_are_made(part):
-    """In parts that cores share; more: BLANKCAM_RANDOM_INSTRUMENTS=N; another seed: BLANKCAM_SEED=N."""
+    """In parts that cores share; more: BLANKCAM_RANDOM_INSTRUMENTS=N; another seed:
+    BLANKCAM_SEED=N.
+    """
     seed = int(os.environ.get("BLANKCAM_SEED") or FIRST) + part
     count = int(os.environ.get("BLANKCAM_RANDOM_INSTRUMENTS", MANY))
     judged(random_outcomes(seed, count // PARTS, COARSE))
@@ -91,7 +93,9 @@ def test_twelve_strings_and_mandolins_of_hard_stuff_are_made(part):
 @pytest.mark.parametrize("fit", ["hand", "snug"])
 @pytest.mark.parametrize("kind", starter.KINDS)
 def test_started_jobs_are_made(kind, fit):
-    """As written, every typical value taken as measured, of what a nut is made of; stages in turn."""
+    """As written, every typical value taken as measured, of what a nut is made of;
+    stages in turn.
+    """
     every = itertools.product(("bone", "brass", "phenolic laminate"), MACHINES_SHIPPED)
     judged({
         f"{material}, {machine}, {stage}": outcome(

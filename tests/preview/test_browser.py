@@ -79,7 +79,9 @@ class Page:
         )
 
     def rest(self):
-        """Wait until the camera has come to rest and all is drawn, however busy this computer is."""
+        """Wait until the camera has come to rest and all is drawn, however busy this
+        computer is.
+        """
         self.settle()
         self.until("blankcam.solidView.scene.rests")
 

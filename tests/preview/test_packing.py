@@ -1,4 +1,6 @@
-"""What goes into the page comes out again: a reader of the packed arrays written from their words."""
+"""What goes into the page comes out again: a reader of the packed arrays written from
+their words.
+"""
 
 import base64
 import zlib

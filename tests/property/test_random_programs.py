@@ -104,7 +104,9 @@ def rewritten(text, chance, longest):
 @by_chance("BLANKCAM_RANDOM_PROGRAMS", 25)
 @given(seed=st.integers(0, 10**6), which=st.sampled_from(PROGRAMS))
 def test_another_way_of_writing_is_read_as_the_same_moves(seed, which):
-    """NISTIR 6556 §3.3: case, space, order of words, noughts, signs and line numbers mean nothing."""
+    """NISTIR 6556 §3.3: case, space, order of words, noughts, signs and line numbers
+    mean nothing.
+    """
     made, chance = case(*which), random.Random(seed)
     for name in made.names():
         first = made.read(name, made.text(name))

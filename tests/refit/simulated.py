@@ -1,8 +1,8 @@
 """Simulated instruments for the bench loop: the truth, the maker's readings, the maker's cuts.
 
-Nothing here is shared with blankcam.refit: heights at nut and saddle, frets with their own errors, a
-neck that moves, cuts that miss, readings that are off. All spreads are invented; they are not the ones
-that the refit believes in.
+Nothing here is shared with blankcam.refit: heights at nut and saddle, frets with their own errors,
+a neck that moves, cuts that miss, readings that are off. All spreads are invented; they are not the
+ones that the refit believes in.
 """
 
 from dataclasses import dataclass, field, replace

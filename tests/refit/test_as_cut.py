@@ -205,7 +205,9 @@ def test_a_top_follows_floors_that_stay_high_into_the_waste_that_stands_beside_t
 
 
 def test_floors_higher_than_the_waste_beside_them_are_told_as_too_shallow():
-    """Left 0.25 mm over the design: the top stays 0.2 mm higher, so a plain string lies shallower."""
+    """Left 0.25 mm over the design: the top stays 0.2 mm higher, so a plain string lies
+    shallower.
+    """
     found = designed()
     held, slot = found.nut.hold_back, found.nut.slots[-1]
     made = after(found, as_made(found, Stage.ROUGH), taken(found, top=True)).nut

@@ -1,8 +1,8 @@
 """Simulated instruments, from first stringing to done: what the refit promises, counted.
 
 The truth is of tests/refit/simulated.py, which shares no code with what is tested. The whole count
-is 300 instruments a case, against the promise itself (BLANKCAM_INSTRUMENTS=300, hours). Fewer, as in
-both tiers: so many may fail as a chance of one in a thousand still gives at the promised rate
+is 300 instruments a case, against the promise itself (BLANKCAM_INSTRUMENTS=300, hours). Fewer, as
+in both tiers: so many may fail as a chance of one in a thousand still gives at the promised rate
 (binomial).
 """
 

@@ -1,4 +1,6 @@
-"""Every slip that spoiled parts: it is questioned, the right family of causes first, or harmless."""
+"""Every slip that spoiled parts: it is questioned, the right family of causes first, or
+harmless.
+"""
 
 import os
 

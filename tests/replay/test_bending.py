@@ -1,7 +1,7 @@
 """The bend of the passes that bring out a top.
 
-Check values: F L^3 / (3 E I) of a rod of 0.8 D, the equivalent diameter of an end mill (Kops and Vo,
-CIRP Annals 39(1), 1990), E 600 GPa; worked by hand. Brass: a published table by VDI 3323 group.
+Check values: F L^3 / (3 E I) of a rod of 0.8 D, the equivalent diameter of an end mill (Kops and
+Vo, CIRP Annals 39(1), 1990), E 600 GPa; worked by hand. Brass: a published table by VDI 3323 group.
 """
 
 from __future__ import annotations
@@ -68,7 +68,9 @@ def concert():
 
 
 def faults(found, name, stage, longer):
-    """Codes with their values where the tools stand out of the holder by so much more than planned."""
+    """Codes with their values where the tools stand out of the holder by so much more
+    than planned.
+    """
     profile = machine_of(found.job, "bench-mill")
     part = getattr(found, name)
     plan = plan_of(found, part, profile, stage)

@@ -1,4 +1,6 @@
-"""What a path spans, against points walked along it (the circle's own equation, no source needed)."""
+"""What a path spans, against points walked along it (the circle's own equation, no
+source needed).
+"""
 
 import math
 

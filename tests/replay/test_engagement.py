@@ -119,7 +119,9 @@ def test_the_rim_of_a_flat_meets_what_its_middle_does_not():
 
 
 def test_the_half_of_the_end_that_goes_ahead_meets_what_its_middle_does_not():
-    """Falling less than it goes on, from over a ledge down into it; what is behind was cut before."""
+    """Falling less than it goes on, from over a ledge down into it; what is behind was
+    cut before.
+    """
     ledge = full(-9.0)
     ledge.z[:, ledge.x > 1.3] = 0.0
     found, _ = deep("X1 Z-0.5", heightmap=ledge)

@@ -1,4 +1,6 @@
-"""Feeds by axis, air, and what must not be touched: against dense samples and shapely's distances."""
+"""Feeds by axis, air, and what must not be touched: against dense samples and shapely's
+distances.
+"""
 
 import dataclasses
 import math

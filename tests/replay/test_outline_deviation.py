@@ -1,4 +1,6 @@
-"""The edge an outline leaves on face, by distance: beside polygons of shapely, and planted faults."""
+"""The edge an outline leaves on face, by distance: beside polygons of shapely, and
+planted faults.
+"""
 
 import math
 from dataclasses import replace

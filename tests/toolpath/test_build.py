@@ -259,7 +259,9 @@ def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
 
 
 def test_on_edge_the_plan_begins_with_what_the_outline_left(found, blank, rough):
-    """Cut out, the part's own length stands, 0.3 mm higher than the stage's top; sawn, it all does."""
+    """Cut out, the part's own length stands, 0.3 mm higher than the stage's top; sawn,
+    it all does.
+    """
     _, cut_out = plan_for(found.nut, blank, ROUTER, "bone", Stage.ROUGH, outline="mill").programs
     (sawn,) = rough.programs
     xs = np.linspace(0.0, found.nut.length, 501)

@@ -1,4 +1,6 @@
-"""A nut's front cut back around its slots: who cuts it, the programs, and faults planted in them."""
+"""A nut's front cut back around its slots: who cuts it, the programs, and faults
+planted in them.
+"""
 
 import dataclasses
 import re

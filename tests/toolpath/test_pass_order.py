@@ -1,4 +1,6 @@
-"""Rough layers, grooves and the way back: replayed here on a finer grid than the planner looks at."""
+"""Rough layers, grooves and the way back: replayed here on a finer grid than the
+planner looks at.
+"""
 
 from __future__ import annotations
 

@@ -2,8 +2,8 @@
 
 All limits are the project's own (data/limits.toml, common practice, no source): an opening reaches
 1.25 mm beyond the slot on each side, 0.3 mm of waste stays between two of them and at the nut's
-ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps 0.3 mm
-from the waste beside it.
+ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps 0.3
+mm from the waste beside it.
 """
 
 import dataclasses

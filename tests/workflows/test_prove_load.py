@@ -1,4 +1,6 @@
-"""A load's program proved with less than all its jobs, under another name, or with a hostile header."""
+"""A load's program proved with less than all its jobs, under another name, or with a hostile
+header.
+"""
 
 import re
 from concurrent.futures import ThreadPoolExecutor

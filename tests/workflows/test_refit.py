@@ -393,8 +393,8 @@ def test_readings_outside_the_band_that_are_used_all_the_same_are_told(job, more
 
 
 def test_a_slot_that_is_too_low_leaves_no_hump_under_its_string(job):
-    """Its slot 0.6 too low also lowers its action, by half of that: the slot is to be filled, so the
-    saddle comes down under it as under the others.
+    """Its slot 0.6 too low also lowers its action, by half of that: the slot is to be filled, so
+    the saddle comes down under it as under the others.
     """
     off1, off12 = np.full(6, ROUGH[0]), np.full(6, ROUGH[1])
     off1[2] -= 0.6 * 0.9439
@@ -469,7 +469,9 @@ FAR = {
 
 @pytest.mark.parametrize("where", FAR)
 def test_readings_far_from_the_promise_are_questioned_and_no_absurd_shim_is_advised(job, where):
-    """1.3 mm over what the finished parts promise; a shim of a millimetre is the thickest believed."""
+    """1.3 mm over what the finished parts promise; a shim of a millimetre is the
+    thickest believed.
+    """
     off, first, fix = FAR[where]
     with pytest.raises(RefusedError, match="these readings are not used") as refused:
         cut(job, readings(job, "r.toml", ROUGH[0] + off[0], ROUGH[1] + off[1]), "out")

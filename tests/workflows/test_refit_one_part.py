@@ -1,4 +1,6 @@
-"""A refit of a job that makes one part: what is read of it is used, the other end stands as it is."""
+"""A refit of a job that makes one part: what is read of it is used, the other end
+stands as it is.
+"""
 
 import json
 import re
@@ -81,7 +83,9 @@ def test_a_nut_alone_comes_down_by_a_proven_program(nut_job):
 
 @pytest.mark.long
 def test_a_program_for_slots_alone_cuts_nothing_outside_them(nut_job):
-    """Every move below the lowest of the standing top, at its crest, lies within a slot's window."""
+    """Every move below the lowest of the standing top, at its crest, lies within a
+    slot's window.
+    """
     found = design(job_file.load(str(nut_job)))
     read = table("first_fret", clearances(nut_job)[:, 0] + 0.19)
     refit(nut_job, read, "one", "bench-mill")

@@ -1,7 +1,8 @@
 """Strung, read, refitted, cut and read again: each cut is what the replay of its program leaves.
 
-The instrument is invented: its seats, its board and its settled neck are a little other than the job
-says, and every reading is off. What is filed by hand is filed as the marks say, within 0.01 mm or so.
+The instrument is invented: its seats, its board and its settled neck are a little other than the
+job says, and every reading is off. What is filed by hand is filed as the marks say, within 0.01 mm
+or so.
 """
 
 import json
@@ -121,8 +122,9 @@ class Bench:
 def test_twenty_instruments_come_to_the_clearances_promised(tmp_path, monkeypatch):
     """Every cut is what its proven program, replayed, leaves; what is said beforehand is then read.
 
-    A promise is a value with a band for 95 of 100; of some 240 a share under 0.90 would be chance in
-    one case of a thousand (binomial, strings of one instrument alike, so that fewer count fully).
+    A promise is a value with a band for 95 of 100; of some 240 a share under 0.90 would be chance
+    in one case of a thousand (binomial, strings of one instrument alike, so that fewer count
+    fully).
     """
     promised, rounds = [], []
     for seed in range(1, 21):

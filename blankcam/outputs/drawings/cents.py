@@ -1,4 +1,6 @@
-"""Cents off at each fret, drawn small for paper: one square a string, readable in black and white."""
+"""Cents off at each fret, drawn small for paper: one square a string, readable in black
+and white.
+"""
 
 from __future__ import annotations
 

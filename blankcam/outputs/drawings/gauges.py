@@ -58,7 +58,9 @@ def slot_gauge(nut: Part, out: float = 0.0, label: str = "nut") -> Template:
 
 
 def _numbers(nut: Part, base: float) -> Iterator[tuple[Point, str]]:
-    """Each slot's number under its mark; every other one lower where they would leave their marks."""
+    """Each slot's number under its mark; every other one lower where they would leave
+    their marks.
+    """
     tight = any(b.centre - a.centre < NUMBER for a, b in pairwise(nut.slots))
     for first in range(2 if tight else 1):
         row = nut.slots[first :: 2 if tight else 1]

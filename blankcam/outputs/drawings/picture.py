@@ -1,4 +1,6 @@
-"""Both parts as pictures of characters for the terminal: the nut with its slots, the saddle's top."""
+"""Both parts as pictures of characters for the terminal: the nut with its slots, the
+saddle's top.
+"""
 
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
-"""The nut in its seat and the saddle in its bridge along one string, with the clearances over the frets.
+"""The nut in its seat and the saddle in its bridge along one string, with the clearances over the
+frets.
 
 Laid out as ``slot_across`` is: for a size of picture and of letters, the room for words first. From
-the side, the head is on the left. Proportions are true, but for the strip, which says how many times
-its heights are stretched. What was not measured (head, neck, bridge) only shows where it is.
+the side, the head is on the left. Proportions are true, but for the strip, which says how many
+times its heights are stretched. What was not measured (head, neck, bridge) only shows where it is.
 """
 
 from __future__ import annotations
@@ -62,7 +63,9 @@ def nut_in_seat(
     nut: Nut, slot: Slot, string: StringPath, instrument: Instrument, size: tuple[float, float],
     letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """Along one string from the head to beyond fret 1; under it the strip with heights stretched."""
+    """Along one string from the head to beyond fret 1; under it the strip with heights
+    stretched.
+    """
     cap = letters.cap
     long = HEAD + nut.thickness + _to_fret(slot, string, instrument) + BEYOND
     scale = size[0] / long
@@ -403,7 +406,9 @@ def saddle_plan_view(
     saddle: Saddle, strings: Sequence[StringPath], scale_length: float,
     size: tuple[float, float], letters: Letters, ends: tuple[str, str],
 ) -> Drawing:  # fmt: skip
-    """The saddle from above, the nut up the page: its slot's slant, the ridge, each compensation."""
+    """The saddle from above, the nut up the page: its slot's slant, the ridge, each
+    compensation.
+    """
     cap, t, long = letters.cap, saddle.thickness, saddle.length
 
     def placed(x: float, y: float) -> Point:

@@ -70,7 +70,9 @@ class Card:
         return self.sheet.setup is Setup.FACE
 
     def set_to(self, zero: Zero) -> str:
-        """What to set X or Y to beside its surface: with the cutter named, else the surface's own place."""
+        """What to set X or Y to beside its surface: with the cutter named, else the surface's own
+        place.
+        """
         if zero.touch is None:
             return self.length(zero.value, 3)
         return self.length(zero.beside(zero.touch.diameter, zero.touch.paper), 3)
@@ -168,7 +170,9 @@ def files_words(names: tuple[str, ...]) -> str:
 
 
 def _list(told: Card) -> Drawing:
-    """What is touched, with what, and what to set there, for each axis in the order they are set."""
+    """What is touched, with what, and what to set there, for each axis in the order
+    they are set.
+    """
     words: list[Words] = []
     paths: list[Path] = [stroke((_LEFT, 36.0), (_RIGHT, 36.0), holds="seat")]
     for n, (axis, lines) in enumerate(entries(told), start=1):
@@ -181,7 +185,9 @@ def _list(told: Card) -> Drawing:
 
 
 def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
-    """Each axis in the order they are set, with its lines: what is touched with what, and set to what."""
+    """Each axis in the order they are set, with its lines: what is touched with what, and set to
+    what.
+    """
     zeros, length = told.zeros, told.length
     z = zeros["Z"]
     again = "; again for every tool" if told.changes_by_hand else ""

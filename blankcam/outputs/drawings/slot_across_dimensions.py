@@ -120,7 +120,9 @@ def left_column(
 
 
 def top_rows(section: SlotSection, letters: Letters, wide: float) -> list[list[tuple[str, str]]]:
-    """Rows of (kind, words) over the picture, the top one first: string and gap, the slot's width."""
+    """Rows of (kind, words) over the picture, the top one first: string and gap, the
+    slot's width.
+    """
     gauge = letters.length(section.slot.gauge)
     string = f"string Ø {gauge}" if letters.full else f"Ø {gauge}"
     each = letters.length(section.clear, 3)
@@ -136,7 +138,9 @@ def top_dimensions(
     section: SlotSection, rows: Sequence[Sequence[tuple[str, str]]], frame: Frame,
     box: Box, size: tuple[float, float], letters: Letters,
 ) -> Drawing:  # fmt: skip
-    """The words of ``top_rows`` over the picture: the width between arrows, the rest with pointers."""
+    """The words of ``top_rows`` over the picture: the width between arrows, the rest
+    with pointers.
+    """
     cap, slot = letters.cap, section.slot
     level = box[3] + 0.9 * cap
     walls = [frame.at((slot.centre + side * slot.radius, 0.0))[0] for side in (-1, 1)]

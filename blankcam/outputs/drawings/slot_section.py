@@ -204,7 +204,9 @@ def finished_along(section: SlotSection, standing: Standing) -> list[Point]:
 
 
 def floor_along(section: SlotSection, floor: float) -> list[Point]:
-    """A floor so high at the front edge, and the step before it, from the back face to the front."""
+    """A floor so high at the front edge, and the step before it, from the back face to
+    the front.
+    """
     slot, t = section.slot, section.nut.thickness
     edge = t - slot.edge
     line = [(0.0, floor - math.tan(slot.tilt) * edge), (edge, floor)]

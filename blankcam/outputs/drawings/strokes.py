@@ -124,7 +124,9 @@ def filled_paths(shape: BaseGeometry, frame: Frame, holds: str) -> Iterator[Path
 
 
 def hatched_paths(shape: BaseGeometry, frame: Frame, pitch: float) -> Iterator[Path]:
-    """Section lines at 45 degrees; ``stays over`` in the key, for renderers with patterns to skip."""
+    """Section lines at 45 degrees; ``stays over`` in the key, for renderers with
+    patterns to skip.
+    """
     from shapely import LineString, Polygon
 
     for ring in rings(shape, frame):
@@ -227,7 +229,9 @@ def upright_dimension(x: float, low: float, high: float, cap: float) -> Drawing:
 
 
 def across_dimension(x0: float, x1: float, at: float, foot: float, cap: float) -> Drawing:
-    """Arrows between two places, with lines up from ``foot``; from outside where there is no room."""
+    """Arrows between two places, with lines up from ``foot``; from outside where there
+    is no room.
+    """
     tight = x1 - x0 < 2.4 * ARROW * cap
     out = 1.6 * ARROW * cap if tight else 0.0
     turn = 0.0 if tight else math.pi

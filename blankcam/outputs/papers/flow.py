@@ -1,4 +1,6 @@
-"""Blocks set one under the other on pages: measured first, so that none overlaps or leaves its page."""
+"""Blocks set one under the other on pages: measured first, so that none overlaps or leaves its
+page.
+"""
 
 from __future__ import annotations
 
@@ -32,7 +34,9 @@ class Page:
 
 @dataclass(slots=True)
 class Flow:
-    """Pages that are being filled, from the top down; the paper's lower left corner is the origin."""
+    """Pages that are being filled, from the top down; the paper's lower left corner is
+    the origin.
+    """
 
     size: tuple[float, float]
     units: Units = "both"

@@ -301,7 +301,9 @@ def _ridges_off(work: PartWork) -> str:
 
 
 def _front(work: PartWork) -> Iterator[str]:
-    """The steps in a nut's front, for nut compensation: what is left to the hand, what to measure."""
+    """The steps in a nut's front, for nut compensation: what is left to the hand, what
+    to measure.
+    """
     fronts = [d for d in work.decisions if d.feature.kind is FeatureKind.FRONT]
     by_hand = [d.string for d in fronts if d.tool is None]
     if by_hand:

@@ -27,8 +27,8 @@ from blankcam.refit.verdict import StringVerdict
 
 _TOP_SEEN = 0.02  # mm: less is not told
 State = Literal["done", "cut", "mend", "string"]
-"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low; the
-new strings lie in the slots as they are, and are to be strung and read."""
+"""Nothing but the finish is left; something is cut; nothing can be cut and something is too low;
+the new strings lie in the slots as they are, and are to be strung and read."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,9 @@ def _parts(sheet: RefitSheet) -> str:
 
 
 def _columns(sheet: RefitSheet, names: Iterable[str]) -> Iterator[str]:
-    """Those of a table that say something: nothing of a fret nobody read, nor of a part not made."""
+    """Those of a table that say something: nothing of a fret nobody read, nor of a part
+    not made.
+    """
     unread = [fret for fret in ("first", "twelfth") if not sheet.has(fret)]
     other = [f"{p}_take" for p in ("nut", "saddle") if p not in sheet.on_instrument]
     return (n for n in names if n not in other and not n.startswith(tuple(unread)))

@@ -34,7 +34,9 @@ def unit_first(machine: Profile) -> Length:
 
 
 def raised_by(programs: Sequence[Program], machine: Profile) -> float:
-    """How much higher programs are run dry, mm, so that their deepest place passes over the work."""
+    """How much higher programs are run dry, mm, so that their deepest place passes over
+    the work.
+    """
     deep = max(p.stock.z1 - deepest(p.operations)[2] for p in programs)
     return float(math.ceil(deep + machine.clearance))
 

@@ -1,7 +1,8 @@
 """The 1:1 sheet for the bench, as PDF or SVG.
 
 The nut with a card for each slot, the saddle, a card for each set-up of the machine, then blanks,
-cents, cautions, the printer's check and the notice, on as many pages as they take. Every page carries a 100 mm and a 4 in rule.
+cents, cautions, the printer's check and the notice, on as many pages as they take. Every page
+carries a 100 mm and a 4 in rule.
 """
 
 from __future__ import annotations

@@ -1,1 +1,3 @@
-"""Renderers: in each module one ``render`` makes text or bytes of rows or of a drawing; no trade."""
+"""Renderers: in each module one ``render`` makes text or bytes of rows or of a drawing;
+no trade.
+"""

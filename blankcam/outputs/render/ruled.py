@@ -1,4 +1,6 @@
-"""A table drawn for paper: ruled rows, headings broken to their columns, widths as the text needs."""
+"""A table drawn for paper: ruled rows, headings broken to their columns, widths as the
+text needs.
+"""
 
 from __future__ import annotations
 

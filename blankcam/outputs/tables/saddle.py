@@ -19,7 +19,9 @@ class SeatFacts:
 
     @property
     def top(self) -> float:
-        """Height of the finished top under the string, mm: what is wanted and what the top is off."""
+        """Height of the finished top under the string, mm: what is wanted and what the
+        top is off.
+        """
         return self.seat.height + self.seat.residual
 
 

@@ -80,7 +80,9 @@ def _facts(design: Design) -> Iterator[StringFacts]:
 
 
 def buzz_section(design: Design) -> Section:
-    """The least each plucked string keeps over the frets, and the least action that keeps it off."""
+    """The least each plucked string keeps over the frets, and the least action that
+    keeps it off.
+    """
     pluck = table("targets")[design.job.instrument.kind]["pluck"]
     return Section(
         title="Plucked: what the strings keep over the frets, at the least (a model)",

@@ -1,1 +1,3 @@
-"""After stringing: what is taken off next, or done; each refit proven, written, entered in the book."""
+"""After stringing: what is taken off next, or done; each refit proven, written, entered in the
+book.
+"""

@@ -102,7 +102,9 @@ def wanted_design(given: RefitInputs) -> Design:
 
 
 def _asked_by(readings: Readings, key: str) -> str:
-    """The target of the readings file that a fault of the design comes from, and the fault's key."""
+    """The target of the readings file that a fault of the design comes from, and the
+    fault's key.
+    """
     of_nut = (key.startswith("nut.") and readings.want_first_fret) or not readings.want_action
     return f"readings.{'want_first_fret' if of_nut else 'want_action'}: {key}"
 
