@@ -94,7 +94,7 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
 
 
 def _sides_cautions(job: Job) -> Iterator[str]:
-    """What looks as if bass and treble were taken for each other."""
+    """What looks as if bass and treble were swapped."""
     pitches = _lowest_by_course(job)
     if len(pitches) > 2 and all(bass > treble for bass, treble in pairwise(pitches)):
         yield (
@@ -109,13 +109,13 @@ def _sides_cautions(job: Job) -> Iterator[str]:
         if treble - bass > most["height"] - 1e-9:
             yield (
                 f"{key}: {treble:.2f} mm at the treble and {bass:.2f} mm at the bass, where most"
-                " instruments want more room at the bass: taken for each other?"
+                " instruments want more room at the bass: are the two swapped?"
             )
     bass, treble = _outer(job.saddle.front_at)
     if treble - bass > most["front"] and job.blanks.saddle is not None:
         yield (
             f"front_at: {bass:.1f} mm at the bass and {treble:.1f} mm at the treble, where most slots"
-            " lie further from the nut at the bass: taken for each other?"
+            " lie further from the nut at the bass: are the two swapped?"
         )
 
 

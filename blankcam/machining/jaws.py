@@ -69,8 +69,8 @@ def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iter
         holding.jaw_top == "auto" and height > window.most + _CLOSE
     ):
         found = "auto" if holding.jaw_top == "auto" else f"{height:g} mm"
-        wrong = f"no height of the {holding.grip} will do: {held}, and {cut}, so that they may stand at most "
-        wrong += f"{window.most:.2f} mm high"
+        wrong = f"no height of the {holding.grip} will do: {held}, and {cut}, "
+        wrong += f"so that they may stand at most {window.most:.2f} mm high"
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
     elif height < window.least - _CLOSE:
         wrong = f"grips too little of a blank {window.standing:.2f} mm high"

@@ -220,7 +220,7 @@ def floor_passes(slot: Slot, ball: float, depth: float, judged: float) -> int:
 
 
 def fewest_passes(slot: Slot, ball: float, depth: float, step: float) -> float:
-    """Fewer passes of a ball no deeper than a step, by their section, never make a slot."""
+    """How many passes of a ball a slot takes at least: none cuts more than width times step."""
     deep, cos, radius = depth * math.cos(slot.tilt), math.cos(slot.tilt), slot.radius
     low = min(deep, radius)
     angle = math.acos(1 - low / radius)

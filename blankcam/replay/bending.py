@@ -140,8 +140,8 @@ class BeforeAndAfter:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cells:
-    """Some cells of a window of the heightmap, and how high a move leaves them."""
+class LeftAsCut:
+    """Cells of the heightmap that nothing cut after a move, and how high it left them."""
 
     rows: slice
     columns: slice
@@ -152,7 +152,7 @@ class Cells:
 
 
 def _left_by(after: Heightmap, stays: Bools, moves: Moves, i: int, at_work: ToolsAtWork
-             ) -> Cells | None:  # fmt: skip
+             ) -> LeftAsCut | None:  # fmt: skip
     """The cells of the finished top that stand as a move left them; None where there are none."""
     form = tool_profile_of(at_work.tools[int(moves.tool[i])])
     low, high = (end[0, :2] for end in bounds(moves.part(slice(i, i + 1))))
@@ -161,11 +161,11 @@ def _left_by(after: Heightmap, stays: Bools, moves: Moves, i: int, at_work: Tool
         return None
     sunk = swept_heights(form, moves, i, after.x[columns], after.y[rows])
     some = stays[rows, columns] & (sunk <= after.z[rows, columns] + SAME)
-    return Cells(rows=rows, columns=columns, some=some, sunk=sunk) if some.any() else None
+    return LeftAsCut(rows=rows, columns=columns, some=some, sunk=sunk) if some.any() else None
 
 
 def _depths(
-    heights: BeforeAndAfter, moves: Moves, cells: Mapping[int, Cells], at_work: ToolsAtWork
+    heights: BeforeAndAfter, moves: Moves, cells: Mapping[int, LeftAsCut], at_work: ToolsAtWork
 ) -> Iterator[tuple[int, float, tuple[float, float, float]]]:
     """How much each move cut off its cells at most, mm, and where."""
     now, done = dataclasses.replace(heights.before, z=heights.before.z.copy()), 0

@@ -153,10 +153,10 @@ def numbered(notes, numbers):
         ),
     ],
 )
-def test_what_looks_as_if_sides_were_taken_for_each_other_is_asked_about(kind, extra, asked):
+def test_what_looks_as_if_the_sides_were_swapped_is_asked_about(kind, extra, asked):
     made = job(kind, extra)
     found = every_caution(made, instruments.build(made))
-    words = ("number them the other way round", "taken for each other?")
+    words = ("number them the other way round", "are the two swapped?")
     assert any(w in c for c in found for w in words) == asked
 
 
