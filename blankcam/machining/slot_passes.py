@@ -90,12 +90,15 @@ class Groove:
         return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
 
 
-def judged_from(slot: Slot, depth: float) -> float:
+def judged_from(nut: Part, slot: Slot, stage: Stage) -> float:
     """The wall's angle from straight down over which its place sideways counts, radians.
 
-    The proof takes the width at 0.9 of the depth under the finished top, or at the height of the
-    round floor; a little under that a scallop may already widen what it finds.
+    The proof takes the width at 0.9 of the depth under the lowest that may stand beside the slot,
+    or at the height of the round floor; a little under that a scallop may already widen what it
+    finds.
     """
+    target = nut.at(stage)
+    depth = slot.depth_front + target.opened - target.floor_raise
     rise = JUDGED * depth * math.cos(slot.tilt)
     return math.acos(1 - rise / slot.radius) if rise < slot.radius else math.pi / 2
 
@@ -145,11 +148,16 @@ def _down_from(radius: float, ball: float, judged: float, start: float) -> tuple
 def _outermost(radius: float, ball: float, judged: float, edge: float) -> float:
     """The angle of the outermost pass where a groove's wall ends at an angle.
 
-    Where it goes on upright, the widest of the ball cuts it.
+    Where it goes on upright, the wall is narrowest at the height of the groove's axis.
     """
     off, most = radius - ball, _may_fall_short(edge, edge, judged)
     if edge >= math.pi / 2:
-        return math.asin(max(1 - most / off, 0.0))
+
+        def keeps(down: float) -> bool:
+            aside, low = off * math.cos(down), off * math.sin(down)
+            return low < ball and radius - aside - math.sqrt(ball**2 - low**2) <= most
+
+        return edge - _widest(edge, keeps)
     return edge - _widest(edge, lambda turn: _falls_short(radius, ball, turn) <= most)
 
 

@@ -247,7 +247,7 @@ def _least_seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -
     """The passes round the slot's floor, and as many over them as its waste takes at least."""
     tool = by.tool
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     deep = by.depth - slots.over_groove(nut, slot)
     rounds = slot_passes.floor_passes(slot, tool.tip_radius, deep, judged)
     full = slot_passes.fewest_passes(slot, tool.tip_radius, deep, cut.depth)
@@ -266,10 +266,10 @@ def _seconds_of_opening(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> f
 
 
 def _seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
-    tool, target = by.tool, nut.at(bench.stage)
+    tool = by.tool
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     groove = slot_passes.Groove.of(nut, slot, bench.stage)
-    judged = slot_passes.judged_from(slot, slot.depth_front - target.floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     deep = by.depth - slots.over_groove(nut, slot)
     every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
     there_and_back = sum(both for _, _, both in every)

@@ -88,7 +88,7 @@ def _cut_slot(  # every argument is a fact of its own
 ) -> float:
     """Cut one slot; returns the least number of passes that it takes."""
     groove, tool = slot_passes.Groove.of(nut, slot, bench.stage), by.tool
-    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     lean, most = abs(slot.tilt) + abs(slot.yaw), cut.depth + STANDING
     deep, low = by.depth - over_groove(nut, slot), groove.z + by.depth + STANDING + LOW_HOP
     every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
