@@ -34,6 +34,8 @@ from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
 
 PAUSE: float = table("cutting")["time"]["pause"]
+FLOOR: float = table("cutting")["time"]["floor"]
+"""So many times longer than their moves programs are told to take; a change takes what it takes."""
 RISE = 1.0
 """mm that a tool rises on its way back to the next pass, about, for choosing between ways."""
 TURNED = 0.4
@@ -70,7 +72,7 @@ def chosen(nut: Part, bench: Bench, *, by_file: bool, called: Iterable[int]) -> 
     best = quickest_worked_out(
         ways,
         frozenset(called),
-        seconds_of_change(bench.profile),
+        seconds_of_change(bench.profile) / FLOOR,
         lambda at, way: _worked_out(nut, strings[at], way, bench),
     )
     return [_as_decided(d, way) for d, way in zip(each, best, strict=True)]
