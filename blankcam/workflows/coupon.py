@@ -22,6 +22,7 @@ from blankcam.inputs.border import parse_toml, read_text
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.machining.feeds import material as material_of
+from blankcam.outputs.figures import about_minutes
 from blankcam.outputs.papers import coupon_list
 from blankcam.outputs.render import toml_text
 from blankcam.parts.frames import Setup
@@ -85,7 +86,7 @@ def cut(
     files[coupon_list.TO_FILL] = coupon_list.to_fill_in(facts).encode()
     output_folder.write(out, files, force=force)
     for file in programs:
-        yield f"{file.name}: proven; {file.lines} lines, about {file.seconds / 60:.0f} min"
+        yield f"{file.name}: proven; {file.lines} lines, {about_minutes(file.seconds)}"
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
     yield f"next: follow {Path(out) / 'coupon.md'}"
 

@@ -122,7 +122,7 @@ def test_a_stop_from_outside_keeps_the_answers(tmp_path):
 
 def test_what_stands_there_already_is_told_before_anything_is_asked(tmp_path):
     (tmp_path / "my job.toml").write_text("mine")
-    refused(ask(tmp_path, "\n" * 60), 2, "there already")
+    refused(ask(tmp_path, "\n" * 60), 2, "already exists")
     assert (tmp_path / "my job.toml").read_text() == "mine"
     assert ask(tmp_path, "\n" * 60, "--force").returncode == 0
 
