@@ -366,7 +366,7 @@ def test_a_hostile_profile_is_copied_without_harm(tmp_path, piece):
     ("args", "code", "said"),
     [
         (["--machine", "template-laser"], 1, "takes no programs"),
-        (["--machine", "light-router", "--tools", "1,99"], 1, "no tool 99"),
+        (["--machine", "light-router", "--tools", "1,99"], 2, "no tool 99"),
         (["--machine", "light-router", "--tools", "one"], 2, "no list of tool numbers"),
         (["--machine", "light-router", "--material", "glass"], 2, "--material"),
         (["--machine", "light-router", "--measured", "x.toml", "--tools", "1"], 2, "of no use with"),

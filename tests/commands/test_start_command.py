@@ -101,7 +101,8 @@ def test_broken_off_at_the_terminal_by_its_keys(tmp_path):
         assert child.returncode == 2
         os.close(ours)
         assert re.fullmatch(
-            r"j\.toml: not written, broken off; the answers so far are kept .*\n", told.decode()
+            r"j\.toml: not written: the questions were broken off; the answers so far are kept .*\n",
+            told.decode(),
         )
         assert "Rook 4" in (tmp_path / ("j.toml" + SUFFIX)).read_text()
 

@@ -5,7 +5,9 @@ import json
 import re
 
 import pytest
+import typer
 
+from blankcam import cli
 from blankcam.replay.codes import Code
 from tests.conftest import REPO
 from tests.newcomer import papers
@@ -100,6 +102,34 @@ def test_every_refusal_is_explained_and_no_other():
     )
     stale = [words for words, _, _ in shown if words not in every]
     assert stale == []
+
+
+def options_told():
+    """Every option that the table of commands.md tells of, with the commands it is told for."""
+    text = (DOCS / "commands.md").read_text(encoding="utf-8")
+    table = text.split("## Options")[1].split("\n## ")[0].replace(r"\|", "/")
+    for options, commands, does in re.findall(
+        r"^\| (`.+?) \| (.+?) \| (.+?) \|$", table, re.MULTILINE
+    ):
+        assert len(does) > 10
+        for option in re.findall(r"--[a-z-]+", options):
+            yield from ((command, option) for command in re.findall(r"`([a-z]+)`", commands))
+
+
+def test_every_command_and_option_is_explained_and_no_other():
+    whole = typer.main.get_command(cli.app)
+    there = {("blankcam", o) for p in whole.params for o in p.opts} | {("blankcam", "--help")}
+    for name, command in whole.commands.items():
+        there |= {(name, o) for p in command.params for o in p.opts if o.startswith("--")}
+        assert f"| `blankcam {name}" in (DOCS / "commands.md").read_text(encoding="utf-8")
+    assert len(there) > 40
+    assert sorted(options_told()) == sorted(there)
+
+
+def test_every_table_of_numbers_is_in_the_list_of_sources():
+    text = (DOCS / "sources.md").read_text(encoding="utf-8")
+    tables = {p.name for p in (REPO / "blankcam" / "data").glob("*.toml")} - {"keys.toml"}
+    assert set(re.findall(r"`(\w+\.toml)`", text)) == tables
 
 
 def keys_of(schema, whole=None):
