@@ -398,7 +398,7 @@ def test_a_full_disk_loses_nothing(tmp_path, monkeypatch):
 
 def test_places_that_can_not_be_written(tmp_path):
     (tmp_path / "file").write_text("x")
-    with pytest.raises(OutputError, match="is no name"):
+    with pytest.raises(OutputError, match="is not a name"):
         output_folder.write("", {"a": b"1"})
     for bad in ("file", "file/below", "a\x00b", "/proc/nowhere/set", "x" * 300):
         with pytest.raises(OutputError):
