@@ -347,7 +347,7 @@ def cautions(readings: Readings, makes: Collection[PartName] = _WHOLE) -> list[s
         found.append(f"readings: settled is not given; wait {least} h at pitch before reading")
     elif readings.settled < least:
         found.append(
-            f"readings: {readings.settled:g} h at pitch are few; the neck still moves, wait {least} h"
+            f"readings: only {readings.settled:g} h at pitch: the neck still moves; wait {least} h"
         )
     if readings.uncertainty_assumed:
         found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")

@@ -27,7 +27,7 @@ from blankcam.inputs.readings_file import PartName
 SUFFIX = ".parts.jsonl"
 OLD_SUFFIX = ".refits.jsonl"
 _LOCK_SECONDS = 10.0
-_FIX = "restore it from a copy; or move it away, and say nut and saddle are new where they are"
+_FIX = 'restore it from a copy; or move it away, and write "new" for the part that is new'
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 ByString = dict[int, float]

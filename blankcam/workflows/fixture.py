@@ -18,6 +18,7 @@ from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, prin
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import parse_length
+from blankcam.outputs.figures import about_minutes
 from blankcam.outputs.papers.fixture_list import FixtureLoad, SeatedBlank, Shared, paper
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -134,7 +135,7 @@ def _told(filled: Sequence[FixtureLoad]) -> Iterator[str]:
         for s in load.setups:
             yield (
                 f"{', '.join(s.files)}: places {', '.join(map(str, s.places))}, each proven; "
-                f"about {s.seconds / 60:.0f} min, one by one {s.alone / 60:.0f} min"
+                f"{about_minutes(s.seconds)}, one by one {about_minutes(s.alone)}"
             )
 
 

@@ -229,9 +229,9 @@ def test_a_shim_and_a_filled_slot_are_taken_up(job):
 
 
 SLIPS = {
-    "inches": (lambda y: y / 25.4, "they are inches typed as millimetres"),
-    "point": (lambda y: y * [0.1, 1], "the decimal point of all those over fret 1 moved"),
-    "point at 12": (lambda y: y * [1, 0.1], "the decimal point of all those over fret 12 moved"),
+    "inches": (lambda y: y / 25.4, "the readings are inches typed as millimetres"),
+    "point": (lambda y: y * [0.1, 1], "the decimal point moved in all readings over fret 1"),
+    "point at 12": (lambda y: y * [1, 0.1], "the decimal point moved in all readings over fret 12"),
     "swapped": (lambda y: y[:, ::-1], "fret 1 and fret 12 are swapped"),
     "reversed": (lambda y: y[::-1], "the readings are numbered from the wrong end"),
     "one off": (
@@ -261,7 +261,7 @@ def test_another_nut_than_the_book_says_is_asked_about_first(job):
     told = readings(job, "r2.toml", 0.9439 * 0.2, 0.1 + 0.02)
     with pytest.raises(RefusedError, match="not used") as refused:
         cut(job, told, "two")
-    assert "it is not nut 1" in refused.value.faults[1].wrong
+    assert "it is another than nut 1" in refused.value.faults[1].wrong
     assert 'nut = "new"' in refused.value.faults[1].fix
     assert (job.parent / BOOK).read_bytes() == before
 

@@ -14,7 +14,7 @@ from blankcam.faults import printable
 from blankcam.gcode.header import tool_words, touch_words, zero_words
 from blankcam.gcode.program_file import ProgramFile
 from blankcam.inputs.machine import Profile, ToolChange
-from blankcam.outputs.figures import both
+from blankcam.outputs.figures import about_minutes, both
 from blankcam.outputs.papers.set_numbers import dry_first, to_set
 from blankcam.outputs.papers.setup_steps import in_collet
 from blankcam.outputs.render import toml_text
@@ -147,8 +147,8 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
     )
     yield dry_first([file.program for file in cutting], profile)
     for file in cutting:
-        minutes = max(1, round(file.seconds / 60))
-        yield f"**Run** `{file.name}`: {in_collet(file.tools)}, about {minutes} min."
+        about = about_minutes(file.seconds)
+        yield f"**Run** `{file.name}`: {in_collet(file.tools)}, {about}."
     yield "**Take it out**, break no edge, brush chips and burrs off without rounding anything."
 
 

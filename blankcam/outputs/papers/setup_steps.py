@@ -17,7 +17,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.request import CutRequest
 from blankcam.outputs.drawings.setup_card import card_name
-from blankcam.outputs.figures import both
+from blankcam.outputs.figures import about_minutes, both
 from blankcam.outputs.papers import hand_steps
 from blankcam.outputs.papers.set_numbers import to_set, unit_first
 from blankcam.parts.frames import Setup
@@ -142,8 +142,8 @@ def _run(file: ProgramFile, machine: Profile) -> str:
             f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
             "zero again"
         )
-    about = max(1, round(file.seconds / 60))
-    return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
+    about = about_minutes(file.seconds)
+    return f"**run `{file.name}`**, dry first, {about}{_at_stops(file, machine)}"
 
 
 def _at_stops(file: ProgramFile, machine: Profile) -> str:
