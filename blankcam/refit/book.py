@@ -93,9 +93,11 @@ class Refitted:
 
 @checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
 class NotCut:
-    """The refit before this was never cut."""
+    """The refit before this was never cut, or only on one of the parts."""
 
     event: Literal["not cut"] = "not cut"
+    part: PartName | Literal["both"] = "both"
+    """What was not cut."""
 
 
 @checked(frozen=True, slots=True, kw_only=True, config=_STRICT)

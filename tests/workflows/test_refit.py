@@ -203,6 +203,28 @@ def test_a_refit_that_was_not_cut_is_left_out(job):
         cut(job, told, "three")
 
 
+@pytest.mark.parametrize(("left", "other"), [("nut", "saddle"), ("saddle", "nut")])
+def test_a_refit_cut_on_one_part_alone(job, left, other):
+    """Clearances by similar triangles: a nut left as it was counts 0.94 at fret 1, half at 12."""
+    one, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
+    share = np.array([0.9439, 0.5]) if left == "nut" else np.array([0.0561, 0.5])
+    take = np.array([s[f"{left}_take"] for s in one["strings"]])
+    high = take[:, None] * share
+    said = f'last_refit = "{left} not cut"'
+    two, _ = cut(job, readings(job, "r2.toml", *high.T, said), "two")
+    again = np.array([s[f"{left}_take"] for s in two["strings"]])
+    assert again == pytest.approx(take, abs=0.06)
+    assert max(s[f"{other}_take"] for s in two["strings"]) < 0.06
+    assert '"part":"' + left in (job.parent / BOOK).read_text().replace(" ", "")
+
+
+def test_of_what_was_not_asked_nothing_is_left_out(job):
+    cut(job, readings(job, "r1.toml", ROUGH[0], 0.0), "one")
+    told = readings(job, "r2.toml", ROUGH[0] + 0.01, 0.0, 'last_refit = "saddle not cut"')
+    with pytest.raises(InputError, match="asked for nothing on the saddle"):
+        cut(job, told, "two")
+
+
 def test_a_new_nut_is_reckoned_from_as_it_is_made(job):
     one, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
     told = readings(job, "r2.toml", 0.9439 * 0.2, 0.1 + 0.02, 'nut = "new"')

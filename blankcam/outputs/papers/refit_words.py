@@ -185,7 +185,7 @@ def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
         return what, f'{_TOO_FAR}; for another nut write nut = "new"'
     ways = {
         "new_nut": 'nut = "new"',
-        "nut_not_cut": 'last_refit = "not cut"',
+        "nut_not_cut": 'last_refit = "nut not cut"',
         "last_not_cut": 'last_refit = "not cut"',
         "nut_shimmed": f'nut = "shimmed {max(s.nut_rise, _LEAST_SHIM):.2f} mm"',
     }
@@ -223,7 +223,11 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
         return f"{what}: {why}", f'{_TOO_FAR}; for another saddle write saddle = "new"'
     shimmed = _LEAST_SHIM <= s.saddle_rise <= _MOST_SHIM
     shim = f', for a shim under it saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
-    return f"{what}: {why}", f'for another saddle write saddle = "new"{shim};{_NECK}'
+    kinds = set(_kinds(members))
+    uncut = (
+        '; if it was not cut, last_refit = "saddle not cut"' if "saddle_not_cut" in kinds else ""
+    )
+    return f"{what}: {why}", f'for another saddle write saddle = "new"{shim}{uncut};{_NECK}'
 
 
 def _stage(_: Surprise, members: Sequence[Explanation]) -> _Words:
