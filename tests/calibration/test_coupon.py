@@ -72,12 +72,14 @@ def test_the_piece_is_all_there(piece):
 
 
 def test_its_air_program_comes_first_and_every_number_is_told(piece):
-    """The list: with what, on what, which number; in the air; dry; then each tool's file."""
+    """The list: with what, on what, which number; how dry; in the air; then each tool's file."""
     paper = (piece.folder / "coupon.md").read_text()
     steps = re.findall(r"^\d+\. (.*)$", paper.split("## Measure it")[0], re.MULTILINE)
     at = {name: next(i for i, s in enumerate(steps) if name in s)
-          for name in ("**Zero**", "coupon-air.ngc", "**Dry first**", "coupon-1.ngc")}  # fmt: skip
+          for name in ("**Zero**", "**Dry first**", "coupon-1.ngc", "coupon-2.ngc")}  # fmt: skip
     assert list(at.values()) == sorted(at.values())
+    first = steps[at["coupon-1.ngc"]]
+    assert first.index("coupon-air.ngc") < first.index("coupon-1.ngc")
     zero, dry = steps[at["**Zero**"]], steps[at["**Dry first**"]]
     for words in ("T1 fitted", "its top at the mark and set Z to 8.00", "edge finder against its left",
                   "Set Y likewise against its front edge"):  # fmt: skip
