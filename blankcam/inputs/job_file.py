@@ -247,7 +247,7 @@ def _count_faults(made: job.Job, source: Source) -> Iterator[Fault]:
             wrong = f"has {len(value)} values for {count} strings"
             if len(value) < count:
                 wrong += f": string {count} is left out"
-            yield source.fault(at, wrong, "one a string number")
+            yield source.fault(at, wrong, "give one for each string number")
 
 
 def _height_faults(made: job.Job, source: Source) -> Iterator[Fault]:

@@ -44,10 +44,10 @@ def model_words(instrument: Instrument) -> str:
     """What the cents are and what they are good for, with the finger they are reckoned with."""
     return (
         "cents: a model of the fretted string (stretch, stiffness, heights, relief), pressed"
-        f" {instrument.finger:g} mm behind the fret; with a finger 10 mm behind it met the ranges"
-        " measured on one classical guitar within 0.15 cent; a stiffness from a table moves the cents"
-        " by more than that, and listeners heard no difference between straight and individual"
-        " compensation: use them to compare"
+        f" {instrument.finger:g} mm behind the fret; with 10 mm it came within 0.15 cent of the"
+        " ranges measured on one classical guitar; a stiffness from a table moves the cents by more"
+        " than that, and listeners heard no difference between straight and individual"
+        " compensation: use the cents to compare, not as the truth"
     )
 
 
@@ -88,7 +88,7 @@ def cautions(job: Job, instrument: Instrument, data: Sequence[StringData]) -> It
                 if high_nut
                 else "check action, gauge and front_at"
             )
-            yield f"{name}: {found.cents[worst]:+z.1f} cents at fret {worst + 1} in all: {fix}"
+            yield f"{name}: {found.cents[worst]:+z.1f} cents off at fret {worst + 1} in all: {fix}"
     yield from _height_cautions(instrument)
     yield from _sides_cautions(job)
 
@@ -148,7 +148,7 @@ def _height_cautions(instrument: Instrument) -> Iterator[str]:
             if not low - 1e-9 <= value <= high + 1e-9:
                 yield (
                     f"string {string.number} ({string.note}): {words} of {value:.2f} mm is outside"
-                    f" the {low:g} to {high:g} mm usual for a {instrument.kind}: check it, or know why"
+                    f" the {low:g} to {high:g} mm usual for a {instrument.kind}: check it, unless you mean it"
                 )
     low, high = usual["relief_range"]
     relief = instrument.board.relief

@@ -198,6 +198,7 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
     if isinstance(decision.by, ByHand):
         return list(_nicks(nut, slot, decision.by, bench))
     found, more = [decision.by], slots.standing_more(nut, slot, bench)
+    left_by = functools.cache(functools.partial(waste.standing, nut, slot))
     for tool in slots.narrow_enough(slot, bench.profile):
         if tool.edge < SLENDEREST * slot.width:
             continue
@@ -208,12 +209,17 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
             )
             found.append(by)
             if not clear:
-                found += _opened(nut, slot, by, bench)
+                found += _opened(nut, slot, by, bench, left_by)
     return [_way(nut, slot, by, bench) for by in found]
 
 
-def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[ByMachine]:
-    """The ways to make a slot with that tool once the waste over it is opened with a wider one."""
+def _opened(
+    nut: Part, slot: Slot, by: ByMachine, bench: Bench, left_by: Callable[..., float]
+) -> Iterator[ByMachine]:
+    """The ways to make a slot with that tool once the waste over it is opened with a wider one.
+
+    ``left_by``: what a wider tool leaves over the slot, as ``waste.standing`` has it.
+    """
     tool = by.tool
     if not bench.stage.leaves_waste or tool.shape not in (Shape.BALL, Shape.FLAT):
         return
@@ -224,7 +230,7 @@ def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[ByMa
     left, right = clear_window(nut.slots, slot, nut.length)
     for wide in tools.opening_tools(bench.profile, right - left, full - cleared):
         for narrow in (True, False) if wide.diameter > tool.edge else ():
-            depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
+            depth = cleared + left_by(wide, narrow=narrow)
             if depth < full:
                 opening = Opening(tool=wide, narrow=narrow)
                 yield dataclasses.replace(by, depth=depth, opening=opening)

@@ -214,8 +214,8 @@ def _line_cautions(job: Job, instrument: Instrument) -> Iterator[str]:
     for side, misfit in zip(("bass", "treble"), off, strict=True):
         if abs(misfit) > most:
             yield (
-                f"the line marked at the {side} string stands {misfit:+.2f} mm off what seat_drop and "
-                "fret_height make: measure both again; the line is taken"
+                f"the line marked at the {side} string differs by {misfit:+.2f} mm from what "
+                "seat_drop and fret_height give: measure both again; the line is used"
             )
 
 

@@ -394,7 +394,7 @@ def _cut(given: PageData) -> str:
         el("div", _player(), _moment(), cls="player"),
         el(
             "p",
-            "As it lies in the machine. Stock is reckoned on a coarse grid here; the proof used a "
+            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used a "
             "finer one.",
             id="cut-help",
             cls="help",

@@ -259,8 +259,8 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
     count = sum(len(c.programs) for c in cuts)
     programs = "the program" if count == 1 else f"all {count} programs"
     return True, (
-        f"Good to cut: {programs} replayed, nothing touched that must not be, deepest "
-        f"{deep:.1f} µm below the part."
+        f"Good to cut: {programs} replayed, nothing touched that must not be, nowhere "
+        f"more than {deep:.1f} µm too low."
     )
 
 

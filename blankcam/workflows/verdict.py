@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from blankcam.outputs.figures import off_by
 from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD
@@ -19,10 +20,7 @@ def verdict_word(*, passed: bool) -> str:
 def verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
     """The lines to print of a program that cuts one blank."""
     yield f"{program}: {verdict_word(passed=proof.passed)}; {signed}"
-    yield (
-        f"  deepest below the part {proof.gouge_um:.1f} um, most left above it "
-        f"{proof.left_um:.1f} um"
-    )
+    yield f"  the part it leaves is {off_by(proof.gouge_um, proof.left_um)}"
     yield (
         f"  rapids through stock {proof.rapid_contacts}, shank or holder contacts "
         f"{proof.holder_contacts}, jaws or bed {proof.holding_contacts}, "

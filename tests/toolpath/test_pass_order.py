@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
@@ -197,6 +197,7 @@ def test_every_stretch_is_cut_once_and_after_those_toward_where_the_order_begins
     share=st.floats(0.15, 0.4),
     tilt=st.floats(0.0, 0.25),
 )
+@example(wider=0.1171875, ball=1.0, deep=1.0, share=0.16015625, tilt=0.25)
 @pytest.mark.property
 def test_no_pass_of_a_groove_is_too_deep(wider, ball, deep, share, tilt):
     """Each pass over 4001 places of the section; the last leave no more than the cusp."""

@@ -166,7 +166,7 @@ def _as_known(profile: Profile) -> str:
     return (
         f"The machine is taken as {by}, and its errors are made up for: each program's header says "
         "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
-        "above; the other way its play counts."
+        "above: coming the other way puts its play in again."
     )
 
 

@@ -332,8 +332,9 @@ def _then(sheet: RefitSheet) -> Section:
         notes=(
             (
                 "String it, tune it, let it settle, and read it again: it should lie within"
-                ' the table\'s bands, in mm. If you do not cut this refit, write `last_refit = "not cut"` in'
-                " the next readings."
+                " the table's bands, in mm. If you do not cut this refit, write"
+                ' `last_refit = "not cut"` in the next readings; where you leave out one part alone,'
+                ' `"nut not cut"` or `"saddle not cut"`.'
             ),
         ),
     )

@@ -17,7 +17,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.request import CutRequest
 from blankcam.outputs.drawings.setup_card import card_name
-from blankcam.outputs.figures import both
+from blankcam.outputs.figures import about_minutes, both
 from blankcam.outputs.papers import hand_steps
 from blankcam.outputs.papers.set_numbers import to_set, unit_first
 from blankcam.parts.frames import Setup
@@ -39,18 +39,19 @@ def setup_steps(result: CutResult, files: Sequence[ProgramFile]) -> Iterator[str
         f"{_zero(first, drawn, request.machine)}"
     )
     yield from _probe_steps(result, setup)
-    yield from _runs(files, request.machine)
+    yield from runs(files, request.machine)
 
 
 def _zero(program: Program, drawn: str, machine: Profile) -> str:
     """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
     return (
-        f"Zero (`{drawn}`), {_fitted(program, machine)} (an edge finder goes in first): "
+        f"Zero (`{drawn}`), {fitted(program, machine)} (an edge finder goes in first): "
         f"{zero_words(program.zeros, to_set(machine))}"
     )
 
 
-def _fitted(program: Program, machine: Profile) -> str:
+def fitted(program: Program, machine: Profile) -> str:
+    """Which tool is in the spindle while a set-up is zeroed, and whether its length counts."""
     length = ", its length in force" if machine.controller.length_offsets else ""
     return f"T{zeroing_tool(program)} fitted{length}"
 
@@ -61,17 +62,18 @@ def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
     first = next(f.program for f in result.programs if f.setup == setup)
     again = ""
     if machine.controller.length_offsets:
-        again = (
-            f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
-        )
+        again = f"; then, {fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
     for file in result.probing:
         if file.setup == setup:
             yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
 
 
 def _held(request: CutRequest, program: Program) -> str:
-    if program.setup == "edge":
-        return _held_on_edge(request, program)
+    return _held_on_edge(request, program) if program.setup == "edge" else held_on_face(program)
+
+
+def held_on_face(program: Program) -> str:
+    """How a blank is held lying on its face, and which side is toward you."""
     held, lying = program.holding, "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
     return {
@@ -100,7 +102,7 @@ def _held_on_edge(request: CutRequest, program: Program) -> str:
     )
 
 
-def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
+def runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
     """What is fitted, touched and set before each program; the one in the air leads."""
     first = [f for f in programs if f.program.air or f is _cutting(programs)[0]]
     others = [f for f in programs if f not in first]
@@ -142,8 +144,8 @@ def _run(file: ProgramFile, machine: Profile) -> str:
             f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
             "zero again"
         )
-    about = max(1, round(file.seconds / 60))
-    return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
+    about = about_minutes(file.seconds)
+    return f"**run `{file.name}`**, dry first, {about}{_at_stops(file, machine)}"
 
 
 def _at_stops(file: ProgramFile, machine: Profile) -> str:
