@@ -51,7 +51,8 @@ def page(given: PageData) -> str:
         + watched
         + el("main", *_sections(given), id="main")
         + el("p", role="status", cls="away", id="said")
-        + f'<script type="application/json" id="data">{data(packing.of_json(_data(given)))}</script>'
+        + '<script type="application/json" id="data">'
+        + f"{data(packing.of_json(_data(given)))}</script>"
         + f"<script>{script}</script>"
     )
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>{body}</body></html>\n'
@@ -238,14 +239,15 @@ def _said_of_solid(given: PageData) -> str:
 def _unseen() -> Iterator[str]:
     yield el(
         "p",
-        "The pictures that turn, and choosing a string, need a newer browser than this, or one with "
-        "WebGL 2 and DecompressionStream switched on. The drawings and tables below show the same "
-        "parts.",
+        "The pictures that turn, and choosing a string, need a newer browser than this, or one "
+        "with WebGL 2 and DecompressionStream switched on. The drawings and tables below show the "
+        "same parts.",
         id="no-picture",
         cls="remark",
         hidden="",
     )
-    yield "<noscript><p>Scripts are off: the drawings and tables below show the parts.</p></noscript>"
+    off = "Scripts are off: the drawings and tables below show the parts."
+    yield f"<noscript><p>{off}</p></noscript>"
 
 
 def _strings_and_standing() -> str:
@@ -274,7 +276,8 @@ def _more() -> str:
         el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
         el("div", id="readout", cls="readout", aria_live="polite"),
-        '<template id="hint"><p class="here">Point at the picture for the height there.</p></template>',
+        '<template id="hint"><p class="here">Point at the picture for the height '
+        'there.</p></template>',
         el("p", id="solid-source", cls="source"),
         el(
             "p",
@@ -350,10 +353,10 @@ def _slot(given: PageData) -> Iterator[str]:
 SEATS = {
     "nut": "The nut in its seat, along the string: true proportions; the strip below stretches its "
     "heights. Head and neck are drawn for their place only.",
-    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
-    "bridge is drawn for its place only.",
-    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, "
-    '<span class="unit">mm</span>.',
+    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. "
+    "The bridge is drawn for its place only.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the "
+    'ridge, <span class="unit">mm</span>.',
 }
 
 
@@ -394,8 +397,8 @@ def _cut(given: PageData) -> str:
         el("div", _player(), _moment(), cls="player"),
         el(
             "p",
-            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used a "
-            "finer one.",
+            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used "
+            "a finer one.",
             id="cut-help",
             cls="help",
         ),
@@ -460,7 +463,8 @@ def _drawings(given: PageData) -> Iterator[str]:
         yield el(
             "figure",
             el("figcaption", el("h3", f"{view.part.capitalize()}, seen from the bridge")),
-            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing", tabindex="0", role="region",
+            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing",
+               tabindex="0", role="region",
                aria_label=f"{view.part.capitalize()}, elevation"),
             el("p", "The whole line is the finished top, the dashed line the rough one.",
                cls="remark"),
@@ -549,7 +553,8 @@ def _part(p: PartView) -> dict[str, Any]:
         "tags": [{"words": t.words, "at": _line3((t.at,))[0], "seat": t.seat} for t in p.tags],
         "spots": [_spot(s) for s in p.spots],
         "strings": [
-            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now, "raised": s.raised,
+            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now,
+             "raised": s.raised,
              "points": [[round(float(c), 4) for c in point] for point in s.points]}
             for s in p.strings
         ],
