@@ -11,8 +11,9 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
+from blankcam.preview.page import whole
 from blankcam.workers import cores
-from blankcam.workflows.drawn import page_of
+from blankcam.workflows.drawn import page_written
 from blankcam.workflows.preview import draw
 from blankcam.workflows.request import machine_of
 from tests.commands.test_commands import run
@@ -135,7 +136,7 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     assert (now["chosen"], now["near"]) == (2, True)
     assert now["target"] == pytest.approx(kept["target"], abs=1e-6)
     assert {url.split("?")[0] for url in p.asked} == {
-        (out / n).as_uri() for n in ("preview.html", "preview-watch.js")
+        (out / n).as_uri() for n in ("preview.html", "preview-watch.js", "preview-newer.js")
     }
 
     going.send_signal(signal.SIGINT)
@@ -172,7 +173,8 @@ def test_a_page_that_waits_says_so_and_claims_nothing_of_who_cuts(chromium, tmp_
     job = job_file.load(str(STEEL))
     draft = draw(job, machine_of(job, None), Stage.ROUGH, proven=False)
     file = tmp_path / "preview.html"
-    file.write_bytes(page_of(draft, watch="x-drawn", waiting=True))
+    page = whole(page_written(draft, watch="x-drawn", waiting=True))
+    file.write_text(page, encoding="utf-8")
     p = Page(chromium, file).open()
     text = p.page.inner_text("main").lower()
     assert "working it out" in text

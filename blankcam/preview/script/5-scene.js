@@ -261,6 +261,7 @@
         surface: program(gl, SURFACE, SKIN), solid: program(gl, SOLID, PAINT), wire: program(gl, WIRE, INK),
       };
       this.meshes = new Map();
+      this.shapes = [];
       this.ramp = this.texture();
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA, 256, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, bc.colour.ramp(256));
       this.solids = [];
@@ -356,13 +357,40 @@
       this.goalOf = grid || this.goalOf;
     }
 
+    /* A vertex array with values of its own. */
+    shape(target, values) {
+      const { gl } = this;
+      const [vao, buffer] = [gl.createVertexArray(), gl.createBuffer()];
+      this.shapes.push({ vao, buffer });
+      gl.bindVertexArray(vao);
+      gl.bindBuffer(target, buffer);
+      gl.bufferData(target, values, gl.STATIC_DRAW);
+      return vao;
+    }
+
+    /* Frees what was made of a page or program before. */
+    forget() {
+      const { gl } = this;
+      for (const { vao, buffer } of this.shapes) {
+        gl.deleteVertexArray(vao);
+        gl.deleteBuffer(buffer);
+      }
+      for (const s of this.kept.values()) {
+        gl.deleteTexture(s.heights);
+        gl.deleteTexture(s.deviations);
+        this.sizes.delete(s.deviations);
+        if (s === this.surface) this.surface = null;
+      }
+      this.shapes = [];
+      [this.solids, this.wires] = [[], []];
+      this.meshes.clear();
+      this.kept.clear();
+    }
+
     /* Kinds as in the painting shader: 0 plain, 1 wound, 2 nylon, 3 wood, 4 to come. */
     solid(vertices, colour, kind = 0, pitch = 1) {
       const { gl } = this;
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ARRAY_BUFFER, vertices);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 24, 0);
       gl.vertexAttribPointer(1, 3, gl.FLOAT, false, 24, 12);
       gl.enableVertexAttribArray(0);
@@ -372,10 +400,7 @@
 
     wire(vertices, colour) {
       const { gl } = this;
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ARRAY_BUFFER, vertices);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 12, 0);
       gl.enableVertexAttribArray(0);
       return { vao, count: vertices.length / 3, colour };
@@ -482,10 +507,7 @@
           for (const v of [a, a + 1, a + w, a + w, a + 1, a + w + 1]) index[k++] = v;
         }
       }
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, index, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ELEMENT_ARRAY_BUFFER, index);
       gl.bindVertexArray(null);
       this.meshes.set(key, { vao, count: index.length });
       return this.meshes.get(key);
