@@ -4,9 +4,12 @@
 (function (bc) {
   const MOST = 24;  // strings that throw a shadow
   const SUN = 'const vec3 SUN = vec3(-0.34, -0.30, 0.89);';
+  const STRIPS = 48;  // along x, each with the strings whose shadow may fall there
+  const DROP = 14;  // mm that a shadow falls at most
   /* How far strings keep the lamp from a place: each a line bent once, drawn as a soft band. */
   const SHADOW = `
-    uniform int cords;
+    uniform ivec2 near[${STRIPS}];
+    uniform vec2 strips;
     uniform vec4 cordA[${MOST}], cordB[${MOST}];
     ${SUN}
     float along(int i, float y) {
@@ -15,7 +18,8 @@
     }
     float shade(vec3 p) {
       float dark = 0.0;
-      for (int i = 0; i < cords; i++) {
+      ivec2 some = near[clamp(int((p.x - strips.x) * strips.y), 0, ${STRIPS - 1})];
+      for (int i = some.x; i < some.y; i++) {
         float t = (along(i, p.y) - p.z) / SUN.z;
         if (t < 0.02) continue;
         vec3 q = p + t * SUN;
@@ -173,6 +177,23 @@
       names[name] = gl.getUniformLocation(p, name);
     }
     return { p, u: names };
+  }
+
+  /* For strips of equal width along x the first string whose shadow may fall there and the one after
+     the last; strings are given in their order across. */
+  function strips(cords) {
+    const reach = cords.map(([x, across, radius]) => {
+      const soft = 1.25 * radius + 0.12 * DROP + 60 * Math.abs(across);  // 60 mm of string to each side
+      return [x - soft, x + soft + 0.39 * DROP];
+    });
+    const from = Math.min(...reach.map((r) => r[0]), 0);
+    const wide = (Math.max(...reach.map((r) => r[1]), 1) - from) / STRIPS;
+    const near = Array.from({ length: STRIPS }, (_, k) => {
+      const [low, high] = [from + k * wide, from + (k + 1) * wide];
+      const falls = reach.map((r) => r[0] < high && r[1] > low);
+      return falls.includes(true) ? [falls.indexOf(true), falls.lastIndexOf(true) + 1] : [0, 0];
+    });
+    return { from, wide, near: near.flat() };
   }
 
   /* Where one looks from. Yaw 0, pitch 0: from the bridge to the head, x to the right. */
@@ -486,11 +507,13 @@
       const { gl } = this;
       gl.uniformMatrix4fv(u.view, false, view);
       for (const name of ['toward', 'right', 'up']) gl.uniform3fv(u[name], eye[name]);
-      const n = Math.min(this.cords.length, MOST);
-      gl.uniform1i(u.cords, n);
-      if (n) {
-        gl.uniform4fv(u['cordA[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(0, 4)));
-        gl.uniform4fv(u['cordB[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(4)));
+      const cords = this.cords.slice(0, MOST);
+      const { from, wide, near } = strips(cords);
+      gl.uniform2iv(u['near[0]'], near);
+      gl.uniform2f(u.strips, from, 1 / wide);
+      if (cords.length) {
+        gl.uniform4fv(u['cordA[0]'], cords.flatMap((c) => c.slice(0, 4)));
+        gl.uniform4fv(u['cordB[0]'], cords.flatMap((c) => c.slice(4)));
       }
     }
 

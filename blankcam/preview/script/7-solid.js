@@ -246,7 +246,7 @@
 
     cord(s) {
       const [colour, kind] = this.lies(s) ? LOOKS[s.make] : [INK, 4];
-      const tube = bc.shapes.tube(this.line(s), s.gauge / 2, 20);
+      const tube = bc.shapes.tube(this.line(s), s.gauge / 2, 12);
       return this.scene.solid(tube, colour, kind, kind === 4 ? s.gauge / 2 : Math.max(0.22, 0.28 * s.gauge));
     }
 
