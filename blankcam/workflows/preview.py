@@ -8,6 +8,7 @@ nothing listens on the network.
 from __future__ import annotations
 
 import json
+import os
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -47,6 +48,8 @@ PAGE, TELLS, BRINGS = "preview.html", "preview-watch.js", "preview-newer.js"
 PROVEN = "-proven"
 EVERY = 0.03
 """Seconds between two looks at the job's file."""
+PROOF_WAITS = 10
+"""How far the proof stands back behind other programs, in the system's steps of niceness."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +208,11 @@ def _pages(
 
 
 def _proven_page(job: Job, profile: Profile, stage: Stage) -> _Shown:
+    """Done beside, behind the browser, which draws the page before meanwhile."""
+    import multiprocessing
+
+    if multiprocessing.parent_process() is not None and hasattr(os, "nice"):
+        os.nice(PROOF_WAITS)
     return _shown(draw(job, profile, stage), f"{job.digest}{PROVEN}", waiting=False)
 
 

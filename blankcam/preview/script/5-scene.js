@@ -5,6 +5,7 @@
   const MOST = 24;  // strings that throw a shadow
   const SUN = 'const vec3 SUN = vec3(-0.34, -0.30, 0.89);';
   const STRIPS = 48;  // along x, each with the strings whose shadow may fall there
+  const FINE = 2.2;  // pixels between two columns of the surface that are finer than need be
   const DROP = 14;  // mm that a shadow falls at most
   /* How far strings keep the lamp from a place: each a line bent once, drawn as a soft band. */
   const SHADOW = `
@@ -35,6 +36,7 @@
     precision highp int;
     uniform highp sampler2D heights, deviations;
     uniform ivec4 part;
+    uniform int every;
     uniform vec4 grid, box;
     uniform float ground;
     uniform mat4 view;
@@ -42,9 +44,9 @@
     out float off, there, hollow, dark;
     ${SHADOW}
     void main() {
-      int w = part.z + 4, h = part.w + 4;
+      int w = (part.z + every - 1) / every + 4, h = part.w + 4;
       ivec2 at = ivec2(gl_VertexID % w, gl_VertexID / w);
-      ivec2 cell = part.xy + clamp(at - 2, ivec2(0), part.zw - 1);
+      ivec2 cell = part.xy + clamp((at - 2) * ivec2(every, 1), ivec2(0), part.zw - 1);
       vec2 p = grid.xy + vec2(cell) * grid.zw;
       if (at.x < 2) p.x = box.x; else if (at.x > w - 3) p.x = box.y;
       if (at.y < 2) p.y = box.z; else if (at.y > h - 3) p.y = box.w;
@@ -548,6 +550,12 @@
       return { part: [first, 0, last - first + 1, g.ny], box: [low, high, g.box[2], g.box[3]] };
     }
 
+    /* Of so many columns one is drawn: no more than can be told apart. */
+    columns(grid) {
+      const pixel = 2 * this.camera.half(this.aspect) / this.canvas.height;
+      return Math.max(Math.floor(FINE * pixel / grid.dx), 1);
+    }
+
     renderSurface(view, eye) {
       const { gl, surface, look } = this;
       if (!surface) return;
@@ -569,6 +577,8 @@
       gl.uniform1i(u.tinted, goal ? 1 : 0);
       if (goal) gl.uniform4f(u.goalGrid, goal.grid.x0, goal.grid.y0, goal.grid.dx, goal.grid.dy);
       gl.uniform4iv(u.part, part);
+      const every = this.columns(g);
+      gl.uniform1i(u.every, every);
       gl.uniform4f(u.grid, g.x0, g.y0, g.dx, g.dy);
       gl.uniform4fv(u.box, box);
       gl.uniform1f(u.ground, look.ground);
@@ -578,7 +588,7 @@
       gl.uniform1f(u.pitch, Math.min(Math.max(this.camera.half(this.aspect) * 0.06, 0.16), 0.8));
       gl.uniform1f(u.cutAt, look.cutAt === undefined ? -1e6 : look.cutAt);
       gl.uniform2fv(u.limits, look.limits);
-      const mesh = this.mesh(part[2] + 4, part[3] + 4);
+      const mesh = this.mesh(Math.ceil(part[2] / every) + 4, part[3] + 4);
       gl.bindVertexArray(mesh.vao);
       gl.drawElements(gl.TRIANGLES, mesh.count, gl.UNSIGNED_INT, 0);
     }
