@@ -41,7 +41,7 @@ app = typer.Typer(
     help="Nuts and saddles for stringed instruments: from bench measurements to proven cuts.",
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
-    epilog=f"Begin with: blankcam start my-job.toml --like classical\n\n\b\nRead on in: {DOCS}",
+    epilog=f"Begin with: blankcam start my-job.toml --like classical\n\n\b\nDocumentation: {DOCS}",
 )
 
 
@@ -63,46 +63,49 @@ def _kinds(typed: str) -> list[str]:
 
 
 JobArg = Annotated[str, typer.Argument(metavar="JOB", help="The job file (TOML).")]
-OutOpt = Annotated[str, typer.Option("--out", metavar="DIR", help="The folder to write into.")]
+OutOpt = Annotated[str, typer.Option("--out", metavar="DIR", help="Folder to write into.")]
 MachineOpt = Annotated[
     str | None,
     typer.Option(
         "--machine",
         metavar="NAME",
-        help="A machine's name, or a path to its profile.",
+        help="A machine's name, or the path of its profile.",
         autocompletion=_machines,
     ),
 ]
 StageOpt = Annotated[
     Stage,
-    typer.Option("--stage", help="rough leaves the allowance for the set-up; final does not."),
+    typer.Option("--stage", help="rough leaves the allowance for setting up; final leaves none."),
 ]
-JsonOpt = Annotated[bool, typer.Option("--json", help="Print the contract's keys as JSON.")]
+JsonOpt = Annotated[bool, typer.Option("--json", help="Print JSON for other programs instead.")]
 ForceOpt = Annotated[
     bool,
     typer.Option(
         "--force",
-        help="Go on though the folder holds files of your own, which are kept, or ours changed by "
-        "hand, which are written over.",
+        help="Write even if the folder holds other files. Yours are kept; files of an earlier run "
+        "are overwritten, even if you changed them.",
     ),
 ]
 ReleaseOpt = Annotated[
-    str | None, typer.Option("--release", help="Of the DXF: R2000, R2010 or R12 (no unit).")
+    str | None,
+    typer.Option("--release", help="DXF release: R2000, R2010, or R12, which names no unit."),
 ]
-PaperOpt = Annotated[str | None, typer.Option("--paper", help="Of the sheet: A4 or Letter.")]
+PaperOpt = Annotated[str | None, typer.Option("--paper", help="Paper of the sheet: A4 or Letter.")]
 UnitsOpt = Annotated[
-    Units | None, typer.Option("--units", help="Of the tables: millimetres, inches, or both.")
+    Units | None, typer.Option("--units", help="Units of the tables: millimetres, inches or both.")
 ]
 StockOpt = Annotated[
     str | None,
     typer.Option(
-        "--stock", metavar="SIZE", help='Lay all outlines out too on a sheet "300 mm x 200 mm".'
+        "--stock",
+        metavar="SIZE",
+        help='Also lay out all outlines on a sheet of this size, such as "300 mm x 200 mm".',
     ),
 ]
 StockMaterialOpt = Annotated[
     str | None,
     typer.Option(
-        "--stock-material", metavar="NAME", help="What lies under a laser: card, wood or acrylic."
+        "--stock-material", metavar="NAME", help="What the laser cuts: card, wood or acrylic."
     ),
 ]
 
@@ -117,7 +120,7 @@ def _version(wanted: bool) -> None:
 def _main(
     context: typer.Context,
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Say the version.")
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
     del version
@@ -131,15 +134,20 @@ def start(
     like: Annotated[
         str | None,
         typer.Option(
-            "--like", metavar="KIND", help="The kind of instrument.", autocompletion=_kinds
+            "--like",
+            metavar="KIND",
+            help="Kind of instrument: classical, steel-string, electric, bass, ukulele, mandolin "
+            "or banjo.",
+            autocompletion=_kinds,
         ),
     ] = None,
     ask: Annotated[
-        bool, typer.Option("--ask", help="Ask for the measurements one by one; can be broken off.")
+        bool,
+        typer.Option(
+            "--ask", help="Ask for your measurements one by one; you can stop and go on later."
+        ),
     ] = False,
-    force: Annotated[
-        bool, typer.Option("--force", help="Write over a job file that is there.")
-    ] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing job file.")] = False,
 ) -> None:
     """Write a commented job file with typical values."""
     from blankcam.workflows import start as start_job
@@ -187,9 +195,11 @@ def layout(
         bool, typer.Option("--picture", help="Draw both parts in the terminal instead.")
     ] = False,
     scatter: Annotated[
-        bool, typer.Option("--scatter", help="Add what the measurements' uncertainty does.")
+        bool, typer.Option("--scatter", help="Also show what errors of measurement would do.")
     ] = False,
-    feeds: Annotated[bool, typer.Option("--feeds", help="Add how each operation cuts.")] = False,
+    feeds: Annotated[
+        bool, typer.Option("--feeds", help="Also show feeds, speeds, depths and times.")
+    ] = False,
     units: UnitsOpt = None,
 ) -> None:
     """Print every computed number of a job."""
@@ -239,9 +249,10 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
             force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None,
             watch: Annotated[bool, typer.Option(
-                "--watch", help="Go on: the page alone, drawn anew each time the job is saved."
+                "--watch",
+                help="Keep running: write the page alone, anew each time the job is saved.",
             )] = False) -> None:  # fmt: skip
-    """Write the sheet and the page, nothing for a machine."""
+    """Write the sheet and the page; nothing for a machine."""
     from blankcam import terminal
     from blankcam.workflows import preview as look
 
@@ -264,11 +275,15 @@ def refit(
     machine: MachineOpt = None,
     force: ForceOpt = False,
     drop_torn_line: Annotated[
-        bool, typer.Option(help="Go on without the book's last line where it is cut short.")
+        bool,
+        typer.Option(
+            "--drop-torn-line",
+            help="Go on without the last line of the book of parts, torn by a power cut.",
+        ),
     ] = False,
     units: UnitsOpt = None,
 ) -> None:
-    """After stringing: what to take off and the programs for it, or that the work is done."""
+    """After stringing, turn readings into the final cuts."""
     from blankcam import terminal
     from blankcam.workflows.refit import folder
 
@@ -305,32 +320,50 @@ def _written(
 @_command("blankcam batch jobs --out cuts")
 def batch(
     folder: Annotated[
-        str, typer.Argument(metavar="FOLDER", help="Of job files; with --rows, the base job.")
+        str,
+        typer.Argument(
+            metavar="FOLDER", help="Folder of job files; with --rows, the base job file."
+        ),
     ],
     out: OutOpt,
     machine: MachineOpt = None,
     stage: StageOpt = Stage.ROUGH,
     jobs: Annotated[
         int | None,
-        typer.Option("--jobs", metavar="N", min=1, max=256, help="At a time; else one a core."),
+        typer.Option(
+            "--jobs",
+            metavar="N",
+            min=1,
+            max=256,
+            help="How many at a time; default: one for each core.",
+        ),
     ] = None,
     rows: Annotated[
         str | None,
-        typer.Option("--rows", metavar="CSV", help="A row an instrument, a column a key path."),
+        typer.Option(
+            "--rows",
+            metavar="CSV",
+            help="Table: a row for each instrument, a column for each key that changes.",
+        ),
     ] = None,
     scheduler: Annotated[
-        str | None, typer.Option("--scheduler", metavar="ADDRESS", help="A Dask cluster's.")
+        str | None,
+        typer.Option(
+            "--scheduler", metavar="ADDRESS", help="Address of a Dask cluster to work on."
+        ),
     ] = None,
     stock: StockOpt = None,
     fixture: Annotated[
         str | None,
         typer.Option(
-            "--fixture", metavar='"N x PITCH"', help="Blanks side by side as one program."
+            "--fixture",
+            metavar='"N x PITCH"',
+            help='Also load the blanks side by side into a fixture, such as "4 x 40 mm".',
         ),
     ] = None,
     force: ForceOpt = False,
 ) -> None:
-    """Make every job of a folder, each in its own sub-folder."""
+    """Make every job in a folder, each in its own sub-folder."""
     from blankcam import terminal, workers
     from blankcam.outputs.tables import batch_table
     from blankcam.outputs.tables.batch_table import Outcome
@@ -376,10 +409,12 @@ def prove(
     program: Annotated[str, typer.Argument(metavar="PROGRAM", help="The program to replay.")],
     job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job it is for.")],
     machine: MachineOpt = None,
-    stage: Annotated[Stage | None, typer.Option("--stage", help="Else as its header says.")] = None,
+    stage: Annotated[
+        Stage | None, typer.Option("--stage", help="Default: as the program's header says.")
+    ] = None,
     as_json: JsonOpt = False,
 ) -> None:
-    """Replay a program and say what it would leave."""
+    """Replay a program and say what it would leave of the part."""
     from blankcam import terminal
     from blankcam.workflows import prove as proofs
     from blankcam.workflows.refit import proving
@@ -401,7 +436,7 @@ def coupon(
         typer.Option(
             "--machine",
             metavar="NAME",
-            help="A machine's name, or a path to its profile.",
+            help="A machine's name, or the path of its profile.",
             autocompletion=_machines,
         ),
     ],
@@ -409,19 +444,24 @@ def coupon(
     measured: Annotated[
         str | None,
         typer.Option(
-            "--measured", metavar="FILE", help="What you measured: write the profile as measured."
+            "--measured",
+            metavar="FILE",
+            help="The file you filled in: write the machine's profile as measured.",
         ),
     ] = None,
     tools: Annotated[
         str | None,
-        typer.Option("--tools", metavar="N,N", help="Numbers of the tools to measure; else all."),
+        typer.Option(
+            "--tools", metavar="N,N", help="Numbers of the tools to measure; default: all."
+        ),
     ] = None,
     material: Annotated[
-        str | None, typer.Option("--material", help="Of the piece; else phenolic laminate.")
+        str | None,
+        typer.Option("--material", help="Material of the piece; default: phenolic laminate."),
     ] = None,
     force: ForceOpt = False,
 ) -> None:
-    """A test piece that shows how a machine and its tools really cut."""
+    """Show how a machine and its tools really cut, by a test piece."""
     from blankcam import terminal
     from blankcam.workflows import coupon as pieces
 
@@ -441,7 +481,7 @@ def machines(
     name: Annotated[
         str | None,
         typer.Argument(
-            metavar="[NAME]", help="A name, or a path to a profile.", autocompletion=_machines
+            metavar="[NAME]", help="A name, or the path of a profile.", autocompletion=_machines
         ),
     ] = None,
 ) -> None:

@@ -42,7 +42,7 @@ def write(out: str, files: Mapping[str, bytes], *, force: bool = False, stamp: s
     out : the folder; made where there is none
     files : content by plain file name
     force : go on where the folder holds files that this tool did not write, which are kept, or
-        some of its own that were changed by hand, which are written over
+        some of its own that were changed by hand, which are overwritten
     stamp : kept in the list, for ``stands`` to compare
 
     Raises
@@ -212,14 +212,18 @@ def _file_place(path: str, *, force: bool) -> Path:
 
 
 def _there_already(path: str) -> Fault:
-    return Fault(where=path, wrong="is there already", fix="another name, or --force")
+    return Fault(
+        where=path, wrong="already exists", fix="choose another name, or overwrite it with --force"
+    )
 
 
 @contextlib.contextmanager
 def _told(where: str) -> Iterator[None]:
     """What the system says, as one line of ours."""
     if not where:
-        raise OutputError(Fault(where="''", wrong="is no name", fix="'.' is the folder you are in"))
+        raise OutputError(
+            Fault(where="''", wrong="is not a name", fix="write '.' for the folder you are in")
+        )
     try:
         yield
     except transaction.BusyError:
@@ -318,7 +322,7 @@ def _check_not_the_makers(target: Path, out: str, names: Collection[str]) -> Non
     listed = _listed(target)
     makers = [n for n in sorted(names) if n not in listed and not special_kind(target / n)]
     if makers:
-        wrong = f"holds files of your own that would be written over: {', '.join(makers[:3])}"
+        wrong = f"holds files of your own that would be overwritten: {', '.join(makers[:3])}"
         fix = "move them away, or use another folder"
         raise OutputError(Fault(where=out, wrong=wrong, fix=fix))
 
@@ -360,10 +364,12 @@ def _is_unchanged(path: Path, listed: _Listed) -> bool:
 
 def _foreign_fault(out: str, foreign: Collection[str], files: Collection[str]) -> Fault:
     changed = [name for name in foreign if name in files]
-    what = "would be overwritten, changed by hand" if changed else "not written by this tool"
+    what = "that would be overwritten and that you changed" if changed else "of your own"
     shown = [_withspecial_kind(out, name) for name in (changed or sorted(foreign))[:3]]
     names = ", ".join(shown) + (" and more" if len(changed or foreign) > 3 else "")
-    return Fault(where=out, wrong=f"holds files {what}: {names}", fix="another folder, or --force")
+    return Fault(
+        where=out, wrong=f"holds files {what}: {names}", fix="choose another folder, or --force"
+    )
 
 
 def _withspecial_kind(out: str, name: str) -> str:

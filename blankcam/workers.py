@@ -84,7 +84,7 @@ def second_core(wanted: bool) -> Iterator[Worker]:
         with _opened(lambda: _processes("fork", 1)) as executor:
             yield Worker(executor)
     except BrokenExecutor:
-        wrong = "its second process was killed, perhaps for want of memory"
+        wrong = "its second process was killed, perhaps because memory ran out"
         raise BlankcamError(
             Fault(where="blankcam", wrong=wrong, fix="close other programs and run it again")
         ) from None

@@ -18,7 +18,7 @@ from itertools import pairwise
 import numpy as np
 
 from blankcam.data import table
-from blankcam.faults import Fault, RefusedError
+from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining.feeds import cusp_flat, step_flat
@@ -344,6 +344,8 @@ def coupon_for(profile: Profile, wanted: Sequence[int] = ()) -> Coupon:
 
     Raises
     ------
+    InputError
+        Where a number is none of the machine's.
     RefusedError
         Where none of them can clear the troughs, or they are too many for one piece.
     """
@@ -362,7 +364,7 @@ def _measurable(
     if unknown := [n for n in wanted if n not in own]:
         fix = f"its tools are {', '.join(map(str, own))}"
         wrong = f"the machine has no tool {unknown[0]}"
-        raise RefusedError(Fault(where="--tools", found=unknown[0], wrong=wrong, fix=fix))
+        raise InputError(Fault(where="--tools", found=unknown[0], wrong=wrong, fix=fix))
     asked = [own[n] for n in dict.fromkeys(wanted)] or list(profile.tools)
     why = {t.number: _not_measured(t) for t in asked}
     tools = [t for t in asked if not why[t.number]]

@@ -19,8 +19,8 @@ _FACTORS = (
     (0.1, "the decimal point moved"),
     (100.0, "the decimal point moved"),
     (0.01, "the decimal point moved"),
-    (2.0, "half of it written, as a radius for a diameter"),
-    (0.5, "twice of it written, as a diameter for a radius"),
+    (2.0, "half the value written, as a radius for a diameter"),
+    (0.5, "twice the value written, as a diameter for a radius"),
     (-1.0, "a minus before it"),
 )
 ROUNDING = 1e-9
@@ -37,6 +37,10 @@ class QuestionedReading:
     expected: Guess
     likely: str
     """The slip that would explain it; empty where none does."""
+    limit: float
+    """How far from that it may be, mm."""
+    confirmed: bool = False
+    """Whether the maker is sure of it: it is off by more than any machine, then."""
 
 
 def questions(
@@ -48,10 +52,14 @@ def questions(
     at again.
     """
     left = dict(readings)
+    for question in _impossible(measures, readings, good_to, sure):
+        yield question
+        left.pop(question.measure.key)
     while (found := _worst(measures, left, good_to, sure)) is not None:
         measure, reading, expected = found
         likely = _slip(measure, reading, expected, measures, readings, good_to)
-        yield QuestionedReading(measure=measure, reading=reading, expected=expected, likely=likely)
+        yield QuestionedReading(measure=measure, reading=reading, expected=expected, likely=likely,
+                                limit=_far(expected))  # fmt: skip
         del left[measure.key]
 
 
@@ -66,6 +74,35 @@ def slip_of_all(measures: Sequence[Measure], readings: Readings) -> str:
         if all(abs(r * factor - drawn) <= RULES["alike"] * drawn for r, drawn in pairs):
             return words
     return ""
+
+
+def _impossible(
+    measures: Sequence[Measure], readings: Readings, good_to: float, sure: Sequence[str]
+) -> Iterator[QuestionedReading]:
+    """The readings that the maker is sure of, and that no machine could leave, the worst of each
+    measure.
+    """
+    unsure = {k: v for k, v in readings.items() if k not in sure}
+    best = estimate(measures, unsure, good_to)
+    for measure in measures:
+        if measure.key not in sure or measure.key not in readings:
+            continue
+        expected = best.expected(measure)
+        reading = max(readings[measure.key], key=lambda r: abs(r - expected.value))
+        if abs(reading - expected.value) > (limit := max(_far(expected), _most(measure))):
+            likely = _slip(measure, reading, expected, measures, readings, good_to)
+            yield QuestionedReading(measure=measure, reading=reading, expected=expected,
+                                    likely=likely, limit=limit, confirmed=True)  # fmt: skip
+
+
+def _most(measure: Measure) -> float:
+    """How far a reading may be off what is drawn by one cause alone, mm."""
+    most = table("coupon")["most"]
+    return max(abs(v) * float(most[n.split(maxsplit=1)[0]]) for n, v in measure.shares.items())
+
+
+def _far(expected: Guess) -> float:
+    return float(RULES["far"]) * expected.sigma
 
 
 def _worst(

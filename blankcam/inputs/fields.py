@@ -29,6 +29,9 @@ LENGTH_SCHEMA = {
     "pattern": r"^\s*[-+]?\s*[0-9.][0-9./ -]*\s*(mm|cm|m|in|inch|inches|ft|thou|\"|″)\s*$",
 }
 
+_NEXT_TO_NOTHING = 0.01
+"""Such a low end of a range says no more than that a value is over 0."""
+
 
 class FileTable(BaseModel):
     """The settings that all tables share; validators are built with the first file that is read."""
@@ -68,13 +71,19 @@ def quantity_reader(key: str, dimension: Dimension = LENGTH) -> Callable[[object
         number = parse_quantity(value, dimension)
         if not low <= number <= high:
             wrong = f"is {number:.6g} {dimension.unit}, not believable here"
-            raise UnfitError(wrong, f"expected {_span(low, high, dimension)}")
+            raise UnfitError(wrong, f"expected {_span(number, low, high, dimension)}")
         return number
 
     return read
 
 
-def _span(low: float, high: float, dimension: Dimension) -> str:
+def _span(number: float, low: float, high: float, dimension: Dimension) -> str:
+    """What a number outside of it should be; of a low end that is next to nothing only the side
+    that it misses.
+    """
+    if 0 < low < _NEXT_TO_NOTHING:
+        words, end = ("at least", low) if number < low else ("at most", high)
+        return f"{words} {end:g} {dimension.unit}"
     span = f"{low:g} to {high:g} {dimension.unit}"
     return f"{span} ({inches(low, 3)} to {inches(high, 3)} in)" if dimension is LENGTH else span
 

@@ -39,7 +39,8 @@ MEASURED = (
 
 # What a job needs of [nut] or [saddle] where that part is not made: the strings, as they stand.
 PLACING = (
-    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "third_fret",
+    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret",
+    "third_fret",
     "lift", "string_span", "action",
 )  # fmt: skip
 
@@ -247,7 +248,7 @@ def _count_faults(made: job.Job, source: Source) -> Iterator[Fault]:
             wrong = f"has {len(value)} values for {count} strings"
             if len(value) < count:
                 wrong += f": string {count} is left out"
-            yield source.fault(at, wrong, "one a string number")
+            yield source.fault(at, wrong, "give one for each string number")
 
 
 def _height_faults(made: job.Job, source: Source) -> Iterator[Fault]:

@@ -118,7 +118,7 @@ def _compensation(key: str, words: tuple[str, ...]) -> Callable[[object], str | 
         if isinstance(value, str) and not any(c.isdigit() for c in value):
             if value in words:
                 return value
-            raise ValueError(f"expected {choices}, a length, or one a string by its number")
+            raise ValueError(f"expected {choices}, one length, or a length for each string number")
         return read(value)
 
     return reader

@@ -83,7 +83,11 @@ def _cells(path: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
         ) from None
     if len(rows) < 2:
         raise InputError(
-            Fault(where=path, wrong="has no rows", fix="key paths above, a row an instrument")
+            Fault(
+                where=path,
+                wrong="has no rows",
+                fix="write key paths in its first line, then a row for each instrument",
+            )
         )
     if len(rows) - 1 > MOST_ROWS:
         raise InputError(Fault(where=path, wrong=f"has over {MOST_ROWS} rows"))

@@ -33,6 +33,8 @@ ByString = Mapping[int, float]
 """mm by string number."""
 
 PartName = Literal["nut", "saddle"]
+LastRefit = Literal["cut", "not cut", "nut not cut", "saddle not cut"]
+"""Whether what the last refit asked for was cut."""
 PARTS: tuple[PartName, ...] = ("nut", "saddle")
 _WHOLE: frozenset[PartName] = frozenset(PARTS)
 _READ_OF: Mapping[PartName, str] = {"nut": "first_fret", "saddle": "action"}
@@ -87,8 +89,8 @@ class Readings:
     """Whether the maker took them again and they are right."""
     stage: Literal["rough", "final"]
     """What the parts were cut to when they were strung the first time."""
-    last_refit: Literal["cut", "not cut"]
-    """``not cut`` where what the last refit asked for was never done."""
+    last_refit: LastRefit
+    """Whether what the last refit asked for was done: on both parts, or on one of them not."""
     want_first_fret: ByString
     """Where the maker now wants another clearance than the job says, every string; else empty."""
     want_action: ByString
@@ -203,7 +205,7 @@ class ReadingsTable(FileTable):
     strings: Literal["as before", "new"] = "as before"
     measured: Literal["once", "twice"] = "once"
     stage: Literal["rough", "final"] = "rough"
-    last_refit: Literal["cut", "not cut"] = "cut"
+    last_refit: LastRefit = "cut"
     want_first_fret: LengthsByString("nut.first_fret") = Field(default={})  # type: ignore[valid-type]
     want_action: LengthsByString("saddle.action") = Field(default={})  # type: ignore[valid-type]
 
@@ -347,14 +349,14 @@ def cautions(readings: Readings, makes: Collection[PartName] = _WHOLE) -> list[s
         found.append(f"readings: settled is not given; wait {least} h at pitch before reading")
     elif readings.settled < least:
         found.append(
-            f"readings: {readings.settled:g} h at pitch are few; the neck still moves, wait {least} h"
+            f"readings: only {readings.settled:g} h at pitch: the neck still moves; wait {least} h"
         )
     if readings.uncertainty_assumed:
         found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")
     if "saddle" not in makes and readings.action:
         found.append(
-            "readings: action is not needed, for this job makes no saddle; it is taken as a check of"
-            " where the bridge stands"
+            "readings: action is not needed, for this job makes no saddle; it is taken as a check "
+            "of where the bridge stands"
         )
     if "nut" not in makes and (readings.first_fret or readings.third_fret):
         found.append(

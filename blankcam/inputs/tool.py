@@ -99,11 +99,23 @@ class Tool:
 
     def height_at(self, radius: float) -> float:
         """The greatest height over the tip below which the tool is no wider than that, mm."""
-        low, high = 0.0, self.flute_length
-        for _ in range(50):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.radius_at(middle) <= radius else (low, middle)
-        return low
+        if radius >= self.radius:
+            return self.flute_length
+        return min(self._height_inside(radius), self.flute_length)
+
+    def _height_inside(self, radius: float) -> float:
+        """Where the cutting end, if it went on for ever, is as wide as a radius under its own."""
+        if self.shape is Shape.FLAT:
+            return 0.0
+        ball = self.tip_radius
+        if self.shape is Shape.BALL:
+            return _rise(ball, radius)
+        half = math.radians(self.angle / 2)
+        if self.shape is Shape.VEE:
+            return max(radius - ball, 0.0) / math.tan(half)
+        if radius <= ball * math.cos(half):
+            return _rise(ball, radius)
+        return ball * (1 - math.sin(half)) + (radius - ball * math.cos(half)) / math.tan(half)
 
     def radius_at(self, height: float) -> float:
         """Radius of the cutting end at a height over its tip, mm; all of it above the cone."""
@@ -120,3 +132,8 @@ class Tool:
         if height <= tangent:
             return math.sqrt(max(height * (2 * tip - height), 0.0))
         return min(tip * math.cos(half) + (height - tangent) * math.tan(half), self.radius)
+
+
+def _rise(ball: float, beside: float) -> float:
+    """How high a ball's surface stands so far beside its lowest point, mm; no digits are lost."""
+    return beside**2 / (ball + math.sqrt(ball**2 - beside**2))

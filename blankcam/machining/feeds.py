@@ -222,7 +222,7 @@ def plan_cut(m: Material, tool: Tool, profile: Profile, work: Work) -> Cut:
     chip, teeth = m.chip_at(tool.edge), tool.flutes
     if tool.edge <= rules["runout_diameter"] and _doubtful(profile, chip):
         teeth = 1
-        limits.append("one tooth reckoned: the runout is not known, or too large")
+        limits.append("as if one tooth cut: the runout is unknown or too large")
     feed, chip, why = _feed(rpm, teeth, chip, profile)
     limits.append(why)
     width = _width(m, tool, work)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from blankcam.data import table
 from blankcam.faults import Fault
 from blankcam.inputs.machine import Holding
-from blankcam.machining.workholding import GRIP, GRIP_SHARE, JAW_ROOM
+from blankcam.machining.workholding import GRIP, GRIP_SHARE, JAW_ROOM, cut_words
 
 SPARE: float = table("cutting")["holding"]["jaw_spare"]
 STEP: float = table("cutting")["holding"]["jaw_step"]
@@ -70,14 +70,14 @@ def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iter
     ):
         found = "auto" if holding.jaw_top == "auto" else f"{height:g} mm"
         wrong = f"no height of the {holding.grip} will do: {held}, and {cut}, "
-        wrong += f"so that they may stand at most {window.most:.2f} mm high"
+        wrong += f"so they may stand at most {window.most:.2f} mm high"
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
     elif height < window.least - _CLOSE:
         wrong = f"grips too little of a blank {window.standing:.2f} mm high"
         found, fix = f"{height:g} mm", f'{window.least:.2f} to {window.most:.2f} mm, or "auto"'
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
     elif height > window.most + _CLOSE:
-        wrong = f"{cut}, nearer than {JAW_ROOM:g} mm to the {holding.grip}"
+        wrong = f"{cut}, within {JAW_ROOM:g} mm of the {holding.grip}"
         found, fix = f"{height:g} mm", f'{window.least:.2f} to {window.most:.2f} mm, or "auto"'
         yield Fault(where=where, key=key, found=found, wrong=wrong, fix=fix)
 
@@ -85,8 +85,3 @@ def height_faults(part: str, holding: Holding, window: Window, fix: str) -> Iter
 def hold_words(window: Window) -> str:
     """How much must be held."""
     return f"they must hold {window.least:.2f} mm of the {window.standing:.2f} mm that stand there"
-
-
-def cut_words(cut: str, low: float) -> str:
-    """How far down the lowest cut goes."""
-    return f"{cut} goes down to {low:.2f} mm over the seat side"

@@ -32,6 +32,9 @@ ACROSS = 65
 """Places across the blank that are looked at."""
 BETWEEN = 0.01
 """mm by which more may stand between such places."""
+WIDELY = 0.03
+"""mm by which a pass may be deeper that meets what stands with most of its round: that is reckoned
+as if the row ran level across it (our own, over random instruments)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,6 +102,20 @@ class RowPasses:
     """mm over the finished surface that stand at most before them."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depths:
+    """How deep passes may cut; mm."""
+
+    most: float
+    """One that finishes the surface."""
+    full: float
+    """A raised one: what it bends the tool is cut away later."""
+    leave: float
+    """What a raised one leaves at least."""
+    shares: int
+    """So many passes, one over the other, may share the depth of one."""
+
+
 def row_passes(table: ContactTable, layer: Layer, cut: Cut) -> RowPasses:
     """Every pass of a layer that cuts, in the order in which they are made."""
     runs = _one_way(table, layer, cut) if layer.one_way else _to_and_fro(table, layer, cut)
@@ -150,9 +167,11 @@ def outward(count: int, middle: int) -> Iterator[tuple[int, bool]]:
             low -= 1
 
 
-def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
-    """The passes, each that would cut deeper than ``most`` mm after raised ones along its row.
+def shared(passes: RowPasses, depths: Depths, middle: int, ahead: int) -> RowPasses | None:
+    """The passes, each that would cut deeper than it may after raised ones.
 
+    Those go along its own row or, where it is looked ``ahead``, one goes along up to so many rows
+    further out from the ``middle``, which clears the way for several passes.
     None where a pass would want more than so many ``shares`` of its depth.
     """
     table = passes.table
@@ -163,27 +182,65 @@ def shared(passes: RowPasses, most: float, shares: int) -> RowPasses | None:
         span = _looked_at(run, table)
         deep = stands[:, span] - under(run)
         deepest = float(np.max(deep, initial=0.0)) + BETWEEN
-        if deepest > most:
-            count = math.ceil(deepest / most)
-            if count > shares:
+        if deepest > depths.most:
+            where = np.flatnonzero((deep + BETWEEN > depths.most).any(axis=0)) + span.start
+            ends = int(where[0]), int(where[-1])
+            side = (run.row > middle) - (run.row < middle)
+            before = _further_out(run, table, ends, stands, depths, side * ahead) if ahead else None
+            count = math.ceil(deepest / depths.most)
+            if before is not None:
+                every = [before, replace(run, linked=False)]
+                over = _looked_at(before, table)
+                stands[:, over] = np.minimum(stands[:, over], under(before))
+            elif count > depths.shares:
                 return None
-            where = np.flatnonzero((deep + BETWEEN > most).any(axis=0)) + span.start
-            every = _over(run, table, (int(where[0]), int(where[-1])), deepest, count)
+            else:
+                every = _over(run, table, ends, deepest, count)
         runs += every
         stands[:, span] = np.minimum(stands[:, span], under(run))
     return replace(passes, runs=tuple(runs))
+
+
+def _further_out(
+    run: Run, table: ContactTable, ends: tuple[int, int], stands: Array, depths: Depths, ahead: int
+) -> Run | None:
+    """A raised run as far out as one clears the way for a run between two places of ``looked``.
+
+    It goes the other way, as rough passes may, and ends where the run begins.
+    """
+    under, span = _left_by(table), _looked_at(run, table)
+    short = replace(_between(run, table, ends), right=not run.right)
+    way = 1 if ahead > 0 else -1
+    out = range(run.row, run.row + ahead + way, way)
+    reach = (r for r in out if 0 <= r < len(table.ys))
+    near = [r for r in reach if abs(table.ys[r] - table.ys[run.row]) < table.sweep.tool.radius]
+    for row in reversed(near):
+        each = replace(short, row=row)
+        over = _looked_at(each, table)
+        high = float(np.max(stands[:, over] - under(each), initial=0.0)) + WIDELY - depths.full
+        each = replace(each, raised=run.raised + max(high, depths.leave))
+        left = stands.copy()
+        left[:, over] = np.minimum(left[:, over], under(each))
+        if float(np.max(left[:, span] - under(run), initial=0.0)) + BETWEEN <= depths.most:
+            return each
+    return None
 
 
 def _over(
     run: Run, table: ContactTable, ends: tuple[int, int], deepest: float, count: int
 ) -> list[Run]:
     """Raised runs between two places of ``looked`` in a run, then the run itself, unlinked."""
+    raised = (run.raised + deepest * (count - k) / count for k in range(1, count))
+    short = _between(run, table, ends)
+    return [*(replace(short, raised=high) for high in raised), replace(run, linked=False)]
+
+
+def _between(run: Run, table: ContactTable, ends: tuple[int, int]) -> Run:
+    """The part of a run between two places of ``looked``, unlinked."""
     reach = _rim(table)
     first = max((ends[0] - 1) * COARSE - reach, 0)
     last = min((ends[1] + 1) * COARSE + 1 + reach, len(table.xs))
-    raised = (run.raised + deepest * (count - k) / count for k in range(1, count))
-    short = replace(run, first=first, last=last, linked=False)
-    return [*(replace(short, raised=high) for high in raised), replace(run, linked=False)]
+    return replace(run, first=first, last=last, linked=False)
 
 
 def _rim(table: ContactTable) -> int:

@@ -90,12 +90,15 @@ class Groove:
         return self.x + aside / math.cos(self.yaw) + y * math.tan(self.yaw), y, z
 
 
-def judged_from(slot: Slot, depth: float) -> float:
+def judged_from(nut: Part, slot: Slot, stage: Stage) -> float:
     """The wall's angle from straight down over which its place sideways counts, radians.
 
-    The proof takes the width at 0.9 of the depth under the finished top, or at the height of the
-    round floor; a little under that a scallop may already widen what it finds.
+    The proof takes the width at 0.9 of the depth under the lowest that may stand beside the slot,
+    or at the height of the round floor; a little under that a scallop may already widen what it
+    finds.
     """
+    target = nut.at(stage)
+    depth = slot.depth_front + target.opened - target.floor_raise
     rise = JUDGED * depth * math.cos(slot.tilt)
     return math.acos(1 - rise / slot.radius) if rise < slot.radius else math.pi / 2
 
@@ -145,12 +148,16 @@ def _down_from(radius: float, ball: float, judged: float, start: float) -> tuple
 def _outermost(radius: float, ball: float, judged: float, edge: float) -> float:
     """The angle of the outermost pass where a groove's wall ends at an angle.
 
-    Where it goes on upright, the widest of the ball cuts it.
+    Where it goes on upright, the wall is narrowest at the height of the groove's axis.
     """
-    off, most = radius - ball, _may_fall_short(edge, edge, judged)
-    if edge >= math.pi / 2:
-        return math.asin(max(1 - most / off, 0.0))
-    return edge - _widest(edge, lambda turn: _falls_short(radius, ball, turn) <= most)
+    most = _may_fall_short(edge, edge, judged)
+    return max(0.0, edge - _turn_short_of(radius, ball, most))
+
+
+def _turn_short_of(radius: float, ball: float, short: float) -> float:
+    """How far around from a pass a groove falls short by so much: the ball's edge stands there."""
+    off, left = radius - ball, radius - short
+    return math.acos(max(-1.0, (off**2 + left**2 - ball**2) / (2 * off * left)))
 
 
 def _falls_short(radius: float, ball: float, turn: float) -> float:
@@ -179,7 +186,8 @@ def _half_angle(radius: float, ball: float, judged: float, start: float) -> floa
         short = _falls_short(radius, ball, half)
         return short <= _may_fall_short(abs(start - half), start, judged)
 
-    return _widest(max(start / 2, 1e-3), keeps)
+    most = _turn_short_of(radius, ball, FLOOR_CUSP)  # more may stand nowhere
+    return _widest(min(max(start / 2, 1e-3), most), keeps)
 
 
 def _may_fall_short(wall: float, start: float, judged: float) -> float:
@@ -242,7 +250,10 @@ def _layers(
     """
 
     def keeps(way: Sequence[Way]) -> bool:
-        return max(_depths([*way, *floor], off + ball, ball, deep)) <= step + CLOSE
+        every, most = [*way, *floor], step + CLOSE
+        if max(_depths(every, off + ball, ball, deep)) > most:
+            return False
+        return max(_depths(every, off + ball, ball, deep, _corners(every, ball, deep))) <= most
 
     every: list[list[Way]] = []
     for ways in _batches(off, ball, deep, step, floor[0][1] - ball):
@@ -331,18 +342,38 @@ def _one_wall_first(
 def depths(groove: Groove, ball: float, depth: float, ways: Sequence[Way]) -> list[float]:
     """How deep each of a slot's passes cuts, one after the other, mm along the upright normal."""
     deep = (depth + STANDING) * math.cos(groove.tilt)
-    return _depths(ways, groove.radius, ball, deep)
+    return _depths(ways, groove.radius, ball, deep, _corners(ways, ball, deep))
 
 
-def _depths(ways: Sequence[Way], radius: float, ball: float, deep: float) -> list[float]:
+def _depths(
+    ways: Sequence[Way], radius: float, ball: float, deep: float, corners: Sequence[float] = ()
+) -> list[float]:
+    """How deep each pass cuts, looked at from wall to wall and at ``corners``."""
     edges = [aside + side * (ball + 1e-6) for aside, _, _ in ways for side in (-1, 1)]
     # not np.union1d: it loads numpy.ma, and a place looked at twice does no harm
-    x = np.concatenate([np.linspace(-radius, radius, 101), np.clip(edges, -radius, radius)])
+    places = np.clip([*edges, *corners], -radius, radius)
+    x = np.concatenate([np.linspace(-radius, radius, 101), places])
     aside, up = np.array([w[:2] for w in ways]).T[:, :, None]
     room = ball**2 - (x - aside) ** 2
     under = np.where(room >= 0, up - np.sqrt(np.maximum(room, 0.0)), np.inf)
     before = np.minimum.accumulate(np.vstack([np.full_like(x, deep), under[:-1]]))
     found: list[float] = np.max(before - under, axis=1, initial=0.0).tolist()
+    return found
+
+
+def _corners(ways: Sequence[Way], ball: float, deep: float) -> list[float]:
+    """Where arcs of two passes meet, or one meets what stands ``deep``: later ones cut most there.
+
+    Between corners the arcs are those of equal circles, whose distance upright grows one way.
+    """
+    aside, up = np.array([w[:2] for w in ways]).T
+    i, j = np.triu_indices(len(ways), 1)
+    over, lift = aside[j] - aside[i], up[j] - up[i]
+    apart = np.maximum(np.hypot(over, lift), 1e-9)
+    half = np.sqrt(np.maximum(ball**2 - apart**2 / 4, 0.0))
+    met = (aside[i] + aside[j]) / 2 + np.sign(over) * half * lift / apart
+    level = np.sqrt(np.maximum(ball**2 - (up - deep) ** 2, 0.0))
+    found: list[float] = np.concatenate([met, aside - level, aside + level]).tolist()
     return found
 
 

@@ -18,7 +18,7 @@ from blankcam.faults import Fault
 from blankcam.machining import row_runs
 from blankcam.machining.cutter_contact import ContactTable, Sweep
 from blankcam.machining.feeds import Cut, Work, plan_cut
-from blankcam.machining.row_runs import Layer, RowPasses, row_passes
+from blankcam.machining.row_runs import Depths, Layer, RowPasses, row_passes
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.top import (
     LEAST_LEAVE,
@@ -32,6 +32,8 @@ from blankcam.machining.top import (
 TRIED = 4
 """So many ways of rough layers, those with the least to cut, are worked out: over 40 random
 instruments the best of them took 0.5 % longer than the best of ten."""
+AHEAD = (0, 3)
+"""Rows further out along which a raised pass may go: none, or as many as one clears, about."""
 SHARES: int = table("cutting")["top"]["shares"]
 
 
@@ -83,7 +85,8 @@ def surface_passes(
             rough=tuple(rough), finish=last, rough_cut=rough_cut, finish_cut=finish_cut
         )
 
-    ways = [way((), last) for last in _outward(finish, finish_cut, most, one_way=one_way)]
+    depths = Depths(most=most, full=rough_cut.depth, leave=LEAST_LEAVE, shares=SHARES)
+    ways = [way((), last) for last in _outward(finish, finish_cut, depths, one_way=one_way)]
     inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
     # Layers are worked out only where passes after them could still be the quickest
     least = way((), inward).seconds
@@ -95,13 +98,15 @@ def surface_passes(
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(rows: ContactTable, cut: Cut, most: float, *, one_way: bool) -> Iterator[RowPasses]:
+def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> Iterator[RowPasses]:
     """Finishing passes alone, outward from each row."""
     for middle in range(len(rows.ys)):
         layer = Layer(raised=0.0, one_way=one_way, middle=middle)
-        found = row_runs.shared(row_passes(rows, layer, cut), most, SHARES)
-        if found is not None:
-            yield found
+        passes = row_passes(rows, layer, cut)
+        for ahead in AHEAD:
+            found = row_runs.shared(passes, depths, middle, ahead)
+            if found is not None:
+                yield found
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:

@@ -34,6 +34,8 @@ from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
 
 PAUSE: float = table("cutting")["time"]["pause"]
+FLOOR: float = table("cutting")["time"]["floor"]
+"""So many times longer than their moves programs are told to take; a change takes what it takes."""
 RISE = 1.0
 """mm that a tool rises on its way back to the next pass, about, for choosing between ways."""
 TURNED = 0.4
@@ -70,7 +72,7 @@ def chosen(nut: Part, bench: Bench, *, by_file: bool, called: Iterable[int]) -> 
     best = quickest_worked_out(
         ways,
         frozenset(called),
-        seconds_of_change(bench.profile),
+        seconds_of_change(bench.profile) / FLOOR,
         lambda at, way: _worked_out(nut, strings[at], way, bench),
     )
     return [_as_decided(d, way) for d, way in zip(each, best, strict=True)]
@@ -196,6 +198,7 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
     if isinstance(decision.by, ByHand):
         return list(_nicks(nut, slot, decision.by, bench))
     found, more = [decision.by], slots.standing_more(nut, slot, bench)
+    left_by = functools.cache(functools.partial(waste.standing, nut, slot))
     for tool in slots.narrow_enough(slot, bench.profile):
         if tool.edge < SLENDEREST * slot.width:
             continue
@@ -206,12 +209,17 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
             )
             found.append(by)
             if not clear:
-                found += _opened(nut, slot, by, bench)
+                found += _opened(nut, slot, by, bench, left_by)
     return [_way(nut, slot, by, bench) for by in found]
 
 
-def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[ByMachine]:
-    """The ways to make a slot with that tool once the waste over it is opened with a wider one."""
+def _opened(
+    nut: Part, slot: Slot, by: ByMachine, bench: Bench, left_by: Callable[..., float]
+) -> Iterator[ByMachine]:
+    """The ways to make a slot with that tool once the waste over it is opened with a wider one.
+
+    ``left_by``: what a wider tool leaves over the slot, as ``waste.standing`` has it.
+    """
     tool = by.tool
     if not bench.stage.leaves_waste or tool.shape not in (Shape.BALL, Shape.FLAT):
         return
@@ -222,7 +230,7 @@ def _opened(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> Iterator[ByMa
     left, right = clear_window(nut.slots, slot, nut.length)
     for wide in tools.opening_tools(bench.profile, right - left, full - cleared):
         for narrow in (True, False) if wide.diameter > tool.edge else ():
-            depth = cleared + waste.standing(nut, slot, wide, narrow=narrow)
+            depth = cleared + left_by(wide, narrow=narrow)
             if depth < full:
                 opening = Opening(tool=wide, narrow=narrow)
                 yield dataclasses.replace(by, depth=depth, opening=opening)
@@ -247,7 +255,7 @@ def _least_seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -
     """The passes round the slot's floor, and as many over them as its waste takes at least."""
     tool = by.tool
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     deep = by.depth - slots.over_groove(nut, slot)
     rounds = slot_passes.floor_passes(slot, tool.tip_radius, deep, judged)
     full = slot_passes.fewest_passes(slot, tool.tip_radius, deep, cut.depth)
@@ -266,10 +274,10 @@ def _seconds_of_opening(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> f
 
 
 def _seconds_of_slot(nut: Part, slot: Slot, by: ByMachine, bench: Bench) -> float:
-    tool, target = by.tool, nut.at(bench.stage)
+    tool = by.tool
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     groove = slot_passes.Groove.of(nut, slot, bench.stage)
-    judged = slot_passes.judged_from(slot, slot.depth_front - target.floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     deep = by.depth - slots.over_groove(nut, slot)
     every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
     there_and_back = sum(both for _, _, both in every)

@@ -41,11 +41,15 @@ def jaw_faults_at(part: str, holding: Holding, name: str, low: float) -> list[Fa
             where=f"{part}, on edge",
             key="holding.jaw_top",
             found=f"{holding.jaws:g} mm",
-            wrong=f"{name} goes down to {low:.2f} mm over the seat side, "
-            f"nearer than {JAW_ROOM:g} mm to the {holding.grip}",
+            wrong=f"{cut_words(name, low)}, within {JAW_ROOM:g} mm of the {holding.grip}",
             fix=f"hold it no higher than {low - JAW_ROOM:.2f} mm",
         )
     ]
+
+
+def cut_words(cut: str, low: float) -> str:
+    """How far down the operation of that name goes."""
+    return f"for the {cut} a tool goes down to {low:.2f} mm over the seat side"
 
 
 def tape_faults(part: str, holding: Holding, tool: Tool, area: float) -> list[Fault]:

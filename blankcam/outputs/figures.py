@@ -54,6 +54,16 @@ def unit_words(unit: str, units: Units) -> str:
     return other.unit if units == "in" else f"{unit} ({other.unit})"
 
 
+def about_minutes(seconds: float) -> str:
+    """How long something takes, as told to someone who waits beside it."""
+    return f"about {seconds / 60:.0f} min" if round(seconds / 60) else "under 1 min"
+
+
+def off_by(low_um: float, high_um: float) -> str:
+    """How far a part is off what it should be at most, micrometres."""
+    return f"nowhere more than {low_um:.1f} um too low or {high_um:.1f} um too high"
+
+
 def cell(column: Column, value: Value, units: Units = "both") -> str:
     """A cell as text; nothing where there is no value."""
     given = bare(value)

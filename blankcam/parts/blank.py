@@ -66,13 +66,13 @@ def _thickness(part: Blanked, have: float, by: str) -> Check:
     off, loose, caution = 0.0, 0.0, ""
     if have > limits.high:
         off = have - limits.target
-        ends = f"{off:.3f} mm ({inches(off)} in) to {limits.target:.3f} mm, in any case between "
-        ends += f"{limits.low:.3f} and {limits.high:.3f} mm"
+        ends = f"{off:.3f} mm ({inches(off)} in), down to {limits.target:.3f} mm "
+        ends += f"({limits.low:.3f} to {limits.high:.3f} mm will do)"
         far = off > table("limits")["thickness"]["most"]
         caution = f"the {part.name} blank is thicker than its seat takes: " + (
             f"the program on face mills off {ends}"
             if by == "mill" and not far
-            else f"{'saw, plane and ' if far else ''}rub off {ends}, before cutting"
+            else f"{'saw, plane and ' if far else ''}rub off {ends} before cutting"
         )
     elif have < limits.low:
         loose = limits.low - have

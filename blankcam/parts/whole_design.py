@@ -65,8 +65,8 @@ def _out_of_its_seat(job: Job, instrument: Instrument) -> Iterator[Fault]:
         yield Fault(
             where=job.path,
             key="saddle.slot_depth",
-            wrong=f"the saddle would stand {max(heights):.2f} mm out of a slot {depth:.2f} mm deep, "
-            f"more than {most:g} times as far: the strings would tip it over",
+            wrong=f"the saddle would stand {max(heights):.2f} mm out of a slot {depth:.2f} mm "
+            f"deep, more than {most:g} times as far: the strings would tip it over",
             fix="a deeper slot; check fret_line and action",
         )
     if min(heights) <= 0:

@@ -32,7 +32,8 @@ def void(name: str, /, **attributes: object) -> str:
 def _attributes(attributes: dict[str, object]) -> str:
     named = ((k.rstrip("_").replace("_", "-"), v) for k, v in attributes.items() if v is not None)
     return "".join(
-        f' {"class" if k == "cls" else k}="{words(number(v) if isinstance(v, float) else v, 1_000_000)}"'
+        f" {'class' if k == 'cls' else k}="
+        f'"{words(number(v) if isinstance(v, float) else v, 1_000_000)}"'
         for k, v in named
     )
 

@@ -301,14 +301,15 @@ def _said_of_solid(given: PageData) -> str:
 def _unseen() -> Iterator[str]:
     yield el(
         "p",
-        "The pictures that turn, and choosing a string, need a newer browser than this, or one with "
-        "WebGL 2 and DecompressionStream switched on. The drawings and tables below show the same "
-        "parts.",
+        "The pictures that turn, and choosing a string, need a newer browser than this, or one "
+        "with WebGL 2 and DecompressionStream switched on. The drawings and tables below show the "
+        "same parts.",
         id="no-picture",
         cls="remark",
         hidden="",
     )
-    yield "<noscript><p>Scripts are off: the drawings and tables below show the parts.</p></noscript>"
+    off = "Scripts are off: the drawings and tables below show the parts."
+    yield f"<noscript><p>{off}</p></noscript>"
 
 
 def _strings_and_standing() -> str:
@@ -337,7 +338,8 @@ def _more() -> str:
         el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
         el("div", id="readout", cls="readout", aria_live="polite"),
-        '<template id="hint"><p class="here">Point at the picture for the height there.</p></template>',
+        '<template id="hint"><p class="here">Point at the picture for the height '
+        'there.</p></template>',
         el("p", id="solid-source", cls="source"),
         el(
             "p",
@@ -412,10 +414,10 @@ def _slot(given: PageData) -> Iterator[str]:
 SEATS = {
     "nut": "The nut in its seat, along the string: true proportions; the strip below stretches its "
     "heights. Head and neck are drawn for their place only.",
-    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
-    "bridge is drawn for its place only.",
-    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, "
-    '<span class="unit">mm</span>.',
+    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. "
+    "The bridge is drawn for its place only.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the "
+    'ridge, <span class="unit">mm</span>.',
 }
 
 
@@ -450,8 +452,8 @@ def _cut(blocks: Mapping[str, str]) -> str:
         el("div", _player(), _moment(), cls="player"),
         el(
             "p",
-            "As it lies in the machine. Stock is reckoned on a coarse grid here; the proof used a "
-            "finer one.",
+            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used "
+            "a finer one.",
             id="cut-help",
             cls="help",
         ),
@@ -517,7 +519,8 @@ def _drawings(given: PageData) -> Iterator[str]:
         yield el(
             "figure",
             el("figcaption", el("h3", f"{view.part.capitalize()}, seen from the bridge")),
-            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing", tabindex="0", role="region",
+            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing",
+               tabindex="0", role="region",
                aria_label=f"{view.part.capitalize()}, elevation"),
             el("p", "The whole line is the finished top, the dashed line the rough one.",
                cls="remark"),

@@ -140,8 +140,8 @@ def page_data(
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
         units=profile.drawing.units,
-        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
-        f"{job.blanks.material} · {profile.name} · {digest}",
+        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument "
+        f"· {job.blanks.material} · {profile.name} · {digest}",
         good=good,
         waiting=waiting and good,
         refused=tuple(str(f) for f in refused),
@@ -259,8 +259,8 @@ def _verdict(cuts: Sequence[PartCut]) -> tuple[bool, str]:
     count = sum(len(c.programs) for c in cuts)
     programs = "the program" if count == 1 else f"all {count} programs"
     return True, (
-        f"Good to cut: {programs} replayed, nothing touched that must not be, deepest "
-        f"{deep:.1f} µm below the part."
+        f"Good to cut: {programs} replayed, nothing touched that must not be, nowhere "
+        f"more than {deep:.1f} µm too low."
     )
 
 

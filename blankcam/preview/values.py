@@ -46,7 +46,8 @@ def _part(p: PartView) -> dict[str, Any]:
         "tags": [{"words": t.words, "at": _line3((t.at,))[0], "seat": t.seat} for t in p.tags],
         "spots": [_spot(s) for s in p.spots],
         "strings": [
-            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now, "raised": s.raised,
+            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now,
+             "raised": s.raised,
              "points": [[round(float(c), 4) for c in point] for point in s.points]}
             for s in p.strings
         ],

@@ -27,7 +27,7 @@ from blankcam.inputs.readings_file import PartName
 SUFFIX = ".parts.jsonl"
 OLD_SUFFIX = ".refits.jsonl"
 _LOCK_SECONDS = 10.0
-_FIX = "restore it from a copy; or move it away, and say nut and saddle are new where they are"
+_FIX = 'restore it from a copy; or move it away, and write "new" for the part that is new'
 _STRICT = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 ByString = dict[int, float]
@@ -93,9 +93,11 @@ class Refitted:
 
 @checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
 class NotCut:
-    """The refit before this was never cut."""
+    """The refit before this was never cut, or only on one of the parts."""
 
     event: Literal["not cut"] = "not cut"
+    part: PartName | Literal["both"] = "both"
+    """What was not cut."""
 
 
 @checked(frozen=True, slots=True, kw_only=True, config=_STRICT)
@@ -301,7 +303,8 @@ def refuse_old_log(job_path: str) -> None:
                 where=old,
                 wrong="is the log of an older version, which did not keep the readings: it can't be"
                 " carried on",
-                fix="move it away; the first readings are then questioned, since the parts are lower"
+                fix="move it away; the first readings are then questioned, since the parts are "
+                "lower"
                 ' than the job says: take them twice and add measured = "twice"',
             )
         )

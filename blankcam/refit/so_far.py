@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
@@ -93,16 +93,38 @@ def standing_calls(entries: Sequence[Entry]) -> tuple[tuple[Entry, ...], ...]:
 
 
 def without_not_cut(entries: Sequence[Entry]) -> tuple[Entry, ...]:
-    """The entries less each refit that was never cut."""
+    """The entries less what of each refit was never cut."""
     kept: list[Entry] = []
     for entry in entries:
         if not isinstance(entry, NotCut):
             kept.append(entry)
             continue
-        last = next((i for i in reversed(range(len(kept))) if isinstance(kept[i], Refitted)), None)
-        if last is not None:
-            del kept[last]
+        for i in reversed(range(len(kept))):
+            if isinstance(last := kept[i], Refitted):
+                kept[i : i + 1] = _cut_of(last, entry)
+                break
     return tuple(kept)
+
+
+def _cut_of(asked: Refitted, but: NotCut) -> Iterator[Refitted]:
+    """What was cut of a refit all the same: what it asked of the other part, if anything."""
+    if but.part == "nut" and asks_of("saddle", asked):
+        yield replace(asked, nut=dict.fromkeys(asked.nut, 0.0), top=False, widths={})
+    elif but.part == "saddle" and asks_of("nut", asked):
+        yield replace(
+            asked,
+            saddle=dict.fromkeys(asked.saddle, 0.0),
+            trim="nothing",
+            bottom_left=0.0,
+            bottom_right=0.0,
+        )
+
+
+def asks_of(part: PartName, refit: Refitted) -> bool:
+    """Whether a refit takes anything off a part."""
+    if part == "saddle":
+        return refit.trim != "nothing"
+    return refit.top or bool(refit.widths) or any(refit.nut.values())
 
 
 def so_far(entries: Sequence[Entry], made: Mapping[PartName, Design]) -> SoFar:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Work, plan_cut
+from blankcam.machining.on_edge import height_left
 from blankcam.machining.setup_sheet import HOP, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.slots import standing_more
@@ -17,7 +18,7 @@ from blankcam.parts.frames import Box, Place
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
-from blankcam.toolpath.crosswise import across, to_and_fro
+from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
 
@@ -46,9 +47,12 @@ def clear_operation(
         xs = pass_places(nut, waste.slot, tool, narrow=waste.narrow)
         more = standing_more(nut, waste.slot, bench)
         section += (float(xs[-1] - xs[0]) + tool.diameter) * (most + more)
+        back = WayBack.over(nut, bench, ceiling + HOP)
+        low = height_left(nut, bench, float(xs[0]) - tool.radius, float(xs[-1]) + tool.radius)
         for near, far, last in _passes(nut, xs, tool, bench.stock, (cut.depth, more)):
             go = across if last else to_and_fro
-            go(path, near, far, cut.feed, ceiling + HOP)
+            go(path, near, far, cut.feed, back)
+            back = back.lowered(low + LOW_HOP)
     path.leave()
     strings = ", ".join(str(w.slot.string) for w in wastes)
     return Operation(

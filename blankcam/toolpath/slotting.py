@@ -6,21 +6,20 @@ import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 
-from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining import slot_passes
 from blankcam.machining.decision import ByMachine, Decision
 from blankcam.machining.feeds import Cut, Work, plan_cut
+from blankcam.machining.on_edge import height_left
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.machining.slot_passes import across_ends
 from blankcam.machining.slots import nick_depth, over_groove, standing_more, top_at
 from blankcam.parts.frames import Place
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
-from blankcam.toolpath.crosswise import across, to_and_fro
+from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
-LOW_HOP: float = table("cutting")["air"]["low_hop"]
 MET = 0.01
 """mm more than reckoned that a pass may find at the front."""
 
@@ -38,8 +37,11 @@ def nick_operation(
     for slot in _slots_of(nut, choices):
         every = tuple(_nick_passes(nut, slot, tool, bench, cut.depth))
         passes += len(every)
+        back = WayBack.over(nut, bench, ceiling + HOP)
+        low = height_left(nut, bench, slot.centre - tool.radius, slot.centre + tool.radius)
         for near, far in every:
-            across(path, near, far, cut.feed, ceiling + HOP)
+            across(path, near, far, cut.feed, back)
+            back = back.lowered(low + LOW_HOP)
     path.leave()
     words = f"locating nicks of strings {_strings(choices)}, then file by hand"
     return _operation(words, tool, cut, path, passes * bench.stock.y1)
@@ -77,18 +79,20 @@ def slot_operation(
     passes = 0.0
     for choice, slot in zip(choices, _slots_of(nut, choices), strict=True):
         assert isinstance(choice.by, ByMachine)
-        passes += _cut_slot(path, nut, slot, choice.by, bench, cut, ceiling + HOP)
+        passes += _cut_slot(
+            path, nut, slot, choice.by, bench, cut, WayBack.over(nut, bench, ceiling + HOP)
+        )
     path.leave()
     words = f"slots of strings {_strings(choices)}"
     return _operation(words, tool, cut, path, passes * bench.stock.y1)
 
 
 def _cut_slot(  # every argument is a fact of its own
-    path: Path, nut: Part, slot: Slot, by: ByMachine, bench: Bench, cut: Cut, hop: float
+    path: Path, nut: Part, slot: Slot, by: ByMachine, bench: Bench, cut: Cut, back: WayBack
 ) -> float:
     """Cut one slot; returns the least number of passes that it takes."""
     groove, tool = slot_passes.Groove.of(nut, slot, bench.stage), by.tool
-    judged = slot_passes.judged_from(slot, slot.depth_front - nut.at(bench.stage).floor_raise)
+    judged = slot_passes.judged_from(nut, slot, bench.stage)
     lean, most = abs(slot.tilt) + abs(slot.yaw), cut.depth + STANDING
     deep, low = by.depth - over_groove(nut, slot), groove.z + by.depth + STANDING + LOW_HOP
     every = slot_passes.passes(groove, tool.tip_radius, deep, cut.depth, judged)
@@ -99,8 +103,8 @@ def _cut_slot(  # every argument is a fact of its own
         y0, y1 = across_ends(bench.stock, tool, back=both, lean=lean, met=met)
         near, far = (groove.place(tool.tip_radius, aside, up, y) for y in (y0, y1))
         go = to_and_fro if both else across
-        go(path, near, far, cut.feed, hop)
-        hop = low
+        go(path, near, far, cut.feed, back)
+        back = back.lowered(low)
     return slot_passes.least_passes(groove.radius, tool, deep, cut.depth, judged)
 
 

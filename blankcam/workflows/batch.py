@@ -248,7 +248,8 @@ def write_stock(
                 profile = profile or machine_of(job, machine)
                 good.append((name, worked))
     if profile is None or not good:
-        raise RefusedError(Fault(where=out, wrong="no job has parts to lay out"))
+        raise RefusedError(Fault(where=out, wrong="no job has parts to lay out",
+                                 fix="mend the jobs that can't be used"))  # fmt: skip
     drawn = make.stock_drawings(good, profile, stage, size)
     output_folder.write_beside(out, drawn, force=force)
     count = sum(len(d.parts) for _, d in good)

@@ -22,6 +22,7 @@ from blankcam.inputs.border import parse_toml, read_text
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.machine_file import parse_profile, read_profile
 from blankcam.machining.feeds import material as material_of
+from blankcam.outputs.figures import about_minutes
 from blankcam.outputs.papers import coupon_list
 from blankcam.outputs.render import toml_text
 from blankcam.parts.frames import Setup
@@ -85,7 +86,7 @@ def cut(
     files[coupon_list.TO_FILL] = coupon_list.to_fill_in(facts).encode()
     output_folder.write(out, files, force=force)
     for file in programs:
-        yield f"{file.name}: proven; {file.lines} lines, about {file.seconds / 60:.0f} min"
+        yield f"{file.name}: proven; {file.lines} lines, {about_minutes(file.seconds)}"
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"
     yield f"next: follow {Path(out) / 'coupon.md'}"
 
@@ -216,7 +217,7 @@ def measured(
     found = found_of(piece, best, read.day)
     name = f"{Path(profile.path).stem.removesuffix('-measured')}-measured.toml"
     text = _profile_text(profile, found)
-    parse_profile(text, name)
+    _check_profile(text, name, read)
     output_folder.write_beside(out, {name: text.encode()}, force=force)
     path = Path(out) / name
     told = [
@@ -226,13 +227,34 @@ def measured(
     return coupon_list.found_sections(found), told
 
 
+def _check_profile(text: str, name: str, read: coupon_file.Measured) -> None:
+    """Raise InputError, which names the readings, where no profile may say what they come to."""
+    try:
+        parse_profile(text, name)
+    except InputError as fault:
+        faults = (
+            read.source.fault(("twice",) if read.twice else (), wrong, "measure the piece again")
+            for f in fault.faults
+            if (wrong := f"together, the readings describe no possible machine: {_of_profile(f)}")
+        )
+        raise InputError(faults) from None
+
+
+def _of_profile(fault: Fault) -> str:
+    found = "" if fault.found is None else f" {printable(fault.found)}"
+    return f"{fault.key}{found} {fault.wrong}"
+
+
 def _profile_text(profile: Profile, found: Found) -> str:
     """The profile as measured, its own values kept beside what was found."""
     tables = parse_toml(read_text(profile.path), profile.path)
     head = [
         *notice(MATERIAL, str(profile.kind)),
         f"{printable(Path(profile.path).name)} as measured on {found.day} with blankcam coupon.",
-        "effective_diameter, z_offset, backlash and scale are what was found; each _within says how",
+        (
+            "effective_diameter, z_offset, backlash and scale are what was found; "
+            "each _within says how"
+        ),
         "far it may be off: 95 of 100 lie nearer. Measure again after a new tool, a new collet or",
         "work on the machine.",
     ]
@@ -293,9 +315,12 @@ def _stop_questions(
 
 
 def _question_fault(read: coupon_file.Measured, q: slips.QuestionedReading) -> Fault:
-    band = table("coupon")["questions"]["far"] * q.expected.sigma
-    wrong = f"is not believable: expected {q.expected.value:.2f} mm, give or take {band:.2f}"
+    expected = f"expected {q.expected.value:.2f} mm, give or take {q.limit:.2f}"
     likely = f"likely {q.likely}; " if q.likely else ""
+    wrong = f"is not believable: {expected}"
     fix = f'{likely}measure it again; if it is right, write twice = ["{q.measure.key}"]'
+    if q.confirmed:
+        wrong = f"is further off than any machine could leave it, even read twice: {expected}"
+        fix = f"{likely}see that its line is the right one, or leave the reading out"
     at = (q.measure.table, q.measure.name)
     return read.source.fault(at, wrong, fix, f"{q.reading:g} mm")

@@ -18,6 +18,7 @@ from blankcam.faults import BlankcamError, Fault, InputError, RefusedError, prin
 from blankcam.inputs.job import Job
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.units import parse_length
+from blankcam.outputs.figures import about_minutes
 from blankcam.outputs.papers.fixture_list import FixtureLoad, SeatedBlank, Shared, paper
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -134,7 +135,7 @@ def _told(filled: Sequence[FixtureLoad]) -> Iterator[str]:
         for s in load.setups:
             yield (
                 f"{', '.join(s.files)}: places {', '.join(map(str, s.places))}, each proven; "
-                f"about {s.seconds / 60:.0f} min, one by one {s.alone / 60:.0f} min"
+                f"{about_minutes(s.seconds)}, one by one {about_minutes(s.alone)}"
             )
 
 
@@ -257,7 +258,8 @@ def _shared(
     setup: Setup, planned: Mapping[int, CutResult], results: Mapping[int, CutResult]
 ) -> Shared | None:
     """What to do in one set-up of a load; None where no blank has it."""
-    from blankcam.outputs.papers.set_numbers import raised_by
+    from blankcam.gcode.header import tool_words, zero_words
+    from blankcam.outputs.papers.fixture_list import setup_steps
     from blankcam.toolpath.timing import estimate
     from blankcam.workflows.cut_part import whole_program
 
@@ -268,17 +270,17 @@ def _shared(
     machine, whole = one.request.machine, whole_program(one, setup)
     alone = [whole_program(planned[n], setup) for n in places]
     assert whole is not None
+    in_order = [f for f in one.files if f.setup == setup]
     return Shared(
         setup=setup.value,
         air=tuple(f.name for f in one.in_air if f.setup == setup),
         files=tuple(f.name for f in one.programs if f.setup == setup),
-        zeros=whole.zeros,
-        tools=whole.tools,
-        controller=machine.controller,
+        zero=zero_words(whole.zeros),
+        tools=tuple(map(tool_words, whole.tools)),
         places=tuple(places),
         seconds=estimate(whole, machine).total,
         alone=sum(estimate(p, machine).total for p in alone if p is not None),
-        dry=raised_by([whole], machine),
+        steps=tuple(setup_steps({n: results[n] for n in places}, in_order)),
     )
 
 

@@ -13,6 +13,7 @@ from blankcam.inputs.job import Job
 from blankcam.inputs.machine import MachineKind, Profile
 from blankcam.inputs.units import Units, parse_length
 from blankcam.outputs import reasons
+from blankcam.outputs.figures import about_minutes, off_by
 from blankcam.outputs.papers import next_steps
 from blankcam.outputs.render import records
 from blankcam.outputs.tables import report
@@ -315,10 +316,10 @@ def _told(
     for m in made:
         assert m.proof is not None
         for file in m.files:
-            yield (
-                f"{file.name}: proven; deepest below the part {m.proof.gouge_um:.1f} um, most left "
-                f"{m.proof.left_um:.1f} um; {file.lines} lines, about {file.seconds / 60:.0f} min"
-            )
+            yield f"{file.name}: proven; {file.lines} lines, {about_minutes(file.seconds)}"
+        if m.files:
+            off = off_by(m.proof.gouge_um, m.proof.left_um)
+            yield f"the {m.request.part.name} that they leave is {off}"
     for caution in dict.fromkeys(cautions):
         yield f"caution: {caution}"
     yield f"wrote {len(files)} files to {out}: {', '.join(sorted(files))}"

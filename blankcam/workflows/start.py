@@ -80,7 +80,10 @@ def is_kept(path: str) -> bool:
 
 def broken_off(path: str) -> InputError:
     """What to tell where the maker breaks a talk off."""
-    fix, wrong = f"go on with: blankcam start {quote(path)} --ask", "not written, broken off"
+    fix, wrong = (
+        f"go on with: blankcam start {quote(path)} --ask",
+        "not written: the questions were broken off",
+    )
     if is_kept(path):
         wrong += f"; the answers so far are kept in {interview.part_path(path)}"
     return InputError(Fault(where=path, wrong=wrong, fix=fix))

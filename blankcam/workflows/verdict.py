@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from blankcam.outputs.figures import off_by
 from blankcam.replay.findings import Finding
 from blankcam.replay.proof import Proof
 from blankcam.workflows.cut_part import MOST_TOLD
@@ -19,10 +20,7 @@ def verdict_word(*, passed: bool) -> str:
 def verdict_lines(program: str, proof: Proof, signed: str) -> Iterator[str]:
     """The lines to print of a program that cuts one blank."""
     yield f"{program}: {verdict_word(passed=proof.passed)}; {signed}"
-    yield (
-        f"  deepest below the part {proof.gouge_um:.1f} um, most left above it "
-        f"{proof.left_um:.1f} um"
-    )
+    yield f"  the part it leaves is {off_by(proof.gouge_um, proof.left_um)}"
     yield (
         f"  rapids through stock {proof.rapid_contacts}, shank or holder contacts "
         f"{proof.holder_contacts}, jaws or bed {proof.holding_contacts}, "
@@ -69,8 +67,8 @@ def probing_lines(program: str, faults: Sequence[Finding], signed: str) -> Itera
     yield f"{program}: {verdict_word(passed=not faults)}; {signed}"
     yield from (f"  {finding}" for finding in faults[:MOST_TOLD])
     yield (
-        "  judged: from every place that the probe may be started at, what it meets and which zeros "
-        "it sets, and what its head says against today's job"
+        "  judged: from every place that the probe may be started at, what it meets and which "
+        "zeros it sets, and what its head says against today's job"
     )
     yield (
         "  not judged: whether the controller knows G38.2 and G10 L20, whether the probe answers, "

@@ -72,12 +72,14 @@ def test_the_piece_is_all_there(piece):
 
 
 def test_its_air_program_comes_first_and_every_number_is_told(piece):
-    """The list: with what, on what, which number; in the air; dry; then each tool's file."""
+    """The list: with what, on what, which number; how dry; in the air; then each tool's file."""
     paper = (piece.folder / "coupon.md").read_text()
     steps = re.findall(r"^\d+\. (.*)$", paper.split("## Measure it")[0], re.MULTILINE)
     at = {name: next(i for i, s in enumerate(steps) if name in s)
-          for name in ("**Zero**", "coupon-air.ngc", "**Dry first**", "coupon-1.ngc")}  # fmt: skip
+          for name in ("**Zero**", "**Dry first**", "coupon-1.ngc", "coupon-2.ngc")}  # fmt: skip
     assert list(at.values()) == sorted(at.values())
+    first = steps[at["coupon-1.ngc"]]
+    assert first.index("coupon-air.ngc") < first.index("coupon-1.ngc")
     zero, dry = steps[at["**Zero**"]], steps[at["**Dry first**"]]
     for words in ("T1 fitted", "its top at the mark and set Z to 8.00", "edge finder against its left",
                   "Set Y likewise against its front edge"):  # fmt: skip
@@ -193,7 +195,7 @@ def row_beside(key):
 
 
 ANY_KEY = {
-    "half of it written, as a radius for a diameter": lambda key, v: v / 2,
+    "half the value written, as a radius for a diameter": lambda key, v: v / 2,
     "inches written as mm": lambda key, v: round(v / 25.4, 3),
     "mm written as inches": lambda key, v: v * 25.4,
     "a minus before it": lambda key, v: -v,
@@ -223,7 +225,7 @@ def test_a_slip_at_any_key_is_questioned_with_what_it_is(key, slip):
     [
         (1 / 25.4, "inches written as mm"),
         (10, "the decimal point moved"),
-        (0.5, "half of it written, as a radius for a diameter"),
+        (0.5, "half the value written, as a radius for a diameter"),
     ],
 )
 def test_a_slip_of_every_reading_is_one_question(factor, slip):
@@ -237,7 +239,7 @@ def test_a_slip_of_every_reading_is_one_question(factor, slip):
 
 
 SLIPS = {
-    "half of it written": ("lands", "T3", lambda v: v / 2),
+    "half the value written": ("lands", "T3", lambda v: v / 2),
     "a minus before it": ("steps", "T3", lambda v: -v),
     "inches written as mm": ("lands", "T3", lambda v: v / 25.4),
     "mm written as inches": ("lands", "T3", lambda v: v * 25.4),
@@ -275,6 +277,30 @@ def test_a_reading_that_was_taken_twice_is_believed(tmp_path, readings, extra):
     without_a_write(measured(tmp_path, workshop.coupon_text(odd, extra)), tmp_path, "steps.T3")
     text = workshop.coupon_text(odd, f'{extra}\ntwice = ["steps.T3"]')
     assert measured(tmp_path, text).returncode == 0
+
+
+@pytest.mark.parametrize(("key", "off"), [("lands.T3", 40.0), ("steps.T3", -2.6)])
+def test_what_no_machine_leaves_is_not_believed_however_often_read(
+    tmp_path, readings, extra, key, off
+):
+    table, name = key.split(".")
+    odd = {t: dict(each) for t, each in readings.items()}
+    odd[table][name] = [v + off for v in odd[table][name]]
+    done = measured(tmp_path, workshop.coupon_text(odd, f'{extra}\ntwice = ["{key}"]'))
+    without_a_write(done, tmp_path, key, "further off than any machine", "give or take")
+    assert done.stderr.count("\n") == 1  # and no good reading is blamed for it
+
+
+def test_readings_that_only_together_are_impossible_are_named_not_the_profile(
+    tmp_path, readings, extra
+):
+    odd = {t: dict(each) for t, each in readings.items()}
+    odd["piece"]["thickness"] = [v - 1.0 for v in odd["piece"]["thickness"]]
+    odd["steps"] = {name: [v + 1.0 for v in values] for name, values in odd["steps"].items()}
+    keys = ", ".join(f'"{t}.{k}"' for t in ("piece", "steps") for k in odd[t])
+    done = measured(tmp_path, workshop.coupon_text(odd, f"{extra}\ntwice = [{keys}]"))
+    without_a_write(done, tmp_path, "twice", "no possible machine", "z_offset", "measure the piece")
+    assert "measured.toml:" not in done.stderr
 
 
 @pytest.mark.parametrize(
@@ -342,7 +368,7 @@ def test_a_hostile_profile_is_copied_without_harm(tmp_path, piece):
     ("args", "code", "said"),
     [
         (["--machine", "template-laser"], 1, "takes no programs"),
-        (["--machine", "light-router", "--tools", "1,99"], 1, "no tool 99"),
+        (["--machine", "light-router", "--tools", "1,99"], 2, "no tool 99"),
         (["--machine", "light-router", "--tools", "one"], 2, "no list of tool numbers"),
         (["--machine", "light-router", "--material", "glass"], 2, "--material"),
         (["--machine", "light-router", "--measured", "x.toml", "--tools", "1"], 2, "of no use with"),

@@ -181,7 +181,7 @@ def test_a_started_job_makes_as_it_stands(kind, tmp_path):
     assert run("layout", job).returncode == 0
     done = run("make", job, "--out", tmp_path / "out")
     assert done.returncode == 0, done.stderr
-    refused(run("start", job, "--like", kind), 2, "there already")
+    refused(run("start", job, "--like", kind), 2, "already exists")
 
 
 def test_faults_are_a_line_each_and_nothing_is_written(tmp_path):

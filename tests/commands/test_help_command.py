@@ -62,9 +62,10 @@ def test_help_names_every_command_and_how_to_begin():
     said = run("--help").stdout
     assert all(re.search(rf"^  {name}  ", said, re.MULTILINE) for name in NAMES)
     assert "Begin with: blankcam start" in said
-    (folder,) = re.findall(r"^ *Read on in: (.+)$", said, re.MULTILINE)
+    (folder,) = re.findall(r"^ *Documentation: (.+)$", said, re.MULTILINE)
     assert {"job-file.md", "findings.md"} <= {p.name for p in Path(folder.strip()).iterdir()}
     assert run().stdout == said
+    assert all(kind in run("start", "--help").stdout for kind in KINDS)
     refused(run("start"), 2, "FILE.*see blankcam start --help")
     assert run("--version").stdout == f"blankcam {__version__}\n"
     module = [sys.executable, "-m", "blankcam", "--version"]

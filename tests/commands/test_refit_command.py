@@ -211,7 +211,7 @@ def test_the_programs_of_a_refit_can_be_proved_again_also_after_the_next(bench):
     (bench / "nut-refit.ngc").write_text(text.replace(digests[1], digests[0]))
     done = proved(bench, "nut-refit.ngc")
     assert done.returncode == 1
-    below = re.search(r"deepest below the part ([\d.]+) um", done.stdout)
+    below = re.search(r"nowhere more than ([\d.]+) um too low", done.stdout)
     assert float(below[1]) > 50
 
 

@@ -101,7 +101,8 @@ def test_broken_off_at_the_terminal_by_its_keys(tmp_path):
         assert child.returncode == 2
         os.close(ours)
         assert re.fullmatch(
-            r"j\.toml: not written, broken off; the answers so far are kept .*\n", told.decode()
+            r"j\.toml: not written: the questions were broken off; the answers so far are kept .*\n",
+            told.decode(),
         )
         assert "Rook 4" in (tmp_path / ("j.toml" + SUFFIX)).read_text()
 
@@ -122,7 +123,7 @@ def test_a_stop_from_outside_keeps_the_answers(tmp_path):
 
 def test_what_stands_there_already_is_told_before_anything_is_asked(tmp_path):
     (tmp_path / "my job.toml").write_text("mine")
-    refused(ask(tmp_path, "\n" * 60), 2, "there already")
+    refused(ask(tmp_path, "\n" * 60), 2, "already exists")
     assert (tmp_path / "my job.toml").read_text() == "mine"
     assert ask(tmp_path, "\n" * 60, "--force").returncode == 0
 

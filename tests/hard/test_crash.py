@@ -141,7 +141,7 @@ def test_start(tmp_path):
     old = _files(place)
     found = explored("write_file", place, *args)
     for run in found["runs"]:  # where it was written before it failed, it is there already
-        if "there already" in run["next said"]:
+        if "already exists" in run["next said"]:
             assert run["then"] == run["left"]
             run["next"], run["then"] = 0, without_ours(run["then"])
     check(found, old)

@@ -4,6 +4,8 @@ import dataclasses
 import re
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from blankcam.faults import InputError
 from blankcam.inputs import job_file, machine_file, readings_file
@@ -191,6 +193,29 @@ def test_the_width_of_a_cutting_end_over_its_tip(shape, more, height, radius):
     usual = {"number": 1, "flute_length": 9.0, "reach": 9.0, "shank": 3.0, "stick_out": 12.0}
     tool = Tool(shape=Shape(shape), diameter=3.0, **(usual | more))
     assert tool.radius_at(height) == pytest.approx(radius, abs=1e-5)
+
+
+@pytest.mark.property
+@given(
+    st.sampled_from(list(Shape)),
+    st.floats(1.0, 6.0),
+    st.floats(0.2, 0.9),
+    st.floats(6.0, 120.0),
+    st.floats(0.0, 0.999),
+)
+def test_no_wider_below_the_height_that_a_width_allows(shape, diameter, tip, angle, share):
+    tool = Tool(
+        number=1, shape=shape, diameter=diameter, flute_length=9.0, reach=9.0, shank=6.0,
+        stick_out=12.0, tip_diameter=tip, angle=angle,
+    )  # fmt: skip
+    wanted = share * tool.radius
+    high = tool.height_at(wanted)
+    assert 0.0 <= high <= tool.flute_length
+    if high > 0.0:
+        assert tool.radius_at(high) <= wanted + 1e-9
+    if high < tool.flute_length:
+        assert tool.radius_at(high + 1e-6) > wanted - 1e-9
+    assert tool.height_at(tool.radius) == tool.flute_length
 
 
 def test_line_numbers():

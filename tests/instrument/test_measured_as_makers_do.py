@@ -67,7 +67,7 @@ def test_both_given_are_checked_against_each_other():
     assert not any("line marked" in c for c in of(marked(plain, treble_off=0.14) + seat).cautions)
     told = [c for c in of(marked(plain, treble_off=0.16) + seat).cautions if "line marked" in c]
     assert len(told) == 1
-    assert "at the treble string stands +0.16 mm off" in told[0]
+    assert "at the treble string differs by +0.16 mm" in told[0]
 
 
 @pytest.mark.parametrize("kind", ["classical", "steel-string", "electric"])

@@ -167,7 +167,7 @@ def test_a_wrong_note_a_wrong_weight_and_far_frets_are_cautioned():
     found = every_caution(made, instruments.build(made))
     assert any("too slack" in c or "outside" in c for c in found)
     assert any("far from" in c for c in found)
-    assert any("cents at fret" in c for c in found)
+    assert any("cents off at fret" in c for c in found)
 
 
 def test_break_angle_and_downforce_by_hand():

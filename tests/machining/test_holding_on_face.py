@@ -155,7 +155,7 @@ def test_only_the_lowest_operation_is_told_of_the_jaws():
         for n, z in (("top", 4.4), ("slots", 4.1), ("clear", 4.2))
     ]
     (fault,) = bounds.jaw_faults("nut", Holding(jaw_top=4.0), deep)
-    assert "slots goes down to 4.10 mm" in fault.wrong
+    assert "for the slots a tool goes down to 4.10 mm" in fault.wrong
     assert not bounds.jaw_faults("nut", Holding(jaw_top=3.5), deep)
 
 

@@ -88,7 +88,10 @@ def test_a_grip_is_a_third_of_what_the_outline_has_left():
 def test_a_given_height_is_kept_and_judged():
     assert decide(request("concert-steel", "nut", jaw_top=3.4)).request.machine.holding.jaws == 3.4
     said = hand_words(decide(request("concert-steel", "nut", jaw_top=5.2)))
-    assert "holding.jaw_top 5.2 mm: top goes down to 5.32 mm over the seat side, nearer" in said
+    assert (
+        "holding.jaw_top 5.2 mm: for the top a tool goes down to 5.32 mm over the seat side, within"
+        in said
+    )
     assert '3.00 to 4.82 mm, or "auto"' in said
 
 
@@ -97,7 +100,7 @@ def test_no_height_does():
     (fault,) = jaws.height_faults("nut", Holding(), window, "a way out")
     assert fault.found == "auto"
     assert "must hold 3.50 mm of the 10.50 mm that stand there" in fault.wrong
-    assert "slots goes down to 3.70 mm" in fault.wrong
+    assert "for the slots a tool goes down to 3.70 mm" in fault.wrong
     assert "at most 3.20 mm" in fault.wrong
     assert fault.fix == "a way out"
 

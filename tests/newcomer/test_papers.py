@@ -5,7 +5,9 @@ import json
 import re
 
 import pytest
+import typer
 
+from blankcam import cli
 from blankcam.replay.codes import Code
 from tests.conftest import REPO
 from tests.newcomer import papers
@@ -47,12 +49,28 @@ def texts_of(node):
 
 def refusals(path):
     """Every text that a fault of a module may give as what is wrong, with its line."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    yield from refusals_in(ast.parse(path.read_text(encoding="utf-8")))
+
+
+def refusals_in(tree):
+    """The same of a part of a module."""
     for node in ast.walk(tree):
         if isinstance(node, ast.keyword) and node.arg == "wrong":
             yield from ((text, node.value.lineno) for text in texts_of(node.value))
         if isinstance(node, ast.Assign) and getattr(node.targets[0], "id", "") == "wrong":
             yield from ((text, node.lineno) for text in texts_of(node.value))
+
+
+def refused_outright(path):
+    """Every text that a module raises as a refusal itself, with its line."""
+    for function in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for raised in ast.walk(function) if isinstance(function, ast.FunctionDef) else ():
+            if isinstance(raised, ast.Raise) and "RefusedError(" in ast.unparse(raised):
+                yield from refusals_in(raised)
+                if "wrong" in {getattr(n, "id", "") for n in ast.walk(raised)}:
+                    before = (n for n in ast.walk(function)
+                              if isinstance(n, ast.Assign) and n.lineno < raised.lineno)  # fmt: skip
+                    yield from (found for node in before for found in refusals_in(node))
 
 
 def test_every_refusal_is_explained_and_no_other():
@@ -66,8 +84,14 @@ def test_every_refusal_is_explained_and_no_other():
         for path in ([house / room] if room.endswith(".py") else (house / room).rglob("*.py"))
         for words, line in refusals(path)
     }
+    outright = {
+        (words, f"{path.relative_to(house)}:{line}")
+        for path in house.rglob("*.py")
+        for words, line in refused_outright(path)
+    }
     assert len(found) > 20
-    missing = [f for f in found if not any(words in f[0] for words, _, _ in shown)]
+    assert len(outright) > 8
+    missing = [f for f in found | outright if not any(words in f[0] for words, _, _ in shown)]
     assert missing == []
     # A reason's words are a pattern, its amounts in braces
     every = "\n".join(
@@ -78,6 +102,34 @@ def test_every_refusal_is_explained_and_no_other():
     )
     stale = [words for words, _, _ in shown if words not in every]
     assert stale == []
+
+
+def options_told():
+    """Every option that the table of commands.md tells of, with the commands it is told for."""
+    text = (DOCS / "commands.md").read_text(encoding="utf-8")
+    table = text.split("## Options")[1].split("\n## ")[0].replace(r"\|", "/")
+    for options, commands, does in re.findall(
+        r"^\| (`.+?) \| (.+?) \| (.+?) \|$", table, re.MULTILINE
+    ):
+        assert len(does) > 10
+        for option in re.findall(r"--[a-z-]+", options):
+            yield from ((command, option) for command in re.findall(r"`([a-z]+)`", commands))
+
+
+def test_every_command_and_option_is_explained_and_no_other():
+    whole = typer.main.get_command(cli.app)
+    there = {("blankcam", o) for p in whole.params for o in p.opts} | {("blankcam", "--help")}
+    for name, command in whole.commands.items():
+        there |= {(name, o) for p in command.params for o in p.opts if o.startswith("--")}
+        assert f"| `blankcam {name}" in (DOCS / "commands.md").read_text(encoding="utf-8")
+    assert len(there) > 40
+    assert sorted(options_told()) == sorted(there)
+
+
+def test_every_table_of_numbers_is_in_the_list_of_sources():
+    text = (DOCS / "sources.md").read_text(encoding="utf-8")
+    tables = {p.name for p in (REPO / "blankcam" / "data").glob("*.toml")} - {"keys.toml"}
+    assert set(re.findall(r"`(\w+\.toml)`", text)) == tables
 
 
 def keys_of(schema, whole=None):

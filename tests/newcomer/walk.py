@@ -1,12 +1,8 @@
 """Someone at the bench with a list alone, on a machine made up of numbers.
 
 What the list says is read as plain text by a small reader of its own, and done: a tool is fitted, a
-surface is touched, a number is set, a file is run. The machine knows how long each tool really is
-and where the work really stands, and its files are read as text too, so that what a file would do
-there is told beside what it was written for. Nothing of blankcam is imported here.
-
-The machine counts as machines do (NISTIR 6556, 2.1 and 3.5.21): the place a program names is the
-machine's own less the work's zero, and along Z less the length of the tool that is in force.
+surface is touched, a number is set, a file is run. The files are read as text too, so that what a
+file would do there is told beside what it was written for. Nothing of blankcam is imported here.
 """
 
 from __future__ import annotations
@@ -16,36 +12,28 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-INCH = 25.4
-FINDER = "an edge finder"
-PROBE = "the probe"
-FINDER_WIDTH = 10.0
-TRUE_ZERO = (61.3, 47.9, -31.7)
-"""Where the program's zero stands in the machine's own places, mm; any three numbers would do."""
+from tests.newcomer.machine_of_numbers import FINDER, FINDER_WIDTH, PROBE, Machine
+from tests.newcomer.programs_read import (
+    LENGTH,
+    NUMBER,
+    TOUCH_Z,
+    Stated,
+    StuckError,
+    mm,
+    need,
+    stated,
+    zeros_in,
+)
+
 NEAR = 0.008
 """mm: a header tells lengths to 0.01 mm or 0.0001 in, and a place is the sum of some."""
 EXACT = 0.0015
 """mm: numbers to set are told to 0.001, in inches to 0.00005."""
-
-NUMBER = r"-?\d+(?:\.\d+)?"
-LENGTH = rf"{NUMBER}(?: mm| in)?(?: \({NUMBER}(?: mm)?\))?"
-SURFACE = r"(?:the|its) [a-z][a-z ]*?"
-TOUCH_Z = re.compile(rf"[Tt]ouch off on (?P<on>{SURFACE}) and set Z to (?P<to>{LENGTH})")
-SET_SIDE = re.compile(
-    r"Set (?P<axis>[XY])(?: to (?P<to>[^,.]*?(?:\.\d+[^,.]*?)?))?(?P<same> likewise)? "
-    rf"against (?P<on>{SURFACE})(?=[,.])"
-    rf"(?:, or to (?P<tool_to>{LENGTH})"
-    rf"(?: with the side of T(?P<tool>\d+), its tip at Z (?P<tip>{LENGTH}) and paper of (?P<paper>{LENGTH}) "
-    r"between| with T\d+ likewise))?"
-)
 TOOL = re.compile(
     rf"T(?P<number>\d+) (?P<shape>[a-z]+(?: [a-z]+)?) (?P<size>{NUMBER})(?: \({NUMBER}\))"
     rf"(?: at the tip, {NUMBER} deg)?"
 )
 OUT = re.compile(rf"({NUMBER}) \({NUMBER}\) out of the collet")
-RUN = re.compile(
-    r"run `(?P<file>[^`]+\.ngc)`(?P<after>[^`]*?)(?=; \*\*run|; T\d+ |\.$|; at each of|$)"
-)
 NAMED = re.compile(r"`([\w-]+\.\w+)`")
 GONE = {
     "outline": {"the left end of the blank"},
@@ -56,196 +44,11 @@ GONE = {
 }
 """What an operation leaves nothing of, as a surface would be called."""
 SEEN_DONE = ("flush", "in the table", "no light", "does not rock", "template", ".pdf`", ".dxf`",
-             "in every notch", "as its head says")  # fmt: skip
+             "in every notch", "as its head says", "with the name of its job")  # fmt: skip
 """By what else than a number a hand sees that a step is done."""
 TO_WRITE = ".toml`"
 PART = re.compile(r"(Nut|Saddle)(?: on the machine)?")
 """Titles of the sections whose steps are done on one part."""
-
-
-class StuckError(AssertionError):
-    """The list can't be followed, or what it asks for would go wrong."""
-
-
-def need(true: object, words: str) -> None:
-    """Stop the walk with what is wrong."""
-    if not true:
-        raise StuckError(words)
-
-
-# -- the files that lie beside the list ----------------------------------------------------------
-
-
-@dataclass(kw_only=True)
-class Stated:
-    """What a program's own header says, read from its text; mm."""
-
-    name: str
-    air: bool
-    inch: bool
-    zeros: dict[str, tuple[str, float]]
-    """By axis: surface, and where it stands on that axis."""
-    sides: dict[str, float]
-    """By axis: what to set with a tool's side against the surface."""
-    tip: float | None
-    touch: int | None
-    stock: dict[str, tuple[float, float]]
-    hold: str
-    tools: list[tuple[int, str, float, float]]
-    """Number, shape, size, stick-out."""
-    called: list[int]
-    """Tools that its lines call for, in order."""
-    fetched: bool
-    with_length: bool
-    operations: list[str]
-    lowest: float
-    """Of all that it cuts or passes at feed, Z."""
-
-
-def stated(path: Path) -> Stated:
-    """A program read as text."""
-    lines = path.read_text(encoding="ascii").splitlines()
-    comments = [re.sub(r"^[(;] ?|\)$", "", s) for s in lines if s.startswith(("(", ";"))]
-    codes = [re.sub(r"\([^)]*\)|;.*", "", s).strip() for s in lines]
-    inch = any(re.match(r"(?:N\d+ )?G20\b", s) for s in codes)
-    head = " ".join(comments)
-    stock = re.search(r"\bstock:? (?P<box>x.*?) zero:? (?P<zero>.*?) hold", head)
-    need(stock, f"{path.name} does not say what stands of the blank, and how it is zeroed")
-    sides = {a: (mm(low, inch), mm(high, inch))
-             for a, low, high in re.findall(rf"([xyz]) ({LENGTH}) to ({LENGTH})", stock["box"])}  # fmt: skip
-    zeros, with_tool, touch, tip = zeros_in(stock["zero"], inch)
-    hold = re.search(r"\bhold:? (.*?) tool \d", head)
-    tools = [
-        (int(n), shape, mm(tip or size, inch), mm(out, inch))
-        for n, shape, size, tip, out in re.findall(
-            rf"\btool:? (\d+):? ([a-z]+(?: [a-z]+)?) ({LENGTH})(?:, tip ({LENGTH}), {NUMBER} deg)?"
-            rf"(?:, cuts {LENGTH})?, \d flutes, stick-out ({LENGTH})",
-            " ".join(head.partition(" time")[:1]),
-        )
-    ]
-    operations = [m[1] for c in comments
-                  if (m := re.match(r"(outline|thickness|top|clear|slots|ends|crown|front)\b", c))]  # fmt: skip
-    return Stated(
-        name=path.name, air=" air run it" in f" {head}".replace(":", ""), inch=inch, zeros=zeros,
-        sides=with_tool, tip=tip, touch=touch, stock=sides, hold=hold[1] if hold else "",
-        tools=tools, called=[int(n) for s in codes for n in re.findall(r"\bT(\d+)", s)],
-        fetched=any("M6" in s for s in codes), with_length=any("G43 " in s for s in codes),
-        operations=operations, lowest=_lowest(codes, inch),
-    )  # fmt: skip
-
-
-def _lowest(codes: list[str], inch: bool) -> float:
-    """The lowest Z at feed; a cut's own ends, which no arc of a part dips far under."""
-    motion, z, low = 0, float("inf"), float("inf")
-    for line in codes:
-        if "G53" in line:
-            continue
-        if found := re.search(r"\bG0?([0123])\b", line):
-            motion = int(found[1])
-        if found := re.search(rf"Z({NUMBER})", line):
-            z = mm(found[1], inch)
-        if motion and re.search(r"[XYZ]", line):
-            low = min(low, z)
-    return low
-
-
-def mm(text: str, inch: bool = False) -> float:
-    """A length as it is written; ``inch``: in what a bare number is."""
-    written, first = re.match(NUMBER, text)[0], text.split("(", maxsplit=1)[0]
-    in_inches = " in" in first or (inch and " mm" not in first)
-    value = float(written) * (INCH if in_inches else 1)
-    if bracket := re.search(rf"\(({NUMBER})( mm)?\)", text):
-        unit = 1 if bracket[2] else INCH
-        steps = _step(written) * (INCH if in_inches else 1) + _step(bracket[1]) * unit
-        need(abs(value - float(bracket[1]) * unit) <= 0.51 * steps, f"{text!r} are two lengths")
-    return value
-
-
-def _step(written: str) -> float:
-    """Of its last digit."""
-    return 10.0 ** -len(written.partition(".")[2])
-
-
-def zeros_in(
-    text: str, inch: bool
-) -> tuple[dict[str, tuple[str, float]], dict[str, float], int | None, float | None]:
-    """Surfaces and their places by axis, and what a tool's side is set to: number and tip too."""
-    zeros: dict[str, tuple[str, float]] = {}
-    sides: dict[str, float] = {}
-    touch, tip = None, None
-    if z := TOUCH_Z.search(text):
-        zeros["Z"] = (z["on"], mm(z["to"], inch))
-    before: re.Match[str] | None = None
-    for found in SET_SIDE.finditer(text):
-        told = before if found["same"] and before else found
-        less = re.match(rf"({LENGTH}) less|minus", told["to"] or "")
-        need(less, f"no number to set {found['axis']} to in {found[0]!r}")
-        zeros[found["axis"]] = (found["on"], mm(less[1], inch) if less[1] else 0.0)
-        with_tool = found["tool_to"] or (told["tool_to"] if found["same"] else None)
-        if with_tool:
-            sides[found["axis"]] = mm(with_tool, inch)
-        if found["tool"]:
-            touch, tip = int(found["tool"]), mm(found["tip"], inch)
-        before = told
-    return zeros, sides, touch, tip
-
-
-# -- the machine ---------------------------------------------------------------------------------
-
-
-def length_of(tool: str | int) -> float:
-    """How far a tool really stands out of the spindle, mm: no two alike."""
-    if isinstance(tool, str):
-        return {FINDER: 71.9, PROBE: 64.3}[tool]
-    return 40.0 + 3.7 * tool
-
-
-@dataclass
-class Machine:
-    """What a controller and a vice remember."""
-
-    spindle: str | int | None = None
-    in_force: int | None = None
-    """The tool whose length counts."""
-    table: set[int] = field(default_factory=set)
-    offset: dict[str, float] = field(default_factory=dict)
-    """The work's zero in the machine's places, of the axes zeroed since the work was moved."""
-    held: str = ""
-    setup: str = ""
-    air_run: bool = False
-    dry_by: float = 0.0
-    """mm that Z is set lower for a dry run."""
-
-    def work_moved(self) -> None:
-        """Nothing that was zeroed holds any more."""
-        self.offset, self.air_run = {}, False
-
-    def fit(self, tool: str | int) -> None:
-        """A tool in the spindle; the length of the one before counts no more."""
-        self.spindle, self.in_force = tool, None
-
-    def touch_top(self, stands: float, to: float) -> None:
-        """The tip on a surface that stands at a Z of the program's, and Z set to a number."""
-        need(self.spindle is not None, "Z is touched with nothing in the spindle")
-        machine_z = TRUE_ZERO[2] + stands + length_of(self.spindle)
-        self.offset["Z"] = machine_z - self._counted() - to
-
-    def touch_side(self, axis: str, stands: float, half: float, to: float) -> None:
-        """A side against a surface from the smaller numbers, and the axis set to a number."""
-        self.offset[axis] = TRUE_ZERO["XY".index(axis)] + stands - half - to
-
-    def off(self, tool: int, *, with_length: bool) -> dict[str, float]:
-        """How far from where the program means it a tool's tip really comes, by axis."""
-        counted = length_of(tool) if with_length and tool in self.table else 0.0
-        off = {a: self.offset[a] - TRUE_ZERO["XYZ".index(a)] for a in self.offset}
-        off["Z"] += counted - length_of(tool)
-        return off
-
-    def _counted(self) -> float:
-        return length_of(self.in_force) if self.in_force in self.table else 0.0
-
-
-# -- the walk ------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -263,12 +66,14 @@ class Walk:
     """Surfaces of the part in hand that are no more."""
     outlined: bool = False
     part: str = ""
+    stem: str = ""
+    """How the names of the files of the part in hand begin."""
 
     def done(self, text: str | None = None) -> Walk:
         """Follow it; StuckError where that can't be done."""
         text = text or (self.folder / self.paper).read_text(encoding="utf-8")
         head, *sections = re.split(r"^## ", text, flags=re.MULTILINE)
-        self.machine.dry_by = _dry_by(head)
+        self.machine.dry_by, _ = dry_by(head)
         for section in sections:
             self._section(section)
         self._nothing_forgotten(text)
@@ -276,16 +81,27 @@ class Walk:
 
     def _section(self, section: str) -> None:
         title = section.split("\n", 1)[0]
-        if part := PART.fullmatch(title):
-            self.part, self.cut, self.outlined = part[1].lower(), set(), False
-            self.machine.work_moved()
-            self.machine.setup = ""
-        for number, step in _steps(section):
+        on_a_part = self._begin(title)
+        for number, step in steps_of(section):
             try:
                 self._step(step)
-                _has_its_measure(step, section, title)
+                self._seen_done(step, section, on_a_part=on_a_part)
             except StuckError as stuck:
                 raise StuckError(f"{title}, step {number}: {stuck}") from None
+
+    def _seen_done(self, step: str, section: str, *, on_a_part: bool) -> None:
+        has_its_measure(step, section, on_a_part=on_a_part)
+
+    def _begin(self, title: str) -> bool:
+        """Whether the section of that title has the steps of a part, which is then in hand."""
+        if part := PART.fullmatch(title):
+            self._take(part[1].lower(), part[1].lower())
+        return part is not None
+
+    def _take(self, part: str, stem: str) -> None:
+        """Take a part in hand that nothing was done to yet."""
+        self.part, self.stem, self.cut, self.outlined = part, stem, set(), False
+        self.machine.freed()
 
     def _step(self, step: str) -> None:
         bare = step.replace("**", "")
@@ -294,11 +110,12 @@ class Walk:
                 need((self.folder / file).exists(), f"names `{file}`, which is not there")
         if bare.startswith("Hold on "):
             self._hold(bare)
-        elif bare.startswith(("Free it", "Before unclamping", "To length")):
-            self.machine.work_moved()
-            self.machine.setup = ""
+        elif bare.startswith(("Free it", "Free them", "Before unclamping", "To length")):
+            self.machine.freed()
             if bare.startswith("To length"):
                 self._sawn()
+        elif bare.startswith("Dry first"):
+            self.machine.dry_by = self._dry_told(step)
         elif bare.startswith("Zero by the probe"):
             self._probe(bare)
         elif bare.startswith("Fit "):
@@ -320,10 +137,15 @@ class Walk:
         held, zero, rest = step.partition("Zero (")
         machine.held = held
         need(zero, "does not say how the set-up is zeroed")
-        head, _, how = rest.partition(": ")
-        card = re.match(r"`setup-(\w+)-(\w+)\.svg`", head)
+        card = re.match(r"`setup-(\w+)-(\w+)\.svg`", rest)
         need(card and card[1] == self.part, f"names no drawing of how the {self.part} is held")
         machine.setup = card[2]
+        self._zero(rest)
+
+    def _zero(self, words: str) -> None:
+        """Every axis that is told of: what is fitted and touched, and which number is set."""
+        machine, held = self.machine, self.machine.held
+        head, _, how = words.partition(": ")
         fitted = re.search(r"T(\d+) fitted", head)
         need(fitted, "does not say with what Z is touched")
         first = self._first_file()
@@ -493,6 +315,14 @@ class Walk:
             self._run(stated(self.folder / name), [*tools, *more], at_stops and at_stops[2])
             self._dry(name, words)
 
+    def _dry_told(self, step: str) -> float:
+        """How much lower Z is set for a dry run of the set-up in hand."""
+        lower, of = dry_by(step)
+        number = self._first_file().zeros["Z"][1]
+        need(lower, "does not say how much lower Z is set")
+        need(abs(of - number) <= EXACT, f"lower than {of:g}; the number given is {number:g}")
+        return lower
+
     def _dry(self, name: str, words: str) -> None:
         said = words.partition(f"run `{name}`")[2].partition("run `")[0]
         if "dry first" in said:
@@ -515,9 +345,8 @@ class Walk:
     def _run(self, file: Stated, named: list[tuple[int, str, float, float]], at_stops) -> None:
         machine = self.machine
         need(file.name not in self.ran, f"{file.name} is run twice")
-        need(
-            machine.setup and f"-{machine.setup}" in file.name, f"{file.name} is of another set-up"
-        )
+        ours = file.name.startswith(self._prefix())
+        need(machine.held and ours, f"{file.name} is of another set-up")
         missing = [a for a in "XYZ" if a not in machine.offset]
         need(not missing, f"{file.name} is run and {', '.join(missing)} not zeroed since the work "
                           "was moved")  # fmt: skip
@@ -555,7 +384,8 @@ class Walk:
         by = re.search(rf"(jaws|walls) up to ({LENGTH})", file.hold)
         if by:
             said = re.search(
-                rf"(jaws|walls) up to ({LENGTH}) over (?:it|where it rests), ({LENGTH}) out of them",
+                rf"(jaws|walls) up to ({LENGTH}) over (?:it|where it rests), "
+                rf"(?:at most )?({LENGTH}) out of them",
                 held,
             )
             need(said, f"does not say how high it is held; {file.name}: {file.hold}")
@@ -590,9 +420,12 @@ class Walk:
         return stated(self._cutting()[0])
 
     def _cutting(self) -> list[Path]:
-        part = self.part
-        return [p for p in sorted(self.folder.glob(f"{part}-{self.machine.setup}*.ngc"))
+        return [p for p in sorted(self.folder.glob(f"{self._prefix()}*.ngc"))
                 if not p.stem.endswith(("-air", "-probe"))]  # fmt: skip
+
+    def _prefix(self) -> str:
+        """How the names of the files of the set-up in hand begin."""
+        return "-".join(filter(None, (self.stem, self.machine.setup)))
 
     def _all_tools(self) -> list[tuple[int, str, float, float]]:
         return [t for p in self._cutting() for t in stated(p).tools]
@@ -603,23 +436,25 @@ class Walk:
         need(not left, f"never run: {', '.join(sorted(left))}")
 
 
-def _steps(section: str) -> Iterator[tuple[int, str]]:
+def steps_of(section: str) -> Iterator[tuple[int, str]]:
+    """A section's numbered steps."""
     for number, step in re.findall(r"^(\d+)\. (.*)$", section, re.MULTILINE):
         yield int(number), step
 
 
-def _dry_by(head: str) -> float:
+def dry_by(words: str) -> tuple[float, float]:
+    """How much lower Z is set for a dry run, and than which number, mm; zeros without."""
     found = re.search(
-        rf"\*\*Dry first\*\*.*?Z set ({LENGTH}) lower.*?: ({LENGTH}) for ({LENGTH})\.", head
+        rf"\*\*Dry first\*\*.*?Z set ({LENGTH}) lower.*?: ({LENGTH}) for ({LENGTH})\.", words
     )
     if found is None:
-        return 0.0
+        return 0.0, 0.0
     lower, instead, of = map(mm, found.groups())
     need(abs(of - instead - lower) <= NEAR, f"{instead:g} is not {lower:g} lower than {of:g}")
-    return lower
+    return lower, of
 
 
-def _has_its_measure(step: str, section: str, title: str) -> None:
+def has_its_measure(step: str, section: str, *, on_a_part: bool) -> None:
     """Each step on a part has a number, or another way to see that it is done."""
     bare = re.sub(r"`[^`]*`|\*\*", "", step)
     measures = re.search(r"\bmeasure\b(?! again)|\bbrush\b|\bvacuum\b", bare, re.IGNORECASE)
@@ -627,7 +462,7 @@ def _has_its_measure(step: str, section: str, title: str) -> None:
     if measures:
         where = TO_WRITE in step or ("in the table" in step and "| --- |" in section)
         need(number or where, "measures or cleans, and names no number")
-    elif PART.fullmatch(title):
+    elif on_a_part:
         need(number or any(word in step for word in SEEN_DONE), "can't be seen to be done")
 
 
@@ -642,7 +477,7 @@ def _height_of(surface: str, file: Stated) -> float:
             return file.stock["z"][0] + mm(walls[1], file.inch)
         need(held, f"{file.name} does not say where {surface} is: {file.hold}")
         return mm(held[1], file.inch)
-    need(surface in ("the top of the blank", "the blank", "the upper face"),
+    need(surface in ("the top of the blank", "the blank", "the upper face", "its top at the mark"),
          f"nobody knows where {surface} is")  # fmt: skip
     return file.stock["z"][1]
 

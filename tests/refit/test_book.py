@@ -178,3 +178,17 @@ def test_which_refits_count():
     assert standing_calls((*a, *again)) == (again,)
     assert without_not_cut((*CALL, NotCut(), *b)) == (NUT, SADDLE, readings("a"), *b)
     assert without_not_cut((NUT, NotCut())) == (NUT,)
+
+
+def test_of_a_refit_cut_on_one_part_the_other_counts():
+    whole = refitted(1)
+    assert any(whole.nut.values())
+    assert whole.trim != "nothing"
+    (nut_alone,) = without_not_cut((whole, NotCut(part="saddle")))
+    assert (nut_alone.nut, nut_alone.top, nut_alone.widths) == (whole.nut, whole.top, whole.widths)
+    assert set(nut_alone.saddle.values()) == {0.0}
+    assert (nut_alone.trim, nut_alone.bottom_left, nut_alone.bottom_right) == ("nothing", 0.0, 0.0)
+    (saddle_alone,) = without_not_cut((whole, NotCut(part="nut")))
+    assert (saddle_alone.saddle, saddle_alone.trim) == (whole.saddle, whole.trim)
+    assert set(saddle_alone.nut.values()) == {0.0}
+    assert without_not_cut((nut_alone, NotCut(part="nut"))) == ()

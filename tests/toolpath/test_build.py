@@ -139,7 +139,7 @@ def test_every_cut_stays_over_the_jaws(rough):
     ("held", "said"),
     [
         (Holding(jaw_top=2.9), "grips too little"),
-        (Holding(jaw_top=7.5), "nearer than 0.5 mm to the jaws"),
+        (Holding(jaw_top=7.5), "within 0.5 mm of the jaws"),
         (Holding(kind="tape"), "can't hold a blank on its edge"),
         (Holding(kind="carrier"), "can't hold a blank on its edge"),
     ],

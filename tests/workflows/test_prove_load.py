@@ -119,10 +119,10 @@ def test_a_load_in_inches_says_everything_in_inches(nuts, in_inches):
             for one, two in zip(inch[1:], mm[1:], strict=True):
                 assert float(one) * 25.4 == pytest.approx(float(two), abs=0.00013)
     listed = (in_inches / "fixture" / "fixture.md").read_text()
-    zeros = re.findall(r"^\d+\. Zero: (.*)$", listed, re.MULTILINE)
+    zeros = re.findall(r"Zero, T\d fitted[^:]*: (.*)$", listed, re.MULTILINE)
     assert len(zeros) == 2
     assert all(" in" in z and " mm" not in z for z in zeros)
-    again = re.findall(r"For each, once it is fitted, touch off on .* set Z to (\S+) in;", listed)
+    again = re.findall(r"fit it, touch off on .* set Z to (\S+) in \(\S+ mm\)", listed)
     assert len(again) == 2
 
 

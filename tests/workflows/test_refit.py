@@ -203,6 +203,28 @@ def test_a_refit_that_was_not_cut_is_left_out(job):
         cut(job, told, "three")
 
 
+@pytest.mark.parametrize(("left", "other"), [("nut", "saddle"), ("saddle", "nut")])
+def test_a_refit_cut_on_one_part_alone(job, left, other):
+    """Clearances by similar triangles: a nut left as it was counts 0.94 at fret 1, half at 12."""
+    one, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
+    share = np.array([0.9439, 0.5]) if left == "nut" else np.array([0.0561, 0.5])
+    take = np.array([s[f"{left}_take"] for s in one["strings"]])
+    high = take[:, None] * share
+    said = f'last_refit = "{left} not cut"'
+    two, _ = cut(job, readings(job, "r2.toml", *high.T, said), "two")
+    again = np.array([s[f"{left}_take"] for s in two["strings"]])
+    assert again == pytest.approx(take, abs=0.06)
+    assert max(s[f"{other}_take"] for s in two["strings"]) < 0.06
+    assert '"part":"' + left in (job.parent / BOOK).read_text().replace(" ", "")
+
+
+def test_of_what_was_not_asked_nothing_is_left_out(job):
+    cut(job, readings(job, "r1.toml", ROUGH[0], 0.0), "one")
+    told = readings(job, "r2.toml", ROUGH[0] + 0.01, 0.0, 'last_refit = "saddle not cut"')
+    with pytest.raises(InputError, match="asked for nothing on the saddle"):
+        cut(job, told, "two")
+
+
 def test_a_new_nut_is_reckoned_from_as_it_is_made(job):
     one, _ = cut(job, readings(job, "r1.toml", *ROUGH), "one")
     told = readings(job, "r2.toml", 0.9439 * 0.2, 0.1 + 0.02, 'nut = "new"')
@@ -229,9 +251,9 @@ def test_a_shim_and_a_filled_slot_are_taken_up(job):
 
 
 SLIPS = {
-    "inches": (lambda y: y / 25.4, "they are inches typed as millimetres"),
-    "point": (lambda y: y * [0.1, 1], "the decimal point of all those over fret 1 moved"),
-    "point at 12": (lambda y: y * [1, 0.1], "the decimal point of all those over fret 12 moved"),
+    "inches": (lambda y: y / 25.4, "the readings are inches typed as millimetres"),
+    "point": (lambda y: y * [0.1, 1], "the decimal point moved in all readings over fret 1"),
+    "point at 12": (lambda y: y * [1, 0.1], "the decimal point moved in all readings over fret 12"),
     "swapped": (lambda y: y[:, ::-1], "fret 1 and fret 12 are swapped"),
     "reversed": (lambda y: y[::-1], "the readings are numbered from the wrong end"),
     "one off": (
@@ -261,7 +283,7 @@ def test_another_nut_than_the_book_says_is_asked_about_first(job):
     told = readings(job, "r2.toml", 0.9439 * 0.2, 0.1 + 0.02)
     with pytest.raises(RefusedError, match="not used") as refused:
         cut(job, told, "two")
-    assert "it is not nut 1" in refused.value.faults[1].wrong
+    assert "it is another than nut 1" in refused.value.faults[1].wrong
     assert 'nut = "new"' in refused.value.faults[1].fix
     assert (job.parent / BOOK).read_bytes() == before
 

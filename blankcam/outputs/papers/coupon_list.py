@@ -11,12 +11,12 @@ from blankcam.calibration.measures import Measure, scale
 from blankcam.calibration.piece import Coupon
 from blankcam.calibration.true_profile import Found, FoundAxis, FoundTool
 from blankcam.faults import printable
-from blankcam.gcode.header import tool_words, touch_words, zero_words
+from blankcam.gcode.header import tool_words, zero_words
 from blankcam.gcode.program_file import ProgramFile
-from blankcam.inputs.machine import Profile, ToolChange
+from blankcam.inputs.machine import Profile
 from blankcam.outputs.figures import both
 from blankcam.outputs.papers.set_numbers import dry_first, to_set
-from blankcam.outputs.papers.setup_steps import in_collet
+from blankcam.outputs.papers.setup_steps import fitted, runs
 from blankcam.outputs.render import toml_text
 from blankcam.outputs.render.markdown import plain
 from blankcam.outputs.rows import Field, Section, field, tabulate
@@ -121,13 +121,13 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
     yield (
         f"**Saw** a strip of {facts.material}, or of what you cut most: {both(piece.length, 1)} "
         f"long and no longer, {both(piece.thickness, 1)} wide, at least {both(piece.height, 1)} "
-        "thick, its two faces flat and parallel within 0.02 mm: what is measured hangs on that. A "
+        "thick, its two faces flat and parallel within 0.02 mm: the measures depend on that. A "
         "thicker one will do: the program counts from the top."
     )
     yield (
-        "**Hold** it lying flat in the vice, down on parallels, its ends free; jaws at most "
-        f"{both(jaws, 1)} over what it stands on, and at least {both(piece.height - jaws, 1)} of "
-        "it above them."
+        "**Hold** it lying flat in the vice, its front edge toward you, down on parallels, its "
+        f"ends free; jaws at most {both(jaws, 1)} over what it stands on, and at least "
+        f"{both(piece.height - jaws, 1)} of it above them."
     )
     x, y = piece.mark
     yield (
@@ -136,30 +136,21 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
     )
     over, *cutting = facts.programs
     yield _zero(over.program, profile)
-    if profile.controller.tool_change is ToolChange.AUTOMATIC:
-        yield "**Touch off** with the first tool only: the others go by their lengths in the table."
-    else:
-        touch = touch_words(over.program.zeros, to_set(profile))
-        yield f"**At each change** of tool {touch} again; leave X and Y alone."
-    yield (
-        f"**Run** `{over.name}` first: {in_collet(over.tools)}, the spindle off. At each stop look "
-        "where the tip stands; where it is not as the stop says, cut nothing and zero again."
-    )
     yield dry_first([file.program for file in cutting], profile)
-    for file in cutting:
-        minutes = max(1, round(file.seconds / 60))
-        yield f"**Run** `{file.name}`: {in_collet(file.tools)}, about {minutes} min."
-    yield "**Take it out**, break no edge, brush chips and burrs off without rounding anything."
+    yield from runs(facts.programs, profile)
+    yield (
+        "**Take it out** once the spindle stands still; brush chips and burrs off without rounding "
+        "an edge."
+    )
 
 
 def _zero(program: Program, profile: Profile) -> str:
     """With what, on what and to which numbers the piece is zeroed, and how."""
-    length = ", its length in force" if profile.controller.length_offsets else ""
     return (
-        f"**Zero**, T{program.tools[0].number} fitted{length} (an edge finder goes in first): "
-        f"{zero_words(program.zeros, to_set(profile))} Come to X and Y with rising coordinates, where "
-        "0.1 mm is near enough, and to Z from above, with the feeler or paper, and the feel, that you "
-        "use for every job: what your touch is off by is measured too."
+        f"**Zero**, {fitted(program, profile)} (an edge finder goes in first): "
+        f"{zero_words(program.zeros, to_set(profile))} Come to X and Y with rising coordinates, "
+        "where 0.1 mm is near enough, and to Z from above, with the feeler or paper, and the feel, "
+        "that you use for every job: how far your touch is off is measured too."
     )
 
 
@@ -174,7 +165,7 @@ def _measuring() -> Iterator[str]:
     )
     yield (
         "**Steps**: one jaw flat under the piece, the other on the step at the front edge, not on "
-        "a burr. No caliper goes there: a depth rod from the top at the land's back end, then "
+        "a burr. Where no caliper goes in: a depth rod from the top at the land's back end; write "
         "thickness less depth."
     )
     yield "**Write** every reading down as it is, also when it is not what the drawing says."
@@ -193,8 +184,8 @@ def _table(facts: CouponFacts) -> str:
 def _left_out(piece: Coupon) -> str:
     deepest, within = max(s.deep for s in piece.steps), first_guess(scale("z"), 0.0).within
     z_scale = (
-        f"The scale of Z: the deepest step lies only {both(deepest)} under the top, where a caliper "
-        f"tells nothing of it. It is taken as true within {100 * within:.2f} %."
+        f"The scale of Z: the deepest step lies only {both(deepest)} under the top, where a "
+        f"caliper tells nothing of it. It is taken as true within {100 * within:.2f} %."
     )
     lines = [z_scale, *(f"{tool_words(tool)}: {why}" for tool, why in piece.left_out)]
     return "\n".join(f"- {line}" for line in lines)

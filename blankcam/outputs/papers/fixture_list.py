@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
-from functools import partial
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from blankcam.gcode.changes import in_units_of
-from blankcam.gcode.header import tool_words, touch_words, zero_words
-from blankcam.inputs.machine import Controller
-from blankcam.inputs.tool import Tool
-from blankcam.inputs.units import inches
+from blankcam.cut import CutResult
+from blankcam.gcode.header import zero_words
+from blankcam.gcode.program_file import ProgramFile
+from blankcam.inputs.machine import Profile
+from blankcam.outputs.figures import both
+from blankcam.outputs.papers import hand_steps
+from blankcam.outputs.papers.set_numbers import dry_first, to_set
+from blankcam.outputs.papers.setup_steps import fitted, held_on_face, runs
 from blankcam.outputs.render.markdown import code, plain
-from blankcam.parts.frames import Zero
+from blankcam.parts.part import Part
 from blankcam.safety import notice
+from blankcam.toolpath.moves import Program
+
+HEAD = (
+    "Lengths are mm (in). Do first what each job's `bench.md` says before its first **Hold** "
+    "(measuring, rubbing to thickness); afterwards go on there after its last **run**. The places "
+    "stand {pitch} apart along Y, place 1 at Y 0. Push all left ends, as seen from the bridge, "
+    "against one stop, no higher than the walls; take it away once the blanks are held, for tools "
+    "pass there."
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,16 +52,21 @@ class Shared:
     air: tuple[str, ...]
     """Files that are run first, with the spindle off."""
     files: tuple[str, ...]
-    zeros: tuple[Zero, ...]
-    tools: tuple[Tool, ...]
+    zero: str
+    tools: tuple[str, ...]
     """In the order they are used."""
-    controller: Controller
     places: tuple[int, ...]
     seconds: float
     alone: float
     """The same work, a program a blank."""
-    dry: float
-    """How much lower Z is set for a dry run, mm."""
+    steps: tuple[str, ...]
+    """What to do, as Markdown."""
+
+    def record(self) -> dict[str, Any]:
+        """As it is told to other programs, in millimetres."""
+        own = asdict(self)
+        del own["steps"]
+        return own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,37 +84,18 @@ class FixtureLoad:
 
     def record(self) -> dict[str, Any]:
         """As it is told to other programs."""
-        return {**asdict(self), "setups": [_shared_record(s) for s in self.setups]}
-
-
-def _shared_record(shared: Shared) -> dict[str, Any]:
-    """A set-up as it is told to other programs, in millimetres."""
-    own = {f.name: getattr(shared, f.name) for f in fields(shared)}
-    del own["zeros"], own["controller"], own["dry"]
-    return {
-        **own,
-        "zero": zero_words(shared.zeros),
-        "tools": [tool_words(t) for t in shared.tools],
-    }
+        return {**asdict(self), "setups": [s.record() for s in self.setups]}
 
 
 def paper(loads: Sequence[FixtureLoad], pitch: float) -> str:
     """The list as Markdown, with the notice for every material and machine in it."""
     notices = (line for f in loads for line in notice(f.material, f.kind))
     lines = ["# Fixture list", "", *(f"> {line}  " for line in dict.fromkeys(notices)), ""]
-    lines.append(
-        f"The places stand {pitch:g} mm ({inches(pitch)} in) apart along Y, the first at Y0. Push each "
-        "blank's left end, seen from the bridge, against the one stop. Turn a nut's fingerboard side "
-        "and a saddle's tail side toward you. On edge: the seat side down on the floor, the walls "
-        "on both faces; the stop no higher than the walls, because the tool passes over it at "
-        "the ends. On face: that side up, on one waste board, held as each program's header says. "
-        "Take the stop away once the blanks are held: the outline goes round their left ends. What is "
-        "the hand's, before (measuring, rubbing to thickness) and after, is in each job's bench.md."
-    )
+    lines.append(HEAD.format(pitch=both(pitch, 3)))
     for load in loads:
         lines += ["", f"## {load.stem}: {load.part}s, stage {load.stage}, {plain(load.machine)}"]
         lines += ["", "| place | instrument | its folder | blank: length, height, thickness, mm |"]
-        lines += ["|---|---|---|---|", *(_row(seat) for seat in load.seats), ""]
+        lines += ["| --- | --- | --- | --- |", *(_row(seat) for seat in load.seats), ""]
         lines += [f"{i}. {words}" for i, words in enumerate(_steps(load), start=1)]
     return "\n".join([*lines, ""])
 
@@ -108,29 +105,73 @@ def _row(seat: SeatedBlank) -> str:
     return f"| {seat.number} | {plain(seat.job)} | {code(seat.folder)} | {size} |"
 
 
-def _each_tool(shared: Shared) -> str:
-    """What to do for each tool whose length the controller does not know."""
-    if shared.controller.length_offsets:
-        return ""
-    touch = in_units_of(shared.controller, touch_words(shared.zeros))
-    return f" For each, once it is fitted, {touch}; leave X and Y as they are."
-
-
 def _steps(load: FixtureLoad) -> Iterator[str]:
-    for s in load.setups:
-        stands = "on edge" if s.setup == "edge" else "on the waste board, on face"
-        yield f"Set the blanks {stands}: place {', '.join(map(str, s.places))}."
-        told = partial(in_units_of, s.controller)
-        yield f"Zero: {told(zero_words(s.zeros))}"
-        yield f"Have ready: {'; '.join(told(tool_words(t)) for t in s.tools)}.{_each_tool(s)}"
-        files = ", then ".join(f"`{file}`" for file in s.files)
-        for file in s.air:
-            yield f"With the spindle off run `{file}`: at each stop look where the tip stands."
+    for shared in load.setups:
+        yield from shared.steps
+    yield "**Keep** each part with the name of its job."
+
+
+def setup_steps(results: Mapping[int, CutResult], files: Sequence[ProgramFile]) -> Iterator[str]:
+    """Set and zero all blanks of a set-up, then fit, touch off and run each of its files.
+
+    Parameters
+    ----------
+    results : what has this set-up, by the number of its place
+    files : the load's, of this set-up, in the order they are run, the one in the air first
+    """
+    request = next(iter(results.values())).request
+    machine, programs = request.machine, [f.program for f in files if not f.program.air]
+    first, lying = programs[0], files[0].setup == "face"
+    held = _lying(first) if lying else _standing(first, request.part, machine)
+    yield (
+        f"**Set {'on face' if lying else 'on edge'}**, {_places(results)}: {held} Zero, "
+        f"{fitted(first, machine)} (an edge finder goes in first): "
+        f"{zero_words(first.zeros, to_set(machine))}"
+    )
+    yield dry_first(programs, machine)
+    yield from runs(files, machine)
+    yield from _lying_after(results, programs) if lying else _standing_after(results)
+
+
+def _places(results: Mapping[int, CutResult]) -> str:
+    *most, last = map(str, results)
+    return f"places {', '.join(most)} and {last}" if most else f"place {last}"
+
+
+def _lying(program: Program) -> str:
+    return f"the side seen from the bridge up, left ends at the stop; {held_on_face(program)}"
+
+
+def _standing(program: Program, part: Part, machine: Profile) -> str:
+    """Between the walls, as high as all of them have them."""
+    held = machine.holding
+    return (
+        f"left ends at the stop; {held.kind}, seat side down, {held.grip} up to {both(held.jaws)} "
+        f"over it, at most {both(program.stock.z1 - held.jaws)} out of them; the side seen from "
+        f"the bridge toward you, {hand_steps.seen_side(part)}."
+    )
+
+
+def _lying_after(results: Mapping[int, CutResult], programs: Sequence[Program]) -> Iterator[str]:
+    """What to do before the blanks are turned, each at the places whose programs want it."""
+    done = {(o.name, o.place) for p in programs for o in p.operations}
+    if thick := {n: r.request.part.fit for n, r in results.items() if ("thickness", n) in done}:
+        limits = (f"place {n} {both(f.low, 3)} to {both(f.high, 3)}" for n, f in thick.items())
+        yield f"**Measure the thickness**: {', '.join(limits)}; what is thicker, rub off."
+    if cut_out := [str(n) for n in results if ("outline", n) in done]:
         yield (
-            f"Dry run first, with Z set {told(f'{s.dry:.2f} mm')} lower than the number given; set Z to the "
-            f"number itself again, then run {files}: about {max(1, round(s.seconds / 60))} min, one blank at a "
-            f"time it would take {max(1, round(s.alone / 60))} min."
+            f"**Free them** (place {', '.join(cut_out)}): saw through the tabs at both ends, near "
+            "the seat side, and file them flush."
         )
-        if s.setup == "face":
-            yield "Saw through the tabs at both ends, near the seat side, and file them flush."
-    yield "Let the spindle stop, brush and vacuum; keep each part with the name of its job."
+
+
+def _standing_after(results: Mapping[int, CutResult]) -> Iterator[str]:
+    works = {n: _work(result) for n, result in results.items()}
+    highs = [f"place {n} {both(hand_steps.highest(w))}" for n, w in works.items() if w.shaped]
+    highest = f"; at the highest, over the seat side: {', '.join(highs)}" if highs else ""
+    yield f"**Before unclamping**: stop the spindle, brush and vacuum{highest}."
+
+
+def _work(result: CutResult) -> hand_steps.PartWork:
+    asked = result.request
+    return hand_steps.PartWork(part=asked.part, stage=asked.stage, decisions=result.decisions)

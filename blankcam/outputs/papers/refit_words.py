@@ -82,7 +82,7 @@ def _slot(v: StringVerdict) -> str:
 
 
 def scatter_words(times: float, stated: float) -> str:
-    """Told where readings scatter more than they state."""
+    """Told where readings scatter more than the maker states."""
     return (
         f"your readings scatter about {times:.1f} times what you state ({stated:g} mm): cuts and"
         f' bands allow for that; to say so, write uncertainty = "{times * stated:.2f} mm"'
@@ -97,9 +97,9 @@ def outside_words(verdicts: Sequence[StringVerdict]) -> Iterator[str]:
         if 2 * sum(abs(o) > band for o, band in zip(off, bands, strict=True)) > len(off):
             way = "higher" if sum(off) > 0 else "lower"
             yield (
-                f"over fret {fret} most strings were read {way} than expected: the readings are used,"
-                " for nothing explains them better than the strings' pull; look at the neck and its"
-                " relief before you cut"
+                f"over fret {fret} most strings were read {way} than expected: the readings are "
+                "used, for nothing explains them better than the strings' pull; look at the neck "
+                "and its relief before you cut"
             )
 
 
@@ -133,20 +133,26 @@ _Words = tuple[str, str]
 
 def _inches(_: Surprise, members: Sequence[Explanation]) -> _Words:
     which = members[0].cause.which
-    of = {"first_fret": "those over fret 1 are", "action": "those over fret 12 are"}
-    what = of.get(which or "", "they are")
+    of = {"first_fret": "the readings over fret 1 are", "action": "the readings over fret 12 are"}
+    what = of.get(which or "", "the readings are")
     return f"{what} inches typed as millimetres", 'write inches with their unit: "0.024 in"'
 
 
 def _point(_: Surprise, members: Sequence[Explanation]) -> _Words:
     fret = 1 if members[0].cause.which == "first_fret" else 12
-    return f"the decimal point of all those over fret {fret} moved", "write them as they were read"
+    return (
+        f"the decimal point moved in all readings over fret {fret}",
+        "write them as they were read",
+    )
 
 
 def _swapped(s: Surprise, members: Sequence[Explanation]) -> _Words:
     cause = members[0].cause
     if cause.kind == "string_swapped":
-        return f"string {_number(s, cause)}'s two readings are swapped", "put them right"
+        return (
+            f"string {_number(s, cause)}'s two readings are swapped",
+            "write each over its own fret",
+        )
     return "the readings over fret 1 and fret 12 are swapped", "swap first_fret and action"
 
 
@@ -167,7 +173,7 @@ def _one_reading(s: Surprise, members: Sequence[Explanation]) -> _Words:
 
 def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
     told = {
-        "new_nut": f"it is not {s.part_names[0]}",
+        "new_nut": f"it is another than {s.part_names[0]}",
         "nut_not_cut": "it was not cut at the last refit",
         "last_not_cut": "neither part was cut at the last refit",
         "nut_shimmed": "a shim lies under it",
@@ -176,15 +182,15 @@ def _nut(s: Surprise, members: Sequence[Explanation]) -> _Words:
     way = "higher" if s.nut_rise > 0 else "lower"
     what = f"the nut stands {abs(s.nut_rise):.2f} mm {way} than expected"
     if abs(s.nut_rise) > _MOST_SHIM:
-        return what, f'{_TOO_FAR}; of another nut say nut = "new"'
+        return what, f'{_TOO_FAR}; for another nut write nut = "new"'
     ways = {
         "new_nut": 'nut = "new"',
-        "nut_not_cut": 'last_refit = "not cut"',
+        "nut_not_cut": 'last_refit = "nut not cut"',
         "last_not_cut": 'last_refit = "not cut"',
         "nut_shimmed": f'nut = "shimmed {max(s.nut_rise, _LEAST_SHIM):.2f} mm"',
     }
     say = " or ".join(dict.fromkeys(ways[k] for k in _kinds(members)))
-    return f"{what}: {why}", f"say {say}"
+    return f"{what}: {why}", f"write {say}"
 
 
 def _kinds(members: Sequence[Explanation]) -> Iterator[str]:
@@ -197,13 +203,13 @@ def _slot_odd(s: Surprise, members: Sequence[Explanation]) -> _Words:
     number = _number(s, members[0].cause)
     return (
         f"string {number}'s slot is not as the book says: filled, or filed deeper",
-        f"if it was filled, say filled = [{number}]",
+        f"if it was filled, write filled = [{number}]",
     )
 
 
 def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     told = {
-        "new_saddle": f"it is not {s.part_names[1]}",
+        "new_saddle": f"it is another than {s.part_names[1]}",
         "saddle_shimmed": "a shim lies under it",
         "saddle_not_cut": "it was not cut at the last refit",
         "neck_moved": "the neck moved",
@@ -214,16 +220,20 @@ def _saddle(s: Surprise, members: Sequence[Explanation]) -> _Words:
     way = "higher" if s.saddle_rise > 0 else "lower"
     what = f"the saddle stands {abs(s.saddle_rise):.2f} mm {way} against the frets than expected"
     if abs(s.saddle_rise) > _MOST_MOVED:
-        return f"{what}: {why}", f'{_TOO_FAR}; of another saddle say saddle = "new"'
+        return f"{what}: {why}", f'{_TOO_FAR}; for another saddle write saddle = "new"'
     shimmed = _LEAST_SHIM <= s.saddle_rise <= _MOST_SHIM
-    shim = f', of a shim under it saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
-    return f"{what}: {why}", f'of another saddle say saddle = "new"{shim};{_NECK}'
+    shim = f', for a shim under it saddle = "shimmed {s.saddle_rise:.2f} mm"' if shimmed else ""
+    kinds = set(_kinds(members))
+    uncut = (
+        '; if it was not cut, last_refit = "saddle not cut"' if "saddle_not_cut" in kinds else ""
+    )
+    return f"{what}: {why}", f'for another saddle write saddle = "new"{shim}{uncut};{_NECK}'
 
 
 def _stage(_: Surprise, members: Sequence[Explanation]) -> _Words:
     which = members[0].cause.which
     parts = {"nut": "the nut was", "saddle": "the saddle was"}.get(which or "", "the parts were")
-    return f"{parts} cut to the other stage when made", 'say stage = "final" or stage = "rough"'
+    return f"{parts} cut to the other stage when made", 'write stage = "final" or stage = "rough"'
 
 
 def _number(s: Surprise, cause: Cause) -> int:

@@ -17,7 +17,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.inputs.units import inches
 from blankcam.machining.request import CutRequest
 from blankcam.outputs.drawings.setup_card import card_name
-from blankcam.outputs.figures import both
+from blankcam.outputs.figures import about_minutes, both
 from blankcam.outputs.papers import hand_steps
 from blankcam.outputs.papers.set_numbers import to_set, unit_first
 from blankcam.parts.frames import Setup
@@ -39,18 +39,19 @@ def setup_steps(result: CutResult, files: Sequence[ProgramFile]) -> Iterator[str
         f"{_zero(first, drawn, request.machine)}"
     )
     yield from _probe_steps(result, setup)
-    yield from _runs(files, request.machine)
+    yield from runs(files, request.machine)
 
 
 def _zero(program: Program, drawn: str, machine: Profile) -> str:
     """With which tool in the spindle a set-up is zeroed, on what, and which numbers are set."""
     return (
-        f"Zero (`{drawn}`), {_fitted(program, machine)} (an edge finder goes in first): "
+        f"Zero (`{drawn}`), {fitted(program, machine)} (an edge finder goes in first): "
         f"{zero_words(program.zeros, to_set(machine))}"
     )
 
 
-def _fitted(program: Program, machine: Profile) -> str:
+def fitted(program: Program, machine: Profile) -> str:
+    """Which tool is in the spindle while a set-up is zeroed, and whether its length counts."""
     length = ", its length in force" if machine.controller.length_offsets else ""
     return f"T{zeroing_tool(program)} fitted{length}"
 
@@ -61,17 +62,19 @@ def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
     first = next(f.program for f in result.programs if f.setup == setup)
     again = ""
     if machine.controller.length_offsets:
-        again = (
-            f"; then, {_fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
-        )
+        again = f"; then, {fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
     for file in result.probing:
         if file.setup == setup:
-            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
+            run = f"run `{file.name}` as its head says"
+            yield f"**Zero by the probe** in place of that: {run}{again}."
 
 
 def _held(request: CutRequest, program: Program) -> str:
-    if program.setup == "edge":
-        return _held_on_edge(request, program)
+    return _held_on_edge(request, program) if program.setup == "edge" else held_on_face(program)
+
+
+def held_on_face(program: Program) -> str:
+    """How a blank is held lying on its face, and which side is toward you."""
     held, lying = program.holding, "seat side toward you"
     outline = "outline" in {o.name for o in program.operations}
     return {
@@ -92,7 +95,10 @@ def _held_on_edge(request: CutRequest, program: Program) -> str:
     how, over = f"{held.kind}, seat side down", "it"
     toward = hand_steps.seen_side(request.part)
     if request.turned:
-        how = f"turn it over about its length, its left end still on the left; {held.kind}, crown down"
+        how = (
+            "turn it over about its length, its left end still on the left; "
+            f"{held.kind}, crown down"
+        )
         over, toward = "where it rests", "the nut side"
     return (
         f"{how}, {held.grip} up to {both(held.jaws)} over {over}, "
@@ -100,7 +106,7 @@ def _held_on_edge(request: CutRequest, program: Program) -> str:
     )
 
 
-def _runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
+def runs(programs: Sequence[ProgramFile], machine: Profile) -> Iterator[str]:
     """What is fitted, touched and set before each program; the one in the air leads."""
     first = [f for f in programs if f.program.air or f is _cutting(programs)[0]]
     others = [f for f in programs if f not in first]
@@ -139,11 +145,11 @@ def _run(file: ProgramFile, machine: Profile) -> str:
     """A program's run, and what to look at."""
     if file.program.air:
         return (
-            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
-            "zero again"
+            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it "
+            "says, zero again"
         )
-    about = max(1, round(file.seconds / 60))
-    return f"**run `{file.name}`**, dry first, about {about} min{_at_stops(file, machine)}"
+    about = about_minutes(file.seconds)
+    return f"**run `{file.name}`**, dry first, {about}{_at_stops(file, machine)}"
 
 
 def _at_stops(file: ProgramFile, machine: Profile) -> str:

@@ -100,8 +100,8 @@ PROVEN: tuple[Field[ProvenProgram], ...] = (
     field("cut_length", "length at feed", lambda p: Figure(value=p.file.cut_length, decimals=0),
           "mm"),
     field("minutes", "about", lambda p: p.file.seconds / 60, "min", 1),
-    field("gouge_um", "deepest below the part", lambda p: p.proof.gouge_um, "µm", 1),
-    field("left_um", "most left above it", lambda p: p.proof.left_um, "µm", 1),
+    field("gouge_um", "below the part", lambda p: p.proof.gouge_um, "µm", 1),
+    field("left_um", "above it", lambda p: p.proof.left_um, "µm", 1),
     field("contacts", "contacts", lambda p: _contacts(p.proof)),
     field("passed", "proof", lambda p: "passed" if p.proof.passed else "failed"),
 )  # fmt: skip

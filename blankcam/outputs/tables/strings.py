@@ -85,16 +85,19 @@ def buzz_section(design: Design) -> Section:
     """
     pluck = table("targets")[design.job.instrument.kind]["pluck"]
     return Section(
-        title="Plucked: what the strings keep over the frets, at the least (a model)",
+        title="Plucked: the least clearance that the strings keep over the frets (a model)",
         table=string_table(design).pick(
             "name", "buzz_open", "buzz_least", "buzz_held", "buzz_fret", "action", "least_action"
         ),
         notes=(
             (
-                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of the length "
-                "from the bridge (our own estimate); below 0 it would touch a fret"
+                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of "
+                "the length from the bridge (our own estimate); below 0 it would touch a fret"
             ),
-            "least action: where the least would be 0 with this nut; offered, never applied",
+            (
+                "least action: where the least would be 0 with this nut; for information, never "
+                "applied"
+            ),
         ),
     )
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Literal
 
 from blankcam import digest
 from blankcam.faults import Fault, InputError, RefusedError
 from blankcam.inputs import job_file
 from blankcam.inputs.job import Job
-from blankcam.inputs.readings_file import OnInstrument, PartName
+from blankcam.inputs.readings_file import LastRefit, OnInstrument, PartName, Readings
 from blankcam.parts.design import Design, design
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
@@ -23,9 +24,15 @@ from blankcam.refit.book import (
     ShimPut,
     SlotsFilled,
 )
-from blankcam.refit.so_far import SoFar, so_far
+from blankcam.refit.so_far import SoFar, asks_of, so_far
 from blankcam.workflows.layout import decided
 from blankcam.workflows.refit.inputs import RefitInputs
+
+_NOT_CUT: Mapping[LastRefit, PartName | Literal["both"]] = {
+    "not cut": "both",
+    "nut not cut": "nut",
+    "saddle not cut": "saddle",
+}
 
 
 def said_since(given: RefitInputs, before: Sequence[Entry]) -> Iterator[Entry]:
@@ -34,18 +41,7 @@ def said_since(given: RefitInputs, before: Sequence[Entry]) -> Iterator[Entry]:
     if not before:
         for part in given.makes:
             yield _made(given, part, 1)
-    if readings.last_refit == "not cut":
-        if not any(isinstance(e, Refitted) for e in before):
-            raise InputError(
-                Fault(
-                    where=readings.path,
-                    key="readings.last_refit",
-                    found="not cut",
-                    wrong="the book knows of no refit",
-                    fix="leave it out",
-                )
-            )
-        yield NotCut()
+    yield from _not_cut(readings, before)
     told: tuple[tuple[PartName, OnInstrument], ...] = (
         ("nut", readings.nut),
         ("saddle", readings.saddle),
@@ -59,6 +55,30 @@ def said_since(given: RefitInputs, before: Sequence[Entry]) -> Iterator[Entry]:
     if readings.filled:
         yield SlotsFilled(strings=readings.filled)
     yield from _new_strings(given, before)
+
+
+def _not_cut(readings: Readings, before: Sequence[Entry]) -> Iterator[NotCut]:
+    """What was not cut of the last refit."""
+    if readings.last_refit == "cut":
+        return
+    part = _NOT_CUT[readings.last_refit]
+    last = next((e for e in reversed(before) if isinstance(e, Refitted)), None)
+    wrong = None
+    if last is None:
+        wrong = "the book knows of no refit"
+    elif part != "both" and not asks_of(part, last):
+        wrong = f"the last refit asked for nothing on the {part}"
+    if wrong is not None:
+        raise InputError(
+            Fault(
+                where=readings.path,
+                key="readings.last_refit",
+                found=readings.last_refit,
+                wrong=wrong,
+                fix="leave it out",
+            )
+        )
+    yield NotCut(part=part)
 
 
 def _made(given: RefitInputs, part: PartName, number: int) -> Made:
