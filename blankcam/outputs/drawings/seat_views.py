@@ -22,7 +22,6 @@ from blankcam.outputs.drawings.strokes import (
     across_dimension,
     chained,
     fanned,
-    filled_paths,
     line_in,
     material,
     shaft,
@@ -45,9 +44,8 @@ TIMES = 5
 
 
 def _area(points: Sequence[Point], frame: Frame, holds: str) -> Drawing:
-    from shapely import Polygon
-
-    return Drawing(paths=tuple(filled_paths(Polygon(points).buffer(0), frame, holds)))
+    ring = [frame.at(p) for p in (*points, points[0])]
+    return Drawing(paths=(Path(chain=chained(ring), holds=holds, closed=True, fill=True),))
 
 
 def _say(at: Point, text: str, letters: Letters, *, anchor: str = "left", holds: str = "words",
