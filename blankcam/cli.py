@@ -249,7 +249,8 @@ def gcode(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt 
 def preview(job: JobArg, out: OutOpt, machine: MachineOpt = None, stage: StageOpt = Stage.ROUGH,
             force: ForceOpt = False, paper: PaperOpt = None, units: UnitsOpt = None,
             watch: Annotated[bool, typer.Option(
-                "--watch", help="Keep running: write the page alone, anew each time the job is saved."
+                "--watch",
+                help="Keep running: write the page alone, anew each time the job is saved.",
             )] = False) -> None:  # fmt: skip
     """Write the sheet and the page; nothing for a machine."""
     from blankcam import terminal

@@ -122,9 +122,9 @@ def header_lines(
     yield f"makes: {made if program.stage else program.part}"
     if program.air:
         yield (
-            "air: run it before the first cut. The spindle stays off and nothing is touched. At each "
-            "stop look where the tip stands, then resume. Where it stands anywhere else, cut nothing "
-            "and set the zeros again"
+            "air: run it before the first cut. The spindle stays off and nothing is touched. At "
+            "each stop look where the tip stands, then resume. Where it stands anywhere else, cut "
+            "nothing and set the zeros again"
         )
     yield f"file: {program.stem}{ENDING}"
     yield f"job: {job_name[:LONGEST_NAME]}"
@@ -266,8 +266,8 @@ def _check_words(zero: Zero, length: Length) -> Iterator[str]:
     if zero.upper_face is not None:
         at = length(zero.upper_face, 3)
         yield (
-            f"The upper face is milled: it must now stand at Z {at} where its thickness was measured. "
-            f"If glue or tape has lifted it, set Z to {at} there, and write down what "
+            f"The upper face is milled: it must now stand at Z {at} where its thickness was "
+            f"measured. If glue or tape has lifted it, set Z to {at} there, and write down what "
             f"{surface_words(zero.surface)} then reads."
         )
 
@@ -295,8 +295,8 @@ def _with_cutter(zero: Zero, length: Length, *, first: bool) -> str:
         return f", or to {at} with T{zero.touch.number} likewise"
     paper, tip = exact(zero.touch.paper, length), exact(zero.touch.tip, length)
     return (
-        f", or to {at} with the side of T{zero.touch.number}, its tip at Z {tip} and paper of {paper} "
-        "between"
+        f", or to {at} with the side of T{zero.touch.number}, its tip at Z {tip} and paper of "
+        f"{paper} between"
     )
 
 

@@ -69,8 +69,12 @@ def file(stem: str, program: Program, profile: Profile, probe: Probe, begin: Sta
     """The probing program of a program's set-up, with its notice and what to do before it."""
     name = f"{stem}-probe{ENDING}"
     words = (f"file: {name}", *_head(program, profile, probe, begin), unsigned())
-    head = [line for said in (*notice(program.material, str(profile.kind)), *words)
-            for line in comment(profile.controller, in_units_of(profile.controller, said))]  # fmt: skip
+    control = profile.controller
+    head = [
+        line
+        for said in (*notice(program.material, str(profile.kind)), *words)
+        for line in comment(control, in_units_of(control, said))
+    ]
     text = "\n".join([*head, *_lines(program, profile, probe, begin)]) + "\n"
     return ProbingFile(name=name, setup=Setup(program.setup), text=signed(text))
 
@@ -80,9 +84,9 @@ def _head(program: Program, profile: Profile, probe: Probe, begin: Start) -> Ite
     stage = f", stage {program.stage}" if program.stage else ""
     yield f"probes: the zeros of {program.part}, on {program.setup}{stage}"
     yield (
-        f"Fit the probe, {probe.diameter:.2f} mm across, and see that it answers. Jog its tip to about "
-        f"{begin.over:g} mm over {surface_words(zeros['Z'].surface)}, {begin.before:g} mm in front of "
-        f"{surface_words(zeros['Y'].surface)} and {begin.beside:g} mm to the right of "
+        f"Fit the probe, {probe.diameter:.2f} mm across, and see that it answers. Jog its tip to "
+        f"about {begin.over:g} mm over {surface_words(zeros['Z'].surface)}, {begin.before:g} mm in "
+        f"front of {surface_words(zeros['Y'].surface)} and {begin.beside:g} mm to the right of "
         f"{surface_words(zeros['X'].surface)}, each within {begin.off:g} mm. Then start this file. "
         f"It sets X, Y and Z and cuts nothing. {_z_again(program, profile)}"
     )
@@ -94,7 +98,10 @@ def _z_again(program: Program, profile: Profile) -> str:
     if not profile.controller.length_offsets:
         return f"Z is then right for the probe alone: for each tool, {touch}."
     number = zeroing_tool(program)
-    return f"Z is then right for the probe alone: with T{number} fitted and its length in force, {touch}."
+    return (
+        f"Z is then right for the probe alone: with T{number} fitted and its length in force, "
+        f"{touch}."
+    )
 
 
 def _lines(program: Program, profile: Profile, probe: Probe, begin: Start) -> Iterator[str]:

@@ -157,8 +157,8 @@ class _Body:
             self.lines += ["M5", "M9"]
         if not self.controller.machine_coordinates:
             self.say(
-                f"start: the tool goes straight to Z {program.clearance:.2f} mm from where it stands, "
-                "then across. See that nothing is in its way, then resume"
+                f"start: the tool goes straight to Z {program.clearance:.2f} mm from where it "
+                "stands, then across. See that nothing is in its way, then resume"
             )
             self.lines.append("M0")
 

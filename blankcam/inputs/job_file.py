@@ -39,7 +39,8 @@ MEASURED = (
 
 # What a job needs of [nut] or [saddle] where that part is not made: the strings, as they stand.
 PLACING = (
-    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret", "third_fret",
+    "margin_bass", "margin_treble", "margin_to", "spacing", "course_gap", "first_fret",
+    "third_fret",
     "lift", "string_span", "action",
 )  # fmt: skip
 

@@ -355,8 +355,8 @@ def cautions(readings: Readings, makes: Collection[PartName] = _WHOLE) -> list[s
         found.append(f"readings: uncertainty assumed to be {readings.uncertainty:g} mm")
     if "saddle" not in makes and readings.action:
         found.append(
-            "readings: action is not needed, for this job makes no saddle; it is taken as a check of"
-            " where the bridge stands"
+            "readings: action is not needed, for this job makes no saddle; it is taken as a check "
+            "of where the bridge stands"
         )
     if "nut" not in makes and (readings.first_fret or readings.third_fret):
         found.append(

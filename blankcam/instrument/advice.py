@@ -30,13 +30,13 @@ def left_as_it_is(job: Job) -> Iterator[str]:
     """What the new part changes at the other fret, where the job makes one part alone."""
     if job.blanks.saddle is None:
         yield (
-            "no saddle is made: the action is taken as it will be with the new nut in; each 0.1 mm that"
-            " a slot lies lower than the old nut's lowers it by 0.05 mm"
+            "no saddle is made: the action is taken as it will be with the new nut in; each 0.1 mm "
+            "that a slot lies lower than the old nut's lowers it by 0.05 mm"
         )
     if job.blanks.nut is None:
         yield (
-            "no nut is made: the clearance at fret 1 is taken as it will be with the new saddle in; each"
-            " 0.1 mm that the saddle is lower than the old one lowers it by 0.006 mm"
+            "no nut is made: the clearance at fret 1 is taken as it will be with the new saddle "
+            "in; each 0.1 mm that the saddle is lower than the old one lowers it by 0.006 mm"
         )
 
 
@@ -98,9 +98,9 @@ def _sides_cautions(job: Job) -> Iterator[str]:
     pitches = _lowest_by_course(job)
     if len(pitches) > 2 and all(bass > treble for bass, treble in pairwise(pitches)):
         yield (
-            f"string 1 ({job.strings[-1].note}) is the lowest and string {len(job.strings)}"
-            f" ({job.strings[0].note}) the highest: 1 is the outermost on the treble side; number them"
-            " the other way round, unless it is strung so"
+            f"string 1 ({job.strings[-1].note}) is the lowest and string {len(job.strings)} "
+            f"({job.strings[0].note}) the highest: 1 is the outermost on the treble side; number "
+            "them the other way round, unless it is strung so"
         )
     most = table("limits")["sides"]
     heights = {key: getattr(job.nut, key) for key in ("first_fret", "third_fret", "lift")}
@@ -114,8 +114,8 @@ def _sides_cautions(job: Job) -> Iterator[str]:
     bass, treble = _outer(job.saddle.front_at)
     if treble - bass > most["front"] and job.blanks.saddle is not None:
         yield (
-            f"front_at: {bass:.1f} mm at the bass and {treble:.1f} mm at the treble, where most slots"
-            " lie further from the nut at the bass: are the two swapped?"
+            f"front_at: {bass:.1f} mm at the bass and {treble:.1f} mm at the treble, where most "
+            "slots lie further from the nut at the bass: are the two swapped?"
         )
 
 
@@ -147,13 +147,14 @@ def _height_cautions(instrument: Instrument) -> Iterator[str]:
             low, high = usual[key]
             if not low - 1e-9 <= value <= high + 1e-9:
                 yield (
-                    f"string {string.number} ({string.note}): {words} of {value:.2f} mm is outside"
-                    f" the {low:g} to {high:g} mm usual for a {instrument.kind}: check it, unless you mean it"
+                    f"string {string.number} ({string.note}): {words} of {value:.2f} mm is outside "
+                    f"the {low:g} to {high:g} mm usual for a {instrument.kind}: check it, unless "
+                    "you mean it"
                 )
     low, high = usual["relief_range"]
     relief = instrument.board.relief
     if not low <= relief <= high:
         yield (
-            f"relief of {relief:.2f} mm is outside the {low:g} to {high:g} mm usual: set the neck and"
-            " measure it again"
+            f"relief of {relief:.2f} mm is outside the {low:g} to {high:g} mm usual: set the neck "
+            "and measure it again"
         )

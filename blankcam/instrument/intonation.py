@@ -28,7 +28,8 @@ FRETS = 12
 _CURVATURE = (
     1 + np.pi**2 / 2
 )  # of the stiff-string series, pinned at one end and clamped at the other
-_STEP = 1e-4  # mm: short enough that a nut far out of place bends its slope by nothing
+_NUT_STEP = 1e-4  # mm: short enough that a nut far out of place bends its slope by nothing
+_RIDGE_STEP = 1e-3  # mm: bends far less, far from any finger, and is less lost in rounding
 _ROUNDS = 200  # real strings settle in about 5; far-off ones, with large errors left, go slowly
 _SETTLED = 1e-6  # mm; a nanometre, and above the noise of the slopes by differences
 
@@ -127,18 +128,21 @@ def analytic_compensation(string: FrettedString) -> tuple[Array, Array]:
 
 def _slope(string: FrettedString, dS: Array, dN: Array, *, of_nut: bool) -> Array:
     """Central difference of the cents, per mm of ridge or of nut; shape (..., 12)."""
-    s, n = (0.0, _STEP) if of_nut else (_STEP, 0.0)
-    result: Array = (cents(string, dS + s, dN + n) - cents(string, dS - s, dN - n)) / (2 * _STEP)
+    s, n = (0.0, _NUT_STEP) if of_nut else (_RIDGE_STEP, 0.0)
+    result: Array = (cents(string, dS + s, dN + n) - cents(string, dS - s, dN - n)) / (2 * (s + n))
     return result
 
 
-def saddle_compensation(string: FrettedString, dN: Values = 0.0) -> Array:
+def saddle_compensation(
+    string: FrettedString, dN: Values = 0.0, start: Values | None = None
+) -> Array:
     """The ``dS`` in mm that makes the sum of the squares of the 12 errors least, the nut as it is.
 
-    Gauss-Newton on the exact expression; the start is the linear solution for the saddle.
+    Gauss-Newton on the exact expression, from ``start`` or the linear solution for the saddle.
     """
-    dS = np.broadcast_arrays(analytic_compensation(string)[0], np.asarray(dN, dtype=np.float64))[0]
-    dS, head = dS.astype(np.float64), np.asarray(dN, dtype=np.float64)
+    first = analytic_compensation(string)[0] if start is None else start
+    head = np.asarray(dN, dtype=np.float64)
+    dS = np.broadcast_arrays(first, head)[0].astype(np.float64)
     for _ in range(_ROUNDS):
         slope = _slope(string, dS, head, of_nut=False)
         step = (slope * cents(string, dS, head)).sum(-1) / (slope**2).sum(-1)

@@ -89,8 +89,8 @@ def edge_faults(job: Job, instrument: Instrument, forward: Sequence[float]) -> I
                 where=job.path,
                 key="nut.compensation",
                 found="computed",
-                wrong=f"string {string.number} ({string.note}) would want its edge {f:.2f} mm toward "
-                f"the saddle, which is outside {low:g} to {high:g} mm",
+                wrong=f"string {string.number} ({string.note}) would want its edge {f:.2f} mm "
+                f"toward the saddle, which is outside {low:g} to {high:g} mm",
                 fix="check first_fret and action, and the string's gauge, make and stiffness",
             )
 
@@ -129,14 +129,14 @@ def edge_cautions(edges: Sequence[NutEdge], straight: Sequence[StringData]) -> I
     before = max(abs(c) for s in straight for c in s.cents)
     after = max(abs(c) for e in edges for c in e.cents)
     yield (
-        f"nut compensation is cut: the worst error is {after:.1f} cents with it, {before:.1f} over a"
-        " nut with a straight front"
+        f"nut compensation is cut: the worst error is {after:.1f} cents with it, {before:.1f} over "
+        "a nut with a straight front"
     )
     if (most := stands_forward([e.forward for e in edges])) > 0:
         yield (
-            f"the nut stands {most:.2f} mm forward: shorten the board's end by that first, then measure"
-            " the seat's width again and write it into the job; front_at and the scale are still"
-            " measured from where the board's end was"
+            f"the nut stands {most:.2f} mm forward: shorten the board's end by that first, then "
+            "measure the seat's width again and write it into the job; front_at and the scale are "
+            "still measured from where the board's end was"
         )
 
 

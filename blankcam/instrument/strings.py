@@ -86,16 +86,19 @@ def computed_compensation(instrument: Instrument) -> tuple[float, ...]:
     The heights depend a little on the compensation, and it on the heights: solved in turn.
     """
     now = instrument
-    compensation = np.zeros(len(now.strings))
     forward = np.array([s.front for s in now.strings])
+    found = intonation.saddle_compensation(_model(now), -forward)
     for _ in range(_ROUNDS):
-        model = _together([fretted(now, s) for s in now.strings])
-        found = intonation.saddle_compensation(model, -forward)
-        now = with_compensation(now, tuple(found))
-        if np.max(np.abs(found - compensation)) < _SETTLED:
+        now, before = with_compensation(now, tuple(found)), found
+        found = intonation.saddle_compensation(_model(now), -forward, before)
+        if np.max(np.abs(found - before)) < _SETTLED:
             break
-        compensation = found
     return tuple(float(b) for b in found)
+
+
+def _model(instrument: Instrument) -> intonation.FrettedString:
+    """All strings of an instrument as one model."""
+    return _together([fretted(instrument, s) for s in instrument.strings])
 
 
 def _together(models: Sequence[intonation.FrettedString]) -> intonation.FrettedString:

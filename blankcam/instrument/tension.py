@@ -167,8 +167,8 @@ def force_cautions(force: StringForce, *, note: str, make: str, kind: str) -> li
         found.append(f"{note}: {force.stress:.0f} MPa is too slack for {make}: {check}")
     if not low <= force.tension <= high:
         found.append(
-            f"{note}: a tension of {force.tension:.0f} N ({pounds(force.tension):.1f} lb) is outside"
-            f" the {low:.0f} to {high:.0f} N usual for this kind: {check}"
+            f"{note}: a tension of {force.tension:.0f} N ({pounds(force.tension):.1f} lb) is "
+            f"outside the {low:.0f} to {high:.0f} N usual for this kind: {check}"
         )
     return found
 

@@ -320,6 +320,6 @@ def _words(
     for string in made:
         if string.binds > BUZZ_NOTICED:
             yield (
-                f"string {string.number} ({string.note}) would bind in its slot in {string.binds:.0%}"
-                " of cases: more clearance, or try the slot with the string"
+                f"string {string.number} ({string.note}) would bind in its slot in "
+                f"{string.binds:.0%} of cases: more clearance, or try the slot with the string"
             )

@@ -15,7 +15,8 @@ _WITH_FIGURES = {
     ReasonCode.LARGEST_TIP: "largest ball of {limit:.2f} mm or less at a tip, its cone inside the "
     "walls to {depth:.2f} mm, flutes {flutes:g} mm for {depth:.2f} mm deep",
     ReasonCode.OPENED_FOR_SPEED: "the waste over it opened first, which is quicker",
-    ReasonCode.FEWER_TOOLS: "one tool change less than with tool {tool}, {edge:g} mm, which fits too",
+    ReasonCode.FEWER_TOOLS: "one tool change less than with tool {tool}, {edge:g} mm, which fits "
+    "too",
     ReasonCode.LEFT_BY_JOB: "the job leaves the slots to the file",
     ReasonCode.HAND_BY_JOB: "the job has it done by hand",
     ReasonCode.THIN_ENOUGH: "the blank is thin enough for its fit",
@@ -33,15 +34,16 @@ _WITH_FIGURES = {
     ReasonCode.SHORT_REACH: f"{_TOOL} reaches {{reach:g}} mm, {{need:.2f}} mm is needed",
     ReasonCode.WIDE_CONE: f"{_TOOL} has a cone that would widen the slot by {{widens:.3f}} mm a "
     "side; it would do for {deepest:.2f} mm deep",
-    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm deep",
+    ReasonCode.SHORT_FLUTES: f"{_TOOL} has flutes of {{flutes:g}} mm for a slot {{depth:.2f}} mm "
+    "deep",
     ReasonCode.STEPPED: "a flat tool cuts it in steps and leaves ridges of up to {ridge:.2f} mm to "
     "the hand",
     ReasonCode.TOO_FAST: f"{_TOOL} would run at {{speed:.0f}} m/min at the spindle's slowest, and "
     "the material bears {most:g}",
     ReasonCode.TOO_SLOW: f"{_TOOL} would be fed at {{feed:.0f}} mm/min, and under {{least:.0f}} at "
     "the spindle's speed it only rubs",
-    ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force and "
-    "power",
+    ReasonCode.TOO_WEAK: f"{_TOOL} may cut only {{depth:.3f}} mm deep with this machine's force "
+    "and power",
     ReasonCode.ROUND_CORNERS: f"{_TOOL} would leave a round of {{radius:.2f}} mm in the step's "
     "corners, and there is room for {room:.2f} mm",
     ReasonCode.TOO_LIMBER: f"{_TOOL} may cut only {{depth:.3f}} mm deep at once without bending",
@@ -51,8 +53,8 @@ _WITH_FIGURES = {
 }
 _SIDE_ROOM: float = table("cutting")["slots"]["side_room"]
 _NARROWER = (
-    f"largest ball narrower than its slot by {_SIDE_ROOM:g} mm or more, with flutes longer than the "
-    "slot is deep"
+    f"largest ball narrower than its slot by {_SIDE_ROOM:g} mm or more, with flutes longer than "
+    "the slot is deep"
 )
 _WITHOUT_FIGURES = _WITH_FIGURES | {
     ReasonCode.LARGEST_BALL: _NARROWER,

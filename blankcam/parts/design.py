@@ -229,25 +229,26 @@ def _cautions(
         effects = ((key, error_effects.effect_of(job, instrument, key)) for key in assumed)
         told = (f"{key} ({effect})" if effect else key for key, effect in effects)
         yield (
-            f"not measured but assumed for a {job.instrument.kind}: {', '.join(told)}: measure them and "
-            "write them into the job"
+            f"not measured but assumed for a {job.instrument.kind}: {', '.join(told)}: measure "
+            "them and write them into the job"
         )
     yield from _line_cautions(job, instrument)
     low = table("limits")["nut"]["lift_caution"]
     for slot in the_nut.slots if the_nut else ():
         if slot.lift < low:
             yield (
-                f"string {slot.string} ({slot.note}) stands only {slot.lift:.3f} mm over the "
-                "line of the frets at the nut and may touch fret 1 when open: ask for more at fret 1"
+                f"string {slot.string} ({slot.note}) stands only {slot.lift:.3f} mm over the line "
+                "of the frets at the nut and may touch fret 1 when open: ask for more at fret 1"
             )
     for seat in the_saddle.strings if the_saddle else ():
         if abs(seat.cents) >= table("limits")["cents"]["ridge"]:
             yield (
-                f"string {seat.string} ({seat.note}) wants "
-                f"{seat.wanted_compensation:.2f} mm of compensation but the saddle "
-                f"reaches {seat.compensation:.2f} mm, which alone is {seat.cents:+z.1f} cents at fret "
-                f"12: measure front_at at both ends again, or have the slot's front moved by "
-                f"{seat.wanted_compensation - seat.compensation:+z.2f} mm there or widened by as much"
+                f"string {seat.string} ({seat.note}) wants {seat.wanted_compensation:.2f} mm of "
+                f"compensation but the saddle reaches {seat.compensation:.2f} mm, which alone is "
+                f"{seat.cents:+z.1f} cents at fret 12: measure front_at at both ends again, or "
+                "have the slot's front moved by "
+                f"{seat.wanted_compensation - seat.compensation:+z.2f} mm there or widened by as "
+                "much"
             )
         if abs(seat.residual) > table("limits")["saddle"]["residual"]:
             yield (

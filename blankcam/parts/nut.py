@@ -328,7 +328,7 @@ def _resting(path: str, nut: Nut) -> Iterator[Fault]:
         )
         yield from resting_faults(
             path, nut.name, nut.length, [crossing],
-            key=_margin_of(nut, slot), fix="a larger margin on that side",
+            key=_margin_of(nut, slot), fix="use a larger margin on that side",
         )  # fmt: skip
 
 
@@ -348,7 +348,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key="nut",
                 wrong=f"the wall between slots {left.string} and {right.string} would be "
                 f"{web:.2f} mm, under {limits['web']} mm",
-                fix="smaller margins, a wider course_gap or less clearance",
+                fix="use smaller margins, a wider course_gap or less clearance",
             )
     for slot, wall in (
         (at[0], at[0].centre - at[0].radius),
@@ -360,7 +360,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key=_margin_of(nut, slot),
                 wrong=f"the wall outside slot {slot.string} would be {wall:.2f} mm, "
                 f"under {limits['end']} mm",
-                fix="a larger margin on that side",
+                fix="use a larger margin on that side",
             )
     for slot in nut.slots:
         yield from _slot_refusals(path, nut, slot)
@@ -432,5 +432,5 @@ def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
             key="nut.exposure",
             wrong=f"slot {slot.string} would be {slot.depth_front:.3f} mm deep: the top can't "
             "follow these heights",
-            fix="less exposure, or heights that go more evenly across",
+            fix="ask for less exposure, or for heights that change more evenly across",
         )

@@ -9,7 +9,7 @@ from typing import Any
 from blankcam.faults import printable
 from blankcam.outputs.rows import Column, Section, Table, Value, bare, decimals
 
-_UNSAFE = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
+_UNSAFE = str.maketrans({"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"})
 
 
 def words(text: object, limit: int = 400) -> str:
@@ -32,7 +32,8 @@ def void(name: str, /, **attributes: object) -> str:
 def _attributes(attributes: dict[str, object]) -> str:
     named = ((k.rstrip("_").replace("_", "-"), v) for k, v in attributes.items() if v is not None)
     return "".join(
-        f' {"class" if k == "cls" else k}="{words(number(v) if isinstance(v, float) else v, 1_000_000)}"'
+        f" {'class' if k == 'cls' else k}="
+        f'"{words(number(v) if isinstance(v, float) else v, 1_000_000)}"'
         for k, v in named
     )
 
@@ -135,4 +136,4 @@ def cell(column: Column, value: Value) -> str:
 def data(value: Any) -> str:
     """JSON that can stand in a script element: nothing in it can end the element or the line."""
     text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
-    return "".join(_UNSAFE.get(c, c) for c in text)
+    return text.translate(_UNSAFE)

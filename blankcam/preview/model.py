@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from blankcam.inputs.units import Units
 from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings.setup_card import Card
-from blankcam.outputs.drawings.slot_section import SlotSection
+from blankcam.outputs.drawings.slot_section import SlotSection, Standing
 from blankcam.outputs.rows import Section
 
 Floats = NDArray[np.float64]
@@ -339,3 +339,11 @@ class PageData:
     tables: tuple[Section, ...]
     limits_um: tuple[float, float]
     """How far below and above the part the proof lets it be; what goes beyond is hatched."""
+
+    @property
+    def standings(self) -> tuple[Standing, ...]:
+        """The steps that the slots are drawn at; the rough one waits for who cuts them."""
+        if self.waiting:
+            return (Standing.FINISHED,)
+        steps = self.sections[0].standings
+        return (Standing.ROUGH, *(s for s in steps if s is not Standing.ROUGH))

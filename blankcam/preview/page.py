@@ -1,28 +1,27 @@
-"""The preview page as one HTML text: no request, nothing but its own script and style may run."""
+"""The preview page as one HTML text: no request, nothing but its own script and style may run.
+
+What a job changes stands in blocks, elements known by their ids, and in values for the script; the
+rest of a page, its frame, is the same for many jobs. While its job is watched, an open page takes
+newer blocks and values into its frame, so that its pictures need not be built anew.
+"""
 
 from __future__ import annotations
 
 import base64
 import hashlib
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
 from importlib import resources
-from typing import Any
 
-from blankcam.outputs import switched
-from blankcam.outputs.drawings.slot_section import Standing
+from blankcam.faults import printable
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
-from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
-from blankcam.preview.section_svg import (
-    first_section,
-    patterns,
-    seat_values,
-    section_style,
-    section_values,
-    sheet,
-)
+from blankcam.preview.model import PageData
+from blankcam.preview.section_svg import first_section, patterns, section_style, sheet
 from blankcam.preview.setup_svg import setup_section
+from blankcam.preview.values import page_values
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 OPEN = 4
@@ -30,10 +29,58 @@ OPEN = 4
 STAGE = {"rough": "rough", "final": "finished"}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """A page's markup, its frame and what its job changes apart."""
+
+    given: PageData
+    blocks: Mapping[str, str]
+    """The markup of each block by its element's id."""
+    values: str
+    """What the script needs besides, packed."""
+
+
+def written(given: PageData) -> Written:
+    """A page's blocks and values."""
+    blocks = {name: "".join(block) for name, block in _blocks(given)}
+    return Written(given=given, blocks=blocks, values=packing.of_json(page_values(given)))
+
+
 def page(given: PageData) -> str:
     """The whole page; the same for the same data."""
+    return whole(written(given))
+
+
+def whole(page: Written) -> str:
+    """A page that stands by itself."""
+    given = page.given
+    known = {"data_page": given.watch, "data_frame": _frame(given)} if given.watch else {}
+    return _text(given, words(given.title), page.blocks, data(page.values), known)
+
+
+def newer(page: Written) -> str:
+    """A script that puts a page's blocks and values into an open page of the same frame."""
+    given = page.given
+    said = {
+        "page": given.watch,
+        "frame": _frame(given),
+        "title": printable(given.title, 400),
+        "blocks": page.blocks,
+        "values": page.values,
+    }
+    return f"blankcam.watch.take({data(said)});\n"
+
+
+def _frame(given: PageData) -> str:
+    """What a frame is known by: the program's script and style, and the markup round the blocks."""
+    return hashlib.sha256(_text(given, "", {}, "", {}).encode()).hexdigest()[:16]
+
+
+def _text(
+    given: PageData, title: str, blocks: Mapping[str, str], values: str, known: Mapping[str, str]
+) -> str:
     script, style = _script(), _style()
-    beside = " file:" if given.watch else ""  # the small script that says there is a newer page
+    beside = " file:" if given.watch else ""  # the scripts that tell of a newer page and bring it
     policy = (
         f"default-src 'none'; script-src 'sha256-{_sha256(script)}'{beside}; "
         f"style-src 'sha256-{_sha256(style)}'; base-uri 'none'; form-action 'none'"
@@ -42,16 +89,16 @@ def page(given: PageData) -> str:
         '<meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{words(given.title)}</title><style>{style}</style>"
+        f"<title>{title}</title><style>{style}</style>"
     )
-    watched = el("p", id="watched", role="status", cls="watched") if given.watch else ""
+    line = el("p", id="watched", role="status", cls="watched", **known) if given.watch else ""
     body = (
         el("a", "To the contents", cls="skip", href="#main")
-        + _header(given)
-        + watched
-        + el("main", *_sections(given), id="main")
+        + _header(given, blocks)
+        + line
+        + el("main", *_sections(given, blocks), id="main")
         + el("p", role="status", cls="away", id="said")
-        + f'<script type="application/json" id="data">{data(packing.of_json(_data(given)))}</script>'
+        + f'<script type="application/json" id="data">{values}</script>'
         + f"<script>{script}</script>"
     )
     return f'<!doctype html>\n<html lang="en"><head>{head}</head>\n<body>{body}</body></html>\n'
@@ -61,6 +108,7 @@ def _sha256(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode("ascii")
 
 
+@cache
 def _script() -> str:
     """The script's files in the order of their numbers, without what is for its readers alone."""
     folder = resources.files(__package__).joinpath("script")
@@ -76,6 +124,7 @@ def _without_remarks(text: str) -> str:
     return "\n".join(filter(None, map(str.strip, bare.splitlines())))
 
 
+@cache
 def _style() -> str:
     folder = resources.files(__package__)
     names = ("style.css", "print.css")
@@ -83,7 +132,7 @@ def _style() -> str:
     return "\n".join([files[0], section_style(), *files[1:]])
 
 
-def _header(given: PageData) -> str:
+def _header(given: PageData, blocks: Mapping[str, str]) -> str:
     first = "in" if given.units == "in" else "mm"
     units = el(
         "fieldset",
@@ -97,7 +146,7 @@ def _header(given: PageData) -> str:
     )  # fmt: skip
     return el(
         "header",
-        el("div", el("h1", words(given.title)), el("p", words(given.subtitle))),
+        el("div", blocks.get("name", ""), id="name"),
         el(
             "div",
             units,
@@ -113,42 +162,55 @@ def _input(kind: str, **attributes: object) -> str:
     return void("input", type=kind, **attributes)
 
 
-def _sections(given: PageData) -> Iterator[str]:
-    yield el("div", _aside(given), _solid(given), cls="first")
-    yield from _slot(given)
-    yield from _instrument(given)
-    yield setup_section(given.setups)
-    if given.programs:
-        yield _cut(given)
-    yield from _drawings(given)
-    yield from _numbers(given)
+def _sections(given: PageData, blocks: Mapping[str, str]) -> Iterator[str]:
+    yield patterns()
+    aside = el("div", blocks.get("aside", ""), id="aside", cls="aside")
+    yield el("div", aside, _solid(given), cls="first")
+    yield from (_block(blocks, name) for name in ("slot", "instrument", "setups"))
+    if given.programs or given.watch:
+        yield _cut(blocks)
+    yield from (_block(blocks, name) for name in ("drawings", "numbers"))
 
 
-def _aside(given: PageData) -> str:
+def _block(blocks: Mapping[str, str], name: str) -> str:
+    return el("div", blocks.get(name, ""), id=name, cls="block")
+
+
+def _blocks(given: PageData) -> Iterator[tuple[str, Iterator[str]]]:
+    yield "name", iter((el("h1", words(given.title)), el("p", words(given.subtitle))))
+    yield "aside", _aside(given)
+    yield "slot", _slot(given)
+    yield "instrument", _instrument(given)
+    yield "setups", iter((setup_section(given.setups),))
+    yield "cut-notice", _notice_lines(given)
+    yield "program", _program_options(given)
+    yield "drawings", _drawings(given)
+    yield "numbers", _numbers(given)
+
+
+def _aside(given: PageData) -> Iterator[str]:
     """Verdict, next step, what to mind, and the notice, folded."""
     head, _, found = given.verdict.partition(": ")
-    verdict = el(
+    yield el(
         "section",
         el("p", el("strong", words(head)), cls="head"),
         el("p", words(found[:1].upper() + found[1:], 1000)) if found else "",
         cls=f"verdict {_colour(given)}",
         aria_label="Verdict",
     )
-    refused = ""
     if given.refused:
         lines = (el("li", words(f, 1000)) for f in given.refused)
-        refused = el("section", el("h2", "Refused"), el("ul", *lines), cls="cautions refused")
+        yield el("section", el("h2", "Refused"), el("ul", *lines), cls="cautions refused")
     step = given.next_step
-    following = el(
+    yield el(
         "section",
         el("h2", "Next: ", _pieces(_lower(step.head))),
         el("p", _pieces(step.words)),
         cls="next",
     )
-    cautions = ""
     if given.cautions:
-        cautions = el("section", el("h2", "Mind this"), *_minded(given.cautions), cls="cautions")
-    return el("div", verdict, refused, following, cautions, _notice(given), cls="aside")
+        yield el("section", el("h2", "Mind this"), *_minded(given.cautions), cls="cautions")
+    yield _notice(given)
 
 
 def _minded(cautions: Sequence[str]) -> Iterator[str]:
@@ -184,11 +246,12 @@ def _notice(given: PageData) -> str:
     count = len(given.notice)
     summary = el("summary", f"Safety notice, {count} lines",
                  el("small", "eyes, lungs, hands clear, dry run first"))  # fmt: skip
-    return el("details", summary, _notice_lines(given), cls="notice") if count else ""
+    lines = el("ul", *_notice_lines(given))
+    return el("details", summary, lines, cls="notice") if count else ""
 
 
-def _notice_lines(given: PageData) -> str:
-    return el("ul", *(el("li", words(line)) for line in given.notice))
+def _notice_lines(given: PageData) -> Iterator[str]:
+    return (el("li", words(line)) for line in given.notice)
 
 
 def _views(prefix: str) -> str:
@@ -238,14 +301,15 @@ def _said_of_solid(given: PageData) -> str:
 def _unseen() -> Iterator[str]:
     yield el(
         "p",
-        "The pictures that turn, and choosing a string, need a newer browser than this, or one with "
-        "WebGL 2 and DecompressionStream switched on. The drawings and tables below show the same "
-        "parts.",
+        "The pictures that turn, and choosing a string, need a newer browser than this, or one "
+        "with WebGL 2 and DecompressionStream switched on. The drawings and tables below show the "
+        "same parts.",
         id="no-picture",
         cls="remark",
         hidden="",
     )
-    yield "<noscript><p>Scripts are off: the drawings and tables below show the parts.</p></noscript>"
+    off = "Scripts are off: the drawings and tables below show the parts."
+    yield f"<noscript><p>{off}</p></noscript>"
 
 
 def _strings_and_standing() -> str:
@@ -274,7 +338,8 @@ def _more() -> str:
         el("p", "Nothing was replayed for this step, so there is no deviation to show.",
            id="no-deviation", cls="remark", hidden=""),
         el("div", id="readout", cls="readout", aria_live="polite"),
-        '<template id="hint"><p class="here">Point at the picture for the height there.</p></template>',
+        '<template id="hint"><p class="here">Point at the picture for the height '
+        'there.</p></template>',
         el("p", id="solid-source", cls="source"),
         el(
             "p",
@@ -319,11 +384,10 @@ def _legend() -> str:
 
 def _slot(given: PageData) -> Iterator[str]:
     """The chosen string's slot, cut along and across, with its numbers."""
-    yield patterns()
     if not given.sections:
         return
     first = given.sections[0]
-    along, across = first_section(first, _sections_at(given)[0])
+    along, across = first_section(first, given.standings[0])
     yield el(
         "section",
         el("h2", "The slot of string ",
@@ -350,10 +414,10 @@ def _slot(given: PageData) -> Iterator[str]:
 SEATS = {
     "nut": "The nut in its seat, along the string: true proportions; the strip below stretches its "
     "heights. Head and neck are drawn for their place only.",
-    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. The "
-    "bridge is drawn for its place only.",
-    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the ridge, "
-    '<span class="unit">mm</span>.',
+    "saddle": "The saddle in its bridge, along the string: true proportions, fret 12 beside it. "
+    "The bridge is drawn for its place only.",
+    "plan": "The saddle from above. Figures: compensation, from the line of the scale to the "
+    'ridge, <span class="unit">mm</span>.',
 }
 
 
@@ -372,33 +436,28 @@ def _instrument(given: PageData) -> Iterator[str]:
     yield el("section", head, el("div", *figures, cls="sections"), cls="card slot instrument")
 
 
-def _sections_at(given: PageData) -> tuple[Standing, ...]:
-    """The steps that the slots are drawn at; the rough one waits for who cuts them."""
-    if given.waiting:
-        return (Standing.FINISHED,)
-    return (Standing.ROUGH, *(s for s in given.sections[0].standings if s is not Standing.ROUGH))
-
-
 def _near_end(given: PageData) -> str:
     return "bass" if given.sections[0].bass_left else "treble"
 
 
-def _cut(given: PageData) -> str:
+def _cut(blocks: Mapping[str, str]) -> str:
     """The programs replayed: the stock and the tool on the left, what is said of them beside."""
     return el(
         "section",
         el("h2", "The cut as it happens"),
-        el("div", el("strong", "Before you cut"), _notice_lines(given), cls="notice full"),
-        el("div", el("label", "Program ", el("select", *_program_options(given), id="program")),
+        el("div", el("strong", "Before you cut"),
+           el("ul", blocks.get("cut-notice", ""), id="cut-notice"), cls="notice full"),
+        el("div", el("label", "Program ", el("select", blocks.get("program", ""), id="program")),
            _views("cut"), cls="bar"),
         el("div", _player(), _moment(), cls="player"),
         el(
             "p",
-            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used a "
-            "finer one.",
+            "As it lies in the machine. Stock is worked out on a coarse grid here; the proof used "
+            "a finer one.",
             id="cut-help",
             cls="help",
         ),
+        id="cut",
         cls="needs-script picture-part card cut",
         hidden="",
     )  # fmt: skip
@@ -460,7 +519,8 @@ def _drawings(given: PageData) -> Iterator[str]:
         yield el(
             "figure",
             el("figcaption", el("h3", f"{view.part.capitalize()}, seen from the bridge")),
-            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing", tabindex="0", role="region",
+            el("div", drawing.elevation(view, given.blanks.get(view.part)), cls="drawing",
+               tabindex="0", role="region",
                aria_label=f"{view.part.capitalize()}, elevation"),
             el("p", "The whole line is the finished top, the dashed line the rough one.",
                cls="remark"),
@@ -511,96 +571,3 @@ def _numbers(given: PageData) -> Iterator[str]:
     shown = {"blanks", *(e.part for e in given.elevations)}
     others = (render(t) for t in given.tables if t.table and t.table.key not in shown)
     yield el("div", *others, cls="others")
-
-
-def _data(given: PageData) -> dict[str, Any]:
-    """What the script needs besides the markup."""
-    return {
-        "watch": given.watch,
-        "limits": list(given.limits_um),
-        "stage": next((p.stage for p in given.programs), "rough" if given.waiting else "final"),
-        "parts": [_part(p) for p in given.parts],
-        "programs": [_program(p) for p in given.programs],
-        "sections": section_values(given.sections, _sections_at(given)) if given.sections else None,
-        "seats": seat_values(given.seats),
-        "side": [[s.string, _plain(s.note)] for s in given.side.strings],
-    }
-
-
-def _plain(text: str) -> str:
-    """Job words for the script, which sets them as text: controls shown, nothing escaped."""
-    from blankcam.faults import printable
-
-    return printable(text, 200)
-
-
-def _part(p: PartView) -> dict[str, Any]:
-    return {
-        "name": p.name,
-        "words": p.name.capitalize(),
-        "stock": p.stock,
-        "refit": p.refit,
-        "height": p.height,
-        "standings": {name: switched.in_braces(said) for name, said in p.standings},
-        "thick": p.thickness,
-        "long": p.length,
-        "around": [{"kind": a.kind, "near": _line3(a.near), "far": _line3(a.far), "low": a.low}
-                   for a in p.around],
-        "tags": [{"words": t.words, "at": _line3((t.at,))[0], "seat": t.seat} for t in p.tags],
-        "spots": [_spot(s) for s in p.spots],
-        "strings": [
-            {"string": s.string, "gauge": s.gauge, "make": s.make, "filed": s.filed, "now": s.now, "raised": s.raised,
-             "points": [[round(float(c), 4) for c in point] for point in s.points]}
-            for s in p.strings
-        ],
-        "stages": [_stage(s) for s in p.stages],
-    }  # fmt: skip
-
-
-def _line3(points: Iterable[tuple[float, float, float]]) -> list[list[float]]:
-    return [[round(c, 3) for c in p] for p in points]
-
-
-def _spot(s: Spot) -> dict[str, Any]:
-    facts = [{"words": f.words, "value": round(f.value, 5), "unit": f.unit, "digits": f.digits}
-             for f in s.facts]  # fmt: skip
-    return {"string": s.string, "note": _plain(s.note), "x": s.x, "half": s.half_width,
-            "facts": facts, "remark": _plain(s.remark), "by": s.by}  # fmt: skip
-
-
-def _stage(s: StageView) -> dict[str, Any]:
-    said = (
-        "These are the heights that the replay of the programs left."
-        if s.replayed
-        else "This is the shape that is wanted: no program was replayed for this stage."
-    )
-    return {
-        "stage": s.stage,
-        "words": f"{said} {s.remark}".strip(),
-        "heights": packing.of_heights(s.heights),
-        "deviation": None if s.deviation is None else packing.of_deviation(s.deviation),
-    }
-
-
-def _program(p: ProgramView) -> dict[str, Any]:
-    return {
-        "file": p.file,
-        "part": p.part,
-        "setup": p.setup,
-        "top": p.stock_top,
-        "bottom": p.stock_bottom,
-        "tools": [
-            {"number": t.number, "shape": t.shape, "diameter": t.diameter, "tip": t.tip_diameter,
-             "angle": t.angle, "flute": t.flute_length, "out": t.stick_out, "shank": t.shank,
-             "words": _plain(t.words)}
-            for t in p.tools
-        ],
-        "path": packing.of_path(p.path),
-        "text": packing.of_text([_plain(line) for line in p.text]),
-        "cells": packing.of_cells(p.cells),
-        "after": p.after,
-        "chapters": [[c.line, _plain(c.name), _plain(c.words), c.tool] for c in p.chapters],
-        "holds": _plain(p.held),
-        "held": [[*b.low, *b.high] for b in p.held_by],
-        "start": None if p.start is None else packing.of_heights(p.start),
-    }  # fmt: skip

@@ -140,8 +140,8 @@ def page_data(
         seats=tuple(seat_drawings(found)),
         title=job.instrument.name,
         units=profile.drawing.units,
-        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument · "
-        f"{job.blanks.material} · {profile.name} · {digest}",
+        subtitle=f"{found.part_names.capitalize()} for a {handed} {job.instrument.kind} instrument "
+        f"· {job.blanks.material} · {profile.name} · {digest}",
         good=good,
         waiting=waiting and good,
         refused=tuple(str(f) for f in refused),

@@ -37,8 +37,8 @@ def seat_drawings(found: Design) -> Iterator[SeatDrawing]:
         yield SeatDrawing(
             kind="saddle",
             string=string.number,
-            name=f"The saddle in its bridge along string {string.number}: {marked(string.action)} mm "
-            "over fret 12",
+            name=f"The saddle in its bridge along string {string.number}: {marked(string.action)} "
+            "mm over fret 12",
             layouts={k: _saddle(found, i, wide, letters) for k, (wide, letters) in LAYOUTS.items()},
         )
     if found.saddle:
@@ -56,8 +56,8 @@ def seat_drawings(found: Design) -> Iterator[SeatDrawing]:
 def _nut_name(found: Design, string: StringPath) -> str:
     clear = float(string.clearance(found.instrument.board, np.array(1)))
     return (
-        f"The nut in its seat along string {string.number}: lift {marked(string.lift)} mm over the fret "
-        f"tops, {marked(clear)} mm over fret 1"
+        f"The nut in its seat along string {string.number}: lift {marked(string.lift)} mm over the "
+        f"fret tops, {marked(clear)} mm over fret 1"
     )
 
 

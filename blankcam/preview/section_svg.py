@@ -94,7 +94,8 @@ def patterns() -> str:
             f'<pattern id="p-{name}" width="{size}" height="{size}" patternUnits="userSpaceOnUse">'
             f"{ground}{over}</pattern>"
         )
-    return f'<svg width="0" height="0" class="away" aria-hidden="true"><defs>{"".join(made)}</defs></svg>'
+    defs = f"<defs>{''.join(made)}</defs>"
+    return f'<svg width="0" height="0" class="away" aria-hidden="true">{defs}</svg>'
 
 
 def sheet(drawing: Drawing, name: str) -> str:
@@ -145,8 +146,9 @@ def _words(w: Words) -> str:
     bold = " b" if w.bold else ""
     turn = f' transform="rotate({-w.turn:g} {a} {b})"' if w.turn else ""
     return (
-        f'<text class="{_class(w.holds)}{bold}" x="{a}" y="{b}" font-size="{w.height / typeface.CAP:.1f}" '
-        f'text-anchor="{anchor}" textLength="{long:.1f}" lengthAdjust="spacingAndGlyphs"{turn}>'
+        f'<text class="{_class(w.holds)}{bold}" x="{a}" y="{b}" '
+        f'font-size="{w.height / typeface.CAP:.1f}" text-anchor="{anchor}" textLength="{long:.1f}" '
+        f'lengthAdjust="spacingAndGlyphs"{turn}>'
         f"{words(text)}</text>"
     )
 
@@ -260,8 +262,8 @@ def _layouts(
 def _along_name(section: SlotSection, standing: Standing) -> str:
     slot = section.slot
     return (
-        f"Slot of string {slot.string} cut along its middle, {standing}: lift {marked(slot.lift)} mm over "
-        f"the fret tops, {marked(section.nut.allowance)} mm left on the top at first, "
+        f"Slot of string {slot.string} cut along its middle, {standing}: lift {marked(slot.lift)} "
+        f"mm over the fret tops, {marked(section.nut.allowance)} mm left on the top at first, "
         f"{marked(section.nut.hold_back)} mm held back in the floor"
     )
 
@@ -270,7 +272,7 @@ def _across_name(section: SlotSection, standing: Standing) -> str:
     slot = section.slot
     return (
         f"Slot of string {slot.string} cut across at the front edge, {standing}: string "
-        f"{marked(slot.gauge)} mm, slot {marked(slot.width)} mm wide, {marked(section.clear, 3)} mm clear each side, "
-        f"deep {marked(slot.depth_front)} mm, stands out {marked(section.stands_out)} mm, floor "
-        f"{marked(slot.floor_front)} mm over the seat"
+        f"{marked(slot.gauge)} mm, slot {marked(slot.width)} mm wide, {marked(section.clear, 3)} "
+        f"mm clear each side, deep {marked(slot.depth_front)} mm, stands out "
+        f"{marked(section.stands_out)} mm, floor {marked(slot.floor_front)} mm over the seat"
     )

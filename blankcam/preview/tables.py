@@ -54,9 +54,9 @@ def _edges(found: Design) -> Iterator[Section]:
             "name", "forward", "back", "left", "right", "bottom"
         ),
         notes=((
-            f"The nut stands {found.stands_forward:.2f} mm forward: the board's end is shortened by "
-            "that first. Each string leaves the nut at the back of its step, cut from the top down; "
-            "from and to are measured from the left end."
+            f"The nut stands {found.stands_forward:.2f} mm forward: the board's end is shortened "
+            "by that first. Each string leaves the nut at the back of its step, cut from the top "
+            "down; from and to are measured from the left end."
         ),),
     )  # fmt: skip
 
@@ -71,7 +71,8 @@ def _places(part: Part, found: Design, choices: Mapping[int, Decision]) -> Secti
 @_places.register(Nut)
 def _nut(nut: Nut, found: Design, choices: Mapping[int, Decision]) -> Section:
     del found
-    shown = ("name", "gauge", "centre", "width", "floor_front", "depth_front", "rough_depth", "lift",
+    shown = ("name", "gauge", "centre", "width", "floor_front", "depth_front", "rough_depth",
+             "lift",
              "exposure", *(("made_with",) if choices else ()))  # fmt: skip
     return Section(
         title="Nut slots",

@@ -365,9 +365,9 @@ def cautions(made: PartsAsCut) -> Iterator[str]:
         name = f"slot {number_at(place, len(made.nut.slots))} ({slot.note})"
         if slot.depth_front < values["least_depth"] * slot.gauge:
             yield (
-                f"{name} is only {slot.depth_front:.2f} mm deep under the nut's top, for a string"
-                f" of {slot.gauge:.2f} mm: the string may jump out; if it does, make a nut with less"
-                " exposure"
+                f"{name} is only {slot.depth_front:.2f} mm deep under the nut's top, for a string "
+                f"of {slot.gauge:.2f} mm: the string may jump out; if it does, make a nut with "
+                "less exposure"
             )
         elif slot.depth_front > values["over_deep"] * slot.gauge:
             yield (

@@ -303,7 +303,8 @@ def refuse_old_log(job_path: str) -> None:
                 where=old,
                 wrong="is the log of an older version, which did not keep the readings: it can't be"
                 " carried on",
-                fix="move it away; the first readings are then questioned, since the parts are lower"
+                fix="move it away; the first readings are then questioned, since the parts are "
+                "lower"
                 ' than the job says: take them twice and add measured = "twice"',
             )
         )

@@ -46,8 +46,9 @@ class Deviation:
 HeightAt = Callable[[Floats, Floats], Floats]
 
 
-def greatest_deviation(heightmaps: Sequence[Heightmap], height: HeightAt, sign: float, limit: float, side: float
-           ) -> Deviation:  # fmt: skip
+def greatest_deviation(
+    heightmaps: Sequence[Heightmap], height: HeightAt, sign: float, limit: float, side: float
+) -> Deviation:
     """How far the heightmaps lie above (sign +1) or below (-1) a height at most, at least 0.
 
     Where that is more than ``limit``, the height is also tried ``side`` away along x and y, and

@@ -180,7 +180,8 @@ def _judge_steps(stock: StockAsCut, wanted: WantedPart, found: Collector) -> Non
     for slot in (s for s in wanted.target.slots if s.string in stock.probes.steps):
         back = step_deviation(stock.probes.steps[slot.string], slot)
         if abs(back.amount) > limit:
-            found.add(Code.STEP, f"front at string {slot.string}: cut back too far (+) or too little (-), mm",
+            found.add(Code.STEP,
+                      f"front at string {slot.string}: cut back too far (+) or too little (-), mm",
                       value=back.amount, limit=limit, at=back.at)  # fmt: skip
 
 

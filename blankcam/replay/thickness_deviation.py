@@ -91,7 +91,8 @@ def judge_thickness(part: Part, stage: Stage, faces: Sequence[Heightmap], standi
                   limit=allowed["face"], at=left.at)  # fmt: skip
     if gouge.amount > allowed["gouge"]:
         program, move = _lowest_move(gouge.at[0], gouge.at[2], programs, tools)
-        said = limits.Excess(Code.GOUGE, "face milled below its finished thickness, mm", gouge.amount,
+        said = limits.Excess(Code.GOUGE, "face milled below its finished thickness, mm",
+                             gouge.amount,
                            allowed["gouge"], gouge.at)  # fmt: skip
         found.program = program.name
         limits.report_move(found, program, move, said)

@@ -40,14 +40,14 @@ def air_program(
     for slot in slots:
         path.rapid(x=slot.centre, y=standing[0].y0)
         path.stop(
-            f"look: the tip is over slot {slot.string}, {slot.centre:.2f} mm from the left end of the "
-            "part, on the side toward you"
+            f"look: the tip is over slot {slot.string}, {slot.centre:.2f} mm from the left end of "
+            "the part, on the side toward you"
         )
     x, y, low = deepest(program.operations)
     path.rapid(x=x, y=y)
     path.stop(
-        f"look: the deepest place of all cuts is {z - low:.2f} mm under the tip, at Z {low:.2f} mm. "
-        "See that nothing but the blank is in the way there"
+        f"look: the deepest place of all cuts is {z - low:.2f} mm under the tip, at Z {low:.2f} "
+        "mm. See that nothing but the blank is in the way there"
     )
     first = program.operations[0]
     operation = Operation(

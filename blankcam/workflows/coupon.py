@@ -251,7 +251,10 @@ def _profile_text(profile: Profile, found: Found) -> str:
     head = [
         *notice(MATERIAL, str(profile.kind)),
         f"{printable(Path(profile.path).name)} as measured on {found.day} with blankcam coupon.",
-        "effective_diameter, z_offset, backlash and scale are what was found; each _within says how",
+        (
+            "effective_diameter, z_offset, backlash and scale are what was found; "
+            "each _within says how"
+        ),
         "far it may be off: 95 of 100 lie nearer. Measure again after a new tool, a new collet or",
         "work on the machine.",
     ]

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from blankcam.machining.decision import Decision
     from blankcam.outputs.drawing import Drawing
     from blankcam.outputs.papers.slot_work import SlotsCut
+    from blankcam.preview.page import Written
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,9 +39,16 @@ def preview(found: Design, profile: Profile, stage: Stage, made: Sequence[CutRes
     return page_of(draft)
 
 
-def page_of(draft: Drafted, *, watch: str = "", waiting: bool = False) -> bytes:
-    """The page of a draft; for ``watch`` and ``waiting`` see ``page_data``."""
-    from blankcam.preview.page import page
+def page_of(draft: Drafted) -> bytes:
+    """The page of a draft."""
+    from blankcam.preview.page import whole
+
+    return whole(page_written(draft)).encode()
+
+
+def page_written(draft: Drafted, *, watch: str = "", waiting: bool = False) -> Written:
+    """The same, its frame and what its job changes apart; see ``page_data``."""
+    from blankcam.preview.page import written
     from blankcam.preview.scene import PartCut, page_data
 
     found, profile = draft.found, draft.profile
@@ -55,7 +63,7 @@ def page_of(draft: Drafted, *, watch: str = "", waiting: bool = False) -> bytes:
         watch=watch,
         waiting=waiting,
     )
-    return page(data).encode()
+    return written(data)
 
 
 def _choices(draft: Drafted) -> dict[int, Decision]:

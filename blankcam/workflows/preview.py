@@ -1,17 +1,20 @@
 """The page and the sheet to look at, nothing for a machine: drawn even where the job is refused.
 
 Watched, the page alone is made anew each time the job is saved. The open page asks a small script
-beside it, by a script tag, whether there is a newer one; nothing listens on the network.
+beside it, by a script tag, whether there is a newer one, and takes what is new from another;
+nothing listens on the network.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, ParamSpec
+from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 from blankcam import output_folder
 from blankcam.faults import BlankcamError, Fault, RefusedError, printable
@@ -24,18 +27,39 @@ from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import Design, drafted
 from blankcam.parts.stage import Stage
 from blankcam.workers import second_core
-from blankcam.workflows.drawn import Drafted, nut_cut, page_of, setup_cards, sheet, sheet_pages
+from blankcam.workflows.drawn import (
+    Drafted,
+    nut_cut,
+    page_of,
+    page_written,
+    setup_cards,
+    sheet,
+    sheet_pages,
+)
 from blankcam.workflows.request import drawn_as, machine_of
 
 if TYPE_CHECKING:
     from blankcam.cut import CutResult
 
 P = ParamSpec("P")
+T = TypeVar("T")
 
-PAGE, HEARD = "preview.html", "preview-watch.js"
+PAGE, TELLS, BRINGS = "preview.html", "preview-watch.js", "preview-newer.js"
 PROVEN = "-proven"
-EVERY = 0.1
+EVERY = 0.03
 """Seconds between two looks at the job's file."""
+PROOF_WAITS = 10
+"""How far the proof stands back behind other programs, in the system's steps of niceness."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """A page that is watched."""
+
+    known: str
+    """What it is known by."""
+    files: Mapping[str, bytes]
+    """The page by itself, and the script that puts it in the place of the page before."""
 
 
 class _SavedAgainError(Exception):
@@ -123,7 +147,7 @@ def watch(
     """
     output_folder.check(out, force=force)
     profile_of = partial(_profile, machine=machine, units=units)
-    page = b""
+    shown: _Shown | None = None
     stamp: tuple[int, int] | None = None
     try:
         while True:
@@ -132,20 +156,18 @@ def watch(
                 continue
             stamp, began = now, time.monotonic()
             try:
-                for page, known in _pages(
-                    job_path, profile_of, stage, partial(_stands, job_path, stamp)
-                ):
-                    _put(out, page, known, "", force=force)
-                    what = "proven" if known.endswith(PROVEN) else "new shapes drawn"
+                for shown in _pages(job_path, profile_of, stage, partial(_stands, job_path, stamp)):
+                    _put(out, shown, "", force=force)
+                    what = "proven" if shown.known.endswith(PROVEN) else "new shapes drawn"
                     yield f"{job_path}: {what} in {time.monotonic() - began:.2f} s"
             except BlankcamError as fault:
-                if not page:
+                if shown is None:
                     raise
                 yield str(fault)
-                _put(out, page, "", str(fault), force=force)
+                _put(out, shown, str(fault), force=force)
     finally:
-        if page:
-            _put(out, page, "", "No longer watched: run the command again to go on.", force=force)
+        if shown is not None:
+            _put(out, shown, "No longer watched: run the command again to go on.", force=force)
 
 
 def _profile(job: Job, machine: str | None, units: Units | None) -> Profile:
@@ -168,7 +190,7 @@ def _stands(path: str, stamp: tuple[int, int]) -> bool:
 
 def _pages(
     job_path: str, profile_of: Callable[[Job], Profile], stage: Stage, stands: Callable[[], bool]
-) -> Iterator[tuple[bytes, str]]:
+) -> Iterator[_Shown]:
     """The shapes wanted, at once; then who cuts what and what the programs leave, proven.
 
     The second is worked out in a process of its own, which ends as soon as ``stands`` says no: a
@@ -178,22 +200,32 @@ def _pages(
     profile = profile_of(job)
     quick = draw(job, profile, stage, proven=False)
     more = profile.cuts_programs and not quick.refused
-    known = f"{job.digest}-drawn"
-    yield page_of(quick, watch=known, waiting=more), known
+    yield _shown(quick, f"{job.digest}-drawn", waiting=more)
     if more:
-        known = f"{job.digest}{PROVEN}"
-        page = _done_while(stands, _proven_page, job, profile, stage, known)
-        if page is not None:
-            yield page, known
+        proven = _done_while(stands, _proven_page, job, profile, stage)
+        if proven is not None:
+            yield proven
 
 
-def _proven_page(job: Job, profile: Profile, stage: Stage, known: str) -> bytes:
-    return page_of(draw(job, profile, stage), watch=known)
+def _proven_page(job: Job, profile: Profile, stage: Stage) -> _Shown:
+    """Done beside, behind the browser, which draws the page before meanwhile."""
+    import multiprocessing
+
+    if multiprocessing.parent_process() is not None and hasattr(os, "nice"):
+        os.nice(PROOF_WAITS)
+    return _shown(draw(job, profile, stage), f"{job.digest}{PROVEN}", waiting=False)
+
+
+def _shown(draft: Drafted, known: str, *, waiting: bool) -> _Shown:
+    from blankcam.preview.page import newer, whole
+
+    page = page_written(draft, watch=known, waiting=waiting)
+    return _Shown(known, {PAGE: whole(page).encode(), BRINGS: newer(page).encode()})
 
 
 def _done_while(
-    stands: Callable[[], bool], work: Callable[P, bytes], *args: P.args, **kwargs: P.kwargs
-) -> bytes | None:
+    stands: Callable[[], bool], work: Callable[P, T], *args: P.args, **kwargs: P.kwargs
+) -> T | None:
     """What ``work`` returns, done beside; None as soon as ``stands`` is false."""
     from concurrent.futures import wait
 
@@ -213,11 +245,11 @@ def _go_on(stands: Callable[[], bool]) -> None:
         raise _SavedAgainError
 
 
-def _put(out: str, page: bytes, known: str, fault: str, *, force: bool) -> None:
-    """The page and what it is to hear: the name of the newest page, or a fault."""
-    said = json.dumps({"page": known, "fault": _lines(fault)}, ensure_ascii=True)
+def _put(out: str, shown: _Shown, fault: str, *, force: bool) -> None:
+    """The newest page, and what an open one is to hear: the name of that, and any fault."""
+    said = json.dumps({"page": shown.known, "fault": _lines(fault)}, ensure_ascii=True)
     script = f"blankcam.watch.hear({said.replace('<', chr(92) + 'u003c')});\n"
-    output_folder.write(out, {PAGE: page, HEARD: script.encode()}, force=force)
+    output_folder.write(out, {**shown.files, TELLS: script.encode()}, force=force)
 
 
 def _lines(fault: str) -> Sequence[str]:

@@ -111,7 +111,8 @@ def _need_program(program: str, data: bytes, name: str, result: CutResult) -> No
         return
     machine = read_statements(data.decode("ascii", "replace")).get("machine")
     if machine and squeezed(machine) != squeezed(result.request.machine.name):
-        wrong = f"is written for the machine {printable(machine)}, not for the {result.request.machine.name}"
+        ours = result.request.machine.name
+        wrong = f"is written for the machine {printable(machine)}, not for the {ours}"
         fix = "name it with --machine: its name, or the path of its profile"
     else:
         wrong = f"does not say which program of the {result.request.part.name} it is"

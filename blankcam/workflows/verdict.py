@@ -67,8 +67,8 @@ def probing_lines(program: str, faults: Sequence[Finding], signed: str) -> Itera
     yield f"{program}: {verdict_word(passed=not faults)}; {signed}"
     yield from (f"  {finding}" for finding in faults[:MOST_TOLD])
     yield (
-        "  judged: from every place that the probe may be started at, what it meets and which zeros "
-        "it sets, and what its head says against today's job"
+        "  judged: from every place that the probe may be started at, what it meets and which "
+        "zeros it sets, and what its head says against today's job"
     )
     yield (
         "  not judged: whether the controller knows G38.2 and G10 L20, whether the probe answers, "

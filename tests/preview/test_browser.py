@@ -13,8 +13,8 @@ from pypdf import PdfReader
 
 from blankcam.parts.stage import Stage
 from blankcam.preview import solids
-from blankcam.preview.page import _data
 from blankcam.preview.page import page as page_text
+from blankcam.preview.values import page_values
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.sweep import replay_moves
 from blankcam.workflows.request import machine_of
@@ -934,4 +934,4 @@ def test_a_page_of_each_stage_alone_begins_with_that_stage(steel):
     """The stage shown first is that of the programs."""
     for stage in Stage:
         programs = tuple(p for p in steel[2].programs if p.stage == stage)
-        assert _data(dataclasses.replace(steel[2], programs=programs))["stage"] == stage
+        assert page_values(dataclasses.replace(steel[2], programs=programs))["stage"] == stage

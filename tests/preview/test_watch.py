@@ -11,8 +11,9 @@ import pytest
 
 from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
+from blankcam.preview.page import newer, whole
 from blankcam.workers import cores
-from blankcam.workflows.drawn import page_of
+from blankcam.workflows.drawn import page_written
 from blankcam.workflows.preview import draw
 from blankcam.workflows.request import machine_of
 from tests.commands.test_commands import run
@@ -21,6 +22,21 @@ from tests.preview.test_browser import Page
 
 PATIENCE = 60
 """Seconds that this computer may take, busy as it may be."""
+HEAD = "document.querySelector('#numbers').children[0].getBoundingClientRect().top"
+SHOWN = """() => {
+    const v = blankcam.solidView, stage = v.part.stages.find((s) => s.stage === 'rough');
+    const cut = blankcam.cutView;
+    return {
+        title: document.title,
+        words: [...document.querySelectorAll('#name, .block, #aside, #program, #cut-notice')]
+            .map((e) => [e.id, e.textContent]),
+        drawings: [...document.querySelectorAll('.block svg')].map((e) => e.outerHTML),
+        sum: stage.grid.z.reduce((a, b) => a + (b || 0), 0),
+        program: [cut.program.file, cut.program.lines.length, cut.total],
+        standing: document.getElementById('standing-words').textContent,
+        cut: document.getElementById('cut').hidden,
+    };
+}"""
 
 
 def changed(path, key, value):
@@ -115,6 +131,12 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     page.evaluate("blankcam.solidView.choose(2)")
     kept = p.chosen()
     page.check("input[name=unit][value=in]")
+    page.check("input[name=side][value='4']")
+    page.evaluate("document.querySelector('#aside details.notice').open = true")
+    page.locator("#theme").click()
+    page.evaluate("document.querySelector('#numbers').children[0].scrollIntoView()")
+    head = page.evaluate(HEAD)
+    page.evaluate("window.stood = true")  # lost where the page is loaded anew
     cell = page.locator("#table-nut tbody tr").first.locator("td").nth(1)
     before = cell.text_content()
 
@@ -134,12 +156,88 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     now = p.chosen()
     assert (now["chosen"], now["near"]) == (2, True)
     assert now["target"] == pytest.approx(kept["target"], abs=1e-6)
+    assert page.evaluate("window.stood")
+    assert page.is_checked("input[name=side][value='4']")
+    assert page.evaluate("document.querySelector('#aside details.notice').open")
+    assert page.evaluate("document.documentElement.dataset.theme") == "dark"
+    assert page.evaluate(HEAD) == pytest.approx(head, abs=2)
+    assert shown_by(p) == shown_anew(chromium, out / "preview.html")
+    assert p.said == []
     assert {url.split("?")[0] for url in p.asked} == {
-        (out / n).as_uri() for n in ("preview.html", "preview-watch.js")
+        (out / n).as_uri() for n in ("preview.html", "preview-watch.js", "preview-newer.js")
     }
 
     going.send_signal(signal.SIGINT)
     page.get_by_text("No longer watched").wait_for(timeout=1000 * PATIENCE)
+    p.context.close()
+
+
+def shown_by(p):
+    """What a page says, draws and holds, in millimetres and of its second string."""
+    p.page.check("input[name=unit][value=mm]")
+    p.page.check("input[name=side][value='6']")
+    p.page.evaluate("blankcam.solidView.choose(1)")
+    p.rest()
+    return p.page.evaluate(SHOWN)
+
+
+def shown_anew(browser, file):
+    p = Page(browser, file).open()
+    shown = shown_by(p)
+    p.context.close()
+    return shown
+
+
+def put(out, page, told=None):
+    """A page as a run that watches writes it."""
+    known = told or page.given.watch
+    script = f'blankcam.watch.hear({{"page": "{known}", "fault": []}});'
+    (out / "preview.html").write_text(whole(page), encoding="utf-8")
+    (out / "preview-newer.js").write_text(newer(page), encoding="utf-8")
+    (out / "preview-watch.js").write_text(script, encoding="utf-8")
+
+
+def drawn(tmp_path, margin):
+    """A page of the demo job with that margin, known by it."""
+    job = job_file.load(str(changed(tmp_path / "job.toml", "margin_bass", f'"{margin} mm"')))
+    draft = draw(job, machine_of(job, None), Stage.ROUGH, proven=False)
+    return page_written(draft, watch=str(margin), waiting=True)
+
+
+@pytest.mark.oracle
+@pytest.mark.long
+def test_the_last_of_pages_that_come_in_haste_is_shown_and_another_programs_is_loaded(
+    chromium, tmp_path, monkeypatch
+):
+    from playwright.sync_api import Error
+
+    pages = [drawn(tmp_path, margin) for margin in (3.5, 3.6, 3.7, 3.8)]
+    put(tmp_path, pages[0])
+    p = Page(chromium, tmp_path / "preview.html").open()
+    p.page.evaluate("window.stood = true")
+
+    def place():
+        """Of the first slot; None while the page is being loaded."""
+        try:
+            return p.page.evaluate("window.blankcam?.solidView?.data?.parts[0].spots[0].x")
+        except Error:
+            return None
+
+    first = place()
+    for page in pages[1:3]:
+        put(tmp_path, page)
+    until(lambda: place() == pytest.approx(first + 0.2))
+    put(tmp_path, pages[1], told=pages[3].given.watch)  # one that is gone already is told of
+    until(lambda: place() == pytest.approx(first + 0.1))
+    put(tmp_path, pages[3])
+    until(lambda: place() == pytest.approx(first + 0.3))
+    assert p.page.evaluate("window.stood")
+    assert p.said == []
+
+    monkeypatch.setattr("blankcam.preview.page._style", lambda: "/* newer */")
+    put(tmp_path, pages[0])
+    until(lambda: (at := place()) is not None and at == pytest.approx(first))
+    assert p.page.evaluate("window.stood") is None
     p.context.close()
 
 
@@ -172,7 +270,8 @@ def test_a_page_that_waits_says_so_and_claims_nothing_of_who_cuts(chromium, tmp_
     job = job_file.load(str(STEEL))
     draft = draw(job, machine_of(job, None), Stage.ROUGH, proven=False)
     file = tmp_path / "preview.html"
-    file.write_bytes(page_of(draft, watch="x-drawn", waiting=True))
+    page = whole(page_written(draft, watch="x-drawn", waiting=True))
+    file.write_text(page, encoding="utf-8")
     p = Page(chromium, file).open()
     text = p.page.inner_text("main").lower()
     assert "working it out" in text

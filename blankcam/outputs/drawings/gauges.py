@@ -113,5 +113,6 @@ def square() -> Template:
     return Template(
         name="test square",
         chain=rectangle(0.0, 0.0, SQUARE, SQUARE),
-        words=(((SQUARE / 2, SQUARE / 2 + 0.5), "kerf test"), ((SQUARE / 2, SQUARE / 2 - 2.5), f"{SQUARE:.2f} mm")),
+        words=(((SQUARE / 2, SQUARE / 2 + 0.5), "kerf test"),
+               ((SQUARE / 2, SQUARE / 2 - 2.5), f"{SQUARE:.2f} mm")),
     )  # fmt: skip

@@ -22,7 +22,6 @@ from blankcam.outputs.drawings.strokes import (
     across_dimension,
     chained,
     fanned,
-    filled_paths,
     line_in,
     material,
     shaft,
@@ -45,9 +44,8 @@ TIMES = 5
 
 
 def _area(points: Sequence[Point], frame: Frame, holds: str) -> Drawing:
-    from shapely import Polygon
-
-    return Drawing(paths=tuple(filled_paths(Polygon(points).buffer(0), frame, holds)))
+    ring = [frame.at(p) for p in (*points, points[0])]
+    return Drawing(paths=(Path(chain=chained(ring), holds=holds, closed=True, fill=True),))
 
 
 def _say(at: Point, text: str, letters: Letters, *, anchor: str = "left", holds: str = "words",
@@ -161,7 +159,8 @@ def _string_side(
 
 
 def _nut_words(
-    nut: Nut, slot: Slot, string: StringPath, instrument: Instrument, frame: Frame, size: tuple[float, float],
+    nut: Nut, slot: Slot, string: StringPath, instrument: Instrument, frame: Frame,
+    size: tuple[float, float],
     letters: Letters,
 ) -> Drawing:  # fmt: skip
     cap, t = letters.cap, nut.thickness
@@ -217,20 +216,24 @@ def _strip(
     clear = gap - under_fret - crown
     return joined((
         _area([(0, floor), (size[0], floor), (size[0], top), (0, top)], one, "strip"),
-        _area([(x[0], floor), (x[2], floor), (x[2], up(under_fret)), (x[1], up(under_fret)), (x[0], up(wood))], one, "board"),
+        _area([(x[0], floor), (x[2], floor), (x[2], up(under_fret)), (x[1], up(under_fret)),
+               (x[0], up(wood))], one, "board"),
         _area([(left, floor), (x[0], floor), *foot, under[0], (left, max(back[1], floor + 1))], one,
               "stays"),
         _area(dome, one, "metal"),
         Drawing(paths=(
             stroke(*under, holds="edge"),
-            stroke((x[0], up(slot.floor_front - slot.lift)), (x[1], tops), (x[2], tops), holds="frets"),
+            stroke((x[0], up(slot.floor_front - slot.lift)), (x[1], tops), (x[2], tops),
+                   holds="frets"),
             stroke((x[0], floor), *foot, under[0], holds="edge"),
             stroke(*dome, holds="lying"),
         )),
-        upright_dimension(x[0] + 1.5 * cap, up(slot.floor_front - slot.lift), up(slot.floor_front), cap),
+        upright_dimension(x[0] + 1.5 * cap, up(slot.floor_front - slot.lift), up(slot.floor_front),
+                          cap),
         upright_dimension(x[1], tops, up(gap), cap),
         upright_dimension(x[1] + 2.2 * cap + crown * scale, up(under_fret), tops, cap),
-        _strip_words(slot, (x[0], x[1], x[2]), (tops, up(gap), floor, top), (clear, crown), letters),
+        _strip_words(slot, (x[0], x[1], x[2]), (tops, up(gap), floor, top), (clear, crown),
+                     letters),
     ))  # fmt: skip
 
 
@@ -246,11 +249,13 @@ def _strip_words(
     return joined((
         _say((0.4 * cap, row), f"heights × {TIMES}", letters, bold=True, holds="finished"),
         _say((x[0], row), f"lift {letters.length(slot.lift)}", letters, bold=True),
-        _say((x[1] + cap, row), f"over fret 1: {letters.length(clear)}", letters, anchor="right", bold=True),
+        _say((x[1] + cap, row), f"over fret 1: {letters.length(clear)}", letters, anchor="right",
+             bold=True),
         Drawing(paths=(stroke((lift, row - 0.3 * cap), (lift, gap), holds="dimension"),
                        stroke((x[1], row - 0.3 * cap), (x[1], gap), holds="dimension"))),
         _say((x[0] + 2.3 * cap, tops - 1.7 * cap), "line of the fret tops", letters),
-        _say((x[1] - 0.9 * cap - crown, floor + 0.45 * cap), f"fret {letters.length(crown)} high", letters,
+        _say((x[1] - 0.9 * cap - crown, floor + 0.45 * cap), f"fret {letters.length(crown)} high",
+             letters,
              anchor="right", holds="pale"),
     ))  # fmt: skip
 
@@ -313,9 +318,11 @@ def _saddle_body(
         material(Polygon(outline), None, frame, (-1.0, -1.0, t + 1.0, 40.0), letters),
         Drawing(paths=(
             edge,
-            line_in([(x0, depth), (0, depth), (0, 0), (t, 0), (t, depth), (x1, depth)], frame, "edge"),
+            line_in([(x0, depth), (0, depth), (0, 0), (t, 0), (t, depth), (x1, depth)], frame,
+                    "edge"),
             *(torn(frame.at(p), frame.at(q), letters.cap)
-              for p, q in (((x0, depth), (x0, low)), ((x0, low), (x1, low)), ((x1, low), (x1, depth)))),
+              for p, q in (((x0, depth), (x0, low)), ((x0, low), (x1, low)),
+                           ((x1, low), (x1, depth)))),
         )),
     ))  # fmt: skip
 
@@ -363,13 +370,17 @@ def _saddle_words(
         _say((2.2 * cap, base), "nut", letters, bold=True),
         Drawing(paths=(foot,)),
         upright_dimension(x, frame.up(0.0), frame.up(seat.height), cap),
-        _say((x - 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'height '}{letters.length(seat.height)}", letters,
+        _say((x - 0.6 * cap, frame.up(depth / 2) - cap / 2),
+             f"{'' if letters.terse else 'height '}{letters.length(seat.height)}", letters,
              anchor="right", bold=True),
         upright_dimension(right, frame.up(0.0), frame.up(depth), cap),
-        _say((right + 0.6 * cap, frame.up(depth / 2) - cap / 2), f"{'' if letters.terse else 'slot '}{letters.length(depth)}", letters),
-        _say((frame.at((ends[1], 0.0))[0] - 1.5 * cap, frame.up(-2.5) + 0.6 * cap), "bridge", letters,
+        _say((right + 0.6 * cap, frame.up(depth / 2) - cap / 2),
+             f"{'' if letters.terse else 'slot '}{letters.length(depth)}", letters),
+        _say((frame.at((ends[1], 0.0))[0] - 1.5 * cap, frame.up(-2.5) + 0.6 * cap), "bridge",
+             letters,
              anchor="right"),
-        _say((frame.at((-1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "front", letters, anchor="right"),
+        _say((frame.at((-1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "front", letters,
+             anchor="right"),
         _say((frame.at((t + 1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "back", letters),
     ))  # fmt: skip
 
@@ -394,7 +405,8 @@ def _twelfth(
             torn(one.at((end, under)), one.at((end, under + string.gauge)), cap),
         )),
         upright_dimension(one.at((end / 2, 0))[0], one.up(top), one.up(under), cap),
-        _say((0.3 * cap, one.up(under + string.gauge) + 0.6 * cap), f"over fret 12: {letters.length(action)}",
+        _say((0.3 * cap, one.up(under + string.gauge) + 0.6 * cap),
+             f"over fret 12: {letters.length(action)}",
              letters, bold=True),
         _say((one.at((end / 2, 0))[0], one.up(board - 1.6) - 1.5 * cap), "fret 12", letters,
              anchor="middle"),
@@ -436,15 +448,19 @@ def saddle_plan_view(
             line_in([(-reach, 0.0), (reach, 0.0)], frame, "centre"),
             line_in(ridge, frame, "finished"),
         )),
-        _compensations(saddle, strings, frame, placed, (zero + 1.5 * k, low), size, letters, turned),
+        _compensations(saddle, strings, frame, placed, (zero + 1.5 * k, low), size, letters,
+                       turned),
         _say((0.3 * cap, size[1] - 1.2 * cap), ends[0], letters, bold=True),
-        _say((size[0] / 2, size[1] - 1.2 * cap), "to the nut, up the page", letters, anchor="middle"),
-        _say((size[0] - 0.3 * cap, size[1] - 1.2 * cap), ends[1], letters, anchor="right", bold=True),
+        _say((size[0] / 2, size[1] - 1.2 * cap), "to the nut, up the page", letters,
+             anchor="middle"),
+        _say((size[0] - 0.3 * cap, size[1] - 1.2 * cap), ends[1], letters, anchor="right",
+             bold=True),
     ))  # fmt: skip
 
 
 def _compensations(
-    saddle: Saddle, strings: Sequence[StringPath], frame: Frame, placed: Callable[[float, float], Point],
+    saddle: Saddle, strings: Sequence[StringPath], frame: Frame,
+    placed: Callable[[float, float], Point],
     span: tuple[float, float], size: tuple[float, float], letters: Letters, turned: bool,
 ) -> Drawing:  # fmt: skip
     """Each string, how far its ridge lies behind the scale length, and its number below."""
@@ -468,8 +484,10 @@ def _compensations(
         drawn += [Drawing(paths=tuple(paths)),
                   upright_dimension(x, z, frame.up(0.0), cap)]  # fmt: skip
         word = Words(
-            at=(label + (cap / 2 if turned else 0.0), top + 1.6 * cap), text=letters.length(seat.compensation),
-            height=cap, anchor="left" if turned else "middle", turn=90.0 if turned else 0.0, bold=True,
+            at=(label + (cap / 2 if turned else 0.0), top + 1.6 * cap),
+            text=letters.length(seat.compensation),
+            height=cap, anchor="left" if turned else "middle", turn=90.0 if turned else 0.0,
+            bold=True,
         )  # fmt: skip
         drawn.append(Drawing(words=(word,)))
         drawn.append(_say((number, foot - 2.0 * cap), str(seat.string), letters, anchor="middle"))

@@ -191,19 +191,26 @@ def entries(told: Card) -> Iterator[tuple[str, list[str]]]:
     zeros, length = told.zeros, told.length
     z = zeros["Z"]
     again = "; again for every tool" if told.changes_by_hand else ""
-    at = f"the tip on {surface_words(z.surface)}, beside the part: set Z = {exact(z.value, length)}{again}."
+    at = (
+        f"the tip on {surface_words(z.surface)}, beside the part: "
+        f"set Z = {exact(z.value, length)}{again}."
+    )
     yield "Z", [at, *_beside_z(told)]
     for axis in "XY":
         zero = zeros[axis]
         less = f"{length(zero.value, 3)} less" if zero.value else "minus"
         lines = [
-            f"against {surface_words(zero.surface)}; an edge finder: set {axis} = {less} half its width"
+            (
+                f"against {surface_words(zero.surface)}; an edge finder: set {axis} = {less} half "
+                "its width"
+            )
         ]
         if zero.touch is not None:
             lines[0] += ","
             lines.append(
                 f"or the side of T{zero.touch.number} with paper of {length(zero.touch.paper, 2)} "
-                f"between, tip at Z {exact(zero.touch.tip, length)}: set {axis} = {told.set_to(zero)}."
+                f"between, tip at Z {exact(zero.touch.tip, length)}: set {axis} = "
+                f"{told.set_to(zero)}."
             )
         else:
             lines[0] += "."
@@ -214,13 +221,14 @@ def _beside_z(told: Card) -> Iterator[str]:
     zero, stock, length = told.zeros["Z"], told.sheet.stock, told.length
     if told.lying:
         if zero.upper_face is not None:
-            yield f"The upper face must then stand at Z {length(zero.upper_face, 3)}; glue may lift it."
+            face = length(zero.upper_face, 3)
+            yield f"The upper face must then stand at Z {face}; glue may lift it."
         return
     out = length(stock.z1 - told.sheet.holding.jaws, 2)
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
-        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the {told.sheet.holding.grip} hold up to "
-        f"{slack} more or less, set Z to that."
+        f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the "
+        f"{told.sheet.holding.grip} hold up to {slack} more or less, set Z to that."
     )
 
 

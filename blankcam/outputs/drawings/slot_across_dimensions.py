@@ -108,7 +108,8 @@ def left_column(
     places = fanned([(a + b) / 2 for a, b in spans], cap * CLOSE, (0.8 * cap, box[3]))
     centre = frame.at((slot.centre, 0.0))[0]
     extend = [stroke((end, z), (at - 0.4 * cap, z), holds="dimension")
-              for end, z in zip((centre, box[0] - 0.2 * cap, centre), stops, strict=True)]  # fmt: skip
+              for end,
+              z in zip((centre, box[0] - 0.2 * cap, centre), stops, strict=True)]  # fmt: skip
     drawn = [Drawing(paths=tuple(extend))]
     for (low, high), place, text in zip(spans, places, left_words(section, letters), strict=True):
         drawn.append(upright_dimension(at, low, high, cap))
@@ -162,7 +163,8 @@ def _top_word(
 ) -> Words:
     gap = 1.2 * letters.cap
     at, anchor = {
-        "wide": (middle, "middle"), "string": (middle - gap, "right"), "clear": (middle + gap, "left"),
+        "wide": (middle, "middle"), "string": (middle - gap, "right"),
+        "clear": (middle + gap, "left"),
     }[kind]  # fmt: skip
     own = letters.wide([text], bold=kind == "wide")
     if anchor == "right":

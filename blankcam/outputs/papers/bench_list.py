@@ -105,8 +105,8 @@ def _steps(
         yield from _after(work.part, {name for file in files for name in file.operation_names})
     if work.shaped:
         yield (
-            "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat side "
-            f"should be {both(hand_steps.highest(work))} at the highest."
+            "**Before unclamping**: stop the spindle, brush and vacuum; the height over the seat "
+            f"side should be {both(hand_steps.highest(work))} at the highest."
         )
     yield from hand_steps.after(work)
 
@@ -119,7 +119,10 @@ def _after(part: Part, done: Container[str]) -> Iterator[str]:
             "if it is thicker, rub off the rest."
         )
     if "outline" in done:
-        yield "**Free it**: saw through the tabs at both ends, near the seat side, and file them flush."
+        yield (
+            "**Free it**: saw through the tabs at both ends, near the seat side, and file them "
+            "flush."
+        )
 
 
 def _slanted(design: Design, part: Part) -> Iterator[str]:
@@ -165,8 +168,8 @@ def _as_known(profile: Profile) -> str:
     by = f"measured on {profile.measured}" if profile.measured else "its profile states it"
     return (
         f"The machine is taken as {by}, and its errors are made up for: each program's header says "
-        "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero from "
-        "above: coming the other way puts its play in again."
+        "how good its slots can be. Come to X and Y zero with rising coordinates and to Z zero "
+        "from above: coming the other way puts its play in again."
     )
 
 
@@ -203,8 +206,9 @@ def _step_table(design: Design, work: hand_steps.PartWork, units: Units) -> Iter
 def _then(profile: Profile, stage: Stage) -> Iterator[str]:
     yield "String it up, tune it, let it settle a day or two."
     yield (
-        "**Measure** at pitch, with feeler gauges or a graded rule: the height of each open string's "
-        "underside over the crown of fret 1 and of fret 12, and the relief. Write them into `readings.toml`."
+        "**Measure** at pitch, with feeler gauges or a graded rule: the height of each open "
+        "string's underside over the crown of fret 1 and of fret 12, and the relief. Write them "
+        "into `readings.toml`."
     )
     what = "cut or file" if profile.cuts_programs else "file"
     if stage is Stage.ROUGH:

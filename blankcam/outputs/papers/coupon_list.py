@@ -121,14 +121,13 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
     yield (
         f"**Saw** a strip of {facts.material}, or of what you cut most: {both(piece.length, 1)} "
         f"long and no longer, {both(piece.thickness, 1)} wide, at least {both(piece.height, 1)} "
-        "thick, its two faces flat and parallel within 0.02 mm: the measures depend on that. A thicker "
-        "one will do: the program counts from the top."
+        "thick, its two faces flat and parallel within 0.02 mm: the measures depend on that. A "
+        "thicker one will do: the program counts from the top."
     )
     yield (
-        "**Hold** it lying flat in the vice, its front edge toward you, down on parallels, its ends "
-        "free; jaws at most "
-        f"{both(jaws, 1)} over what it stands on, and at least {both(piece.height - jaws, 1)} of "
-        "it above them."
+        "**Hold** it lying flat in the vice, its front edge toward you, down on parallels, its "
+        f"ends free; jaws at most {both(jaws, 1)} over what it stands on, and at least "
+        f"{both(piece.height - jaws, 1)} of it above them."
     )
     x, y = piece.mark
     yield (
@@ -140,8 +139,8 @@ def _cutting(facts: CouponFacts) -> Iterator[str]:
     yield dry_first([file.program for file in cutting], profile)
     yield from runs(facts.programs, profile)
     yield (
-        "**Take it out** once the spindle stands still; brush chips and burrs off without rounding an "
-        "edge."
+        "**Take it out** once the spindle stands still; brush chips and burrs off without rounding "
+        "an edge."
     )
 
 
@@ -149,9 +148,9 @@ def _zero(program: Program, profile: Profile) -> str:
     """With what, on what and to which numbers the piece is zeroed, and how."""
     return (
         f"**Zero**, {fitted(program, profile)} (an edge finder goes in first): "
-        f"{zero_words(program.zeros, to_set(profile))} Come to X and Y with rising coordinates, where "
-        "0.1 mm is near enough, and to Z from above, with the feeler or paper, and the feel, that you "
-        "use for every job: how far your touch is off is measured too."
+        f"{zero_words(program.zeros, to_set(profile))} Come to X and Y with rising coordinates, "
+        "where 0.1 mm is near enough, and to Z from above, with the feeler or paper, and the feel, "
+        "that you use for every job: how far your touch is off is measured too."
     )
 
 
@@ -185,8 +184,8 @@ def _table(facts: CouponFacts) -> str:
 def _left_out(piece: Coupon) -> str:
     deepest, within = max(s.deep for s in piece.steps), first_guess(scale("z"), 0.0).within
     z_scale = (
-        f"The scale of Z: the deepest step lies only {both(deepest)} under the top, where a caliper "
-        f"tells nothing of it. It is taken as true within {100 * within:.2f} %."
+        f"The scale of Z: the deepest step lies only {both(deepest)} under the top, where a "
+        f"caliper tells nothing of it. It is taken as true within {100 * within:.2f} %."
     )
     lines = [z_scale, *(f"{tool_words(tool)}: {why}" for tool, why in piece.left_out)]
     return "\n".join(f"- {line}" for line in lines)

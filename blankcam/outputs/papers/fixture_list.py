@@ -22,8 +22,9 @@ from blankcam.toolpath.moves import Program
 HEAD = (
     "Lengths are mm (in). Do first what each job's `bench.md` says before its first **Hold** "
     "(measuring, rubbing to thickness); afterwards go on there after its last **run**. The places "
-    "stand {pitch} apart along Y, place 1 at Y 0. Push all left ends, as seen from the bridge, against "
-    "one stop, no higher than the walls; take it away once the blanks are held, for tools pass there."
+    "stand {pitch} apart along Y, place 1 at Y 0. Push all left ends, as seen from the bridge, "
+    "against one stop, no higher than the walls; take it away once the blanks are held, for tools "
+    "pass there."
 )
 
 
@@ -145,9 +146,9 @@ def _standing(program: Program, part: Part, machine: Profile) -> str:
     """Between the walls, as high as all of them have them."""
     held = machine.holding
     return (
-        f"left ends at the stop; {held.kind}, seat side down, {held.grip} up to {both(held.jaws)} over "
-        f"it, at most {both(program.stock.z1 - held.jaws)} out of them; the side seen from the bridge "
-        f"toward you, {hand_steps.seen_side(part)}."
+        f"left ends at the stop; {held.kind}, seat side down, {held.grip} up to {both(held.jaws)} "
+        f"over it, at most {both(program.stock.z1 - held.jaws)} out of them; the side seen from "
+        f"the bridge toward you, {hand_steps.seen_side(part)}."
     )
 
 
@@ -159,8 +160,8 @@ def _lying_after(results: Mapping[int, CutResult], programs: Sequence[Program]) 
         yield f"**Measure the thickness**: {', '.join(limits)}; what is thicker, rub off."
     if cut_out := [str(n) for n in results if ("outline", n) in done]:
         yield (
-            f"**Free them** (place {', '.join(cut_out)}): saw through the tabs at both ends, near the "
-            "seat side, and file them flush."
+            f"**Free them** (place {', '.join(cut_out)}): saw through the tabs at both ends, near "
+            "the seat side, and file them flush."
         )
 
 

@@ -115,8 +115,8 @@ def before(work: PartWork, checks: Iterable[Check]) -> Iterator[str]:
         )
     if not work.milled(FeatureKind.OUTLINE):
         yield (
-            f"**Square** its seat side: flat on the plate, square to {seen_side(part)}, no light under "
-            "a try square."
+            f"**Square** its seat side: flat on the plate, square to {seen_side(part)}, no light "
+            "under a try square."
         )
     if not work.machined:
         yield from _shaped_by_hand(work)
@@ -309,9 +309,9 @@ def _front(work: PartWork) -> Iterator[str]:
     if by_hand:
         yield (
             f"**Cut the front back** at {_strings(by_hand)}: scribe each step's two sides and its "
-            "bottom on the fingerboard side, and how far back it goes on the top, as in the table of "
-            "steps. File it from the top down, straight across and square to the seat side: its back "
-            "is where the string leaves the nut."
+            "bottom on the fingerboard side, and how far back it goes on the top, as in the table "
+            "of steps. File it from the top down, straight across and square to the seat side: its "
+            "back is where the string leaves the nut."
         )
     if len(by_hand) < len(fronts):
         yield (
@@ -332,8 +332,8 @@ def board_end(forward: float) -> Iterator[str]:
         yield (
             f"**Shorten the board's end** by {both(forward)} first, square across: the nut stands "
             "that much forward, so that the strings leave it where nut compensation has them. Then "
-            "measure the seat's width again; where it is not the job's `seat_width`, write it there "
-            "and make everything anew."
+            "measure the seat's width again; where it is not the job's `seat_width`, write it "
+            "there and make everything anew."
         )
 
 
@@ -344,8 +344,8 @@ def _slots(work: PartWork, nut: Part) -> Iterator[str]:
         yield from _filed_slots(work, nut, held)
     elif held:
         yield (
-            f"**Slots**: nothing to file yet; the mill has left {both(held)} in their floors, which "
-            "goes after stringing."
+            f"**Slots**: nothing to file yet; the mill has left {both(held)} in their floors, "
+            "which goes after stringing."
         )
 
 

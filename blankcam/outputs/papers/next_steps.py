@@ -39,7 +39,10 @@ def after_layout(
     if refused:
         yield f"put right in {path} what make will refuse, then run layout again"
     elif not measured:
-        yield f"measure what the cautions say was assumed, write it into {path}, then run layout again"
+        yield (
+            f"measure what the cautions say was assumed, write it into {path}, then run layout "
+            "again"
+        )
     elif cautions:
         yield f"read the cautions above, put right what you can in {path}, then run layout again"
     yield f"when the numbers are right: blankcam make {path} --out cuts{_machine(machine)}"

@@ -137,7 +137,8 @@ def part_words(sheet: RefitSheet) -> Iterator[str]:
     for number, width in _widened(sheet):
         yield f"slot {number}: widen it to {both(width)} mm"
     if sheet.taken.top:
-        yield f"nut: its floors are final, so its top comes down to them, once and last{_top(sheet)}"
+        over = _top(sheet)
+        yield f"nut: its floors are final, so its top comes down to them, once and last{over}"
     elif sheet.top_due:
         yield "nut: leave its top for now; it comes down once, last, when every floor is final"
     if sheet.saddles is not None:
@@ -307,7 +308,10 @@ def _ridge(before: Saddle, after: Saddle) -> Section:
         title="",
         table=ridge_table(before, after),
         notes=(
-            "Heights over its underside. By hand: file the ridge down, then round it as it was before.",
+            (
+                "Heights over its underside. By hand: file the ridge down, then round it as it was "
+                "before."
+            ),
         ),
     )
 
@@ -333,8 +337,8 @@ def _then(sheet: RefitSheet) -> Section:
             (
                 "String it, tune it, let it settle, and read it again: it should lie within"
                 " the table's bands, in mm. If you do not cut this refit, write"
-                ' `last_refit = "not cut"` in the next readings; where you leave out one part alone,'
-                ' `"nut not cut"` or `"saddle not cut"`.'
+                ' `last_refit = "not cut"` in the next readings; where you leave out one part '
+                'alone, `"nut not cut"` or `"saddle not cut"`.'
             ),
         ),
     )

@@ -97,9 +97,9 @@ def outside_words(verdicts: Sequence[StringVerdict]) -> Iterator[str]:
         if 2 * sum(abs(o) > band for o, band in zip(off, bands, strict=True)) > len(off):
             way = "higher" if sum(off) > 0 else "lower"
             yield (
-                f"over fret {fret} most strings were read {way} than expected: the readings are used,"
-                " for nothing explains them better than the strings' pull; look at the neck and its"
-                " relief before you cut"
+                f"over fret {fret} most strings were read {way} than expected: the readings are "
+                "used, for nothing explains them better than the strings' pull; look at the neck "
+                "and its relief before you cut"
             )
 
 

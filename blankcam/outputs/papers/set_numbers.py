@@ -47,7 +47,8 @@ def dry_first(programs: Sequence[Program], machine: Profile) -> str:
     given = next(z.value for z in programs[0].zeros if z.axis == "Z")
     told = to_set(machine)
     return (
-        f"**Dry first**: the spindle off, and Z set {unit_first(machine)(up, 2)} lower than the number "
-        f"given, for each tool that is touched off: {exact(given - up, told)} for {exact(given, told)}. All then "
-        "runs that much higher. Set Z to the number itself again before you cut."
+        f"**Dry first**: the spindle off, and Z set {unit_first(machine)(up, 2)} lower than the "
+        f"number given, for each tool that is touched off: {exact(given - up, told)} for "
+        f"{exact(given, told)}. All then runs that much higher. Set Z to the number itself again "
+        "before you cut."
     )

@@ -65,7 +65,8 @@ def _probe_steps(result: CutResult, setup: str) -> Iterator[str]:
         again = f"; then, {fitted(first, machine)}, {touch_words(first.zeros, unit_first(machine))}"
     for file in result.probing:
         if file.setup == setup:
-            yield f"**Zero by the probe** in place of that: run `{file.name}` as its head says{again}."
+            run = f"run `{file.name}` as its head says"
+            yield f"**Zero by the probe** in place of that: {run}{again}."
 
 
 def _held(request: CutRequest, program: Program) -> str:
@@ -94,7 +95,10 @@ def _held_on_edge(request: CutRequest, program: Program) -> str:
     how, over = f"{held.kind}, seat side down", "it"
     toward = hand_steps.seen_side(request.part)
     if request.turned:
-        how = f"turn it over about its length, its left end still on the left; {held.kind}, crown down"
+        how = (
+            "turn it over about its length, its left end still on the left; "
+            f"{held.kind}, crown down"
+        )
         over, toward = "where it rests", "the nut side"
     return (
         f"{how}, {held.grip} up to {both(held.jaws)} over {over}, "
@@ -141,8 +145,8 @@ def _run(file: ProgramFile, machine: Profile) -> str:
     """A program's run, and what to look at."""
     if file.program.air:
         return (
-            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it says, "
-            "zero again"
+            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it "
+            "says, zero again"
         )
     about = about_minutes(file.seconds)
     return f"**run `{file.name}`**, dry first, {about}{_at_stops(file, machine)}"

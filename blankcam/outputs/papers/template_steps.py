@@ -24,9 +24,8 @@ def steps(design: Design, profile: Profile) -> Iterator[str]:
     if any(r.holds == "test square" for r in rules):
         yield (
             f"**Kerf**: cut the test square of `{design.parts[0].name}.dxf` first and measure it: "
-            f"{both(SQUARE)} less its "
-            f"width is the kerf. If it is not {both(profile.kerf, 3)}, write yours into the profile "
-            "and make again."
+            f"{both(SQUARE)} less its width is the kerf. If it is not {both(profile.kerf, 3)}, "
+            "write yours into the profile and make again."
         )
     for part in design.parts:
         yield f"**Cut `{part.name}.dxf`**: {_work(rules, profile)}. It holds {_held(part)}."

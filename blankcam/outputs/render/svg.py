@@ -77,6 +77,7 @@ def _words(words: Words, ink: Ink, tall: float) -> str:
     # held to the width that it was measured with, whatever font there is
     held = f' textLength="{_number(wide)}" lengthAdjust="spacingAndGlyphs"' if wide > 0 else ""
     return (
-        f'<text x="{a}" y="{b}" font-size="{size}" text-anchor="{anchor}"{held}{bold}{colour}{turn}>'
+        f'<text x="{a}" y="{b}" font-size="{size}" '
+        f'text-anchor="{anchor}"{held}{bold}{colour}{turn}>'
         f"{text}</text>"
     )

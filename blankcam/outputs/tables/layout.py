@@ -54,8 +54,8 @@ def _head(design: Design) -> Section:
         title=f"{job.instrument.name} - {job.instrument.kind}, {job.instrument.handed}-handed",
         notes=(
             (
-                f"scale {board.scale:.2f} mm ({inches(board.scale, 3)} in), board {at}, fret height {board.fret_height:.2f} mm, "
-                f"relief {board.relief:.2f} mm"
+                f"scale {board.scale:.2f} mm ({inches(board.scale, 3)} in), board {at}, fret "
+                f"height {board.fret_height:.2f} mm, relief {board.relief:.2f} mm"
             ),
         ),
     )
@@ -90,8 +90,8 @@ def _nut(design: Design, choices: Mapping[int, Decision]) -> Iterator[Section]:
                 f"{both(nut.thickness, 3)} thick; top {_radius(nut.top.radius)}"
             ),
             (
-                f"stage rough leaves {nut.allowance:.2f} mm on the top and {nut.hold_back:.2f} mm on "
-                "the floors"
+                f"stage rough leaves {nut.allowance:.2f} mm on the top and {nut.hold_back:.2f} mm "
+                "on the floors"
             ),
         ),
     )
@@ -192,8 +192,8 @@ def _edges(design: Design, fronts: Mapping[int, Decision]) -> Iterator[Section]:
         ),
         notes=(
             (
-                f"the nut stands {both(design.stands_forward)} forward: the board's end is shortened by that "
-                "first"
+                f"the nut stands {both(design.stands_forward)} forward: the board's end is "
+                "shortened by that first"
             ),
             "each step goes from the top down; from and to are measured from the nut's left end",
         ),
@@ -229,7 +229,8 @@ def scattered(scatter: InstrumentScatter) -> tuple[Section, ...]:
     )
     return (
         Section(
-            title="What the uncertainty of the measurements does: 90 of 100 instruments lie between",
+            title="What the uncertainty of the measurements does: 90 of 100 instruments lie "
+            "between",
             table=Table(key="scatter", columns=SPREAD, rows=rows),
             notes=(f"chance that any string buzzes: {scatter.buzz:.0%}", *scatter.words),
         ),

@@ -24,7 +24,8 @@ def _off(mm: float) -> float | None:
 
 VERDICT: tuple[Field[StringVerdict], ...] = (
     field("name", "string", lambda v: f"{v.number} {v.note}"),
-    field("first_foreseen", "fret 1: expected", lambda v: _span(v.first.foreseen, v.first.foreseen_band)),
+    field("first_foreseen", "fret 1: expected",
+          lambda v: _span(v.first.foreseen, v.first.foreseen_band)),
     field("first_read", "read", lambda v: v.first.read, "mm"),
     field("first_wanted", "wanted", lambda v: v.first.wanted, "mm"),
     field("twelfth_foreseen", "fret 12: expected",

@@ -91,10 +91,13 @@ def buzz_section(design: Design) -> Section:
         ),
         notes=(
             (
-                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of the length "
-                "from the bridge (our own estimate); below 0 it would touch a fret"
+                f"plucked with {pluck['force']:g} N square to the board, {pluck['beta']:.0%} of "
+                "the length from the bridge (our own estimate); below 0 it would touch a fret"
             ),
-            "least action: where the least would be 0 with this nut; for information, never applied",
+            (
+                "least action: where the least would be 0 with this nut; for information, never "
+                "applied"
+            ),
         ),
     )
 

@@ -4,9 +4,13 @@
 (function (bc) {
   const MOST = 24;  // strings that throw a shadow
   const SUN = 'const vec3 SUN = vec3(-0.34, -0.30, 0.89);';
+  const STRIPS = 48;  // along x, each with the strings whose shadow may fall there
+  const FINE = 2.2;  // pixels between two columns of the surface that are finer than need be
+  const DROP = 14;  // mm that a shadow falls at most
   /* How far strings keep the lamp from a place: each a line bent once, drawn as a soft band. */
   const SHADOW = `
-    uniform int cords;
+    uniform ivec2 near[${STRIPS}];
+    uniform vec2 strips;
     uniform vec4 cordA[${MOST}], cordB[${MOST}];
     ${SUN}
     float along(int i, float y) {
@@ -15,7 +19,8 @@
     }
     float shade(vec3 p) {
       float dark = 0.0;
-      for (int i = 0; i < cords; i++) {
+      ivec2 some = near[clamp(int((p.x - strips.x) * strips.y), 0, ${STRIPS - 1})];
+      for (int i = some.x; i < some.y; i++) {
         float t = (along(i, p.y) - p.z) / SUN.z;
         if (t < 0.02) continue;
         vec3 q = p + t * SUN;
@@ -31,6 +36,7 @@
     precision highp int;
     uniform highp sampler2D heights, deviations;
     uniform ivec4 part;
+    uniform int every;
     uniform vec4 grid, box;
     uniform float ground;
     uniform mat4 view;
@@ -38,9 +44,9 @@
     out float off, there, hollow, dark;
     ${SHADOW}
     void main() {
-      int w = part.z + 4, h = part.w + 4;
+      int w = (part.z + every - 1) / every + 4, h = part.w + 4;
       ivec2 at = ivec2(gl_VertexID % w, gl_VertexID / w);
-      ivec2 cell = part.xy + clamp(at - 2, ivec2(0), part.zw - 1);
+      ivec2 cell = part.xy + clamp((at - 2) * ivec2(every, 1), ivec2(0), part.zw - 1);
       vec2 p = grid.xy + vec2(cell) * grid.zw;
       if (at.x < 2) p.x = box.x; else if (at.x > w - 3) p.x = box.y;
       if (at.y < 2) p.y = box.z; else if (at.y > h - 3) p.y = box.w;
@@ -175,6 +181,23 @@
     return { p, u: names };
   }
 
+  /* For strips of equal width along x the first string whose shadow may fall there and the one after
+     the last; strings are given in their order across. */
+  function strips(cords) {
+    const reach = cords.map(([x, across, radius]) => {
+      const soft = 1.25 * radius + 0.12 * DROP + 60 * Math.abs(across);  // 60 mm of string to each side
+      return [x - soft, x + soft + 0.39 * DROP];
+    });
+    const from = Math.min(...reach.map((r) => r[0]), 0);
+    const wide = (Math.max(...reach.map((r) => r[1]), 1) - from) / STRIPS;
+    const near = Array.from({ length: STRIPS }, (_, k) => {
+      const [low, high] = [from + k * wide, from + (k + 1) * wide];
+      const falls = reach.map((r) => r[0] < high && r[1] > low);
+      return falls.includes(true) ? [falls.indexOf(true), falls.lastIndexOf(true) + 1] : [0, 0];
+    });
+    return { from, wide, near: near.flat() };
+  }
+
   /* Where one looks from. Yaw 0, pitch 0: from the bridge to the head, x to the right. */
   class Camera {
     constructor(box) {
@@ -261,6 +284,7 @@
         surface: program(gl, SURFACE, SKIN), solid: program(gl, SOLID, PAINT), wire: program(gl, WIRE, INK),
       };
       this.meshes = new Map();
+      this.shapes = [];
       this.ramp = this.texture();
       gl.texImage2D(gl.TEXTURE_2D, 0, gl.RGBA, 256, 1, 0, gl.RGBA, gl.UNSIGNED_BYTE, bc.colour.ramp(256));
       this.solids = [];
@@ -356,13 +380,40 @@
       this.goalOf = grid || this.goalOf;
     }
 
+    /* A vertex array with values of its own. */
+    shape(target, values) {
+      const { gl } = this;
+      const [vao, buffer] = [gl.createVertexArray(), gl.createBuffer()];
+      this.shapes.push({ vao, buffer });
+      gl.bindVertexArray(vao);
+      gl.bindBuffer(target, buffer);
+      gl.bufferData(target, values, gl.STATIC_DRAW);
+      return vao;
+    }
+
+    /* Frees what was made of a page or program before. */
+    forget() {
+      const { gl } = this;
+      for (const { vao, buffer } of this.shapes) {
+        gl.deleteVertexArray(vao);
+        gl.deleteBuffer(buffer);
+      }
+      for (const s of this.kept.values()) {
+        gl.deleteTexture(s.heights);
+        gl.deleteTexture(s.deviations);
+        this.sizes.delete(s.deviations);
+        if (s === this.surface) this.surface = null;
+      }
+      this.shapes = [];
+      [this.solids, this.wires] = [[], []];
+      this.meshes.clear();
+      this.kept.clear();
+    }
+
     /* Kinds as in the painting shader: 0 plain, 1 wound, 2 nylon, 3 wood, 4 to come. */
     solid(vertices, colour, kind = 0, pitch = 1) {
       const { gl } = this;
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ARRAY_BUFFER, vertices);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 24, 0);
       gl.vertexAttribPointer(1, 3, gl.FLOAT, false, 24, 12);
       gl.enableVertexAttribArray(0);
@@ -372,10 +423,7 @@
 
     wire(vertices, colour) {
       const { gl } = this;
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ARRAY_BUFFER, vertices, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ARRAY_BUFFER, vertices);
       gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 12, 0);
       gl.enableVertexAttribArray(0);
       return { vao, count: vertices.length / 3, colour };
@@ -461,11 +509,13 @@
       const { gl } = this;
       gl.uniformMatrix4fv(u.view, false, view);
       for (const name of ['toward', 'right', 'up']) gl.uniform3fv(u[name], eye[name]);
-      const n = Math.min(this.cords.length, MOST);
-      gl.uniform1i(u.cords, n);
-      if (n) {
-        gl.uniform4fv(u['cordA[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(0, 4)));
-        gl.uniform4fv(u['cordB[0]'], this.cords.slice(0, n).flatMap((c) => c.slice(4)));
+      const cords = this.cords.slice(0, MOST);
+      const { from, wide, near } = strips(cords);
+      gl.uniform2iv(u['near[0]'], near);
+      gl.uniform2f(u.strips, from, 1 / wide);
+      if (cords.length) {
+        gl.uniform4fv(u['cordA[0]'], cords.flatMap((c) => c.slice(0, 4)));
+        gl.uniform4fv(u['cordB[0]'], cords.flatMap((c) => c.slice(4)));
       }
     }
 
@@ -482,10 +532,7 @@
           for (const v of [a, a + 1, a + w, a + w, a + 1, a + w + 1]) index[k++] = v;
         }
       }
-      const vao = gl.createVertexArray();
-      gl.bindVertexArray(vao);
-      gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, gl.createBuffer());
-      gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, index, gl.STATIC_DRAW);
+      const vao = this.shape(gl.ELEMENT_ARRAY_BUFFER, index);
       gl.bindVertexArray(null);
       this.meshes.set(key, { vao, count: index.length });
       return this.meshes.get(key);
@@ -501,6 +548,12 @@
       const first = Math.min(Math.max(Math.ceil((low - g.x0) / g.dx - 1e-6), 0), g.nx - 2);
       const last = Math.max(Math.min(Math.floor((high - g.x0) / g.dx + 1e-6), g.nx - 1), first + 1);
       return { part: [first, 0, last - first + 1, g.ny], box: [low, high, g.box[2], g.box[3]] };
+    }
+
+    /* Of so many columns one is drawn: no more than can be told apart. */
+    columns(grid) {
+      const pixel = 2 * this.camera.half(this.aspect) / this.canvas.height;
+      return Math.max(Math.floor(FINE * pixel / grid.dx), 1);
     }
 
     renderSurface(view, eye) {
@@ -524,6 +577,8 @@
       gl.uniform1i(u.tinted, goal ? 1 : 0);
       if (goal) gl.uniform4f(u.goalGrid, goal.grid.x0, goal.grid.y0, goal.grid.dx, goal.grid.dy);
       gl.uniform4iv(u.part, part);
+      const every = this.columns(g);
+      gl.uniform1i(u.every, every);
       gl.uniform4f(u.grid, g.x0, g.y0, g.dx, g.dy);
       gl.uniform4fv(u.box, box);
       gl.uniform1f(u.ground, look.ground);
@@ -533,7 +588,7 @@
       gl.uniform1f(u.pitch, Math.min(Math.max(this.camera.half(this.aspect) * 0.06, 0.16), 0.8));
       gl.uniform1f(u.cutAt, look.cutAt === undefined ? -1e6 : look.cutAt);
       gl.uniform2fv(u.limits, look.limits);
-      const mesh = this.mesh(part[2] + 4, part[3] + 4);
+      const mesh = this.mesh(Math.ceil(part[2] / every) + 4, part[3] + 4);
       gl.bindVertexArray(mesh.vao);
       gl.drawElements(gl.TRIANGLES, mesh.count, gl.UNSIGNED_INT, 0);
     }

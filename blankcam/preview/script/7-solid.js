@@ -32,20 +32,16 @@
   }
 
   class SolidView {
-    constructor(data) {
-      this.data = data;
+    constructor() {
       this.scene = new bc.scene.Scene($('solid-canvas'));
-      this.scene.look.limits = data.limits;
       this.tags = new bc.tags.Tags(this.scene, $('solid-tags'));
       this.seat = true;
       this.made = new Map();
-      this.standing = data.parts.some((p) => p.refit) ? 2 : data.stage === 'final' ? 3 : 1;
+      this.part = null;
       this.chosen = 0;
       this.near = false;
       this.heard = () => {};
       bc.scene.steer(this.scene, () => this.scene.draw());
-      choices($('choose-part'), 'part', data.parts.map((p, i) => [String(i), p.words]), '0',
-        (v) => this.show(Number(v)));
       choices($('choose-where'), 'where', [['seat', 'In its seat'], ['alone', 'Alone']], 'seat', (v) => {
         this.seat = v === 'seat';
         this.whole();
@@ -57,7 +53,6 @@
       $('span').addEventListener('change', () => this.colour());
       $('strings').addEventListener('change', () => this.dress());
       $('opened').addEventListener('change', () => this.dress());
-      $('standing').value = String(this.standing);
       $('standing').addEventListener('input', () => this.stand(Number($('standing').value)));
       this.listen(this.scene.canvas);
     }
@@ -83,17 +78,39 @@
       else if (e.key === 'Home' && e.target === this.scene.canvas) this.turn('corner');
     }
 
-    async show(index) {
-      this.part = this.data.parts[index];
-      await Promise.all(this.part.stages.map(async (s) => {
-        if (s.grid) return;
-        s.grid = await bc.unpack.heights(s.heights);
-        s.off = s.deviation ? await bc.unpack.deviation(s.deviation) : null;
-      }));
+    /* Which part is shown. */
+    get index() {
+      return this.part ? this.data.parts.indexOf(this.part) : 0;
+    }
+
+    async unpack(data) {
+      await unpacked(data.parts[this.index]);
+    }
+
+    /* A page's shapes; newer ones are seen from where one stood. */
+    async take(data) {
+      const { index } = this;
+      const seen = this.part && [this.near, this.scene.camera.pose];
+      this.data = data;
+      this.made.clear();
+      this.scene.forget();
+      this.scene.look.limits = data.limits;
+      if (!seen) this.standing = data.parts.some((p) => p.refit) ? 2 : data.stage === 'final' ? 3 : 1;
+      choices($('choose-part'), 'part', data.parts.map((p, i) => [String(i), p.words]), String(index),
+        (v) => this.show(Number(v)));
+      await this.show(index, seen);
+    }
+
+    async show(index, seen = null) {
+      const part = this.wanted = this.data.parts[index];
+      await unpacked(part);
+      if (part !== this.wanted) return;  // another was chosen, or a newer page came, meanwhile
+      this.part = part;
       this.chosen = Math.min(this.chosen, this.part.spots.length - 1);
       this.buttons();
       this.stage = null;
       this.whole();
+      if (seen) [this.near, this.scene.camera.pose] = seen;
       this.stand(this.standing);
       this.tell(null);
     }
@@ -229,7 +246,7 @@
 
     cord(s) {
       const [colour, kind] = this.lies(s) ? LOOKS[s.make] : [INK, 4];
-      const tube = bc.shapes.tube(this.line(s), s.gauge / 2, 20);
+      const tube = bc.shapes.tube(this.line(s), s.gauge / 2, 12);
       return this.scene.solid(tube, colour, kind, kind === 4 ? s.gauge / 2 : Math.max(0.22, 0.28 * s.gauge));
     }
 
@@ -379,6 +396,15 @@
       box.replaceChildren(facts(this.part.spots[this.chosen]));
       box.append(hit ? place(hit, this.stage.off) : $('hint').content.cloneNode(true));
     }
+  }
+
+  /* A part's heights as numbers. */
+  async function unpacked(part) {
+    await Promise.all(part.stages.map(async (s) => {
+      if (s.grid) return;
+      const off = s.deviation ? await bc.unpack.deviation(s.deviation) : null;
+      [s.off, s.grid] = [off, await bc.unpack.heights(s.heights)];
+    }));
   }
 
   /* A line cut short a little beyond both faces of a part. */

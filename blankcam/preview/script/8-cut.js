@@ -35,8 +35,7 @@
   }
 
   class CutView {
-    constructor(data) {
-      this.programs = data.programs;
+    constructor() {
       this.scene = new bc.scene.Scene($('cut-canvas'));
       this.playing = 0;
       bc.scene.steer(this.scene, () => this.scene.draw());
@@ -59,11 +58,33 @@
       }
     }
 
+    /* Which of a page's programs is shown: the one that was shown of the page before. */
+    indexIn(programs) {
+      return Math.max(programs.findIndex((p) => this.program && p.file === this.program.file), 0);
+    }
+
+    async unpack(programs) {
+      await this.ready(programs, this.indexIn(programs));
+    }
+
+    /* A page's programs; newer ones are seen from where one stood, at the same time. */
+    async take(programs) {
+      const index = this.indexIn(programs);
+      const seen = this.program && [this.now, this.scene.camera.pose];
+      this.programs = programs;
+      $('program').value = String(index);
+      await this.load(index);
+      if (!seen) return;
+      this.scene.camera.pose = seen[1];
+      this.seek(seen[0]);
+    }
+
     async load(index) {
       this.stop();
       const p = this.wanted = this.programs[index];
-      await this.ready(p);
+      await this.ready(this.programs, index);
       if (p !== this.wanted) return; // another was chosen meanwhile
+      this.scene.forget();
       this.program = p;
       this.replay = p.replay;
       this.total = p.way.seconds[p.way.n - 1];
@@ -148,13 +169,14 @@
     }
 
     /* Unpack a program; its stock is what the program before it left. */
-    async ready(p) {
+    async ready(programs, index) {
+      const p = programs[index];
       if (p.replay) return;
       [p.way, p.lines] = await Promise.all([bc.unpack.path(p.path), bc.unpack.text(p.text)]);
       let before = p.start ? (await bc.unpack.heights(p.start)).z : null;
       if (p.after !== null) {
-        const other = this.programs[p.after];
-        await this.ready(other);
+        const other = programs[p.after];
+        await this.ready(programs, p.after);
         before = other.replay.stand(other.way.n - 1, 0).z;
       }
       p.replay = new bc.sweep.Replay(p.cells, p.top, p.way, p.tools, before);

@@ -9,19 +9,21 @@
   const WORDS = { blank: 'before the cut', rough: 'after the first cut', refit: 'after stringing', finished: 'finished' };
 
   class SlotView {
-    constructor(data, solid) {
-      this.parts = data.parts;
+    constructor(solid) {
       this.solid = solid;
-      this.sheets = null;
-      this.room = document.querySelector('.instrument .paper');
-      new ResizeObserver(() => this.fit()).observe(this.room);
+      this.watcher = new ResizeObserver(() => this.fit());
       solid.heard = () => this.show();
     }
 
-    load(sections, seats) {
-      this.sheets = sections;
-      this.places = seats;
-      this.show();
+    /* A page's drawings, shown with the next step or string. */
+    take(data) {
+      this.parts = data.parts;
+      this.sheets = data.sections;
+      this.places = data.seats;
+      this.placed = '';
+      this.room = document.querySelector('.instrument .paper');
+      this.watcher.disconnect();
+      this.watcher.observe(this.room);
     }
 
     /* Nut and saddle in the instrument along a string. */

@@ -52,14 +52,17 @@
     setTimeout(() => { button.textContent = 'Copy'; }, 2000);
   }
 
+  let side = '';
+
   /* One string's clearances at a time in the side view. */
   function sides(data) {
     const show = (n) => {
+      side = n;
       for (const g of document.querySelectorAll('.side .path')) {
         g.classList.toggle('off', g.dataset.string !== n);
       }
     };
-    const first = String(data.side[0][0]);
+    const first = data.side.some(([n]) => String(n) === side) ? side : String(data.side[0][0]);
     bc.solid.choices($('choose-side'), 'side', data.side.map(([n, note]) => [String(n), n + ' ' + note]),
       first, show);
     $('choose-side').hidden = false;
@@ -108,43 +111,59 @@
     view.scene.canvas.scrollIntoView({ block: 'center' });
   }
 
+  /* The views, and what they are to show at once unpacked. */
+  async function prepare(data) {
+    bc.solidView = bc.solidView || new bc.solid.SolidView();
+    bc.slotView = bc.slotView || new bc.slot.SlotView(bc.solidView);
+    if (data.programs.length) bc.cutView = bc.cutView || new bc.cut.CutView();
+    await bc.solidView.unpack(data);
+    if (data.programs.length) await bc.cutView.unpack(data.programs);
+  }
+
   async function pictures(data) {
-    bc.solidView = new bc.solid.SolidView(data);
-    await bc.solidView.show(0);
-    bc.slotView = new bc.slot.SlotView(data, bc.solidView);
-    bc.slotView.load(data.sections, data.seats);
-    if (data.programs.length) {
-      bc.cutView = new bc.cut.CutView(data);
-      await bc.cutView.load(0);
-    }
+    bc.slotView.take(data);
+    await bc.solidView.take(data);
+    const cut = $('cut');
+    if (cut) cut.hidden = !data.programs.length;
+    if (data.programs.length) await bc.cutView.take(data.programs);
   }
 
   async function start() {
-    for (const e of document.querySelectorAll('.needs-script')) e.hidden = false;
+    for (const e of document.querySelectorAll('.needs-script:not(#cut)')) e.hidden = false;
     units();
     theme();
-    for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     $('print').addEventListener('click', () => window.print());
     window.addEventListener('beforeprint', () => { for (const d of document.querySelectorAll('.cautions details')) d.open = true; });
     try {
-      await fill(await bc.unpack.json(JSON.parse($('data').textContent)));
+      await show(await bc.unpack.json(JSON.parse($('data').textContent)));
     } catch (fault) {
       noPictures(fault);
     }
     document.documentElement.dataset.ready = 'yes';
+    bc.watch.start();
   }
 
-  /* What needs the page's data: drawings that answer, and the pictures. */
-  async function fill(data) {
+  /* Shows a page's values: drawings that answer, and pictures. `put` sets the markup that goes with
+     them, when all else is at hand: nothing is drawn between. */
+  async function show(data, put = () => {}) {
+    await orNoPictures(() => prepare(data));
+    put();
+    for (const b of document.querySelectorAll('.copy')) b.addEventListener('click', () => copy(b));
     sides(data);
     drawings(data);
-    try {
+    await orNoPictures(async () => {
       await pictures(data);
       rowsLead(data);
+    });
+  }
+
+  async function orNoPictures(act) {
+    if (bc.fault) return;
+    try {
+      await act();
     } catch (fault) {
       noPictures(fault);
     }
-    if (data.watch) bc.watch.start(data.watch);
   }
 
   function noPictures(fault) {
@@ -153,6 +172,6 @@
     $('no-picture').hidden = false;
   }
 
-  Object.assign(bc, { main: { rows, start } });
+  Object.assign(bc, { main: { rows, show } });
   document.addEventListener('DOMContentLoaded', start);
 })(window.blankcam = window.blankcam || {});
