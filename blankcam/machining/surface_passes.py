@@ -32,8 +32,8 @@ from blankcam.machining.top import (
 TRIED = 4
 """So many ways of rough layers, those with the least to cut, are worked out: over 40 random
 instruments the best of them took 0.5 % longer than the best of ten."""
-AHEAD = (0, 3)
-"""Rows further out along which a raised pass may go: none, or as many as one clears, about."""
+HALF = 0.5
+"""Rough layers that would save less than such a share of one pass are not looked for."""
 SHARES: int = table("cutting")["top"]["shares"]
 
 
@@ -66,13 +66,14 @@ class SurfacePasses:
 
 
 def surface_passes(
-    finish: ContactTable, bench: Bench, *, one_way: bool
+    finish: Sequence[ContactTable], bench: Bench, *, one_way: bool
 ) -> tuple[SurfacePasses | None, list[Fault]]:
     """The quickest passes that bring a surface out; none where the tool is too limber, and why.
 
-    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro.
+    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro, in each way
+    that they may be laid.
     """
-    sweep = finish.sweep
+    sweep = finish[0].sweep
     rough_cut = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
     stiff = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
     if min(rough_cut.depth, stiff.depth) < LEAST_LEAVE:
@@ -87,9 +88,11 @@ def surface_passes(
 
     depths = Depths(most=most, full=rough_cut.depth, leave=LEAST_LEAVE, shares=SHARES)
     ways = [way((), last) for last in _outward(finish, finish_cut, depths, one_way=one_way)]
-    inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
-    # Layers are worked out only where passes after them could still be the quickest
-    least = way((), inward).seconds
+    layer = Layer(raised=0.0, standing=most, one_way=one_way)
+    inwards = [row_passes(rows, layer, finish_cut) for rows in finish]
+    inward = min(inwards, key=lambda last: row_runs.seconds(last, finish_cut))
+    # Layers are worked out only where passes after them could be quicker, and by half a pass
+    least = way((), inward).seconds + HALF * _seconds_along(finish[0], finish_cut)
     if all(each.seconds > least for each in ways):
         layers = _rough_layers(sweep, rough_cut, most)
         ways += [] if layers is None else [way(layers, inward)]
@@ -98,15 +101,25 @@ def surface_passes(
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> Iterator[RowPasses]:
-    """Finishing passes alone, outward from each row."""
-    for middle in range(len(rows.ys)):
-        layer = Layer(raised=0.0, one_way=one_way, middle=middle)
-        passes = row_passes(rows, layer, cut)
-        for ahead in AHEAD:
-            found = row_runs.shared(passes, depths, middle, ahead)
+def _outward(
+    finish: Sequence[ContactTable], cut: Cut, depths: Depths, *, one_way: bool
+) -> Iterator[RowPasses]:
+    """Finishing passes alone, outward from each row from which they may be the quickest yet."""
+    least = math.inf
+    for rows in finish:
+        for middle in range(len(rows.ys)):
+            passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
+            if row_runs.seconds(passes, cut) >= least:
+                continue  # with raised ones before them they only take longer
+            found = row_runs.shared(passes, depths, middle)
             if found is not None:
+                least = min(least, row_runs.seconds(found, cut))
                 yield found
+
+
+def _seconds_along(rows: ContactTable, cut: Cut) -> float:
+    """One pass, from end to end."""
+    return 60 * float(rows.xs[-1] - rows.xs[0]) / cut.feed
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:

@@ -105,7 +105,7 @@ class _Way:
 
     @property
     def rise(self) -> float:
-        """The feed straight up or down, in what is cut already."""
+        """The feed straight up, in what is cut already."""
         return min(self.cut.feed, self.feed_up)
 
     @property
@@ -194,7 +194,7 @@ def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: 
         path.line(feed, x=-r)
     elif z < tab:
         path.line(feed, y=past_tab)
-        path.line(way.rise, z=before)  # in what is cut already
+        path.line(way.cut.plunge, z=before)
         _ramp(path, way, z, past_tab, way.corner(0.0))
     elif z == tab and way.again_at is not None and way.from_beside:
         # No later level passes here

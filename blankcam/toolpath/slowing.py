@@ -9,6 +9,9 @@ from collections.abc import Iterator, Sequence
 from blankcam.parts.frames import Place
 from blankcam.toolpath.moves import Arc, Line, Move, Note
 
+PRINTED = 1e-4
+"""mm by which a move may rise or fall more once both its ends are printed."""
+
 
 def slowed(moves: Sequence[Move], most: float, plunge: float) -> Iterator[Move]:
     """The moves, those on a slope slowed so that Z keeps to the machine's feed, ``most``.
@@ -35,8 +38,10 @@ def _steepest(start: Place, move: Line | Arc) -> tuple[float, float]:
     An arc in G18 that stays a graph over x is steepest at its ends.
     """
     if isinstance(move, Line):
-        rise = (move.to[2] - start[2]) / (math.dist(start, move.to) or 1.0)
-        return max(rise, 0.0), max(-rise, 0.0)
+        rise, length = move.to[2] - start[2], math.dist(start, move.to) or 1.0
+        if rise == 0.0:
+            return 0.0, 0.0
+        return max(rise + PRINTED, 0.0) / length, max(PRINTED - rise, 0.0) / length
     if move.plane != "G18":
         return 0.0, 0.0
     middle = (move.centre[1], move.centre[0])
