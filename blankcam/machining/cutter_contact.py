@@ -7,7 +7,7 @@ but for hollows along the part.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -45,9 +45,6 @@ FINE = 0.25
 """mm between the places along a blank at which its steepest section, or a hollow, is looked for."""
 ALONG = 0.6
 """mm along a blank between the sections that rows follow."""
-CLOSER = 0.985
-"""Steps apart that rows are which all are as far apart as may be: at a face a ridge stands nearer
-the foot of its slope than its middle, and so higher (our own)."""
 FOLLOWED = 65
 """Places across each of them."""
 AXES = 129
@@ -191,32 +188,25 @@ class Sweep:
         x0, x1 = self.x_ends
         return np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
 
-    def following_rows(self, step: float) -> Iterator[Array]:
+    def following_rows(self, step: float) -> Array:
         """The y of each pass of a ball over each of ``places``, (m, n), where passes follow
-        the section along the part: in three ways.
+        the section along the part.
 
-        As evenly over the section as where it takes most, at most ``step`` apart along it; or a
-        step apart from one face on or the other. So where it takes fewer the last of them run
-        outside, and need not be cut.
+        Everywhere as many, as evenly over the section, as where it takes most; at most ``step``
+        apart along it.
         """
-        x0, x1 = self.x_ends
-        xs = np.linspace(x0, x1, math.ceil((x1 - x0) / ALONG) + 1)
+        xs = np.linspace(*self.x_ends, math.ceil((self.x_ends[1] - self.x_ends[0]) / ALONG) + 1)
         low, high = (self._axis_over(xs, y) for y in (self.y_low, self.y_high))
         axes = low + np.linspace(0.0, 1.0, FOLLOWED)[:, None] * (high - low)
         strides = step * self._shares(np.broadcast_to(xs, axes.shape), axes)
         per_mm = (1 / strides[1:] + 1 / strides[:-1]) / 2
-        steps = np.vstack([np.zeros_like(xs), np.cumsum(per_mm * np.diff(axes, axis=0), axis=0)])
-        whole = steps[-1]
-        count = math.ceil(float(np.max(whole)) / CLOSER - 1e-9)
-        # Straight on beyond the faces
-        steps = np.vstack([np.full_like(xs, -count), steps, whole + count])
-        axes = np.vstack([axes[0] - count * strides[0], axes, axes[-1] + count * strides[-1]])
-        number = np.arange(count)[:, None] + 0.5
-        close = CLOSER * (number + 0.0 * whole)
-        for at in (number / count * whole, close, whole - close[::-1]):
-            each = zip(at.T, steps.T, axes.T, strict=True)
-            ys = np.stack([np.interp(n, s, a) for n, s, a in each], axis=1)
-            yield np.stack([np.interp(self.places, xs, row) for row in ys])
+        passed = np.vstack([np.zeros_like(xs), np.cumsum(per_mm * np.diff(axes, axis=0), axis=0)])
+        count = math.ceil(float(np.max(passed[-1])) - 1e-9)
+        shares = (np.arange(count) + 0.5) / count
+        ys = np.stack(
+            [np.interp(shares * p[-1], p, a) for p, a in zip(passed.T, axes.T, strict=True)], axis=1
+        )
+        return np.stack([np.interp(self.places, xs, row) for row in ys])
 
     def table(self, ys: Sequence[float] | Array) -> ContactTable:
         """The passes along these rows, worked out; ``ys``: of each row, or (m, n) of its

@@ -75,15 +75,15 @@ def _in_fine_passes(
     """By the best tool that reaches all of it, else by one that reaches what stands beside it."""
     surface = part.at(edge.stage).surface
     level = math.isinf(surface.section_radius) and abs(surface.tilt) < LEVEL
-    short = list[list[ContactTable]]()
+    short = list[ContactTable]()
     for tool in tools.surfacing_tools(edge.profile, level=level):
         finish = _finish_with(tool, part, edge)
-        if tool.reach < _depth_to(finish[0], part, edge):
+        if tool.reach < _depth_to(finish, part, edge):
             short.append(finish)
         elif (made := _passes_of(finish, part, edge, within, reasons)) is not None:
             return made
     for finish in short:
-        if (lacks := _too_short(finish[0], finish[0].sweep.tool, edge)) is not None:
+        if (lacks := _too_short(finish, finish.sweep.tool, edge)) is not None:
             reasons.append(lacks)
         elif (made := _passes_of(finish, part, edge, within, reasons)) is not None:
             return made
@@ -91,19 +91,18 @@ def _in_fine_passes(
 
 
 def _passes_of(
-    ways: Sequence[ContactTable], part: Part, edge: Bench, within: Limits, reasons: list[Reason]
+    finish: ContactTable, part: Part, edge: Bench, within: Limits, reasons: list[Reason]
 ) -> EdgeDecided | None:
-    """All passes of one tool in the quickest way, or the reasons why it can't make them."""
-    finish = ways[0]
-    if any(rows.bridged for rows in ways):
+    """All passes of one tool, or the reasons why it can't make them."""
+    if finish.bridged:
         reasons.append(Reason.about(finish.sweep.tool, ReasonCode.BRIDGES_HOLLOW))
         return None
-    reach = _finish_reach(ways, edge)
+    reach = _finish_reach(finish, edge)
     if against := within.against(str(part.top_feature), [reach]):
         reasons += against
         return None
     one_way = math.isinf(finish.sweep.crown) and not finish.sweep.ridge
-    surface, limber = surface_passes(ways, edge, one_way=one_way)
+    surface, limber = surface_passes(finish, edge, one_way=one_way)
     if surface is None:
         reasons += [Reason.of_limit(f) for f in limber]
         return None
@@ -114,8 +113,8 @@ def _passes_of(
     return EdgeDecided(decisions=(made,), bench=edge, surface=surface, steps=None)
 
 
-def _finish_with(tool: Tool, part: Part, edge: Bench) -> list[ContactTable]:
-    """The finishing passes of the part's top or crown with a tool, in each way to lay them."""
+def _finish_with(tool: Tool, part: Part, edge: Bench) -> ContactTable:
+    """The finishing passes of the part's top or crown with a tool."""
     target = part.at(edge.stage)
     sweep = Sweep(
         surface=target.surface,
@@ -127,7 +126,7 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> list[ContactTable]:
         outline=edge.outline,
         ridge=target.ridge,
     )
-    return top.finishing_tables(sweep)
+    return sweep.table(top.finishing_rows(sweep))
 
 
 def _depth_to(finish: ContactTable, part: Part, edge: Bench) -> float:
@@ -206,15 +205,16 @@ def _steps_reach(found: Steps, edge: Bench) -> Box:
     )
 
 
-def _finish_reach(ways: Sequence[ContactTable], edge: Bench) -> Box:
-    """Where the tip goes over a top or a crown, in any of the ways to lay its rows."""
-    x0, x1 = ways[0].sweep.x_ends
+def _finish_reach(finish: ContactTable, edge: Bench) -> Box:
+    """Where the tip goes over a top or a crown."""
+    x0, x1 = finish.sweep.x_ends
+    z0 = _lowest(finish)
     return Box(
         x0=x0,
         x1=x1,
-        y0=min(float(np.min(rows.y)) for rows in ways),
-        y1=max(float(np.max(rows.y)) for rows in ways),
-        z0=min(_lowest(rows) for rows in ways),
+        y0=float(np.min(finish.y)),
+        y1=float(np.max(finish.y)),
+        z0=z0,
         z1=edge.clearance,
     )
 

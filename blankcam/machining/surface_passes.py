@@ -66,14 +66,13 @@ class SurfacePasses:
 
 
 def surface_passes(
-    finish: Sequence[ContactTable], bench: Bench, *, one_way: bool
+    finish: ContactTable, bench: Bench, *, one_way: bool
 ) -> tuple[SurfacePasses | None, list[Fault]]:
     """The quickest passes that bring a surface out; none where the tool is too limber, and why.
 
-    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro, in each way
-    that they may be laid.
+    ``finish``: the rows of the finishing passes, which go ``one_way``, or to and fro.
     """
-    sweep = finish[0].sweep
+    sweep = finish.sweep
     rough_cut = plan_cut(bench.material, sweep.tool, bench.profile, Work.SLOT)
     stiff = plan_cut(bench.material, sweep.tool, bench.profile, Work.FINISH)
     if min(rough_cut.depth, stiff.depth) < LEAST_LEAVE:
@@ -88,11 +87,9 @@ def surface_passes(
 
     depths = Depths(most=most, full=rough_cut.depth, leave=LEAST_LEAVE, shares=SHARES)
     ways = [way((), last) for last in _outward(finish, finish_cut, depths, one_way=one_way)]
-    layer = Layer(raised=0.0, standing=most, one_way=one_way)
-    inwards = [row_passes(rows, layer, finish_cut) for rows in finish]
-    inward = min(inwards, key=lambda last: row_runs.seconds(last, finish_cut))
+    inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
     # Layers are worked out only where passes after them could be quicker, and by half a pass
-    least = way((), inward).seconds + HALF * _seconds_along(finish[0], finish_cut)
+    least = way((), inward).seconds + HALF * _seconds_along(finish, finish_cut)
     if all(each.seconds > least for each in ways):
         layers = _rough_layers(sweep, rough_cut, most)
         ways += [] if layers is None else [way(layers, inward)]
@@ -101,20 +98,17 @@ def surface_passes(
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(
-    finish: Sequence[ContactTable], cut: Cut, depths: Depths, *, one_way: bool
-) -> Iterator[RowPasses]:
+def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> Iterator[RowPasses]:
     """Finishing passes alone, outward from each row from which they may be the quickest yet."""
     least = math.inf
-    for rows in finish:
-        for middle in range(len(rows.ys)):
-            passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
-            if row_runs.seconds(passes, cut) >= least:
-                continue  # with raised ones before them they only take longer
-            found = row_runs.shared(passes, depths, middle)
-            if found is not None:
-                least = min(least, row_runs.seconds(found, cut))
-                yield found
+    for middle in range(len(rows.ys)):
+        passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
+        if row_runs.seconds(passes, cut) >= least:
+            continue  # with raised ones before them they only take longer
+        found = row_runs.shared(passes, depths, middle)
+        if found is not None:
+            least = min(least, row_runs.seconds(found, cut))
+            yield found
 
 
 def _seconds_along(rows: ContactTable, cut: Cut) -> float:

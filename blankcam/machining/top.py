@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from blankcam.machining.feeds import (
     step_crown,
     step_flat,
 )
+from blankcam.parts.curve import Array
 
 CUSP: float = table("cutting")["top"]["scallop"]
 FLAT_STEP: float = table("cutting")["top"]["flat_step"]
@@ -62,17 +63,16 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
     return min(step, 2 * math.sqrt(sagitta * (2 * tool.radius - sagitta)))
 
 
-def finishing_tables(sweep: Sweep) -> list[ContactTable]:
-    """The rows of the last passes, in each way that may be the quickest: straight ones, or such as
-    follow a ridge that goes from string to string, where those are fewer.
+def finishing_rows(sweep: Sweep) -> Sequence[float] | Array:
+    """The rows of the last passes: straight ones, or such as follow a ridge that goes from string
+    to string, where those are fewer; as ``Sweep.table`` takes them.
     """
     step = finishing_step(sweep, sweep.tool)
     straight = sweep.rows(step, HALF_WAY)
-    if sweep.tool.shape is Shape.BALL and math.isfinite(sweep.crown):
-        following = list(sweep.following_rows(step))
-        if len(following[0]) <= FEWER * len(straight):
-            return [sweep.table(rows) for rows in following]
-    return [sweep.table(straight)]
+    if sweep.tool.shape is not Shape.BALL or math.isinf(sweep.crown):
+        return straight
+    following = sweep.following_rows(step)
+    return following if len(following) <= FEWER * len(straight) else straight
 
 
 def ridge_between(sweep: Sweep, step: float) -> float:
