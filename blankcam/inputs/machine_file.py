@@ -94,7 +94,7 @@ def read_profile(name: str, *, where: str = "--machine", key: str = "") -> Profi
 def _unknown(name: str, known: Iterable[str], where: str, key: str) -> Fault:
     near = difflib.get_close_matches(name, list(known), 1)
     fix = f"did you mean {near[0]}?" if near else _hint(known)
-    return Fault(where=where, key=key, found=name, wrong="is no machine profile", fix=fix)
+    return Fault(where=where, key=key, found=name, wrong="is not a machine profile", fix=fix)
 
 
 def _hint(known: Iterable[str]) -> str:

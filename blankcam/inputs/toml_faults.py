@@ -34,7 +34,9 @@ def syntax_fault(text: str, path: str, error: Exception) -> Fault:
         return Fault(where=path, wrong=f"is not TOML: {error}")
     line = int(said[2]) if said[2] else None
     found = text.split("\n")[line - 1].strip() if line else None
-    wrong = f"is not TOML: {said[1][:1].lower()}{said[1][1:]}"
+    twice = "overwrite" in said[1] or "twice" in said[1]
+    why = "this key or table is there twice" if twice else f"{said[1][:1].lower()}{said[1][1:]}"
+    wrong = f"is not TOML: {why}"
     return Fault(where=path, line=line, found=found, wrong=wrong, fix=_fix(said[1], found or ""))
 
 

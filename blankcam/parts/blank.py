@@ -99,5 +99,5 @@ def refusals(path: str, found: Iterable[Check], part: Blanked) -> Iterator[Fault
                 key=f"blanks.{c.part}.{c.dimension}",
                 found=f"{c.have:g} mm",
                 wrong=f"too small by {short:.2f} mm ({inches(short, 3)} in)",
-                fix=f"at least {least:.2f} mm ({inches(least, 3)} in)",
+                fix=f"use one of at least {least:.2f} mm ({inches(least, 3)} in)",
             )

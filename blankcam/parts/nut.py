@@ -152,9 +152,10 @@ class NutTarget:
         """Nothing may be cut below this; -inf outside the plan. Shapes of x and y broadcast."""
         x, y, z = self._tops(x, y)
         nut = self.nut
-        for slot in nut.slots if self.raised else ():
-            left, right = clear_window(nut.slots, slot, nut.length)
-            z -= np.where((x >= left) & (x <= right), self.raised - self.opened, 0.0)
+        if self.raised:
+            windows = (clear_window(nut.slots, slot, nut.length) for slot in nut.slots)
+            opened = np.any([(x >= left) & (x <= right) for left, right in windows], axis=0)
+            z -= np.where(opened, self.raised - self.opened, 0.0)
         _groove(z, x, y, self.slots)
         for slot in nut.slots:
             if slot.step is not None:
@@ -327,7 +328,7 @@ def _resting(path: str, nut: Nut) -> Iterator[Fault]:
         )
         yield from resting_faults(
             path, nut.name, nut.length, [crossing],
-            key=_margin_of(nut, slot), fix="a larger margin on that side",
+            key=_margin_of(nut, slot), fix="use a larger margin on that side",
         )  # fmt: skip
 
 
@@ -347,7 +348,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key="nut",
                 wrong=f"the wall between slots {left.string} and {right.string} would be "
                 f"{web:.2f} mm, under {limits['web']} mm",
-                fix="smaller margins, a wider course_gap or less clearance",
+                fix="use smaller margins, a wider course_gap or less clearance",
             )
     for slot, wall in (
         (at[0], at[0].centre - at[0].radius),
@@ -359,7 +360,7 @@ def _refusals(path: str, nut: Nut) -> Iterator[Fault]:
                 key=_margin_of(nut, slot),
                 wrong=f"the wall outside slot {slot.string} would be {wall:.2f} mm, "
                 f"under {limits['end']} mm",
-                fix="a larger margin on that side",
+                fix="use a larger margin on that side",
             )
     for slot in nut.slots:
         yield from _slot_refusals(path, nut, slot)
@@ -431,5 +432,5 @@ def _slot_refusals(path: str, nut: Nut, slot: Slot) -> Iterator[Fault]:
             key="nut.exposure",
             wrong=f"slot {slot.string} would be {slot.depth_front:.3f} mm deep: the top can't "
             "follow these heights",
-            fix="less exposure, or heights that go more evenly across",
+            fix="ask for less exposure, or for heights that change more evenly across",
         )

@@ -33,6 +33,6 @@ def resting_faults(
                 where=path,
                 key=key,
                 wrong=f"string {c.string} ({c.note}) would cross the {part} {place} its {end} end, "
-                f"it needs {least:.2f} mm inside",
+                f"and needs {least:.2f} mm",
                 fix=fix,
             )

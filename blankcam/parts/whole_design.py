@@ -67,7 +67,7 @@ def _out_of_its_seat(job: Job, instrument: Instrument) -> Iterator[Fault]:
             key="saddle.slot_depth",
             wrong=f"the saddle would stand {max(heights):.2f} mm out of a slot {depth:.2f} mm "
             f"deep, more than {most:g} times as far: the strings would tip it over",
-            fix="a deeper slot; check fret_line and action",
+            fix="make the slot deeper; check fret_line and action",
         )
     if min(heights) <= 0:
         yield Fault(
@@ -86,5 +86,5 @@ def _slots_deeper_than_the_nut(job: Job, nut: Nut) -> Iterator[Fault]:
             key="nut.exposure",
             wrong=f"slot {deepest.string} ({deepest.note}) would be {deepest.depth_front:.2f} mm "
             f"deep in a nut {nut.thickness:.2f} mm thick: its walls would break away",
-            fix="more exposure, or a thicker nut",
+            fix="ask for more exposure, or use a thicker nut",
         )

@@ -253,7 +253,7 @@ def test_a_machine_that_a_job_names_is_looked_for_beside_the_job(tmp_path):
     known = json.loads(run("layout", job, "--json", cwd=elsewhere).stdout)
     assert known["machine"] == "my bench"
     job.write_text(STEEL.read_text() + '\n[plan]\nmachine = "my-mill"\n')
-    refused(run("layout", job), 2, r"job\.toml: plan\.machine: 'my-mill': is no machine profile")
+    refused(run("layout", job), 2, r"job\.toml: plan\.machine: 'my-mill': is not a machine profile")
 
 
 def unbroken(text):

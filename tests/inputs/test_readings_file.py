@@ -165,3 +165,12 @@ def test_a_file(tmp_path):
     path = tmp_path / "r.toml"
     path.write_text(GOOD, encoding="utf-8")
     assert load(str(path), 3).settled == 36
+
+
+@pytest.mark.parametrize(
+    ("reading", "said"),
+    [("0 mm", "expected at least 0.001 mm"), ("13 mm", "expected at most 12 mm")],
+)
+def test_a_range_that_begins_next_to_nothing_names_the_end_that_was_missed(reading, said):
+    with pytest.raises(InputError, match=rf"not believable here; {said}"):
+        parse(LEAST.replace("2 mm", reading), "r", 6)

@@ -66,9 +66,7 @@ def _named(name: str, part: Part, stage: Stage) -> Drawing:
     return replace(drawn, words=(*drawn.words, words))
 
 
-def laid_out(
-    drawings: Sequence[Drawing], stock: Stock, *, way: Offset | None = None, where: str = "stock"
-) -> Drawing:
+def laid_out(drawings: Sequence[Drawing], stock: Stock, *, way: Offset | None = None) -> Drawing:
     """All drawings on one sheet in rows, tallest first; each keeps its way up.
 
     The result is without offsets: ``dxf.write`` adds them, and room is kept for them here.
@@ -90,7 +88,7 @@ def laid_out(
             at_x + box.width + stock.spacing > stock.width + 1e-9
             or at_y + box.height + stock.spacing > stock.height + 1e-9
         ):
-            raise RefusedError(_too_small(box, len(boxes), stock, where))
+            raise RefusedError(_too_small(box, len(boxes), stock))
         placed.append(box.drawing.moved(at_x - box.left, at_y - box.low))
         at_x += box.width + stock.spacing
         row = max(row, box.height)
@@ -104,12 +102,11 @@ def _box(order: int, drawing: Drawing, way: Offset | None) -> _Reach:
     )
 
 
-def _too_small(box: _Reach, count: int, stock: Stock, where: str) -> Fault:
+def _too_small(box: _Reach, count: int, stock: Stock) -> Fault:
     return Fault(
-        where=where,
-        key="stock",
+        where="--stock",
         found=f"{stock.width:g} x {stock.height:g} mm",
         wrong=f"too small for {count} outlines {stock.spacing:g} mm apart: no room left for one of "
         f"{box.width:.1f} x {box.height:.1f} mm",
-        fix="a larger sheet, less spacing or fewer outlines",
+        fix="use a larger sheet, or lay out fewer parts",
     )
