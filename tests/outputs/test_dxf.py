@@ -13,13 +13,14 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+import shapely
 from ezdxf import recover
 
 from blankcam.inputs import job_file
 from blankcam.inputs.layers import changed, default_layers
 from blankcam.inputs.machine_file import read_profile
 from blankcam.instrument import heights
-from blankcam.outputs.drawings import cut_files, nesting
+from blankcam.outputs.drawings import cut_files, flat, nesting
 from blankcam.outputs.drawings.cut_offset import Offset, drawing_cautions
 from blankcam.outputs.drawings.gauges import slot_gauge
 from blankcam.outputs.render import dxf
@@ -436,6 +437,23 @@ def test_leaving_every_layer_out_is_refused(steel):
     options = cut_files.Options(layers=changed(rows))
     with pytest.raises(ValueError, match="left out"):
         cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+
+
+def test_the_numbers_under_a_part_stand_under_their_own_strings():
+    """24 strings closer than their numbers are wide: each is nearest to its own, none meet."""
+    found = design(job_file.parse(MANY, "many.toml"))
+    for part, drawing in (
+        (found.nut, flat.nut_elevation(found.nut, Stage.ROUGH)),
+        (found.saddle, flat.saddle_elevation(found.saddle, Stage.ROUGH)),
+    ):
+        strings = part.slots or part.strings
+        centres = {str(s.string): s.centre for s in strings}
+        assert len(drawing.words) == len(centres) == 24
+        for word in drawing.words:
+            at = word.at[0]
+            assert min(centres, key=lambda n, at=at: abs(centres[n] - at)) == word.text
+        boxes = [shapely.Polygon(w.corners()) for w in drawing.words]
+        assert not any(a.intersects(b) for a, b in combinations(boxes, 2))
 
 
 def test_the_numbers_on_a_slot_gauge_stay_on_it_and_by_their_marks():

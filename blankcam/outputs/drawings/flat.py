@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
 from blankcam.outputs.drawings.cut_offset import Offset
@@ -141,12 +142,18 @@ def _upright(x: float, low: float, high: float) -> Path:
 
 
 def _numbers(places: Sequence[tuple[int, float]]) -> tuple[Words, ...]:
-    """The strings' numbers under the seat side, moved apart where they stand close."""
+    """The strings' numbers under the seat side, every other one lower where they stand close."""
+    tight = any(abs(b - a) < 2.0 * LABEL for (_, a), (_, b) in pairwise(places))
+    rows = [places[::2], places[1::2]] if tight else [places]
+    return tuple(number for i, row in enumerate(rows) for number in _row(row, 1 + 1.6 * i))
+
+
+def _row(places: Sequence[tuple[int, float]], down: float) -> Iterator[Words]:
+    """Numbers side by side, ``down`` times their height under the seat side."""
     spots = spread([x for _, x in places], 2.0 * LABEL)
-    return tuple(
-        Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
-        for (string, _), x in zip(places, spots, strict=True)
-    )
+    for (string, _), x in zip(places, spots, strict=True):
+        at = (x, -LABEL * down - 0.8)
+        yield Words(at=at, text=str(string), height=LABEL, anchor="middle")
 
 
 def template_drawing(template: Template, *, cut: bool = True) -> Drawing:
