@@ -43,6 +43,10 @@ SECTIONS = 9
 """Evenly spaced places along a blank at which its section is looked at."""
 FINE = 0.25
 """mm between the places along a blank at which its steepest section, or a hollow, is looked for."""
+ALONG = 0.6
+"""mm along a blank between the sections that rows follow."""
+FOLLOWED = 65
+"""Places across each of them."""
 AXES = 129
 """Places across a blank at which the stride to the next row is worked out."""
 _D = 1e-6
@@ -178,15 +182,45 @@ class Sweep:
         stretch = min((stop - start) / max(ys[-1] - start, 1e-9), 1.0)
         return [start + ((a + b) / 2 - start) * stretch for a, b in pairwise(ys)]
 
-    def table(self, ys: Sequence[float]) -> ContactTable:
-        """The passes along these rows, worked out."""
+    @cached_property
+    def places(self) -> Array:
+        """The x of the places along each pass."""
         x0, x1 = self.x_ends
-        xs = np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
-        x, y = np.meshgrid(xs, np.asarray(ys, dtype=float))
+        return np.linspace(x0, x1, math.ceil((x1 - x0) / TABLE) + 1)
+
+    def following_rows(self, step: float) -> Array:
+        """The y of each pass of a ball over each of ``places``, (m, n), where passes follow
+        the section along the part.
+
+        Everywhere as many, as evenly over the section, as where it takes most; at most ``step``
+        apart along it.
+        """
+        xs = np.linspace(*self.x_ends, math.ceil((self.x_ends[1] - self.x_ends[0]) / ALONG) + 1)
+        low, high = (self._axis_over(xs, y) for y in (self.y_low, self.y_high))
+        axes = low + np.linspace(0.0, 1.0, FOLLOWED)[:, None] * (high - low)
+        strides = step * self._shares(np.broadcast_to(xs, axes.shape), axes)
+        per_mm = (1 / strides[1:] + 1 / strides[:-1]) / 2
+        passed = np.vstack([np.zeros_like(xs), np.cumsum(per_mm * np.diff(axes, axis=0), axis=0)])
+        count = math.ceil(float(np.max(passed[-1])) - 1e-9)
+        shares = (np.arange(count) + 0.5) / count
+        ys = np.stack(
+            [np.interp(shares * p[-1], p, a) for p, a in zip(passed.T, axes.T, strict=True)], axis=1
+        )
+        return np.stack([np.interp(self.places, xs, row) for row in ys])
+
+    def table(self, ys: Sequence[float] | Array) -> ContactTable:
+        """The passes along these rows, worked out; ``ys``: of each row, or (m, n) of its
+        places.
+        """
+        xs, given = self.places, np.asarray(ys, dtype=float)
+        y = np.array(np.broadcast_to(given.T, (len(xs), len(given))).T)
+        x = np.broadcast_to(xs, y.shape)
         wanted = np.ones(x.shape, dtype=bool)
-        bridged = False
+        bridged, steep = False, None
         if self.tool.shape is Shape.BALL:
             u, v = contact(self.surface, self.tool.radius, x, y)
+            if given.ndim > 1:
+                steep = self.surface.gradient(u, v)[1]
             tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
             # A row's part goes half way to where its neighbours touch
             middle = (v[1:] + v[:-1]) / 2
@@ -201,7 +235,8 @@ class Sweep:
             tips = self.tip(x, y)
         return ContactTable(
             sweep=self,
-            ys=tuple(ys),
+            y=y,
+            steep=steep,
             xs=xs,
             tips=tips,
             touching=self.touching(xs),
@@ -229,13 +264,14 @@ class Sweep:
         x, y = np.meshgrid(fine, np.linspace(self.y_low, self.y_high, ACROSS))
         return fine, self.surface.gradient(x, y)[0]
 
-    def over_face(self, y: float) -> float:
+    def over_face(self, y: Array) -> Array:
         """How much higher than its tip a tool meets a blank beside which it runs at y, mm."""
-        out = max(self.stock.y0 - y, y - self.stock.y1, 0.0)
+        out = np.maximum(np.maximum(self.stock.y0 - y, y - self.stock.y1), 0.0)
         r = self.tool.radius
-        if out >= r:
-            return math.inf
-        return r - math.sqrt(r**2 - out**2) if self.tool.shape is Shape.BALL else 0.0
+        over = np.zeros_like(out)
+        if self.tool.shape is Shape.BALL:
+            over = r - np.sqrt(np.maximum(r**2 - out**2, 0.0))
+        return np.where(out >= r, np.inf, over)
 
     def _axis_over(self, x: Array, y: float) -> Array:
         """Where the tool's axis stands when it touches the surface at y."""
@@ -270,12 +306,17 @@ class Sweep:
         axes = np.linspace(start, stop, AXES)
         if self.tool.shape is not Shape.BALL:
             return axes, np.ones(AXES)
-        x, y = np.meshgrid(xs, axes)
+        return axes, np.min(self._shares(*np.meshgrid(xs, axes)), axis=1)
+
+    def _shares(self, x: Array, y: Array) -> Array:
+        """How long a stride of a ball is at places of its axis, as a share of a step on the level.
+
+        A cusp is judged upright, which on a steep flank is more than along the normal: the root.
+        """
         _, v = contact(self.surface, self.tool.radius, x, y)
         _, hy = self.surface.gradient(x, v)
-        level = np.min(1 / np.sqrt(1 + hy**2), axis=1)
-        # The root: a cusp is judged upright, which on a steep flank is more than along the normal
-        return axes, (1 + self.tool.radius / self.crown) * level * np.sqrt(level)
+        level = 1 / np.sqrt(1 + hy**2)
+        return np.asarray((1 + self.tool.radius / self.crown) * level * np.sqrt(level))
 
 
 @dataclass(frozen=True, kw_only=True)  # no slots: cached properties
@@ -283,7 +324,10 @@ class ContactTable:
     """Rows of a sweep worked out at evenly spaced places: m rows, n places."""
 
     sweep: Sweep
-    ys: tuple[float, ...]
+    y: Array
+    """(m, n)"""
+    steep: Array | None
+    """(m, n) slopes across the part where the ball touches; None where every row is straight."""
     xs: Array
     """(n,)"""
     tips: Array
@@ -306,8 +350,13 @@ class ContactTable:
 
         -inf where a row brings out no part of the surface.
         """
-        over = np.array([self.sweep.over_face(y) for y in self.ys])[:, None]
+        over = self.sweep.over_face(self.y)
         return np.where(self.wanted, self.touching - over - self.tips, -np.inf)
+
+    @cached_property
+    def ys(self) -> tuple[float, ...]:
+        """The y of each row, in the mean."""
+        return tuple(np.mean(self.y, axis=1).tolist())
 
     @property
     def above(self) -> float:

@@ -264,12 +264,14 @@ def _left_by(table: ContactTable) -> Callable[[Run], Array]:
     """
     stock, r = table.sweep.stock, table.sweep.tool.radius
     y = np.linspace(stock.y0, stock.y1, ACROSS)[:, None]
-    tips = table.tips[:, ::COARSE]
-    lean = np.hypot(1.0, np.gradient(tips, table.stride * COARSE, axis=1))
+    tips, ys = table.tips[:, ::COARSE], table.y[:, ::COARSE]
+    skew = np.hypot(1.0, np.gradient(ys, table.stride * COARSE, axis=1))
+    lean = np.hypot(1.0, np.gradient(tips, table.stride * COARSE, axis=1) / skew)
     reach = _rim(table)
 
     def under(run: Run) -> Array:
-        span, off = _looked_at(run, table), np.abs(y - table.ys[run.row])
+        span = _looked_at(run, table)
+        off = np.abs(y - ys[run.row, span]) / skew[run.row, span]
         room = np.sqrt(np.maximum(r**2 - off**2, 0.0))
         if reach:
             lowest = _lowest_beside(table, run, reach)[(room[:, 0] / table.stride).astype(int)]
@@ -386,7 +388,7 @@ def extent(table: ContactTable, layer: Layer) -> float:
 
 def air_over(table: ContactTable, row: int) -> Array:
     """Over each place, the height of the tip at which a row is in air."""
-    return table.touching + HAIR - table.sweep.over_face(table.ys[row])
+    return table.touching + HAIR - table.sweep.over_face(table.y[row])
 
 
 def _stretches(table: ContactTable, layer: Layer, cut: Cut) -> list[list[tuple[int, int]]]:
@@ -509,7 +511,7 @@ def _seconds_to(table: ContactTable, last: Run, run: Run, speed: float) -> float
 
 def _beside_each_other(table: ContactTable, last: Run, run: Run, near: float) -> bool:
     """Whether a run can begin at depth where the last one ends."""
-    apart = abs(table.ys[last.row] - table.ys[run.row])
+    apart = abs(float(table.y[last.row, last.ends[1]] - table.y[run.row, run.ends[0]]))
     along = abs(last.ends[1] - run.ends[0]) * table.stride
     return along <= near and last.right != run.right and apart < table.sweep.tool.radius
 
@@ -523,10 +525,9 @@ def _short(table: ContactTable) -> tuple[int, int]:
     stock, sweep = table.sweep.stock, table.sweep
     if sweep.tool.shape is not Shape.BALL:
         return 0, len(table.xs) - 1
-    ys = np.asarray(table.ys)
     falls = (
         float(np.max(way * sweep.surface.gradient(np.full_like(ys, end), ys)[0]))
-        for end, way in ((stock.x0, 1.0), (stock.x1, -1.0))
+        for ys, end, way in ((table.y[:, 0], stock.x0, 1.0), (table.y[:, -1], stock.x1, -1.0))
     )
     left, right = (sweep.tool.radius * max(PAST, fall / math.hypot(1.0, fall)) for fall in falls)
     low = int(np.searchsorted(table.xs, stock.x0 - left)) - 1

@@ -126,7 +126,7 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> ContactTable:
         outline=edge.outline,
         ridge=target.ridge,
     )
-    return sweep.table(sweep.rows(top.finishing_step(sweep, tool), top.HALF_WAY))
+    return sweep.table(top.finishing_rows(sweep))
 
 
 def _depth_to(finish: ContactTable, part: Part, edge: Bench) -> float:
@@ -209,7 +209,14 @@ def _finish_reach(finish: ContactTable, edge: Bench) -> Box:
     """Where the tip goes over a top or a crown."""
     x0, x1 = finish.sweep.x_ends
     z0 = _lowest(finish)
-    return Box(x0=x0, x1=x1, y0=min(finish.ys), y1=max(finish.ys), z0=z0, z1=edge.clearance)
+    return Box(
+        x0=x0,
+        x1=x1,
+        y0=float(np.min(finish.y)),
+        y1=float(np.max(finish.y)),
+        z0=z0,
+        z1=edge.clearance,
+    )
 
 
 def _depth_of_top(part: Part, edge: Bench) -> float:

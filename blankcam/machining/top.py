@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ from blankcam.machining.feeds import (
     step_crown,
     step_flat,
 )
+from blankcam.parts.curve import Array
 
 CUSP: float = table("cutting")["top"]["scallop"]
 FLAT_STEP: float = table("cutting")["top"]["flat_step"]
@@ -30,6 +31,9 @@ SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
 """Steps of rough layers in tool diameters: full width is allowed at the depth of a slot."""
 HALF_WAY = (0.4, 0.6)
 """Shares of the way from one finishing pass to the next: near its middle the ridge stands."""
+FEWER = 0.9
+"""Rows that follow a ridge are taken where they are so many times as many as straight ones: these
+may be shorter, and are arcs (our own)."""
 CLOSE = 2 * FIT
 """mm by which two passes, each along fitted arcs, may differ from what is reckoned."""
 
@@ -57,6 +61,18 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
     rise = float(np.max(np.abs(sweep.surface.gradient(xs, y)[0])))
     sagitta = min(cusp / max(rise, 1e-9), tool.radius)
     return min(step, 2 * math.sqrt(sagitta * (2 * tool.radius - sagitta)))
+
+
+def finishing_rows(sweep: Sweep) -> Sequence[float] | Array:
+    """The rows of the last passes: straight ones, or such as follow a ridge that goes from string
+    to string, where those are fewer; as ``Sweep.table`` takes them.
+    """
+    step = finishing_step(sweep, sweep.tool)
+    straight = sweep.rows(step, HALF_WAY)
+    if sweep.tool.shape is not Shape.BALL or math.isinf(sweep.crown):
+        return straight
+    following = sweep.following_rows(step)
+    return following if len(following) <= FEWER * len(straight) else straight
 
 
 def ridge_between(sweep: Sweep, step: float) -> float:

@@ -152,9 +152,10 @@ class NutTarget:
         """Nothing may be cut below this; -inf outside the plan. Shapes of x and y broadcast."""
         x, y, z = self._tops(x, y)
         nut = self.nut
-        for slot in nut.slots if self.raised else ():
-            left, right = clear_window(nut.slots, slot, nut.length)
-            z -= np.where((x >= left) & (x <= right), self.raised - self.opened, 0.0)
+        if self.raised:
+            windows = (clear_window(nut.slots, slot, nut.length) for slot in nut.slots)
+            opened = np.any([(x >= left) & (x <= right) for left, right in windows], axis=0)
+            z -= np.where(opened, self.raised - self.opened, 0.0)
         _groove(z, x, y, self.slots)
         for slot in nut.slots:
             if slot.step is not None:

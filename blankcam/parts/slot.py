@@ -6,6 +6,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -113,6 +114,7 @@ class Slot:
 def clear_window(slots: Sequence[Slot], slot: Slot, length: float) -> tuple[float, float]:
     """Between which x the waste over one of a part's slots may be opened, in stage rough.
 
+    The slots of a course may share their opening: a wall stays between two courses.
     ``length``: the part's, mm.
     """
     limits = table("limits")["nut"]
@@ -120,10 +122,12 @@ def clear_window(slots: Sequence[Slot], slot: Slot, length: float) -> tuple[floa
     i = at.index(slot)
     left = slot.centre - slot.radius - limits["clear_side"]
     right = slot.centre + slot.radius + limits["clear_side"]
-    if i > 0:
-        left = max(left, between(at[i - 1], slot) + limits["clear_wall"] / 2)
-    if i < len(at) - 1:
-        right = min(right, between(slot, at[i + 1]) - limits["clear_wall"] / 2)
+    for a, b in pairwise(at[: i + 1]):
+        if a.course != b.course:
+            left = max(left, between(a, b) + limits["clear_wall"] / 2)
+    for a, b in pairwise(at[i:]):
+        if a.course != b.course:
+            right = min(right, between(a, b) - limits["clear_wall"] / 2)
     left, right = max(left, limits["clear_wall"]), min(right, length - limits["clear_wall"])
     return (min(left, slot.centre - slot.radius), max(right, slot.centre + slot.radius))
 

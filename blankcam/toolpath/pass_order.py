@@ -20,6 +20,8 @@ from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Path
 
 AIR: float = table("cutting")["air"]["plunge"]
+ASIDE = 0.01
+"""mm that a straight line may run beside a pass that follows a ridge."""
 ACROSS_LINK = 9
 """Places across that are looked at on the way to the next pass."""
 
@@ -28,9 +30,11 @@ ACROSS_LINK = 9
 class Pass:
     """Places along one pass in the order in which it is cut."""
 
-    y: float
     xs: Array
+    ys: Array
     zs: Array
+    steep: Array | None
+    """Slopes of the surface across the part there; None where the pass is straight."""
     raised: float
     """How much higher than the finished surface the tool runs, mm."""
     linked: bool = False
@@ -62,25 +66,61 @@ def passes(rows: RowPasses, cut: Cut) -> Iterator[Pass]:
         at = at[start : begin + run.last - run.first]
         z = heights[at]
         z[: len(lead)] += lead
-        yield Pass(y=table.ys[run.row], xs=table.xs[at], zs=z, raised=run.raised, linked=run.linked)
+        yield Pass(
+            xs=table.xs[at],
+            ys=table.y[run.row, at],
+            zs=z,
+            steep=None if table.steep is None else table.steep[run.row, at],
+            raised=run.raised,
+            linked=run.linked,
+        )
 
 
 def cut_layer(path: Path, rows: RowPasses, cut: Cut) -> None:
     """All passes of one layer."""
     sweep = rows.table.sweep
     for each in passes(rows, cut):
-        right = bool(each.xs[-1] > each.xs[0])
-        xs, zs = (each.xs, each.zs) if right else (each.xs[::-1], each.zs[::-1])
-        chain = tuple(p for s in curve.fit_table(xs, zs, FIT) for p in plain(s))
-        if not right:
-            chain = tuple(s.reversed() for s in reversed(chain))
-        x, z = chain[0].start
+        start = float(each.xs[0]), float(each.ys[0]), float(each.zs[0])
         if each.linked:
-            _beside(path, sweep, (x, each.y, z), each.raised, cut)
+            _beside(path, sweep, start, each.raised, cut)
         else:
-            hop = hop_over(rows, path.at, (x, each.y, z))
-            approach(path, sweep, (x, each.y, z), hop, cut)
-        path.chain(chain, each.y, cut.feed)
+            approach(path, sweep, start, hop_over(rows, path.at, start), cut)
+        if each.steep is None:
+            path.chain(_arcs_along(each), start[1], cut.feed)
+        else:
+            for k in _corners(each.xs, each.ys, each.zs, each.steep):
+                path.line(cut.feed, x=float(each.xs[k]), y=float(each.ys[k]), z=float(each.zs[k]))
+
+
+def _arcs_along(each: Pass) -> curve.Chain:
+    """Arcs and lines along a straight pass."""
+    right = bool(each.xs[-1] > each.xs[0])
+    xs, zs = (each.xs, each.zs) if right else (each.xs[::-1], each.zs[::-1])
+    chain = tuple(p for s in curve.fit_table(xs, zs, FIT) for p in plain(s))
+    return chain if right else tuple(s.reversed() for s in reversed(chain))
+
+
+def _corners(xs: Array, ys: Array, zs: Array, steep: Array) -> Iterator[int]:
+    """The places of a pass, but for its first, from one to the next of which it goes straight.
+
+    A line that runs beside the pass may be so much higher or lower as the surface is there.
+    """
+
+    def keeps(i: int, j: int) -> bool:
+        way = (xs[i : j + 1] - xs[i]) / (xs[j] - xs[i])
+        aside = ys[i] + way * (ys[j] - ys[i]) - ys[i : j + 1]
+        off = zs[i] + way * (zs[j] - zs[i]) - zs[i : j + 1] - aside * steep[i : j + 1]
+        return bool(np.max(np.abs(off)) <= FIT and np.max(np.abs(aside)) <= ASIDE)
+
+    at, last, reach = 0, len(xs) - 1, 1
+    while at < last:
+        reach = min(max(reach, 1), last - at)
+        while reach > 1 and not keeps(at, at + reach):
+            reach -= 1
+        while at + reach < last and keeps(at, at + reach + 1):
+            reach += 1
+        at += reach
+        yield at
 
 
 def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Array]:

@@ -59,9 +59,9 @@ def left_over(surface, table, xs, ys, passed=None):
     ``passed``: the places of each row where the tool was, (m, n); all where None.
     """
     tool, found = table.sweep.tool, []
-    rows = np.asarray(table.ys)[:, None]
     for x in xs:
         axes = np.linspace(x - tool.radius, x + tool.radius, 301)
+        rows = np.stack([np.interp(axes, table.xs, row) for row in table.y])
         tips = np.stack([np.interp(axes, table.xs, row) for row in table.tips])
         if passed is not None:
             tips[~np.stack([np.interp(axes, table.xs, row) >= 1 for row in passed])] = np.inf
@@ -127,8 +127,9 @@ def test_a_ball_bridges_a_hollow_that_is_rounder_than_itself(period, over):
     assert (stands > BRIDGED) == (over < 1)
 
 
+@pytest.mark.parametrize("follow", [False, True])
 @pytest.mark.parametrize("at", [7.0, 22.0, 43.0, 61.5])
-def test_rows_leave_no_more_where_a_ridge_nears_a_face(at):
+def test_rows_leave_no_more_where_a_ridge_nears_a_face(at, follow):
     """The ridge goes out by 0.9 mm over a single string, between evenly spaced sections."""
     length, thickness = 72.0, 3.2
     ridge = SmoothCurve(
@@ -140,12 +141,28 @@ def test_rows_leave_no_more_where_a_ridge_nears_a_face(at):
     )  # fmt: skip
     ball = tool(Shape.BALL, 3.0)
     each = sweep(crown, ball, length, thickness)
-    table = each.table(each.rows(top.finishing_step(each, ball), top.HALF_WAY))
+    step = top.finishing_step(each, ball)
+    rows = each.following_rows(step) if follow else each.rows(step, top.HALF_WAY)
+    table = each.table(rows)
     left = left_over(
         crown, table, np.linspace(at - 5, at + 5, 41), np.linspace(0.0, thickness, 161)
     )
     assert np.max(left) <= LEFT
     assert np.min(left) >= -BELOW
+
+
+@pytest.mark.parametrize(("low", "share"), [(0.5, 0.8), (1.0, 0.9), (1.6, 1.0)])
+def test_rows_that_follow_a_ridge_are_fewer_the_further_it_moves(low, share):
+    """From near one face to near the other, or along the middle."""
+    length, thickness = 72.0, 3.2
+    crown = CrownSurface(
+        top=ArcCurve(z0=9.0, k=0.0, radius=400.0, middle=length / 2),
+        ridge=SmoothCurve(xs=(0.0, length), zs=(low, thickness - low)),
+        length=length, section_radius=3.0,
+    )  # fmt: skip
+    each = sweep(crown, tool(Shape.BALL, 3.0), length, thickness)
+    straight = each.rows(top.finishing_step(each, each.tool), top.HALF_WAY)
+    assert len(top.finishing_rows(each)) <= share * len(straight)
 
 
 @pytest.mark.parametrize("shape", [Shape.FLAT, Shape.BALL])

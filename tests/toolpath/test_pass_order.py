@@ -65,7 +65,7 @@ def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
             most = min(full.depth, finish.depth) + BEND if last else full.depth + 0.001
             order = np.argsort(each.xs)
             z = np.interp(at, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
-            off = np.abs(y - each.y)
+            off = np.abs(y - np.interp(at, each.xs[order], each.ys[order])[:, None])
             under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
             ball = z[:, None] + under
             assert float(np.max(stands - ball)) <= most
@@ -105,7 +105,7 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
         for each in pass_order.passes(rows, cut):
             order = np.argsort(each.xs)
             z = np.interp(x, each.xs[order], each.zs[order], left=np.inf, right=np.inf)
-            off = np.abs(y - each.y)
+            off = np.abs(y - np.interp(x, each.xs[order], each.ys[order])[:, None])
             under = np.where(off < r, r - np.sqrt(np.maximum(r**2 - off**2, 0.0)), np.inf)
             stands = np.minimum(stands, z[:, None] + under)
     assert lower > 0
@@ -167,7 +167,7 @@ def test_every_stretch_is_cut_once_and_after_those_toward_where_the_order_begins
     found, speed, middle
 ):
     table = SimpleNamespace(
-        ys=tuple(0.5 * k for k in range(len(found))),
+        y=np.repeat(0.5 * np.arange(len(found))[:, None], 100, axis=1),
         xs=np.arange(100.0),
         stride=1.0,
         sweep=SimpleNamespace(tool=SimpleNamespace(radius=1.5)),

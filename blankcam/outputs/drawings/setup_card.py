@@ -228,7 +228,7 @@ def _beside_z(told: Card) -> Iterator[str]:
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
         f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the "
-        f"{told.sheet.holding.grip} hold up to {slack} more or less, set Z to that."
+        f"{told.sheet.holding.grip} stand up to {slack} higher or lower, set Z to that."
     )
 
 
