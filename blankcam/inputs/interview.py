@@ -62,7 +62,7 @@ _MANY = {"nut.first_fret", "saddle.action"}
 _ENDS = {"saddle.front_at"}
 _ENDS_WORDS = "one length, or two as: bass, treble"
 _MANY_WORDS = (
-    "one length, or two as: bass, treble, or one a string from the bass side on, commas between"
+    "one length, or two as: bass, treble, or one for each string from the bass side, commas between"
 )
 
 

@@ -12,7 +12,13 @@ from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.machine_work import ProvenProgram, operation_table, proof_table
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
-from blankcam.outputs.tables.strings import buzz_section, cents_table, clearance_table, string_table
+from blankcam.outputs.tables.strings import (
+    buzz_section,
+    cents_table,
+    clearance_table,
+    string_table,
+    weight_notes,
+)
 from blankcam.parts.design import Design
 from blankcam.parts.nut import Nut
 from blankcam.parts.part import Part
@@ -100,14 +106,12 @@ def _saddle(saddle: Saddle, found: Design, choices: Mapping[int, Decision]) -> S
 
 
 def _strings(found: Design) -> Section:
-    guessed = [f"{s.number} {s.note}" for s in found.strings if s.force.unit_weight_band]
-    note = f"Weight from make and gauge, good to 10 to 15 %: {', '.join(guessed)}."
     return Section(
         title="Strings at pitch",
         table=string_table(found).pick(
             "name", "gauge", "unit_weight", "tension", "break_angle", "downforce"
         ),
-        notes=(note,) if guessed else (),
+        notes=tuple(f"{note[0].upper()}{note[1:]}." for note in weight_notes(found)),
     )
 
 

@@ -43,7 +43,7 @@ def nick_operation(
             across(path, near, far, cut.feed, back)
             back = back.lowered(low + LOW_HOP)
     path.leave()
-    words = f"locating nicks of strings {_strings(choices)}, then file by hand"
+    words = f"locating {_of_strings('nick', choices)}, then file by hand"
     return _operation(words, tool, cut, path, passes * bench.stock.y1)
 
 
@@ -83,8 +83,7 @@ def slot_operation(
             path, nut, slot, choice.by, bench, cut, WayBack.over(nut, bench, ceiling + HOP)
         )
     path.leave()
-    words = f"slots of strings {_strings(choices)}"
-    return _operation(words, tool, cut, path, passes * bench.stock.y1)
+    return _operation(_of_strings("slot", choices), tool, cut, path, passes * bench.stock.y1)
 
 
 def _cut_slot(  # every argument is a fact of its own
@@ -114,8 +113,10 @@ def _slots_of(nut: Part, choices: Sequence[Decision]) -> Iterator[Slot]:
     return (by_string[c.string] for c in choices)
 
 
-def _strings(choices: Sequence[Decision]) -> str:
-    return ", ".join(str(c.string) for c in choices)
+def _of_strings(what: str, choices: Sequence[Decision]) -> str:
+    """``slot of string 6``, ``slots of strings 6, 5``."""
+    many = "s" * (len(choices) > 1)
+    return f"{what}{many} of string{many} {', '.join(str(c.string) for c in choices)}"
 
 
 def _operation(words: str, tool: Tool, cut: Cut, path: Path, length: float) -> Operation:

@@ -6,11 +6,12 @@ import dataclasses
 import math
 from collections.abc import Iterator, Sequence
 
+from blankcam.inputs.machine_file import PRINTED
 from blankcam.parts.frames import Place
 from blankcam.toolpath.moves import Arc, Line, Move, Note
 
-PRINTED = 1e-4
-"""mm by which a move may rise or fall more once both its ends are printed."""
+ROUNDED = max(PRINTED.values())
+"""mm by which two printed places may lie further apart along an axis."""
 
 
 def slowed(moves: Sequence[Move], most: float, plunge: float) -> Iterator[Move]:
@@ -32,16 +33,23 @@ def slowed(moves: Sequence[Move], most: float, plunge: float) -> Iterator[Move]:
         yield move
 
 
+def _share_as_printed(start: Place, to: Place) -> float:
+    """The share of a straight move's speed that is Z's, as steep as printing may make it."""
+    rise, across = to[2] - start[2], math.dist(start[:2], to[:2])
+    if rise == 0 or math.isnan(rise):
+        return rise
+    high = abs(rise) + ROUNDED
+    return math.copysign(high / math.hypot(max(across - math.sqrt(2) * ROUNDED, 0.0), high), rise)
+
+
 def _steepest(start: Place, move: Line | Arc) -> tuple[float, float]:
     """The greatest shares of a move's speed that are Z's, upward and downward.
 
     An arc in G18 that stays a graph over x is steepest at its ends.
     """
     if isinstance(move, Line):
-        rise, length = move.to[2] - start[2], math.dist(start, move.to) or 1.0
-        if rise == 0.0:
-            return 0.0, 0.0
-        return max(rise + PRINTED, 0.0) / length, max(PRINTED - rise, 0.0) / length
+        rise = _share_as_printed(start, move.to)
+        return max(rise, 0.0), max(-rise, 0.0)
     if move.plane != "G18":
         return 0.0, 0.0
     middle = (move.centre[1], move.centre[0])

@@ -205,11 +205,11 @@ def test_what_must_not_be_cut_is_exit_one(tmp_path):
 
 @pytest.mark.parametrize(
     ("was", "now", "key"),
-    [
+    first_then_long([
         ('length = "52 mm"', 'length = "42 mm"', "blanks.nut.length"),
         ('margin_bass   = "3.4 mm"', 'margin_bass = "0.5 mm"', "nut.margin_bass"),
-    ],
-)
+    ]),
+)  # fmt: skip
 def test_layout_tells_its_numbers_beside_a_refusal(tmp_path, was, now, key):
     job = tmp_path / "refused.toml"
     assert was in STEEL.read_text()

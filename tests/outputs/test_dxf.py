@@ -13,13 +13,14 @@ from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
+import shapely
 from ezdxf import recover
 
 from blankcam.inputs import job_file
 from blankcam.inputs.layers import changed, default_layers
 from blankcam.inputs.machine_file import read_profile
 from blankcam.instrument import heights
-from blankcam.outputs.drawings import cut_files, nesting
+from blankcam.outputs.drawings import cut_files, flat, nesting
 from blankcam.outputs.drawings.cut_offset import Offset, drawing_cautions
 from blankcam.outputs.drawings.gauges import slot_gauge
 from blankcam.outputs.render import dxf
@@ -27,7 +28,7 @@ from blankcam.parts import nut, saddle
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.parts.top_curve import ArcCurve
-from tests.conftest import first_then_long
+from tests.conftest import demo_job, first_then_long
 from tests.outputs.test_sheet import MANY
 
 NOTICE = ("SAFETY NOTICE - READ BEFORE USE", "Wear eye protection.")
@@ -221,7 +222,8 @@ def test_what_is_said_stands_beside_the_part_and_the_extents_hold_all(steel):
         drawn = bbox.extents(doc.modelspace().query("LWPOLYLINE"))
         for text in doc.modelspace().query('TEXT[layer=="LOOK"]'):
             at = text.get_placement()[1]
-            assert at.x > drawn.extmax.x or text.dxf.text.isdecimal()
+            beside = at.x > drawn.extmax.x
+            assert beside or text.dxf.text.isdecimal() or text.dxf.text in {"bass", "treble"}
         low, high = doc.header["$EXTMIN"], doc.header["$EXTMAX"]
         assert low[0] <= drawn.extmin.x + 1e-9
         assert high[1] >= drawn.extmax.y - 1e-9
@@ -436,6 +438,36 @@ def test_leaving_every_layer_out_is_refused(steel):
     options = cut_files.Options(layers=changed(rows))
     with pytest.raises(ValueError, match="left out"):
         cut_files.write_nut(steel[1], Stage.FINAL, notice=NOTICE, options=options)
+
+
+def test_the_numbers_under_a_part_stand_under_their_own_strings():
+    """24 strings closer than their numbers are wide: each is nearest to its own, none meet."""
+    found = design(job_file.parse(MANY, "many.toml"))
+    for part, drawing in (
+        (found.nut, flat.nut_elevation(found.nut, Stage.ROUGH)),
+        (found.saddle, flat.saddle_elevation(found.saddle, Stage.ROUGH)),
+    ):
+        strings = part.slots or part.strings
+        centres = {str(s.string): s.centre for s in strings}
+        numbers = [w for w in drawing.words if w.text.isdecimal()]
+        assert len(numbers) == len(centres) == 24
+        for word in numbers:
+            at = word.at[0]
+            assert min(centres, key=lambda n, at=at: abs(centres[n] - at)) == word.text
+        boxes = [shapely.Polygon(w.corners()) for w in drawing.words]
+        assert not any(a.intersects(b) for a, b in combinations(boxes, 2))
+
+
+@pytest.mark.parametrize(("job", "left"), [("concert-steel", "bass"), ("left-classical", "treble")])
+def test_bass_and_treble_stand_under_their_ends(job, left):
+    found = design(job_file.load(str(demo_job(job))))
+    for drawing in (
+        flat.nut_elevation(found.nut, Stage.ROUGH),
+        flat.saddle_elevation(found.saddle, Stage.ROUGH),
+    ):
+        ends = {w.text: w.at[0] for w in drawing.words if not w.text.isdecimal()}
+        assert set(ends) == {"bass", "treble"}
+        assert min(ends, key=ends.get) == left
 
 
 def test_the_numbers_on_a_slot_gauge_stay_on_it_and_by_their_marks():

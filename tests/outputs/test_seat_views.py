@@ -6,7 +6,7 @@ import itertools
 import re
 
 import pytest
-from shapely import Polygon
+from shapely import LineString, Polygon
 
 from blankcam.inputs import job_file
 from blankcam.outputs.drawings.seat_views import nut_in_seat, saddle_plan_view, saddle_side
@@ -64,6 +64,22 @@ def test_no_two_words_meet_and_none_leaves_its_room(found, wide, letters):
             x0, y0, x1, y1 = box.bounds
             inside = x0 > -0.01 and y0 > -0.01 and x1 < size[0] + 0.01 and y1 < size[1] + 0.01
             assert inside, (name, word.text)
+
+
+@pytest.mark.parametrize(("wide", "letters"), LAYOUTS)
+def test_no_string_and_no_dimension_runs_through_words_at_the_saddle(found, wide, letters):
+    for name, _, drawing in drawn(found, wide, letters):
+        if not name.startswith("saddle"):
+            continue
+        lines = [
+            LineString([p.chain[0].start, *(seg.end for seg in p.chain)])
+            for p in drawing.paths
+            if p.holds == "dimension" or (p.holds == "lying" and p.closed)
+        ]
+        assert {"front", "back"} <= {w.text for w in drawing.words}
+        for word in drawing.words:
+            box = Polygon(word.corners())
+            assert not any(box.intersects(line) for line in lines), (name, word.text)
 
 
 def test_the_numbers_are_those_of_the_strings_path(found):

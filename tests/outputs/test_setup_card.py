@@ -112,6 +112,24 @@ def test_bass_and_treble_change_sides_for_the_left_handed():
             assert min(("bass", "treble"), key=places.get) == first
 
 
+@pytest.mark.parametrize("job", ["slanted-steel", "left-classical", "wide-bass"])
+def test_every_slots_number_stands_on_the_same_side_of_its_line(job):
+    """Two numbers between two lines would leave open whose is whose."""
+    made = result(job_file.load(str(demo_job(job))), "nut")
+    *_, (_, _, card) = told(made)
+    drawing = setup_card.card(card)
+    lines = sorted(p.chain[0].start[0] for p in drawing.paths if p.holds == "slots")
+    slots = sorted(made.request.part.slots, key=lambda s: s.centre)
+    names = {str(s.string): x for s, x in zip(slots, lines, strict=True)}
+    level = {p.chain[0].start[1] for p in drawing.paths if p.holds == "slots"}
+    sides = {
+        w.at[0] > names[w.text]
+        for w in drawing.words
+        if w.text in names and abs(w.at[1] - min(level)) < 8 and not w.bold
+    }
+    assert len(sides) == 1
+
+
 def test_a_saddle_turned_over_lies_crown_down():
     made = result(job_file.load(str(demo_job("concert-steel"))), "saddle")
     turned = dataclasses.replace(made, request=dataclasses.replace(made.request, turned=True))

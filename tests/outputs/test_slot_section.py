@@ -165,3 +165,7 @@ def test_at_a_refit_what_goes_is_between_what_stands_and_what_is_asked(demo):
         assert refit.first_floor == now.floor
         told = {h.words: h.z for h in heights(refit, Standing.REFIT)}
         assert (told["floor now"], told["refit floor"]) == (now.floor, asked.floor)
+        left_alone = dataclasses.replace(refit, refit=dataclasses.replace(asked, floor=now.floor))
+        told = {h.words for h in heights(left_alone, Standing.REFIT)}
+        assert "refit floor" not in told  # no work, so nothing in its colour
+        assert {"floor now", "refit top"} <= told

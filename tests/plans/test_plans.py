@@ -123,9 +123,11 @@ def test_an_owned_machine_makes_what_it_can(machine):
 @pytest.mark.long
 @pytest.mark.parametrize("machine", OWNED)
 def test_every_owned_machine_makes_what_it_can(machine, steel):
+    """An instrument of its own in that one's stage, and the six-string in the other stage."""
     each = instrument_for(machine)
-    tried = [(each.text, s) for s in ("rough", "final")] + [(steel, s) for s in ("rough", "final")]
-    judged({f"{machine}, {i}": outcome(t, machine, s) for i, (t, s) in enumerate(tried)})
+    (other,) = {"rough", "final"} - {each.stage}
+    tried = [(each.text, each.stage), (steel, other)]
+    judged({f"{machine}, {s}": outcome(text, machine, s) for text, s in tried})
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ import time
 
 import pytest
 
+from blankcam import transaction
 from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
 from blankcam.preview.page import newer, whole
@@ -192,9 +193,9 @@ def put(out, page, told=None):
     """A page as a run that watches writes it."""
     known = told or page.given.watch
     script = f'blankcam.watch.hear({{"page": "{known}", "fault": []}});'
-    (out / "preview.html").write_text(whole(page), encoding="utf-8")
-    (out / "preview-newer.js").write_text(newer(page), encoding="utf-8")
-    (out / "preview-watch.js").write_text(script, encoding="utf-8")
+    texts = {"preview.html": whole(page), "preview-newer.js": newer(page)}
+    for name, text in {**texts, "preview-watch.js": script}.items():
+        transaction.write_whole(out / name, text.encode(), replace=True)
 
 
 def drawn(tmp_path, margin):

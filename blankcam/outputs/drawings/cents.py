@@ -14,7 +14,7 @@ WIDE, TALL = 23.5, 20.0  # of one square, mm
 CELL = (29.0, 31.0)  # room of a square with its words
 SMALL = POINTS_8  # height of capitals, mm
 WORDS = (
-    "Heavy line: with this ridge. Dotted line: ridge at the scale length. Frets 1 to 12 from the"
+    "Heavy line: with this ridge. Dashed line: ridge at the scale length. Frets 1 to 12 from the"
     " left; up is sharp; the worst stands over the square. All squares have the same scale."
 )
 

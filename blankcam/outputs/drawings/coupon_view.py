@@ -114,11 +114,13 @@ def _heights(piece: Coupon, by: float) -> Drawing:
         up(base, base + piece.height * by, -7.0, 0.0, f"{piece.height:.2f}"),
         Drawing(words=(_words(0.0, base - 5.0, "from the front; the heights are of the steps"),)),
     ]
-    over = (_over(s.land, piece.height - s.deep, base, by) for s in piece.steps)
+    top = base + piece.height * by
+    over = (_over(s.land, piece.height - s.deep, top, by) for s in piece.steps)
     return joined((*made, Drawing(words=tuple(over))))
 
 
-def _over(land: Land, high: float, base: float, by: float) -> Words:
+def _over(land: Land, high: float, top: float, by: float) -> Words:
+    """How high a step stands, over the line of the top, which nothing crosses then."""
     text, middle = f"{land.name} {high:.2f}", (land.low + land.high) / 2 * by
     size = min(SMALL, SMALL * (land.wide + 4.0) * by / max(width(text, SMALL), 1e-9))
-    return _words(middle, base + high * by + 1.5, text, size, "middle")
+    return _words(middle, top + 1.5, text, size, "middle")

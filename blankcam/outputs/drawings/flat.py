@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import pairwise
 
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread
 from blankcam.outputs.drawings.cut_offset import Offset
@@ -85,7 +86,7 @@ def nut_elevation(nut: Nut, stage: Stage, board: tuple[float, float] | None = No
         paths.append(_upright(slot.centre, slot.floor_front - 1.0, top))
     return Drawing(
         paths=(*paths, *step_fronts(nut)),
-        words=_numbers([(s.string, s.centre) for s in nut.slots]),
+        words=_below([(s.string, s.centre) for s in nut.slots], nut.length),
     )
 
 
@@ -101,7 +102,7 @@ def saddle_elevation(saddle: Saddle, stage: Stage, seat_top: float | None = None
         paths.append(Path(chain=(level,), holds="seat"))
     return Drawing(
         paths=tuple(paths),
-        words=_numbers([(s.string, s.centre) for s in saddle.strings]),
+        words=_below([(s.string, s.centre) for s in saddle.strings], saddle.length),
     )
 
 
@@ -140,13 +141,32 @@ def _upright(x: float, low: float, high: float) -> Path:
     return Path(chain=(Line((x, low), (x, high)),), holds="centres")
 
 
-def _numbers(places: Sequence[tuple[int, float]]) -> tuple[Words, ...]:
-    """The strings' numbers under the seat side, moved apart where they stand close."""
+def _below(places: Sequence[tuple[int, float]], length: float) -> tuple[Words, ...]:
+    """The strings' numbers under the seat side, every other one lower where they stand close, and
+    under them which end is which.
+    """
+    if not places:
+        return ()
+    tight = any(abs(b - a) < 2.0 * LABEL for (_, a), (_, b) in pairwise(places))
+    rows = [places[::2], places[1::2]] if tight else [places]
+    numbers = [number for i, row in enumerate(rows) for number in _row(row, 1 + 1.6 * i)]
+    return (*numbers, *_ends(places, length, 1 + 1.6 * len(rows)))
+
+
+def _ends(places: Sequence[tuple[int, float]], length: float, down: float) -> Iterator[Words]:
+    """``bass`` and ``treble``; the strings are numbered from the treble."""
+    (left, _), (right, _) = (pick(places, key=lambda p: p[1]) for pick in (min, max))
+    names = ("bass", "treble") if left >= right else ("treble", "bass")
+    for name, x, anchor in zip(names, (0.0, length), ("left", "right"), strict=True):
+        yield Words(at=(x, -LABEL * down - 0.8), text=name, height=LABEL, anchor=anchor)
+
+
+def _row(places: Sequence[tuple[int, float]], down: float) -> Iterator[Words]:
+    """Numbers side by side, ``down`` times their height under the seat side."""
     spots = spread([x for _, x in places], 2.0 * LABEL)
-    return tuple(
-        Words(at=(x, -LABEL - 0.8), text=str(string), height=LABEL, anchor="middle")
-        for (string, _), x in zip(places, spots, strict=True)
-    )
+    for (string, _), x in zip(places, spots, strict=True):
+        at = (x, -LABEL * down - 0.8)
+        yield Words(at=at, text=str(string), height=LABEL, anchor="middle")
 
 
 def template_drawing(template: Template, *, cut: bool = True) -> Drawing:

@@ -16,6 +16,7 @@ import numpy as np
 from blankcam.instrument.heights import Instrument, StringPath, nut_floor_at
 from blankcam.outputs.drawing import Drawing, Path, Words, joined, stroke
 from blankcam.outputs.drawings.strokes import (
+    ARROW,
     LINE,
     Frame,
     Letters,
@@ -262,7 +263,7 @@ def _strip_words(
 
 # ---- the saddle ------------------------------------------------------------------------------
 
-BEFORE, BEHIND = 14.0, 4.0
+BEFORE, BEHIND = 14.0, 5.5
 """mm of bridge before the saddle, and behind where the string leaves the bridge."""
 
 
@@ -284,10 +285,12 @@ def saddle_side(
     low = -2.5
     scale = min((size[0] - left) / wide, (size[1] - head) / (high - low))
     frame = Frame(scale=scale, x=left + scale * BEFORE, z=size[1] - head - scale * high)
+    falling = _falling(saddle, seat, string, tie, depth, (-BEFORE, run))
     return joined((
         _saddle_body(saddle, seat, depth, (-BEFORE, low, wide - BEFORE), frame, letters),
-        _saddle_string(saddle, seat, string, tie, depth, (-BEFORE, run), frame, letters),
+        _saddle_string(falling, string, frame, letters, known=tie is not None),
         _saddle_words(saddle, seat, depth, (-BEFORE, wide - BEFORE), frame, size, letters),
+        _back(saddle, depth, falling, wide - BEFORE, frame, letters),
         _twelfth(string, action, frame, left, letters),
     ))  # fmt: skip
 
@@ -328,31 +331,39 @@ def _saddle_body(
 
 
 def _saddle_string(
-    saddle: Saddle, seat: Seat, string: StringPath, tie: tuple[float, float] | None, depth: float,
-    ends: tuple[float, float], frame: Frame, letters: Letters,
-) -> Drawing:  # fmt: skip
+    low: Sequence[Point], string: StringPath, frame: Frame, letters: Letters, *, known: bool
+) -> Drawing:
     """The string over the ridge to where it leaves the bridge, and its break angle."""
     from blankcam.outputs.drawings.slot_section import string_look
 
-    ridge = saddle.thickness - seat.ridge
-    rise = (string.z_saddle - string.z_nut) / string.length
-    start, run = ends
-    drop = seat.height - depth - tie[0] if tie else 0.0
-    low = [(start, seat.height - rise * (ridge - start)), (ridge, seat.height),
-           (ridge + run, seat.height - drop)]  # fmt: skip
+    (start, first), (ridge, high), (end, last) = low
     ring = [*low, *((x, z + string.gauge) for x, z in reversed(low))]
     outline = Path(
         chain=chained([frame.at(p) for p in (*ring, ring[0])]), holds="lying", closed=True
     )
-    angle = math.degrees(math.atan2(drop, run) + math.atan(rise))
-    level = frame.at((ridge + run, seat.height + string.gauge))
-    text = f"breaks by {angle:.1f}°" if tie else "break angle not known"
+    rise = (high - first) / (ridge - start)
+    angle = math.degrees(math.atan2(high - last, end - ridge) + math.atan(rise))
+    level = frame.at((end, high + string.gauge))
+    text = f"breaks by {angle:.1f}°" if known else "break angle not known"
     return joined((
         _area(ring, frame, string_look(string.make)),
-        Drawing(paths=(outline, stroke(frame.at((ridge, seat.height)),
-                                       (level[0], frame.up(seat.height)), holds="centre"))),
+        Drawing(paths=(outline, stroke(frame.at((ridge, high)), (level[0], frame.up(high)),
+                                       holds="centre"))),
         _say((level[0], level[1] + 0.5 * letters.cap), text, letters, anchor="right", bold=True),
     ))  # fmt: skip
+
+
+def _falling(
+    saddle: Saddle, seat: Seat, string: StringPath, tie: tuple[float, float] | None, depth: float,
+    ends: tuple[float, float],
+) -> list[Point]:  # fmt: skip
+    """The string's underside: from before the saddle over the ridge to where it leaves."""
+    ridge = saddle.thickness - seat.ridge
+    rise = (string.z_saddle - string.z_nut) / string.length
+    start, run = ends
+    drop = seat.height - depth - tie[0] if tie else 0.0
+    return [(start, seat.height - rise * (ridge - start)), (ridge, seat.height),
+            (ridge + run, seat.height - drop)]  # fmt: skip
 
 
 def _saddle_words(
@@ -379,10 +390,21 @@ def _saddle_words(
         _say((frame.at((ends[1], 0.0))[0] - 1.5 * cap, frame.up(-2.5) + 0.6 * cap), "bridge",
              letters,
              anchor="right"),
-        _say((frame.at((-1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "front", letters,
-             anchor="right"),
-        _say((frame.at((t + 1.0, 0.0))[0], frame.up(depth) + 0.5 * cap), "back", letters),
+        _say((x - 0.6 * cap, frame.up(depth) + 0.3 * cap), "front", letters, anchor="right"),
     ))  # fmt: skip
+
+
+def _back(
+    saddle: Saddle, depth: float, string: Sequence[Point], end: float, frame: Frame,
+    letters: Letters,
+) -> Drawing:  # fmt: skip
+    """The word behind the saddle; where the string is in its way, behind the string's end."""
+    x, level = frame.at((saddle.thickness + 1.0, 0.0))[0], frame.up(depth) + 0.3 * letters.cap
+    (a, b), (c, d) = (frame.at(p) for p in string[1:])
+    under = b + (d - b) * (x + letters.wide(["back"]) - a) / (c - a)
+    if level + 1.3 * letters.cap < under:
+        return _say((x, level), "back", letters)
+    return _say((frame.at((end, 0.0))[0], level), "back", letters, anchor="right")
 
 
 def _twelfth(
@@ -396,6 +418,7 @@ def _twelfth(
     top = under - action
     crown = 1.0
     board = top - crown
+    over = max(frame.scale * string.gauge, 1.6 * ARROW * cap)  # the string, or an arrow from above
     lines = [
         _area([(0, board - 1.6), (end, board - 1.6), (end, board), (0, board)], one, "board"),
         _crown((end / 2, board), crown, one),
@@ -405,7 +428,7 @@ def _twelfth(
             torn(one.at((end, under)), one.at((end, under + string.gauge)), cap),
         )),
         upright_dimension(one.at((end / 2, 0))[0], one.up(top), one.up(under), cap),
-        _say((0.3 * cap, one.up(under + string.gauge) + 0.6 * cap),
+        _say((0.3 * cap, one.up(under) + over + 0.6 * cap),
              f"over fret 12: {letters.length(action)}",
              letters, bold=True),
         _say((one.at((end / 2, 0))[0], one.up(board - 1.6) - 1.5 * cap), "fret 12", letters,

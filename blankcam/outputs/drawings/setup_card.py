@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from blankcam.cut import CutResult
 from blankcam.data import table
@@ -228,7 +229,7 @@ def _beside_z(told: Card) -> Iterator[str]:
     slack = f"{length(SLACK, 1)}{'' if told.inches else ' mm'}"
     yield (
         f"Measure: of {length(stock.z1, 2)} in height {out} stands out. If the "
-        f"{told.sheet.holding.grip} hold up to {slack} more or less, set Z to that."
+        f"{told.sheet.holding.grip} stand up to {slack} higher or lower, set Z to that."
     )
 
 
@@ -394,21 +395,22 @@ def _axes(x: float, y: float) -> Drawing:
 
 def _slots(told: Card, a: float, b: float, mid: float) -> Drawing:
     """A nut's slots in their places along it, with their strings' numbers where they have room."""
+    if not told.part.slots:
+        return Drawing()
     share = (b - a) / told.part.length
-    at = [(a + share * s.centre, str(s.string)) for s in told.part.slots]
+    at = sorted((a + share * s.centre, str(s.string)) for s in told.part.slots)
     lines = (stroke((x, mid - 4.0), (x, mid + 4.0), holds="slots") for x, _ in at)
-    between = [a, *(x for x, _ in at), b]
+    gaps = [q - p for p, q in pairwise([a, *(x for x, _ in at), b])]
+    left = min(gaps[:-1]) > min(gaps[1:])  # all on one side: it shows whose number is whose
     words = [
-        _number_beside(between[i], x, between[i + 2], name, mid)
-        for i, (x, name) in enumerate(at)
-        if max(x - between[i], between[i + 2] - x) > typeface.width(name, _SMALL) + 1.2
+        _number_beside(x, name, mid, left=left)
+        for (x, name), gap in zip(at, gaps[:-1] if left else gaps[1:], strict=True)
+        if gap > typeface.width(name, _SMALL) + 1.2
     ]
     return Drawing(paths=tuple(lines), words=tuple(words))
 
 
-def _number_beside(before: float, x: float, after: float, name: str, mid: float) -> Words:
-    """A string's number beside its slot, on the side with more room."""
-    left = x - before > after - x
+def _number_beside(x: float, name: str, mid: float, *, left: bool) -> Words:
     at, anchor = (x - 0.7, "right") if left else (x + 0.7, "left")
     return _say(at, mid - _SMALL / 2, name, _SMALL, anchor=anchor)
 

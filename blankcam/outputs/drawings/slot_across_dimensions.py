@@ -55,7 +55,8 @@ def heights(section: SlotSection, standing: Standing) -> tuple[Height, ...]:
     if standing is Standing.REFIT and section.refit is not None:
         if abs(section.refit.top - section.rough_top) > LEAST:  # else it stays as it is
             at.append(Height(z=section.refit.top, words="refit top", holds="refit"))
-        at.append(Height(z=section.refit.floor, words="refit floor", holds="refit"))
+        if abs(section.refit.floor - section.first_floor) > LEAST:
+            at.append(Height(z=section.refit.floor, words="refit floor", holds="refit"))
     return tuple(sorted(at, key=lambda h: -h.z))
 
 

@@ -337,8 +337,14 @@ def _then(sheet: RefitSheet) -> Section:
             (
                 "String it, tune it, let it settle, and read it again: it should lie within"
                 " the table's bands, in mm. If you do not cut this refit, write"
-                ' `last_refit = "not cut"` in the next readings; where you leave out one part '
-                'alone, `"nut not cut"` or `"saddle not cut"`.'
+                f' `last_refit = "not cut"` in the next readings{_one_left(sheet)}.'
             ),
         ),
     )
+
+
+def _one_left(sheet: RefitSheet) -> str:
+    """What to write where only one of two parts is not cut."""
+    if len(sheet.on_instrument) < 2:
+        return ""
+    return '; if only one part is left uncut, `"nut not cut"` or `"saddle not cut"`'

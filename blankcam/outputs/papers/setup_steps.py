@@ -145,8 +145,8 @@ def _run(file: ProgramFile, machine: Profile) -> str:
     """A program's run, and what to look at."""
     if file.program.air:
         return (
-            f"**run `{file.name}`**, spindle off; at each stop look: where the tip is not as it "
-            "says, zero again"
+            f"**run `{file.name}`**, spindle off; at each stop look: if the tip is not where the "
+            "stop says, zero again"
         )
     about = about_minutes(file.seconds)
     return f"**run `{file.name}`**, dry first, {about}{_at_stops(file, machine)}"

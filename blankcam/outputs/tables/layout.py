@@ -16,7 +16,12 @@ from blankcam.outputs.rows import Column, Section, Table
 from blankcam.outputs.tables.blanks import blank_table, fit_words
 from blankcam.outputs.tables.nut import edge_table, slot_table
 from blankcam.outputs.tables.saddle import seat_table, slant_words
-from blankcam.outputs.tables.strings import buzz_section, cents_table, string_table
+from blankcam.outputs.tables.strings import (
+    buzz_section,
+    cents_table,
+    string_table,
+    weight_notes,
+)
 from blankcam.parts.design import Design
 
 if TYPE_CHECKING:
@@ -151,14 +156,8 @@ def _unusual(heights: Table) -> Iterator[str]:
 
 def _strings(design: Design) -> Section:
     total = advice.total_tension(design.strings)
-    bands = {f"{s.number} {s.note}": s.force.unit_weight_band for s in design.strings}
-    guessed = [name for name, band in bands.items() if band]
     notes = [f"all strings together {total:.0f} N ({pounds(total):.0f} lb)"]
-    if guessed:
-        notes.append(
-            f"weight of {', '.join(guessed)} from make and gauge, good to "
-            f"{max(bands.values()):.0%}: give unit_weight if known"
-        )
+    notes += weight_notes(design)
     if design.saddle and any(s.break_angle is None for s in design.strings):
         notes.append("give tie_height and tie_run for the break angle and the downforce")
     return Section(

@@ -102,6 +102,16 @@ def buzz_section(design: Design) -> Section:
     )
 
 
+def weight_notes(design: Design) -> Iterator[str]:
+    """Which strings' weights were worked out, and how far those may be off; nothing without."""
+    bands = {f"{s.number} {s.note}": s.force.unit_weight_band for s in design.strings}
+    if guessed := [name for name, band in bands.items() if band]:
+        yield (
+            f"weight of {', '.join(guessed)} worked out from make and gauge, within "
+            f"{max(bands.values()):.0%}: give unit_weight if you know it"
+        )
+
+
 def cents_table(design: Design, *, straight: bool = False) -> Table:
     """Cents off at frets 1 to 12; ``straight``: with the ridge at the scale length."""
     frets = range(1, len(design.strings[0].cents) + 1)
