@@ -28,6 +28,8 @@ PAST = 0.3
 pass begins at depth: the place where it touches must pass the end, not all of the tool."""
 COARSE = 4
 """Every such place of a table is looked at for what passes find standing."""
+FURTHER = 3
+"""Rows further out along which a raised pass may go: about as many as one clears."""
 ACROSS = 65
 """Places across the blank that are looked at."""
 BETWEEN = 0.01
@@ -167,12 +169,12 @@ def outward(count: int, middle: int) -> Iterator[tuple[int, bool]]:
             low -= 1
 
 
-def shared(passes: RowPasses, depths: Depths, middle: int, ahead: int) -> RowPasses | None:
-    """The passes, each that would cut deeper than it may after raised ones.
+def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
+    """The passes, each that would cut deeper than it may after a raised one.
 
-    Those go along its own row or, where it is looked ``ahead``, one goes along up to so many rows
-    further out from the ``middle``, which clears the way for several passes.
-    None where a pass would want more than so many ``shares`` of its depth.
+    That goes along a row further out from the ``middle``, where it clears the way for several
+    passes; or along its own row, in so many shares of its depth as it takes.
+    None where a pass would want more than so many ``shares``.
     """
     table = passes.table
     stands, under = standing(table), _left_by(table)
@@ -186,7 +188,7 @@ def shared(passes: RowPasses, depths: Depths, middle: int, ahead: int) -> RowPas
             where = np.flatnonzero((deep + BETWEEN > depths.most).any(axis=0)) + span.start
             ends = int(where[0]), int(where[-1])
             side = (run.row > middle) - (run.row < middle)
-            before = _further_out(run, table, ends, stands, depths, side * ahead) if ahead else None
+            before = _further_out(run, table, ends, (stands, under), depths, side)
             count = math.ceil(deepest / depths.most)
             if before is not None:
                 every = [before, replace(run, linked=False)]
@@ -202,27 +204,34 @@ def shared(passes: RowPasses, depths: Depths, middle: int, ahead: int) -> RowPas
 
 
 def _further_out(
-    run: Run, table: ContactTable, ends: tuple[int, int], stands: Array, depths: Depths, ahead: int
+    run: Run,
+    table: ContactTable,
+    ends: tuple[int, int],
+    stock: tuple[Array, Callable[[Run], Array]],
+    depths: Depths,
+    side: int,
 ) -> Run | None:
     """A raised run as far out as one clears the way for a run between two places of ``looked``.
 
-    It goes the other way, as rough passes may, and ends where the run begins.
+    It goes the other way, as rough passes may, and ends where the run begins. ``stock``: what
+    stands before, and what a run leaves.
     """
-    under, span = _left_by(table), _looked_at(run, table)
+    (stands, under), span = stock, _looked_at(run, table)
+    leaves = under(run)
     short = replace(_between(run, table, ends), right=not run.right)
-    way = 1 if ahead > 0 else -1
-    out = range(run.row, run.row + ahead + way, way)
+    out = [run.row + side * k for k in range(FURTHER + 1)] if side else [run.row]
     reach = (r for r in out if 0 <= r < len(table.ys))
     near = [r for r in reach if abs(table.ys[r] - table.ys[run.row]) < table.sweep.tool.radius]
     for row in reversed(near):
         each = replace(short, row=row)
         over = _looked_at(each, table)
-        high = float(np.max(stands[:, over] - under(each), initial=0.0)) + WIDELY - depths.full
-        each = replace(each, raised=run.raised + max(high, depths.leave))
+        lowest = under(each)
+        high = float(np.max(stands[:, over] - lowest, initial=0.0)) + WIDELY - depths.full
+        raised = run.raised + max(high, depths.leave)
         left = stands.copy()
-        left[:, over] = np.minimum(left[:, over], under(each))
-        if float(np.max(left[:, span] - under(run), initial=0.0)) + BETWEEN <= depths.most:
-            return each
+        left[:, over] = np.minimum(left[:, over], lowest + raised - each.raised)
+        if float(np.max(left[:, span] - leaves, initial=0.0)) + BETWEEN <= depths.most:
+            return replace(each, raised=raised)
     return None
 
 

@@ -32,8 +32,8 @@ from blankcam.machining.top import (
 TRIED = 4
 """So many ways of rough layers, those with the least to cut, are worked out: over 40 random
 instruments the best of them took 0.5 % longer than the best of ten."""
-AHEAD = (0, 3)
-"""Rows further out along which a raised pass may go: none, or as many as one clears, about."""
+HALF = 0.5
+"""Rough layers that would save less than such a share of one pass are not looked for."""
 SHARES: int = table("cutting")["top"]["shares"]
 
 
@@ -88,8 +88,8 @@ def surface_passes(
     depths = Depths(most=most, full=rough_cut.depth, leave=LEAST_LEAVE, shares=SHARES)
     ways = [way((), last) for last in _outward(finish, finish_cut, depths, one_way=one_way)]
     inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
-    # Layers are worked out only where passes after them could still be the quickest
-    least = way((), inward).seconds
+    # Layers are worked out only where passes after them could be quicker, and by half a pass
+    least = way((), inward).seconds + HALF * _seconds_along(finish, finish_cut)
     if all(each.seconds > least for each in ways):
         layers = _rough_layers(sweep, rough_cut, most)
         ways += [] if layers is None else [way(layers, inward)]
@@ -99,14 +99,21 @@ def surface_passes(
 
 
 def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> Iterator[RowPasses]:
-    """Finishing passes alone, outward from each row."""
+    """Finishing passes alone, outward from each row from which they may be the quickest yet."""
+    least = math.inf
     for middle in range(len(rows.ys)):
-        layer = Layer(raised=0.0, one_way=one_way, middle=middle)
-        passes = row_passes(rows, layer, cut)
-        for ahead in AHEAD:
-            found = row_runs.shared(passes, depths, middle, ahead)
-            if found is not None:
-                yield found
+        passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
+        if row_runs.seconds(passes, cut) >= least:
+            continue  # with raised ones before them they only take longer
+        found = row_runs.shared(passes, depths, middle)
+        if found is not None:
+            least = min(least, row_runs.seconds(found, cut))
+            yield found
+
+
+def _seconds_along(rows: ContactTable, cut: Cut) -> float:
+    """One pass, from end to end."""
+    return 60 * float(rows.xs[-1] - rows.xs[0]) / cut.feed
 
 
 def _rough_layers(sweep: Sweep, full: Cut, most: float) -> list[RowPasses] | None:

@@ -18,7 +18,7 @@ from blankcam.parts.frames import Box, Place
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
-from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, to_and_fro
+from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, out_of_the_back, to_and_fro
 from blankcam.toolpath.moves import Operation, Path
 
 
@@ -50,6 +50,8 @@ def clear_operation(
         back = WayBack.over(nut, bench, ceiling + HOP)
         low = height_left(nut, bench, float(xs[0]) - tool.radius, float(xs[-1]) + tool.radius)
         for near, far, last in _passes(nut, xs, tool, bench.stock, (cut.depth, more)):
+            if not last:
+                out_of_the_back(path, far[1], cut.feed)
             go = across if last else to_and_fro
             go(path, near, far, cut.feed, back)
             back = back.lowered(low + LOW_HOP)

@@ -50,7 +50,7 @@ def across(path: Path, near: Place, far: Place, feed: float, back: WayBack) -> N
     x, y, z = near
     if math.isnan(path.at[0]):
         path.rapid(x=x, y=y)
-    else:
+    elif path.at[:2] != (x, y):
         path.rapid(z=max(back.hop - back.fall * path.at[1], path.at[2]))
         path.rapid(x=x, y=y, z=max(back.hop, path.at[2]))
     path.rapid(z=z)
@@ -65,3 +65,9 @@ def to_and_fro(path: Path, near: Place, far: Place, feed: float, back: WayBack) 
     # Only air there, whichever axis gets to its place first
     path.rapid(x=far[0], z=far[2])
     path.line(feed, x=near[0], y=near[1], z=near[2])
+
+
+def out_of_the_back(path: Path, behind: float, feed: float) -> None:
+    """On the way that a pass has ended on, until all of the tool is behind the head side."""
+    if path.at[1] > 0.0:  # not at an operation's start
+        path.line(feed, y=max(path.at[1], behind))
