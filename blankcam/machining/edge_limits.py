@@ -23,10 +23,14 @@ class Limits:
     def against(self, name: str, reaches: Iterable[Box]) -> list[Reason]:
         """Why an operation that goes there can't be; where it can, it is counted in."""
         each = list(reaches)
-        faults = list(self._jaw_faults(name, min(box.z0 for box in each)))
-        faults += self._travel_faults(each)
-        if not faults:
+        if not (found := self.foreseen(name, each)):
             self._taken += each
+        return found
+
+    def foreseen(self, name: str, reaches: Sequence[Box]) -> list[Reason]:
+        """Why an operation that goes there can't be; it is not counted in yet."""
+        faults = list(self._jaw_faults(name, min(box.z0 for box in reaches)))
+        faults += self._travel_faults(reaches)
         return [Reason.of_limit(f) for f in faults]
 
     def against_beside_jaws(self, reach: Box) -> list[Reason]:

@@ -103,6 +103,12 @@ class RowPasses:
     standing: float
     """mm over the finished surface that stand at most before them."""
 
+    @property
+    def lowest(self) -> float:
+        """The lowest place of the tip, mm."""
+        tips = self.table.tips
+        return min(float(np.min(tips[r.row, r.first : r.last])) + r.raised for r in self.runs)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Depths:

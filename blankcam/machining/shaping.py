@@ -97,8 +97,8 @@ def _passes_of(
     if finish.bridged:
         reasons.append(Reason.about(finish.sweep.tool, ReasonCode.BRIDGES_HOLLOW))
         return None
-    reach = _finish_reach(finish, edge)
-    if against := within.against(str(part.top_feature), [reach]):
+    reach = _finish_reach(finish, edge)  # beside the blank its rows go lower than any pass
+    if against := within.foreseen(str(part.top_feature), [reach]):
         reasons += against
         return None
     one_way = math.isinf(finish.sweep.crown) and not finish.sweep.ridge
@@ -108,6 +108,10 @@ def _passes_of(
         return None
     need = _depth_to(finish, part, edge)
     why = Reason(code=ReasonCode.LARGEST_REACHING, values={"need": need})
+    reach = dataclasses.replace(reach, z0=surface.finish.lowest)
+    if against := within.against(str(part.top_feature), [reach]):
+        reasons += against
+        return None
     by = ByMachine(tool=finish.sweep.tool, reach=reach, depth=need)
     made = Decision(feature=Feature(kind=part.top_feature), by=by, reasons=(why,))
     return EdgeDecided(decisions=(made,), bench=edge, surface=surface, steps=None)
