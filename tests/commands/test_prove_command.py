@@ -108,8 +108,7 @@ SEEN = [
     ("a_slanted_plunge", "M05", "face", GLUE),
     ("a_steep_arc_at_full_feed", "M05", "edge", GLUE),
 ]
-QUICK = {"every_feed_at_f700", "dwells_removed", "waste_sawn_through_beside_both_clamps",
-         "the_jaws_are_a_millimetre_higher"}  # fmt: skip
+QUICK = {"dwells_removed", "the_jaws_are_a_millimetre_higher"}
 
 
 def damaged(made, name, fault):

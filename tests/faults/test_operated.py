@@ -62,7 +62,13 @@ def caught(made, fault):
     return tried
 
 
-@pytest.mark.parametrize(("made", "which"), ids(SHARE))
+@pytest.mark.parametrize(
+    ("made", "which"),
+    [
+        *ids(SHARE[:1]),
+        *(pytest.param(*p.values, marks=pytest.mark.long, id=p.id) for p in ids(SHARE[1:])),
+    ],
+)
 @pytest.mark.parametrize("fault", sorted(OPERATED))
 def test_what_the_operator_acts_on_is_judged(made, which, fault):
     if not caught(made(*which), fault):

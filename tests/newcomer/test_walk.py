@@ -23,7 +23,7 @@ from tests.newcomer.walk import Walk
 from tests.newcomer.walked_machines import MACHINES, damage
 
 BY_HAND = ("hand-bench", "template-laser")
-FIRST = ("mill", "router", "hand-bench")
+FIRST = ("mill", "hand-bench")
 CASES = [
     pytest.param(job, name, id=f"{job.stem}, {name}",
                  marks=() if job == STEEL and name in FIRST else pytest.mark.long)
@@ -62,19 +62,6 @@ def list_and_programs(job, name, folder):
     return folder
 
 
-@pytest.mark.parametrize(("job", "name"), CASES)
-def test_the_list_alone_is_enough(job, name, tmp_path):
-    whole = job == STEEL or name not in MACHINES
-    folder = (made if whole else list_and_programs)(job, name, tmp_path)
-    for finder in (True, False):
-        walk = Walk(folder, finder=finder).done()
-        assert bool(walk.ran) == (name in MACHINES)
-        assert walk.set_numbers >= 3 * bool(walk.ran)
-
-
-# ---- planted faults ------------------------------------------------------------------------------
-
-
 @pytest.fixture(scope="module")
 def folders(tmp_path_factory):
     kept = {}
@@ -85,6 +72,21 @@ def folders(tmp_path_factory):
         return kept[name]
 
     return folder_for
+
+
+@pytest.mark.parametrize(("job", "name"), CASES)
+def test_the_list_alone_is_enough(job, name, folders, tmp_path):
+    if job == STEEL:
+        folder = folders(name)
+    else:
+        folder = (list_and_programs if name in MACHINES else made)(job, name, tmp_path)
+    for finder in (True, False):
+        walk = Walk(folder, finder=finder).done()
+        assert bool(walk.ran) == (name in MACHINES)
+        assert walk.set_numbers >= 3 * bool(walk.ran)
+
+
+# ---- planted faults ------------------------------------------------------------------------------
 
 
 PLANTED = {
@@ -243,9 +245,21 @@ def refitted(refit, name, folder):
     return folder / "out"
 
 
+@pytest.fixture(scope="module")
+def refits(tmp_path_factory):
+    kept = {}
+
+    def folder_for(refit, name):
+        if (refit, name) not in kept:
+            kept[refit, name] = refitted(refit, name, tmp_path_factory.mktemp("refitted"))
+        return kept[refit, name]
+
+    return folder_for
+
+
 @pytest.mark.parametrize(("refit", "name"), REFIT_CASES)
-def test_the_refit_list_alone_is_enough(refit, name, tmp_path):
-    folder = refitted(refit, name, tmp_path)
+def test_the_refit_list_alone_is_enough(refit, name, refits):
+    folder = refits(refit, name)
     for finder in (True, False):
         walk = Walk(folder, paper="refit.md", finder=finder).done()
         assert bool(walk.ran) == (name in MACHINES)
@@ -283,18 +297,6 @@ REFIT_PLANTED = {
         "straight", "mill", [("refit.md", r"\*\*Dry first\*\*.*?cut\.\n", "\n")],
         "dry run, and no number"),
 }  # fmt: skip
-
-
-@pytest.fixture(scope="module")
-def refits(tmp_path_factory):
-    kept = {}
-
-    def folder_for(refit, name):
-        if (refit, name) not in kept:
-            kept[refit, name] = refitted(refit, name, tmp_path_factory.mktemp("refitted"))
-        return kept[refit, name]
-
-    return folder_for
 
 
 @pytest.mark.parametrize("fault", on_the_mill_first(REFIT_PLANTED))
