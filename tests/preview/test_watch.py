@@ -146,7 +146,9 @@ def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
     assert "tiltt" in page.inner_text("#watched")
     assert cell.text_content() == before  # the page stands
 
+    faulty = read(out / "preview-watch.js")  # names the page that stands: the one before it, proven
     changed(job, "margin_bass", '"3.9 mm"')
+    until(lambda: read(out / "preview-watch.js") != faulty)
     until(lambda: b"-proven" in read(out / "preview-watch.js"))
     wanted = f"{3.9 / 25.4:.3f}"  # the first slot's centre, in inches
     page.locator("#table-nut tbody tr").first.get_by_text(wanted, exact=True).wait_for(
