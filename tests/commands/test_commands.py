@@ -239,7 +239,7 @@ def test_layout_shows_by_how_much_a_blank_is_too_small(tmp_path):
 def test_a_program_for_another_machine_is_told_so(made):
     """It is no program of this machine's: that one takes a file a tool."""
     done = run("prove", made / "nut-edge.ngc", "--job", STEEL, "--machine", "light-router")
-    refused(done, 2, "is written for the machine bench mill, not for the light router; name it with --machine")
+    refused(done, 2, "for the machine bench mill, not for the light router; name it with --machine")
 
 
 def test_a_machine_that_a_job_names_is_looked_for_beside_the_job(tmp_path):
