@@ -78,8 +78,9 @@ def quantity_reader(key: str, dimension: Dimension = LENGTH) -> Callable[[object
 
 
 def _span(number: float, low: float, high: float, dimension: Dimension) -> str:
-    """What a number outside of it should be; of a low end that is next to nothing only the side
-    that it misses.
+    """What a number outside a range should be.
+
+    Where the low end only says that a value is over 0, the end that it misses is told alone.
     """
     if 0 < low < _NEXT_TO_NOTHING:
         words, end = ("at least", low) if number < low else ("at most", high)

@@ -15,10 +15,11 @@ from dataclasses import dataclass
 
 from blankcam.data import table
 from blankcam.faults import Fault
-from blankcam.machining import row_runs
+from blankcam.machining import raised_runs, row_runs
 from blankcam.machining.cutter_contact import ContactTable, Sweep
 from blankcam.machining.feeds import Cut, Work, plan_cut
-from blankcam.machining.row_runs import Depths, Layer, RowPasses, row_passes
+from blankcam.machining.raised_runs import Depths
+from blankcam.machining.row_runs import Layer, RowPasses, row_passes
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.top import (
     LEAST_LEAVE,
@@ -105,7 +106,7 @@ def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> 
         passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
         if row_runs.seconds(passes, cut) >= least:
             continue  # with raised ones before them they only take longer
-        found = row_runs.shared(passes, depths, middle)
+        found = raised_runs.shared(passes, depths, middle)
         if found is not None:
             least = min(least, row_runs.seconds(found, cut))
             yield found

@@ -8,7 +8,8 @@ import numpy as np
 
 from blankcam.instrument.heights import StringPath
 from blankcam.outputs.drawing import Drawing
-from blankcam.outputs.drawings.seat_views import nut_in_seat, saddle_plan_view, saddle_side
+from blankcam.outputs.drawings.nut_seat_view import nut_in_seat
+from blankcam.outputs.drawings.saddle_seat_view import saddle_plan_view, saddle_side
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.outputs.switched import marked
 from blankcam.parts.design import Design

@@ -20,7 +20,7 @@ from tests.commands.test_commands import run
 from tests.conftest import ALL_DEMO_JOBS, STEEL
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk import Walk
-from tests.newcomer.walked_machines import MACHINES, damage
+from tests.newcomer.walked_machines import MACHINES, damaged_copy
 
 BY_HAND = ("hand-bench", "template-laser")
 FIRST = ("mill", "hand-bench")
@@ -188,9 +188,7 @@ def on_the_mill_first(planted):
 @pytest.mark.parametrize("fault", on_the_mill_first(PLANTED))
 def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
     name, edits, words = PLANTED[fault]
-    folder = tmp_path / "out"
-    shutil.copytree(folders(name), folder)
-    damage(folder, edits)
+    folder = damaged_copy(folders(name), tmp_path / "out", edits)
     with pytest.raises(StuckError, match=words):
         Walk(folder, finder=fault != "half the tool forgotten").done()
 
@@ -302,8 +300,6 @@ REFIT_PLANTED = {
 @pytest.mark.parametrize("fault", on_the_mill_first(REFIT_PLANTED))
 def test_a_fault_in_the_refit_list_stops_the_walk(refits, tmp_path, fault):
     refit, name, edits, words = REFIT_PLANTED[fault]
-    folder = tmp_path / "out"
-    shutil.copytree(refits(refit, name), folder)
-    damage(folder, edits)
+    folder = damaged_copy(refits(refit, name), tmp_path / "out", edits)
     with pytest.raises(StuckError, match=words):
         Walk(folder, paper="refit.md").done()

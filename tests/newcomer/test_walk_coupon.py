@@ -1,13 +1,11 @@
 """A test piece's list walked by someone who has it alone, and stopped by what is wrong in it."""
 
-import shutil
-
 import pytest
 
 from tests.commands.test_commands import run
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk_coupon import CouponWalk
-from tests.newcomer.walked_machines import MACHINES, damage
+from tests.newcomer.walked_machines import MACHINES, damaged_copy
 
 FEW = ("--tools", "1,2,9,3")
 """A short piece, for the faults."""
@@ -133,8 +131,6 @@ FIRST = (
 )
 def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
     name, edits, words = PLANTED[fault]
-    folder = tmp_path / "out"
-    shutil.copytree(folders(name), folder)
-    damage(folder, edits)
+    folder = damaged_copy(folders(name), tmp_path / "out", edits)
     with pytest.raises(StuckError, match=words):
         CouponWalk(folder).done()

@@ -12,7 +12,7 @@ from tests.commands.test_commands import run
 from tests.conftest import ALL_DEMO_JOBS, STEEL
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk_fixture import FixtureWalk
-from tests.newcomer.walked_machines import MACHINES, damage
+from tests.newcomer.walked_machines import MACHINES, damaged_copy
 
 OTHER = STEEL.with_name("left-classical.toml")
 PLACES = "2 x 60 mm"
@@ -161,8 +161,6 @@ FIRST = ("two places swapped", "a Z that is another tool's", "parts that hang in
 )
 def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
     name, edits, words = PLANTED[fault]
-    folder = tmp_path / "out"
-    shutil.copytree(folders(name), folder)
-    damage(folder, edits)
+    folder = damaged_copy(folders(name), tmp_path / "out", edits)
     with pytest.raises(StuckError, match=words):
         FixtureWalk(folder).done()

@@ -1,6 +1,7 @@
 """Machines of every kind that lists are walked for, and how a list is damaged for a test."""
 
 import re
+import shutil
 
 from tests.conftest import REPO
 
@@ -44,3 +45,10 @@ def damage(folder, edits):
         assert any(re.search(old, text) for text in texts), (pattern, old)
         for path, text in zip(paths, texts, strict=True):
             path.write_text(re.sub(old, new, text), encoding="utf-8")
+
+
+def damaged_copy(folder, to, edits):
+    """A copy of a folder with its texts changed so."""
+    shutil.copytree(folder, to)
+    damage(to, edits)
+    return to

@@ -9,7 +9,8 @@ import pytest
 from shapely import LineString, Polygon
 
 from blankcam.inputs import job_file
-from blankcam.outputs.drawings.seat_views import nut_in_seat, saddle_plan_view, saddle_side
+from blankcam.outputs.drawings.nut_seat_view import nut_in_seat
+from blankcam.outputs.drawings.saddle_seat_view import saddle_plan_view, saddle_side
 from blankcam.outputs.drawings.strokes import Letters
 from blankcam.parts.design import design
 from tests.conftest import DEMO_JOBS

@@ -1,12 +1,13 @@
 """The waste that is opened over a slot, by arithmetic on the slot's own numbers.
 
 All limits are the project's own (data/limits.toml, common practice, no source): an opening reaches
-1.25 mm beyond the slot on each side, 0.3 mm of waste stays between two of them and at the nut's
-ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps 0.3
-mm from the waste beside it.
+1.25 mm beyond the slot on each side, 0.3 mm of waste stays between those of two courses and at the
+nut's ends, neighbouring passes lie no more than 0.6 of the tool's diameter apart, and a shank keeps
+0.3 mm from the waste beside it. The slots of one course share their opening.
 """
 
 import dataclasses
+import itertools
 import math
 
 import numpy as np
@@ -35,7 +36,7 @@ def window(nut, slot):
     """Between which x the waste may go: from the slot's centre and width and its neighbours'."""
     left, right = slot.centre - slot.width / 2 - SIDE, slot.centre + slot.width / 2 + SIDE
     for other in nut.slots:
-        if other is slot:
+        if other.course == slot.course:
             continue
         edge = other.centre + math.copysign(other.width / 2, slot.centre - other.centre)
         mine = slot.centre - math.copysign(slot.width / 2, slot.centre - other.centre)
@@ -45,6 +46,24 @@ def window(nut, slot):
         else:
             right = min(right, middle - WALL / 2)
     return max(left, WALL), min(right, nut.length - WALL)
+
+
+@pytest.mark.parametrize("stem", [STEEL, CITTERN])
+def test_waste_stays_between_courses_and_none_need_within_one(stem):
+    """How deep a rough nut may be cut half way between two slots, where 0.3 mm must stay."""
+    nut = found_of(stem).nut
+    target, within = nut.at(Stage.ROUGH), 0
+    for a, b in itertools.pairwise(sorted(nut.slots, key=lambda s: s.centre)):
+        middle = (a.centre + a.width / 2 + b.centre - b.width / 2) / 2
+        aside = b.centre - a.centre - (a.width + b.width) / 2
+        x = np.linspace(middle - WALL / 2 + 0.01, middle + WALL / 2 - 0.01, 9)
+        over = target.lower(x, np.full_like(x, 1.0)) - nut.at(Stage.FINAL).surface.height(
+            x, np.full_like(x, 1.0)
+        )
+        shared = a.course == b.course and aside < 2 * SIDE
+        within += shared
+        assert over == pytest.approx(target.opened if shared else target.raised, abs=1e-6)
+    assert bool(within) == (stem == CITTERN)
 
 
 def openings(stem, profile=None, **changed):

@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from blankcam.outputs import switched, typeface
-from blankcam.outputs.drawing import Drawing, Path, Words, spread, stroke
+from blankcam.outputs.drawing import Drawing, Path, Words, joined, spread, stroke
 from blankcam.parts.curve import Chain, Line, Point
 
 if TYPE_CHECKING:
@@ -88,6 +88,27 @@ def line_in(points: Sequence[Point], frame: Frame, holds: str) -> Path:
 def chained(points: Sequence[Point]) -> Chain:
     """Straight lines from point to point."""
     return tuple(Line(p, q) for p, q in pairwise(points) if p != q)
+
+
+def area(points: Sequence[Point], frame: Frame, holds: str) -> Drawing:
+    """What lies inside a polygon of mm, filled."""
+    ring = [frame.at(p) for p in (*points, points[0])]
+    return Drawing(paths=(Path(chain=chained(ring), holds=holds, closed=True, fill=True),))
+
+
+def say(at: Point, text: str, letters: Letters, *, anchor: str = "left", holds: str = "words",
+         bold: bool = False) -> Drawing:  # fmt: skip
+    """One line of words."""
+    word = Words(at=at, text=text, height=letters.cap, anchor=anchor, holds=holds, bold=bold)
+    return Drawing(words=(word,))
+
+
+def fret_crown(at: Point, high: float, frame: Frame) -> Drawing:
+    """A fret's crown, twice as wide as high."""
+    turns = [math.pi * i / 12 for i in range(13)]
+    ring = [(at[0] - high * math.cos(t), at[1] + high * math.sin(t)) for t in turns]
+    edge = line_in(ring, frame, "lying")
+    return joined((area(ring, frame, "metal"), Drawing(paths=(edge,))))
 
 
 def material(
