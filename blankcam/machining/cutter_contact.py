@@ -35,6 +35,8 @@ BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
 """mm by which a fitted arc may miss the exact path of the tip."""
+ASIDE = 0.002
+"""mm that a straight line may run beside a pass that follows a ridge."""
 LINK = 2.0
 """Seconds that a link from one pass to the next takes, about, for choosing between ways."""
 TABLE = 0.15
@@ -110,6 +112,13 @@ def _over_contact(
     """The tip of a ball whose axis stands there when it touches the surface at that place."""
     room = np.maximum(radius**2 - (at[0] - axis[0]) ** 2 - (at[1] - axis[1]) ** 2, 0.0)
     return np.asarray(surface.height(*at) + np.sqrt(room) - radius)
+
+
+def _wider(wanted: Bools, places: float) -> Bools:
+    """Places wanted, and so many beside them along each row: a ball touches that far off."""
+    count = math.ceil(places)
+    beside = np.pad(wanted, ((0, 0), (count, count)))
+    return np.asarray(np.lib.stride_tricks.sliding_window_view(beside, 2 * count + 1, 1).any(2))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -216,9 +225,10 @@ class Sweep:
         y = np.array(np.broadcast_to(given.T, (len(xs), len(given))).T)
         x = np.broadcast_to(xs, y.shape)
         wanted = np.ones(x.shape, dtype=bool)
-        bridged, steep = False, None
+        bridged, steep, touches = False, None, None
         if self.tool.shape is Shape.BALL:
             u, v = contact(self.surface, self.tool.radius, x, y)
+            touches = v
             if given.ndim > 1:
                 steep = self.surface.gradient(u, v)[1]
             tips = _over_contact(self.surface, self.tool.radius, (x, y), (u, v))
@@ -226,7 +236,8 @@ class Sweep:
             middle = (v[1:] + v[:-1]) / 2
             wanted[:-1] &= middle > self.y_low
             wanted[1:] &= middle < self.y_high
-            if (near := self._near_hollows(xs)).any():
+            wanted = _wider(wanted, float(np.max(np.abs(u - x))) / float(xs[1] - xs[0]))
+            if (near := self.near_hollows(xs)).any():
                 axis = x[:, near], y[:, near]
                 lifted = _over_hollows(self.surface, self.tool.radius, axis, tips[:, near])
                 lift, tips[:, near] = lifted - tips[:, near], lifted
@@ -237,6 +248,7 @@ class Sweep:
             sweep=self,
             y=y,
             steep=steep,
+            touches=touches,
             xs=xs,
             tips=tips,
             touching=self.touching(xs),
@@ -244,7 +256,7 @@ class Sweep:
             bridged=bridged,
         )
 
-    def _near_hollows(self, x: Array) -> Bools:
+    def near_hollows(self, x: Array) -> Bools:
         """Over which x a ball reaches a hollow along the part.
 
         A ridge that goes from string to string may leave some between two of them.
@@ -328,6 +340,8 @@ class ContactTable:
     """(m, n)"""
     steep: Array | None
     """(m, n) slopes across the part where the ball touches; None where every row is straight."""
+    touches: Array | None
+    """(m, n) the y where a ball touches; None of other tools."""
     xs: Array
     """(n,)"""
     tips: Array

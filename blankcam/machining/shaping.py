@@ -130,7 +130,7 @@ def _finish_with(tool: Tool, part: Part, edge: Bench) -> ContactTable:
         outline=edge.outline,
         ridge=target.ridge,
     )
-    return sweep.table(top.finishing_rows(sweep))
+    return top.finishing_table(sweep)
 
 
 def _depth_to(finish: ContactTable, part: Part, edge: Bench) -> float:

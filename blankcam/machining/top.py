@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,10 +21,12 @@ from blankcam.machining.feeds import (
     step_crown,
     step_flat,
 )
+from blankcam.machining.scallops import left_between
 from blankcam.parts.curve import Array
 
 CUSP: float = table("cutting")["top"]["scallop"]
 FLAT_STEP: float = table("cutting")["top"]["flat_step"]
+MOST_LEFT: float = table("cutting")["top"]["scallop_most"]
 LEAST_LEAVE: float = table("cutting")["top"]["left_for_finish"]
 LEAST_LAYER: float = table("cutting")["top"]["thinnest_layer"]
 SHARES = (0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5, 0.55, 0.6, 0.65, 0.7)
@@ -34,6 +36,8 @@ HALF_WAY = (0.4, 0.6)
 FEWER = 0.9
 """Rows that follow a ridge are taken where they are so many times as many as straight ones: these
 may be shorter, and are arcs (our own)."""
+TRIES, CLOSER = 4, 1.04
+"""So often rows are laid closer, each time at least so many times."""
 CLOSE = 2 * FIT
 """mm by which two passes, each along fitted arcs, may differ from what is reckoned."""
 
@@ -63,11 +67,27 @@ def finishing_step(sweep: Sweep, tool: Tool) -> float:
     return min(step, 2 * math.sqrt(sagitta * (2 * tool.radius - sagitta)))
 
 
-def finishing_rows(sweep: Sweep) -> Sequence[float] | Array:
-    """The rows of the last passes: straight ones, or such as follow a ridge that goes from string
-    to string, where those are fewer; as ``Sweep.table`` takes them.
+def finishing_table(sweep: Sweep) -> ContactTable:
+    """The last passes: straight rows, or where those are fewer such as follow a ridge that goes
+    from string to string; closer than reckoned where they would leave more than they may.
+
+    Where closer ones leave no less, the ball bridges a bend of the surface.
     """
     step = finishing_step(sweep, sweep.tool)
+    found = sweep.table(_rows(sweep, step))
+    if sweep.tool.shape is not Shape.BALL:
+        return found
+    most = max(MOST_LEFT, sweep.ridge - CLOSE)
+    for _ in range(TRIES):
+        if (over := left_between(found) / most) <= 1:
+            return found
+        step /= max(math.sqrt(over), CLOSER)
+        found = sweep.table(_rows(sweep, step))
+    return replace(found, bridged=found.bridged or left_between(found) > most)
+
+
+def _rows(sweep: Sweep, step: float) -> Sequence[float] | Array:
+    """The rows that far apart, as ``Sweep.table`` takes them."""
     straight = sweep.rows(step, HALF_WAY)
     if sweep.tool.shape is not Shape.BALL or math.isinf(sweep.crown):
         return straight

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from blankcam.data import table
-from blankcam.machining.cutter_contact import FIT, Sweep
+from blankcam.machining.cutter_contact import ASIDE, FIT, Sweep
 from blankcam.machining.feeds import Cut
 from blankcam.machining.row_runs import HAIR, RowPasses, air_over
 from blankcam.machining.setup_sheet import HOP
@@ -20,8 +20,6 @@ from blankcam.toolpath.linearize import plain
 from blankcam.toolpath.moves import Path
 
 AIR: float = table("cutting")["air"]["plunge"]
-ASIDE = 0.01
-"""mm that a straight line may run beside a pass that follows a ridge."""
 ACROSS_LINK = 9
 """Places across that are looked at on the way to the next pass."""
 

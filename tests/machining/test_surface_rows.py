@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
 from blankcam.inputs.tool import Shape, Tool
-from blankcam.machining import row_runs, top, waste
+from blankcam.machining import row_runs, scallops, top, waste
 from blankcam.machining.cutter_contact import BRIDGED, Sweep
 from blankcam.parts.design import design
 from blankcam.parts.frames import Box
@@ -151,6 +151,37 @@ def test_rows_leave_no_more_where_a_ridge_nears_a_face(at, follow):
     assert np.min(left) >= -BELOW
 
 
+def as_the_proof_has_it(surface, left, xs, ys):
+    """What is left as data/proof.toml judges it: to the surface up to 5 um aside."""
+    x, y = np.meshgrid(xs, ys)
+    z = left + surface.height(x, y)
+    aside = ((0.0, 0.0), (BELOW, 0.0), (-BELOW, 0.0), (0.0, BELOW), (0.0, -BELOW))
+    return np.min([z - surface.height(x + dx, y + dy) for dx, dy in aside], axis=0)
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.floats(0.3, 1.3), st.floats(0.2, 1.4), st.floats(2.0, 4.0), st.floats(3.1, 4.0))
+def test_a_ridge_that_turns_sharply_is_brought_out_or_bridged(low, turn, within, section):
+    """Strings of a course side by side: the ridge goes from one to the other within a few mm."""
+    length, thickness = 30.0, 3.2
+    at = 10.0
+    crown = CrownSurface(
+        top=ArcCurve(z0=9.0, k=0.0, radius=400.0, middle=length / 2),
+        ridge=SmoothCurve(
+            xs=(at, at + within, at + within + 8.0), zs=(low, low + turn, low), level_ends=True
+        ),
+        length=length, section_radius=section,
+    )  # fmt: skip
+    table = top.finishing_table(sweep(crown, tool(Shape.BALL, 3.0), length, thickness))
+    xs, ys = np.linspace(at - 1, at + within + 1, 33), np.linspace(0.0, thickness, 81)
+    left = left_over(crown, table, xs, ys)
+    assert np.min(left) >= -BELOW
+    most = float(np.max(as_the_proof_has_it(crown, left, xs, ys)))
+    assert table.bridged or most <= LEFT
+    # What is told of all rows is no less than what stands there, and lines may run aside
+    assert most <= scallops.left_between(table) + 0.001
+
+
 @pytest.mark.parametrize(("low", "share"), [(0.5, 0.8), (1.0, 0.9), (1.6, 1.0)])
 def test_rows_that_follow_a_ridge_are_fewer_the_further_it_moves(low, share):
     """From near one face to near the other, or along the middle."""
@@ -162,7 +193,7 @@ def test_rows_that_follow_a_ridge_are_fewer_the_further_it_moves(low, share):
     )  # fmt: skip
     each = sweep(crown, tool(Shape.BALL, 3.0), length, thickness)
     straight = each.rows(top.finishing_step(each, each.tool), top.HALF_WAY)
-    assert len(top.finishing_rows(each)) <= share * len(straight)
+    assert len(top.finishing_table(each).y) <= share * len(straight)
 
 
 @pytest.mark.parametrize("shape", [Shape.FLAT, Shape.BALL])
