@@ -132,12 +132,14 @@ def _outline_reach(part: Part, tool: Tool, face: Bench) -> Box:
     stock, r, held = face.stock, tool.radius, face.profile.holding
     x = np.linspace(0.0, part.length, 201)
     high = float(np.max(outline.left_standing(part, face.stage, x)))
-    left = min(-r, stock.x0 - r - BESIDE) if held.on_face == "carrier" else -r
+    aside = r + outline.MOST_ASIDE
+    # On a carrier levels may be entered from beside the blank
+    beside = r + BESIDE if held.on_face == "carrier" else -math.inf
     return Box(
-        x0=left,
-        x1=part.length + r,
+        x0=min(-aside, stock.x0 - beside),
+        x1=max(part.length + aside, stock.x1 + beside),
         y0=stock.y0 - r - BESIDE,
-        y1=high + r,
+        y1=high + aside,
         z0=stock.z0 - min(outline.THROUGH, held.carrier_depth),
         z1=face.clearance,
     )

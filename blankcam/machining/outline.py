@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 
 import numpy as np
 
@@ -18,6 +19,7 @@ TAB_SHARE: float = table("cutting")["tabs"]["share"]
 STANDING = 0.01
 """mm more that an outline may leave: its arcs are fitted, its places rounded."""
 THICKEST: float = table("cutting")["tabs"]["share_most"]
+MOST_ASIDE: float = table("materials")["bend_max"]
 THROUGH: float = table("cutting")["outline"]["through"]
 LEAST_THROUGH: float = table("cutting")["outline"]["through_least"]
 
@@ -30,6 +32,17 @@ def left_standing(part: Part, stage: Stage, x: Array) -> Array:
 def raised(part: Part, stage: Stage) -> float:
     """How much higher than the finished top a stage's outline runs, mm."""
     return LEAVE + part.at(stage).raised
+
+
+def aside(bend: float) -> float | None:
+    """Mm that levels to and fro run further out than an outline's ends, None where they must not.
+
+    ``bend``: mm that they bend the tool. Those that climb bend it away from the part, the others
+    into it: by no more than ``MOST_ASIDE``, as a finishing pass may. What is over that they keep
+    off, as far as the ends may then stand out.
+    """
+    over = max(0.0, bend - MOST_ASIDE)
+    return math.ceil(1000 * over - 1e-9) / 1000 if over <= MOST_ASIDE else None
 
 
 def levels_of(thick: float, step: float, tab: float, board: float) -> tuple[list[float], float]:

@@ -4,6 +4,11 @@ Machine axes on face: X is the part's x, Y its z, Z its -y; the side seen from t
 seat side is the blank's own edge, so the path runs up the left end, over the top and down the
 right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
 side. Tabs stay at the seat end of both ends and hold part and waste together.
+
+Levels go to and fro. Only those that climb bend the tool away from the part; all of them run so
+much further out that the others bend into it no more than a finishing pass may. Where that is not
+enough all of them climb, with a way back each. Ends that levels bend away from by more are passed
+again: over the tabs at full depth by the last level, beside the tabs at their top.
 """
 
 from __future__ import annotations
@@ -19,7 +24,14 @@ import numpy as np
 from blankcam.data import table
 from blankcam.inputs.tool import Tool
 from blankcam.machining.feeds import Cut, Work, arc_feed, least_feed, needs_spring_pass, plan_cut
-from blankcam.machining.outline import TAB_HEIGHT, TAB_SHARE, THICKEST, levels_of, raised
+from blankcam.machining.outline import (
+    TAB_HEIGHT,
+    TAB_SHARE,
+    THICKEST,
+    aside,
+    levels_of,
+    raised,
+)
 from blankcam.machining.setup_sheet import BESIDE, HOP, Bench
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
@@ -27,7 +39,7 @@ from blankcam.parts.frames import Box
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.toolpath.linearize import plain
-from blankcam.toolpath.moves import Arc, Operation, Path
+from blankcam.toolpath.moves import Operation, Path
 
 TAB_WIDTH: float = table("cutting")["tabs"]["width"]
 OVER_BOARD: float = table("cutting")["air"]["over_board"]
@@ -35,6 +47,8 @@ PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
 """mm by which a fitted outline may miss the exact path of the tool's centre."""
+BOW = 0.005
+"""mm that a chord may lie nearer to the part: the top is cut again on edge."""
 SETTLED = 1e-10
 """mm: the place where a tool touches the top is found to that."""
 HAIR = 0.01
@@ -55,13 +69,17 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
     least_tab = min(max(TAB_HEIGHT, TAB_SHARE * thick), THICKEST * thick)
     levels, tab = levels_of(thick, cut.depth, least_tab, bench.profile.holding.carrier_depth)
     through = -levels[-1] - thick
-    if bench.profile.holding.on_face == "carrier":
-        way = replace(way, from_beside=_from_beside(way, bench.stock, levels, tab))
+    bend = cut.bend_um / 1000 * max(a - b for a, b in pairwise((0.0, *levels))) / cut.depth
+    if (out := aside(bend)) is not None:
+        way = replace(way, beyond=out, to_and_fro=True)
     if needs_spring_pass(bench.material, tool, bench.profile, cut.depth):
         way = replace(way, again_at=levels[-1])
     path = Path(bench.clearance)
-    for level in pairwise((0.0, *levels)):
-        _round(path, way, bench.stock, level, tab)
+    over = [z for z in levels if z >= tab]
+    for left, z in zip(range(len(over), 0, -1), over, strict=True):
+        # So that the last ends at the left, where the levels under the tabs begin
+        _over_tabs(path, way, bench, z, climbing=left % 2 == 0 or not way.to_and_fro)
+    _under_tabs(path, way, bench, [z for z in levels if z <= tab])
     path.leave()
     return Operation(
         name="outline",
@@ -71,17 +89,6 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
         moves=tuple(path.moves),
         least=60 * way.around * (thick + through) / cut.depth / cut.feed,
     )
-
-
-def _from_beside(way: _Way, stock: Box, levels: Sequence[float], tab: float) -> bool:
-    """Whether levels under the tabs are entered from the air beside the left end.
-
-    Only on a carrier: there may be a clamp else. And only where the levels over the tabs left
-    nothing standing beside the end, and where it is shorter than the ramps down into the cut.
-    """
-    under = sum(z < tab - 1e-9 for z in levels)
-    across, ramps = under * (BESIDE - stock.x0), (tab - levels[-1]) / way.steep
-    return -stock.x0 <= way.tool.diameter - HAIR and across < ramps
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,10 +101,17 @@ class _Way:
     cut: Cut
     feed_up: float
     """The machine's highest feed along its Z."""
-    from_beside: bool = False
-    """Levels under the tabs are entered from the air beside the left end, not by ramps."""
     again_at: float | None = None
     """Z of the level at which both ends are passed again, where levels bend the tool too far."""
+
+    beyond: float = 0.0
+    """mm that the centre runs further out."""
+    to_and_fro: bool = False
+
+    @cached_property
+    def aside(self) -> float:
+        """How far off the part the centre runs."""
+        return self.tool.radius + self.beyond
 
     @property
     def raised(self) -> float:
@@ -120,7 +134,7 @@ class _Way:
     @cached_property
     def over(self) -> curve.Chain:
         """Over the top from left to right, the corners rounded."""
-        r, length = self.tool.radius, self.part.length
+        r, length = self.aside, self.part.length
         left, right = (0.0, self.corner(0.0)), (length, self.corner(length))
         (a0, b0), (a1, b1) = self._beside(*left), self._beside(*right)
         whole = curve.fit(self._height, a0, a1, WITHIN)
@@ -129,6 +143,19 @@ class _Way:
             *_turn((-r, left[1]), (a0, b0), left),
             *fitted,
             *_turn((a1, b1), (length + r, right[1]), right),
+        )
+
+    @cached_property
+    def lines(self) -> tuple[tuple[curve.Line, float], ...]:
+        """The way over the top in chords, each with its feed.
+
+        An arc, once written, is not the same to the last digit in both directions: the level
+        below would find a hair of two levels' depth at its side.
+        """
+        return tuple(
+            (curve.Line(a, b), self.feed(segment))
+            for segment in self.over
+            for a, b in pairwise(curve.points([segment], BOW))
         )
 
     @property
@@ -148,11 +175,11 @@ class _Way:
         """Centre of the tool that touches the top at x."""
         slope = float(self.part.top.slope(np.array(x)))
         s = math.hypot(1.0, slope)
-        return x - self.tool.radius * slope / s, z + self.tool.radius / s
+        return x - self.aside * slope / s, z + self.aside / s
 
     def _height(self, x: Array) -> Array:
         """Height of the centre over x, touching the top."""
-        r, u = self.tool.radius, x.copy()
+        r, u = self.aside, x.copy()
         for _ in range(30):
             slope, before = self.part.top.slope(u), u
             u = x + r * slope / np.sqrt(1 + slope**2)
@@ -162,59 +189,188 @@ class _Way:
         return np.asarray(self.part.top.height(u) + self.raised + room)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _End:
+    """One end of the part, as a way passes it."""
+
+    x: float
+    """Where the centre runs."""
+    corner: float
+    """Height of the top there."""
+    beside: float
+    """X in the air beside the blank."""
+    over: float
+    """mm that the blank is longer there."""
+    free: bool
+    """Whether nothing may be in the way there: on a carrier; else there may be a clamp."""
+
+    @classmethod
+    def left(cls, way: _Way, bench: Bench) -> _End:
+        stock, r = bench.stock, way.tool.radius
+        return cls(
+            x=-way.aside,
+            corner=way.corner(0.0),
+            beside=stock.x0 - r - BESIDE,
+            over=-stock.x0,
+            free=bench.profile.holding.on_face == "carrier",
+        )
+
+    @classmethod
+    def right(cls, way: _Way, bench: Bench) -> _End:
+        stock, r, length = bench.stock, way.tool.radius, way.part.length
+        return cls(
+            x=length + way.aside,
+            corner=way.corner(length),
+            beside=stock.x1 + r + BESIDE,
+            over=stock.x1 - length,
+            free=bench.profile.holding.on_face == "carrier",
+        )
+
+    def open_to(self, way: _Way, drop: float) -> bool:
+        """Whether a level so much lower is entered from the air beside the end.
+
+        Only where the levels before left nothing standing there, and where it is shorter than the
+        ramp down into the cut.
+        """
+        across = BESIDE + self.over
+        return self.free and self.over <= way.tool.diameter - HAIR and across < drop / way.steep
+
+
 def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator[curve.Segment]:
     """Clockwise around a corner."""
     if math.dist(start, end) > 1e-6:
         yield curve.Arc(start, end, centre, ccw=False)
 
 
-def _round(path: Path, way: _Way, stock: Box, levels: tuple[float, float], tab: float) -> None:
-    """One level, under the one before: up the left end, over the top, down the right end.
+def _over_tabs(path: Path, way: _Way, bench: Bench, z: float, *, climbing: bool) -> None:
+    """One level over the tabs: up one end, over the top, down the other."""
+    start, stop = _ends(way, bench, climbing=climbing)
+    _begin(path, way, bench.stock, start.x, z)
+    path.line(way.cut.feed, y=start.corner)
+    _over(path, way, climbing=climbing)
+    _out(path, way, bench.stock, stop.x)
+
+
+def _over(path: Path, way: _Way, *, climbing: bool) -> None:
+    """Over the top, from left to right where that is climbing."""
+    for line, feed in way.lines if climbing else reversed(way.lines):
+        x, y = line.end if climbing else line.start
+        path.line(feed, x=x, y=y)
+
+
+def _ends(way: _Way, bench: Bench, *, climbing: bool) -> tuple[_End, _End]:
+    """Where a level begins and where it ends."""
+    left, right = _End.left(way, bench), _End.right(way, bench)
+    return (left, right) if climbing else (right, left)
+
+
+def _begin(path: Path, way: _Way, stock: Box, x: float, z: float) -> None:
+    """In air beside the seat side, to where a way begins or goes on."""
+    below = _below(way, stock)
+    if path.at[1] == below:
+        path.rapid(x=x, z=z)
+    else:
+        path.over(x, below, z, stock.z1 + HOP)
+
+
+def _out(path: Path, way: _Way, stock: Box, x: float) -> None:
+    """Out through the seat side at x.
+
+    Cut through once the axis is past it; what is behind it is cut already.
+    """
+    path.line(way.cut.feed, x=x, y=stock.y0 - PAST)
+    path.rapid(y=_below(way, stock))
+
+
+def _below(way: _Way, stock: Box) -> float:
+    """Y in air beside the seat side."""
+    return stock.y0 - way.tool.radius - BESIDE
+
+
+def _past_tab(way: _Way, stock: Box) -> float:
+    """Y of the centre where the tool leaves a tab whole."""
+    return stock.y0 + TAB_WIDTH + way.tool.radius
+
+
+def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) -> None:
+    """The levels under the first of these, the tabs' top: between the tabs.
 
     The last of levels that bend the tool further than a finishing pass may goes to and fro along
-    both ends at full depth, climbing at the end: the tool comes back to its path. Nothing finishes
-    the ends later; the top between them is cut again on edge.
+    both ends at full depth. Nothing finishes the ends later; the top between them is cut again on
+    edge.
     """
-    before, z = levels
-    r, length, feed = way.tool.radius, way.part.length, way.cut.feed
-    below = stock.y0 - r - BESIDE
-    past_tab = stock.y0 + TAB_WIDTH + r
-    shallow = max(z, tab)
-    beside = z < tab and way.from_beside
-    x, down = -r, shallow
-    if beside:
-        x, down = stock.x0 - r - BESIDE, max(z, stock.z0 + OVER_BOARD)
-    if path.at[1] == below:
-        # Back along the seat side, in air beside the blank
-        path.rapid(x=x, z=down)
-    else:
-        path.over(x, below, down, stock.z1 + HOP)
-    if beside:
-        _along_blank(path, way, z, past_tab)
-        path.line(feed, x=-r)
-    elif z < tab:
-        path.line(feed, y=past_tab)
+    tab, stock, climbing = levels[0], bench.stock, True
+    for before, z in pairwise(levels):
+        start, stop = _ends(way, bench, climbing=climbing)
+        if before == tab or not way.to_and_fro:
+            _in_from_seat_side(path, way, stock, start, (tab, before, z))
+        elif start.open_to(way, before - z):
+            path.line(way.cut.feed, x=start.beside)
+            _in_from_beside(path, way, stock, start, z)
+        else:
+            path.line(way.cut.plunge, z=before)
+            _ramp(path, way, z, _past_tab(way, stock), start.corner)
+        _under(path, way, stock, (start, stop), z)
+        if not way.to_and_fro:
+            _down_beside_tab(path, way, stock, stop, tab)
+            continue
+        climbing = not climbing
+        if before == tab and len(levels) % 2 and way.again_at is not None:
+            # The way out at last does not come by here
+            _down_beside_tab(path, way, stock, stop, tab)
+            path.line(way.cut.feed, y=_past_tab(way, stock))
+    if way.to_and_fro:
+        _down_beside_tab(path, way, stock, stop, tab)
+    path.rapid(y=_below(way, stock))
+
+
+def _in_from_seat_side(
+    path: Path, way: _Way, stock: Box, left: _End, levels: tuple[float, float, float]
+) -> None:
+    """Past the left end's tab, of ``levels`` the first, and from the second down to the third."""
+    tab, before, z = levels
+    path.rapid(y=_below(way, stock))
+    if not left.open_to(way, before - z):
+        _begin(path, way, stock, left.x, tab)
+        path.line(way.cut.feed, y=_past_tab(way, stock))
         path.line(way.cut.plunge, z=before)
-        _ramp(path, way, z, past_tab, way.corner(0.0))
-    elif z == tab and way.again_at is not None and way.from_beside:
-        # No later level passes here
+        _ramp(path, way, z, path.at[1], left.corner)
+        return
+    if way.again_at is not None and before == tab:
+        # Up the end beside its tab again, where none of these levels passes
+        _begin(path, way, stock, left.x, tab)
+        path.line(way.cut.feed, y=_past_tab(way, stock))
+        _out(path, way, stock, left.x)
+    _begin(path, way, stock, left.beside, max(z, stock.z0 + OVER_BOARD))
+    _in_from_beside(path, way, stock, left, z)
+
+
+def _in_from_beside(path: Path, way: _Way, stock: Box, end: _End, z: float) -> None:
+    """From the air beside an end to the place past its tab, at z."""
+    path.rapid(z=min(path.at[2], max(z, stock.z0 + OVER_BOARD)))
+    _along_blank(path, way, z, _past_tab(way, stock))
+    path.line(way.cut.feed, x=end.x)
+
+
+def _under(path: Path, way: _Way, stock: Box, ends: tuple[_End, _End], z: float) -> None:
+    """One level under the tabs, from past one tab to past the other."""
+    start, stop = ends
+    feed, again, past_tab = way.cut.feed, z == way.again_at, _past_tab(way, stock)
+    path.line(feed, y=start.corner)
+    if again:
         path.line(feed, y=past_tab)
-        path.line(feed, y=stock.y0 - PAST)
-    path.line(feed, y=way.corner(0.0))
-    if z == way.again_at:
+        path.line(feed, y=start.corner)
+    _over(path, way, climbing=start.x < stop.x)
+    path.line(feed, x=stop.x, y=past_tab)
+    if again:
+        path.line(feed, y=stop.corner)
         path.line(feed, y=past_tab)
-        path.line(feed, y=way.corner(0.0))
-    for segment in way.over:
-        _along(path, segment, way.feed(segment))
-    if z == way.again_at:
-        path.line(feed, y=past_tab)
-        path.line(feed, y=way.corner(length))
-    if z < tab:
-        path.line(feed, y=past_tab)
-        path.line(way.rise, z=shallow)
-    # Cut through once the axis is past the seat side; what is behind it is cut already
-    path.line(feed, x=length + r, y=stock.y0 - PAST)
-    path.rapid(y=below)
+
+
+def _down_beside_tab(path: Path, way: _Way, stock: Box, end: _End, tab: float) -> None:
+    """Up to the tabs' top, and down an end beside its tab, out through the seat side."""
+    path.line(way.rise, z=tab)
+    path.line(way.cut.feed, x=end.x, y=stock.y0 - PAST)
 
 
 def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
@@ -240,13 +396,3 @@ def _along_blank(path: Path, way: _Way, z: float, y: float) -> None:
     if further > 0.0:
         path.line(way.cut.feed, y=y + further, z=path.at[2] - (run + further) * way.steep)
     path.line(way.cut.feed, y=y, z=z)
-
-
-def _along(path: Path, segment: curve.Segment, feed: float) -> None:
-    x, y = segment.end
-    if isinstance(segment, curve.Line):
-        path.line(feed, x=x, y=y)
-        return
-    to = (x, y, path.at[2])
-    path.moves.append(Arc(to, segment.centre, "G17", not segment.ccw, feed))
-    path.at = to
