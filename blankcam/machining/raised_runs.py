@@ -42,7 +42,7 @@ def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
     None where a pass would want more than so many ``shares``.
     """
     table = passes.table
-    stands, under = standing(table), _left_by(table)
+    stands, under, left = standing(table), _left_by(table), _left_by(table, surely=True)
     runs = list[Run]()
     for run in passes.runs:
         every = [run]
@@ -53,18 +53,18 @@ def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
             where = np.flatnonzero((deep + BETWEEN > depths.most).any(axis=0)) + span.start
             ends = int(where[0]), int(where[-1])
             side = (run.row > middle) - (run.row < middle)
-            before = _further_out(run, table, ends, (stands, under), depths, side)
+            before = _further_out(run, table, ends, (stands, under, left), depths, side)
             count = math.ceil(deepest / depths.most)
             if before is not None:
                 every = [before, replace(run, linked=False)]
                 over = _looked_at(before, table)
-                stands[:, over] = np.minimum(stands[:, over], under(before))
+                stands[:, over] = np.minimum(stands[:, over], left(before))
             elif count > depths.shares:
                 return None
             else:
                 every = _over(run, table, ends, deepest, count)
         runs += every
-        stands[:, span] = np.minimum(stands[:, span], under(run))
+        stands[:, span] = np.minimum(stands[:, span], left(run))
     return replace(passes, runs=tuple(runs))
 
 
@@ -72,16 +72,16 @@ def _further_out(
     run: Run,
     table: ContactTable,
     ends: tuple[int, int],
-    stock: tuple[Array, Callable[[Run], Array]],
+    stock: tuple[Array, Callable[[Run], Array], Callable[[Run], Array]],
     depths: Depths,
     side: int,
 ) -> Run | None:
     """A raised run as far out as one clears the way for a run between two places of ``looked``.
 
     It goes the other way, as rough passes may, and ends where the run begins. ``stock``: what
-    stands before, and what a run leaves.
+    stands before, what a run cuts down to, and what it surely leaves.
     """
-    (stands, under), span = stock, _looked_at(run, table)
+    (stands, under, surely), span = stock, _looked_at(run, table)
     leaves = under(run)
     short = replace(_between(run, table, ends), right=not run.right)
     out = [run.row + side * k for k in range(FURTHER + 1)] if side else [run.row]
@@ -94,7 +94,7 @@ def _further_out(
         high = float(np.max(stands[:, over] - lowest, initial=0.0)) + WIDELY - depths.full
         raised = run.raised + max(high, depths.leave)
         left = stands.copy()
-        left[:, over] = np.minimum(left[:, over], lowest + raised - each.raised)
+        left[:, over] = np.minimum(left[:, over], surely(each) + raised - each.raised)
         if float(np.max(left[:, span] - leaves, initial=0.0)) + BETWEEN <= depths.most:
             return replace(each, raised=raised)
     return None
@@ -130,9 +130,10 @@ def _looked_at(run: Run, table: ContactTable) -> slice:
     return slice(-(-first // COARSE), (last - 1) // COARSE + 1)
 
 
-def _left_by(table: ContactTable) -> Callable[[Run], Array]:
+def _left_by(table: ContactTable, *, surely: bool = False) -> Callable[[Run], Array]:
     """What a run leaves over the places that it passes over: the round of its ball, or a flat face.
 
+    ``surely``: also between a place and the next one across; the rim of a round may end there.
     A ball on a slope cuts a section that is steeper than its own circle. A flat tool cuts each
     place as deep as the lowest that it comes to within its radius.
     """
@@ -142,6 +143,7 @@ def _left_by(table: ContactTable) -> Callable[[Run], Array]:
     skew = np.hypot(1.0, np.gradient(ys, table.stride * COARSE, axis=1))
     lean = np.hypot(1.0, np.gradient(tips, table.stride * COARSE, axis=1) / skew)
     reach = _rim(table)
+    rim = r - float(y[1, 0] - y[0, 0]) if surely else r
 
     def under(run: Run) -> Array:
         span = _looked_at(run, table)
@@ -149,8 +151,10 @@ def _left_by(table: ContactTable) -> Callable[[Run], Array]:
         room = np.sqrt(np.maximum(r**2 - off**2, 0.0))
         if reach:
             lowest = _lowest_beside(table, run, reach)[(room[:, 0] / table.stride).astype(int)]
-            return np.asarray(np.where(off < r, lowest[:, ::COARSE][:, span] + run.raised, np.inf))
-        up = np.where(off < r, r - room * lean[run.row, span], np.inf)
+            return np.asarray(
+                np.where(off < rim, lowest[:, ::COARSE][:, span] + run.raised, np.inf)
+            )
+        up = np.where(off < rim, r - room * lean[run.row, span], np.inf)
         return np.asarray(tips[run.row, span] + run.raised + up)
 
     return under
