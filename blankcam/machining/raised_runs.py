@@ -15,6 +15,8 @@ from blankcam.parts.curve import Array
 
 FURTHER = 3
 """Rows further out along which a raised pass may go: about as many as one clears."""
+CLOSELY, SPARE = 641, 0.003
+"""Places across at which the depth of planned passes is looked at, and what may be between them."""
 WIDELY = 0.03
 """mm by which a pass may be deeper that meets what stands with most of its round: that is reckoned
 as if the row ran level across it (our own, over random instruments)."""
@@ -32,10 +34,38 @@ class Depths:
     """What a raised one leaves at least."""
     shares: int
     """So many passes, one over the other, may share the depth of one."""
+    between: float = BETWEEN
+    """By which more may stand between the places that are looked at."""
 
 
 def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
     """The passes, each that would cut deeper than it may after a raised one.
+
+    They are looked at once more in ten times as many places, and where one is too deep between
+    those of the first look, planned again with as much more to spare.
+    None where a pass would want more than so many ``shares``.
+    """
+    found = _shared(passes, depths, middle)
+    while found is not None and (over := _too_deep(found, depths)) > 0:
+        depths = replace(depths, between=depths.between + max(over, SPARE))
+        found = _shared(passes, depths, middle)
+    return found
+
+
+def _too_deep(passes: RowPasses, depths: Depths) -> float:
+    """By how much the deepest of the passes is deeper than it may be, mm; 0 where none is."""
+    table, over = passes.table, 0.0
+    stands, under = standing(table, CLOSELY), _left_by(table, CLOSELY)
+    for run in passes.runs:
+        span, most = _looked_at(run, table), depths.full if run.raised else depths.most
+        left = under(run)
+        over = max(over, float(np.max(stands[:, span] - left, initial=0.0)) + SPARE - most)
+        stands[:, span] = np.minimum(stands[:, span], left)
+    return over
+
+
+def _shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
+    """The passes, each that would seem to cut deeper than it may after a raised one.
 
     That goes along a row further out from the ``middle``, where it clears the way for several
     passes; or along its own row, in so many shares of its depth as it takes.
@@ -48,9 +78,9 @@ def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
         every = [run]
         span = _looked_at(run, table)
         deep = stands[:, span] - under(run)
-        deepest = float(np.max(deep, initial=0.0)) + BETWEEN
+        deepest = float(np.max(deep, initial=0.0)) + depths.between
         if deepest > depths.most:
-            where = np.flatnonzero((deep + BETWEEN > depths.most).any(axis=0)) + span.start
+            where = np.flatnonzero((deep + depths.between > depths.most).any(axis=0)) + span.start
             ends = int(where[0]), int(where[-1])
             side = (run.row > middle) - (run.row < middle)
             before = _further_out(run, table, ends, (stands, under, left), depths, side)
@@ -91,11 +121,12 @@ def _further_out(
         each = replace(short, row=row)
         over = _looked_at(each, table)
         lowest = under(each)
-        high = float(np.max(stands[:, over] - lowest, initial=0.0)) + WIDELY - depths.full
+        high = float(np.max(stands[:, over] - lowest, initial=0.0)) + max(WIDELY, depths.between)
+        high -= depths.full
         raised = run.raised + max(high, depths.leave)
         left = stands.copy()
         left[:, over] = np.minimum(left[:, over], surely(each) + raised - each.raised)
-        if float(np.max(left[:, span] - leaves, initial=0.0)) + BETWEEN <= depths.most:
+        if float(np.max(left[:, span] - leaves, initial=0.0)) + depths.between <= depths.most:
             return replace(each, raised=raised)
     return None
 
@@ -130,7 +161,9 @@ def _looked_at(run: Run, table: ContactTable) -> slice:
     return slice(-(-first // COARSE), (last - 1) // COARSE + 1)
 
 
-def _left_by(table: ContactTable, *, surely: bool = False) -> Callable[[Run], Array]:
+def _left_by(
+    table: ContactTable, across: int = ACROSS, *, surely: bool = False
+) -> Callable[[Run], Array]:
     """What a run leaves over the places that it passes over: the round of its ball, or a flat face.
 
     ``surely``: also between a place and the next one across; the rim of a round may end there.
@@ -138,7 +171,7 @@ def _left_by(table: ContactTable, *, surely: bool = False) -> Callable[[Run], Ar
     place as deep as the lowest that it comes to within its radius.
     """
     stock, r = table.sweep.stock, table.sweep.tool.radius
-    y = np.linspace(stock.y0, stock.y1, ACROSS)[:, None]
+    y = np.linspace(stock.y0, stock.y1, across)[:, None]
     tips, ys = table.tips[:, ::COARSE], table.y[:, ::COARSE]
     skew = np.hypot(1.0, np.gradient(ys, table.stride * COARSE, axis=1))
     lean = np.hypot(1.0, np.gradient(tips, table.stride * COARSE, axis=1) / skew)

@@ -223,20 +223,20 @@ def _ridge_over(
     return np.asarray(inside & (np.minimum(z, high) > limit))
 
 
-def looked(table: ContactTable) -> tuple[Array, Array]:
-    """Places x and y over the blank at which ``needed`` looks, both (k, n / COARSE)."""
+def looked(table: ContactTable, across: int = ACROSS) -> tuple[Array, Array]:
+    """Places x and y over the blank at which ``needed`` looks, both (across, n / COARSE)."""
     stock = table.sweep.stock
-    x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, ACROSS))
+    x, y = np.meshgrid(table.xs[::COARSE], np.linspace(stock.y0, stock.y1, across))
     return x, y
 
 
-def standing(table: ContactTable) -> Array:
+def standing(table: ContactTable, across: int = ACROSS) -> Array:
     """What stands before any pass over the places of ``looked``, -inf beside the blank.
 
     The first place beyond an end counts as that end: the corner between it and the last place
     over the blank stands as high, and the surface falls toward it.
     """
-    x, _ = looked(table)
+    x, _ = looked(table, across)
     stock, step = table.sweep.stock, table.stride * COARSE
     over = np.clip(x, stock.x0, stock.x1)
     return table.sweep.stands(np.where(np.abs(x - over) < step, over, x))

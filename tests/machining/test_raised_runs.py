@@ -1,0 +1,111 @@
+"""Raised passes against brute force: what stands is lowered pass by pass on a grid ten times finer.
+
+The limits are what a tool may cut at once; surfaces, tools and limits are invented.
+"""
+
+import math
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from blankcam.inputs.tool import Shape
+from blankcam.machining import raised_runs, row_runs
+from blankcam.parts.frames import Box
+from blankcam.parts.surface import CrownSurface, TopSurface
+from blankcam.parts.top_curve import ArcCurve, SmoothCurve
+from tests.machining.test_surface_rows import Sweep, tool
+
+LENGTH = 12.0
+SHARES = 4
+
+
+def deepest(passes, sections, lines=1001):
+    """How deep each run cuts at most over these sections across the blank, mm, in their order."""
+    table = passes.table
+    sweep, r, xs = table.sweep, table.sweep.tool.radius, table.xs
+    y = np.linspace(sweep.stock.y0, sweep.stock.y1, lines)
+    stands = np.full((len(sections), lines), sweep.stock.z1)
+    found = []
+    for run in passes.runs:
+        along = np.arange(run.first, run.last)
+        deep = 0.0
+        for k, x in enumerate(sections):
+            axes = np.linspace(max(x - r, xs[run.first]), min(x + r, xs[run.last - 1]), 61)
+            tips = np.interp(axes, xs[along], table.tips[run.row, along]) + run.raised
+            rows = np.interp(axes, xs[along], table.y[run.row, along])
+            off2 = (axes - x)[:, None] ** 2 + (y - rows[:, None]) ** 2
+            under = r - np.sqrt(np.maximum(r**2 - off2, 0.0))
+            left = np.where(off2 < r**2, tips[:, None] + under, np.inf).min(axis=0)
+            deep = max(deep, float(np.max(stands[k] - left)))
+            stands[k] = np.minimum(stands[k], left)
+        found.append(deep)
+    over = sweep.surface.height(np.array(sections)[:, None], y)
+    return found, float(np.max(stands - over))
+
+
+def passes_over(surface, diameter, thickness, high, step, middle, most):
+    """The passes of a ball over a surface under so much stock, one no deeper than ``most``."""
+    ball = tool(Shape.BALL, diameter)
+    crown = getattr(surface, "section_radius", math.inf)
+    stock = Box(x0=0.0, x1=LENGTH, y0=0.0, y1=thickness, z0=0.0, z1=high)
+    each = Sweep(surface=surface, tool=ball, stock=stock, y_low=0.0, y_high=thickness, crown=crown)
+    table = each.table(each.rows(step * diameter))
+    layer = row_runs.Layer(raised=0.0, one_way=False, middle=min(middle, len(table.ys) - 1))
+    passes = row_runs.row_passes(table, layer, SimpleNamespace(feed=300.0))
+    depths = raised_runs.Depths(most=most, full=most, leave=0.05, shares=SHARES)
+    return raised_runs.shared(passes, depths, layer.middle)
+
+
+def judged(passes, most):
+    """No pass is deeper than it may be, and the last of them bring the surface out."""
+    found, left = deepest(passes, np.linspace(1.0, LENGTH - 1.0, 5))
+    assert max(found) <= most + 1e-6
+    assert left <= passes.table.sweep.tool.radius
+
+
+@pytest.mark.property
+@settings(deadline=None)
+@given(
+    st.sampled_from([1.0, 2.0, 3.0]), st.floats(2.5, 6.0), st.floats(0.5, 4.0),
+    st.floats(0.1, 0.35), st.integers(0, 9), st.floats(0.4, 1.3), st.floats(0.0, 12.0),
+)  # fmt: skip
+def test_no_pass_over_a_top_is_deeper_than_it_may_be(
+    diameter, thickness, over, step, middle, most, tilt
+):
+    falling = TopSurface(
+        top=ArcCurve(z0=6.0, k=0.005, radius=300.0, middle=LENGTH / 2),
+        length=LENGTH, tilt=math.radians(tilt),
+    )  # fmt: skip
+    passes = passes_over(falling, diameter, thickness, 6.0 + over, step, middle, most)
+    if passes is not None:
+        judged(passes, most)
+
+
+@pytest.mark.property
+@settings(deadline=None)
+@given(
+    st.floats(2.4, 3.3), st.floats(0.3, 4.0), st.floats(0.05, 0.15), st.integers(0, 15),
+    st.floats(0.4, 1.3),
+)  # fmt: skip
+def test_no_pass_over_a_crown_is_deeper_than_it_may_be(thickness, over, step, middle, most):
+    crown = CrownSurface(
+        top=ArcCurve(z0=6.0, k=0.0, radius=300.0, middle=LENGTH / 2),
+        ridge=SmoothCurve(xs=(0.0, LENGTH), zs=(0.4 * thickness, 0.6 * thickness)),
+        length=LENGTH, section_radius=3.0,
+    )  # fmt: skip
+    passes = passes_over(crown, 3.0, thickness, 6.0 + over, step, middle, most)
+    if passes is not None:
+        judged(passes, most)
+
+
+def test_the_rim_of_a_round_between_two_places_is_reckoned_with():
+    """Rows on a hardwood nut of 4 mm: the third goes beside the second's rim, 1.2 mm deep."""
+    falling = TopSurface(
+        top=ArcCurve(z0=5.6, k=-0.005, radius=407.0, middle=LENGTH / 2),
+        length=LENGTH, tilt=math.radians(5.0),
+    )  # fmt: skip
+    passes = passes_over(falling, 3.0, 3.976, 9.18, 0.3347, 0, 1.2)
+    judged(passes, 1.2)
