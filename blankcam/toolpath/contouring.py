@@ -304,12 +304,14 @@ def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) ->
         start, stop = _ends(way, bench, climbing=climbing)
         if before == tab or not way.to_and_fro:
             _in_from_seat_side(path, way, stock, start, (tab, before, z))
-        elif start.open_to(way, before - z):
-            path.line(way.cut.feed, x=start.beside)
-            _in_from_beside(path, way, stock, start, z)
         else:
             path.line(way.cut.plunge, z=before)
-            _ramp(path, way, z, _past_tab(way, stock), start.corner)
+            if start.open_to(way, before - z):
+                # Out at the level before: it has left what stands beside its round end
+                path.line(way.cut.feed, x=start.beside)
+                _in_from_beside(path, way, stock, start, z)
+            else:
+                _ramp(path, way, z, _past_tab(way, stock), start.corner)
         _under(path, way, stock, (start, stop), z)
         if not way.to_and_fro:
             _down_beside_tab(path, way, stock, stop, tab)
