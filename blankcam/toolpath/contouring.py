@@ -47,7 +47,7 @@ PAST = 0.1
 """mm beyond the seat side that the tool's axis runs, where a level has been cut through."""
 WITHIN = 0.001
 """mm by which a fitted outline may miss the exact path of the tool's centre."""
-BOW = 0.005
+BOW = 0.003
 """mm that a chord may lie nearer to the part: the top is cut again on edge."""
 SETTLED = 1e-10
 """mm: the place where a tool touches the top is found to that."""
