@@ -483,3 +483,18 @@ def test_the_numbers_on_a_slot_gauge_stay_on_it_and_by_their_marks():
     for x, y in places.values():
         rows.setdefault(y, []).append(x)
     assert all(b - a > 3.39 for row in rows.values() for a, b in pairwise(sorted(row)))
+
+
+@pytest.mark.parametrize("stem", ["five-course-cittern", "short-courses", "wide-bass"])
+@pytest.mark.parametrize("name", ["nut", "saddle"])
+def test_no_word_between_the_two_views_meets_the_lower_one(stem, name):
+    """Numbers on two rows, and which end is which under them."""
+    part = getattr(design(job_file.load(str(demo_job(stem)))), name)
+    under = flat.saddle_elevation if name == "saddle" else flat.nut_elevation
+    views = {"nut": flat.nut_drawing, "saddle": flat.saddle_drawing}
+    whole = views[name](part, Stage.ROUGH, None)
+    words = {w.text: w.at[1] for w in under(part, Stage.ROUGH).words}
+    assert len(set(words.values())) >= 2
+    plan = [p for p in whole.paths if p.holds == "plan"]
+    top = max(y for p in plan for segment in p.chain for _, y in (segment.start, segment.end))
+    assert top <= min(words.values()) - 1.0

@@ -23,15 +23,20 @@ LABEL = 1.4  # height of a string's number, mm
 
 def nut_drawing(nut: Nut, stage: Stage, board: tuple[float, float] | None = None) -> Drawing:
     """The nut's elevation with its left end at the origin, its plan below."""
-    return joined(
-        (nut_elevation(nut, stage, board), nut_plan(nut).moved(0.0, -GAP - nut.thickness))
-    )
+    over = nut_elevation(nut, stage, board)
+    return joined((over, nut_plan(nut).moved(0.0, -_gap_under(over) - nut.thickness)))
 
 
 def saddle_drawing(saddle: Saddle, stage: Stage, seat_top: float | None) -> Drawing:
     """The saddle's elevation with its left end at the origin, its plan below."""
-    below = saddle_plan(saddle).moved(0.0, -GAP - saddle.thickness)
-    return joined((saddle_elevation(saddle, stage, seat_top), below))
+    over = saddle_elevation(saddle, stage, seat_top)
+    below = saddle_plan(saddle).moved(0.0, -_gap_under(over) - saddle.thickness)
+    return joined((over, below))
+
+
+def _gap_under(elevation: Drawing) -> float:
+    """Down to the view below: clear of the words under the seat side."""
+    return max(GAP, LABEL - min((w.at[1] for w in elevation.words), default=0.0))
 
 
 def seen_from_bridge(part: Part) -> Drawing:
