@@ -66,15 +66,17 @@ def judged(passes, most):
     assert left <= passes.table.sweep.tool.radius
 
 
-@pytest.mark.property
-@settings(deadline=None)
-@given(
+TOPS = (
     st.sampled_from([1.0, 2.0, 3.0]), st.floats(2.5, 6.0), st.floats(0.5, 4.0),
     st.floats(0.1, 0.35), st.integers(0, 9), st.floats(0.4, 1.3), st.floats(0.0, 12.0),
 )  # fmt: skip
-def test_no_pass_over_a_top_is_deeper_than_it_may_be(
-    diameter, thickness, over, step, middle, most, tilt
-):
+CROWNS = (
+    st.floats(2.4, 3.3), st.floats(0.3, 4.0), st.floats(0.05, 0.15), st.integers(0, 15),
+    st.floats(0.4, 1.3),
+)  # fmt: skip
+
+
+def over_a_top(diameter, thickness, over, step, middle, most, tilt):
     falling = TopSurface(
         top=ArcCurve(z0=6.0, k=0.005, radius=300.0, middle=LENGTH / 2),
         length=LENGTH, tilt=math.radians(tilt),
@@ -84,13 +86,7 @@ def test_no_pass_over_a_top_is_deeper_than_it_may_be(
         judged(passes, most)
 
 
-@pytest.mark.property
-@settings(deadline=None)
-@given(
-    st.floats(2.4, 3.3), st.floats(0.3, 4.0), st.floats(0.05, 0.15), st.integers(0, 15),
-    st.floats(0.4, 1.3),
-)  # fmt: skip
-def test_no_pass_over_a_crown_is_deeper_than_it_may_be(thickness, over, step, middle, most):
+def over_a_crown(thickness, over, step, middle, most):
     crown = CrownSurface(
         top=ArcCurve(z0=6.0, k=0.0, radius=300.0, middle=LENGTH / 2),
         ridge=SmoothCurve(xs=(0.0, LENGTH), zs=(0.4 * thickness, 0.6 * thickness)),
@@ -99,6 +95,27 @@ def test_no_pass_over_a_crown_is_deeper_than_it_may_be(thickness, over, step, mi
     passes = passes_over(crown, 3.0, thickness, 6.0 + over, step, middle, most)
     if passes is not None:
         judged(passes, most)
+
+
+@pytest.mark.property
+@settings(deadline=None, max_examples=15)
+@given(st.tuples(*TOPS))
+def test_no_pass_over_a_top_is_deeper_than_it_may_be(drawn):
+    over_a_top(*drawn)
+
+
+@pytest.mark.property
+@settings(deadline=None, max_examples=15)
+@given(st.tuples(*CROWNS))
+def test_no_pass_over_a_crown_is_deeper_than_it_may_be(drawn):
+    over_a_crown(*drawn)
+
+
+@pytest.mark.long
+@settings(deadline=None, max_examples=300)
+@given(st.one_of(st.tuples(*TOPS), st.tuples(*CROWNS)))
+def test_no_pass_of_many_is_deeper_than_it_may_be(drawn):
+    (over_a_top if len(drawn) == len(TOPS) else over_a_crown)(*drawn)
 
 
 def test_the_rim_of_a_round_between_two_places_is_reckoned_with():

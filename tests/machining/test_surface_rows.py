@@ -159,9 +159,23 @@ def as_the_proof_has_it(surface, left, xs, ys):
     return np.min([z - surface.height(x + dx, y + dy) for dx, dy in aside], axis=0)
 
 
-@settings(max_examples=20, deadline=None)
-@given(st.floats(0.3, 1.3), st.floats(0.2, 1.4), st.floats(2.0, 4.0), st.floats(3.1, 4.0))
+TURNS = (st.floats(0.3, 1.3), st.floats(0.2, 1.4), st.floats(2.0, 4.0), st.floats(3.1, 4.0))
+
+
+@settings(max_examples=5, deadline=None)
+@given(*TURNS)
 def test_a_ridge_that_turns_sharply_is_brought_out_or_bridged(low, turn, within, section):
+    brought_out_or_bridged(low, turn, within, section)
+
+
+@pytest.mark.long
+@settings(max_examples=40, deadline=None)
+@given(*TURNS)
+def test_many_ridges_that_turn_sharply_are_brought_out_or_bridged(low, turn, within, section):
+    brought_out_or_bridged(low, turn, within, section)
+
+
+def brought_out_or_bridged(low, turn, within, section):
     """Strings of a course side by side: the ridge goes from one to the other within a few mm."""
     length, thickness = 30.0, 3.2
     at = 10.0
