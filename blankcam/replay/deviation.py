@@ -272,7 +272,7 @@ def _walls(x: Floats, z: Floats, middle: int, level: float) -> tuple[float, floa
 
 def _crossing_at(x: Floats, z: Floats, high: int, low: int, level: float) -> float:
     """Between a place above the level and its neighbour below it; an upright wall at the middle."""
-    rise = z[high] - z[low]
+    rise = float(z[high]) - float(z[low])  # no number where all is cut away on both
     share = (z[high] - level) / rise if rise < 0.05 else 0.5
     return float(x[high] + (x[low] - x[high]) * share)
 

@@ -48,6 +48,8 @@ PAGE, TELLS, BRINGS = "preview.html", "preview-watch.js", "preview-newer.js"
 PROVEN = "-proven"
 EVERY = 0.03
 """Seconds between two looks at the job's file."""
+SETTLES = 0.2
+"""Seconds that a file with a fault must stand as it is before the fault is told."""
 PROOF_WAITS = 10
 """How far the proof stands back behind other programs, in the system's steps of niceness."""
 
@@ -161,6 +163,8 @@ def watch(
                     what = "proven" if shown.known.endswith(PROVEN) else "new shapes drawn"
                     yield f"{job_path}: {what} in {time.monotonic() - began:.2f} s"
             except BlankcamError as fault:
+                if _still_written(job_path, stamp):
+                    continue
                 if shown is None:
                     raise
                 yield str(fault)
@@ -181,6 +185,16 @@ def _stamp(path: str) -> tuple[int, int] | None:
     except OSError:
         return None
     return found.st_mtime_ns, found.st_size
+
+
+def _still_written(path: str, stamp: tuple[int, int]) -> bool:
+    """Whether a file changes within a moment: an editor may empty it before it writes."""
+    until = time.monotonic() + SETTLES
+    while _stamp(path) == stamp:
+        if time.monotonic() > until:
+            return False
+        time.sleep(EVERY)
+    return True
 
 
 def _stands(path: str, stamp: tuple[int, int]) -> bool:

@@ -122,6 +122,28 @@ def read(path):
     return path.read_bytes() if path.exists() else b""
 
 
+@pytest.mark.long
+def test_a_file_that_an_editor_is_still_writing_is_no_fault(watched):
+    """Emptied first, then written a moment later, or cut short: nothing is told of it."""
+    job, out, _ = watched
+    text, tells = job.read_text("utf-8"), out / "preview-watch.js"
+    seen = set()
+    for k, part in enumerate(("", text[: len(text) // 2], "")):
+        before = read(tells)
+        job.write_text(part, encoding="utf-8")
+        begun = time.monotonic()
+        while time.monotonic() - begun < 0.1:
+            seen.add(read(tells))
+            time.sleep(0.005)
+        job.write_text(re.sub('margin_bass *= ".*?"', f'margin_bass = "3.{k} mm"', text), "utf-8")
+        while read(tells) == before or b"-proven" not in read(tells):
+            seen.add(read(tells))
+            assert time.monotonic() < begun + PATIENCE
+            time.sleep(0.01)
+    assert len(seen) > 2
+    assert not [each for each in seen if b"missing" in each or b"TOML" in each]
+
+
 @pytest.mark.oracle
 @pytest.mark.long
 def test_the_open_page_follows_each_save_and_keeps_its_view(chromium, watched):
