@@ -17,9 +17,10 @@ LEAVE: float = table("limits")["outline"]["leave"]
 TAB_HEIGHT: float = table("cutting")["tabs"]["height"]
 TAB_SHARE: float = table("cutting")["tabs"]["share"]
 STANDING = 0.01
-"""mm more that an outline may leave: its arcs are fitted, its places rounded."""
+"""mm more that an outline may leave: its curve is fitted, rounded, and run a little out."""
 THICKEST: float = table("cutting")["tabs"]["share_most"]
 MOST_ASIDE: float = table("materials")["bend_max"]
+"""mm that conventional levels may bend the tool into the ends, and that the ends may stand out."""
 THROUGH: float = table("cutting")["outline"]["through"]
 LEAST_THROUGH: float = table("cutting")["outline"]["through_least"]
 
@@ -35,11 +36,11 @@ def raised(part: Part, stage: Stage) -> float:
 
 
 def aside(bend: float) -> float | None:
-    """Mm that levels to and fro run further out than an outline's ends, None where they must not.
+    """How much further out an outline's levels run so that they may go to and fro, mm.
 
-    ``bend``: mm that they bend the tool. Those that climb bend it away from the part, the others
-    into it: by no more than ``MOST_ASIDE``, as a finishing pass may. What is over that they keep
-    off, as far as the ends may then stand out.
+    ``bend``: how far a level bends the tool, mm. On a climb level it bends away from the part, on
+    a conventional one into it; of that, ``MOST_ASIDE`` is allowed and the rest is kept off the
+    part. None where more than ``MOST_ASIDE`` would have to be kept off: then every level climbs.
     """
     over = max(0.0, bend - MOST_ASIDE)
     return math.ceil(1000 * over - 1e-9) / 1000 if over <= MOST_ASIDE else None

@@ -5,10 +5,11 @@ seat side is the blank's own edge, so the path runs up the left end, over the to
 right end: clockwise around the part, which is climbing. It begins and ends in air below the seat
 side. Tabs stay at the seat end of both ends and hold part and waste together.
 
-Levels go to and fro. Only those that climb bend the tool away from the part; all of them run so
-much further out that the others bend into it no more than a finishing pass may. Where that is not
-enough all of them climb, with a way back each. Ends that levels bend away from by more are passed
-again: over the tabs at full depth by the last level, beside the tabs at their top.
+Levels go to and fro. Climb levels bend the tool away from the part, conventional ones into it; so
+all of them run further out, by as much as leaves no more than a finishing pass may bend. Where that
+is not enough, every level climbs and has a way back. Where levels bend the tool by more than a
+finishing pass may, both ends are passed again: over the tabs at full depth by the last level,
+beside the tabs at the height of their top.
 """
 
 from __future__ import annotations
@@ -105,8 +106,9 @@ class _Way:
     """Z of the level at which both ends are passed again, where levels bend the tool too far."""
 
     beyond: float = 0.0
-    """mm that the centre runs further out."""
+    """mm that the centre runs further out than the tool's radius."""
     to_and_fro: bool = False
+    """Every other level is cut the conventional way; else all of them climb."""
 
     @cached_property
     def aside(self) -> float:
@@ -149,8 +151,8 @@ class _Way:
     def lines(self) -> tuple[tuple[curve.Line, float], ...]:
         """The way over the top in chords, each with its feed.
 
-        An arc, once written, is not the same to the last digit in both directions: the level
-        below would find a hair of two levels' depth at its side.
+        An arc, once rounded for the file, differs in its last digit from the same arc the other
+        way round: the next level would meet a sliver two levels deep at its side.
         """
         return tuple(
             (curve.Line(a, b), self.feed(segment))
@@ -204,28 +206,6 @@ class _End:
     free: bool
     """Whether nothing may be in the way there: on a carrier; else there may be a clamp."""
 
-    @classmethod
-    def left(cls, way: _Way, bench: Bench) -> _End:
-        stock, r = bench.stock, way.tool.radius
-        return cls(
-            x=-way.aside,
-            corner=way.corner(0.0),
-            beside=stock.x0 - r - BESIDE,
-            over=-stock.x0,
-            free=bench.profile.holding.on_face == "carrier",
-        )
-
-    @classmethod
-    def right(cls, way: _Way, bench: Bench) -> _End:
-        stock, r, length = bench.stock, way.tool.radius, way.part.length
-        return cls(
-            x=length + way.aside,
-            corner=way.corner(length),
-            beside=stock.x1 + r + BESIDE,
-            over=stock.x1 - length,
-            free=bench.profile.holding.on_face == "carrier",
-        )
-
     def open_to(self, way: _Way, drop: float) -> bool:
         """Whether a level so much lower is entered from the air beside the end.
 
@@ -260,7 +240,15 @@ def _over(path: Path, way: _Way, *, climbing: bool) -> None:
 
 def _ends(way: _Way, bench: Bench, *, climbing: bool) -> tuple[_End, _End]:
     """Where a level begins and where it ends."""
-    left, right = _End.left(way, bench), _End.right(way, bench)
+    stock, length, beside = bench.stock, way.part.length, way.tool.radius + BESIDE
+    free = bench.profile.holding.on_face == "carrier"
+    left, right = (
+        _End(x=x, corner=way.corner(at), beside=air, over=over, free=free)
+        for x, at, air, over in (
+            (-way.aside, 0.0, stock.x0 - beside, -stock.x0),
+            (length + way.aside, length, stock.x1 + beside, stock.x1 - length),
+        )
+    )
     return (left, right) if climbing else (right, left)
 
 
@@ -307,7 +295,7 @@ def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) ->
         else:
             path.line(way.cut.plunge, z=before)
             if start.open_to(way, before - z):
-                # Out at the level before: it has left what stands beside its round end
+                # Out at the level before: the round of the tool left a corner there
                 path.line(way.cut.feed, x=start.beside)
                 _in_from_beside(path, way, stock, start, z)
             else:
@@ -318,7 +306,7 @@ def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) ->
             continue
         climbing = not climbing
         if before == tab and len(levels) % 2 and way.again_at is not None:
-            # The way out at last does not come by here
+            # The last level ends at the other end and does not pass here
             _down_beside_tab(path, way, stock, stop, tab)
             path.line(way.cut.feed, y=_past_tab(way, stock))
     if way.to_and_fro:
@@ -329,7 +317,7 @@ def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) ->
 def _in_from_seat_side(
     path: Path, way: _Way, stock: Box, left: _End, levels: tuple[float, float, float]
 ) -> None:
-    """Past the left end's tab, of ``levels`` the first, and from the second down to the third."""
+    """Past the left end's tab and down. ``levels``: the tabs' top, the level before, this one."""
     tab, before, z = levels
     path.rapid(y=_below(way, stock))
     if not left.open_to(way, before - z):

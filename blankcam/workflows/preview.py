@@ -49,7 +49,7 @@ PROVEN = "-proven"
 EVERY = 0.03
 """Seconds between two looks at the job's file."""
 SETTLES = 0.2
-"""Seconds that a file with a fault must stand as it is before the fault is told."""
+"""Seconds for which a file with a fault must stay unchanged before the fault is reported."""
 PROOF_WAITS = 10
 """How far the proof stands back behind other programs, in the system's steps of niceness."""
 
@@ -151,6 +151,8 @@ def watch(
     profile_of = partial(_profile, machine=machine, units=units)
     shown: _Shown | None = None
     stamp: tuple[int, int] | None = None
+    if _stamp(job_path) is None:
+        job_file.load(job_path)  # tells why it can't be read
     try:
         while True:
             if (now := _stamp(job_path)) == stamp or now is None:

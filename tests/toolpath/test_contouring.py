@@ -144,6 +144,35 @@ def test_what_passes_an_end_last_bends_no_further_than_a_finishing_pass(name, ma
         assert force * cut.depth * give > 0.003  # else one pass less would do
 
 
+@pytest.mark.parametrize("overhang", [1.5, 4.0])
+def test_a_limber_tool_climbs_on_every_level(overhang):
+    """Stuck out 15 mm instead of 12 it bends nearly twice as far (L^3): into the part it never
+    goes, its centre stays at its radius, and there is a way back for each level.
+    """
+    found, profile, _ = planned(overhang)
+    tools = tuple(
+        dataclasses.replace(t, stick_out=15.0) if t.number == 1 else t for t in profile.tools
+    )
+    profile = dataclasses.replace(profile, tools=tools)
+    plan = plan_of(found, found.nut, profile, Stage.ROUGH)
+    (operation,) = (o for o in plan.programs[0].operations if o.name == "outline")
+    assert operation.tool.stick_out == 15.0
+    assert operation.cut.bend_um > 6.0
+    at, lowest, cutting = (math.nan,) * 3, {-1: 0.0, 1: 0.0}, 0
+    for move in operation.moves:
+        side = -1 if move.to[0] < 0 else 1
+        x = -operation.tool.radius if side < 0 else found.nut.length + operation.tool.radius
+        deeper = move.to[2] < lowest[side] - 1e-9
+        if isinstance(move, Line) and at[0] == move.to[0] == pytest.approx(x, abs=0.01):
+            assert move.to[0] == pytest.approx(x, abs=1e-9)
+            if deeper and at[2] == move.to[2] and abs(move.to[1] - at[1]) > 1.0:
+                assert math.copysign(1.0, move.to[1] - at[1]) == -side  # up the left end
+                lowest[side], cutting = move.to[2], cutting + 1
+        at = move.to
+    assert cutting >= 8
+    assert proof_of(found, profile, plan).passed
+
+
 @pytest.mark.parametrize("radius", [10.0, 1.0, 0.01, 1e-6])
 def test_inside_an_arc_it_is_slower_but_never_only_rubs(radius):
     """vf (Rp - r) / Rp (Sandvik, p. 108) for the tool's path of that radius; 0.0005 mm a tooth is
