@@ -31,6 +31,8 @@ ACROSS = 9
 """Lines along the part, from face to face, on which its slopes are looked at for hollows."""
 PROBES = 31
 """Places across a ball at which a hollow's heights are tried."""
+CLOSER_PROBES = 13
+"""And from the highest of them to those beside it."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
@@ -102,8 +104,15 @@ def _over_hollows(surface: Surface, radius: float, axis: tuple[Array, Array], ti
     inside = du**2 + dv**2 < radius**2
     du, dv = du[inside], dv[inside]
     under = np.sqrt(radius**2 - du**2 - dv**2) - radius
-    high = surface.height(axis[0][..., None] + du, axis[1][..., None] + dv)
-    return np.asarray(np.maximum(tips, np.max(high + under, axis=-1)))
+    high = surface.height(axis[0][..., None] + du, axis[1][..., None] + dv) + under
+    best = np.argmax(high, axis=-1)
+    apart = 2 * radius / (PROBES - 1)
+    near = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-apart, apart, CLOSER_PROBES)]))
+    nu, nv = (each[best][..., None] + n for each, n in zip((du, dv), near, strict=True))
+    room = radius**2 - nu**2 - nv**2
+    close = surface.height(axis[0][..., None] + nu, axis[1][..., None] + nv)
+    close = np.where(room > 0, close + np.sqrt(np.maximum(room, 0.0)) - radius, -np.inf)
+    return np.maximum(tips, np.maximum(np.max(high, axis=-1), np.max(close, axis=-1)))
 
 
 def _over_contact(

@@ -39,6 +39,8 @@ def left_between(table: ContactTable) -> float:
     of the ball that reach a section, so that passes which climb or go askew are judged as they
     cut; and passes that follow a ridge as far aside as their lines may run.
 
+    Of a ball that bridges a hollow more may stand: it touches elsewhere than reckoned.
+
     Raises ValueError for another tool than a ball.
     """
     stock, touches = table.sweep.stock, table.touches
@@ -54,7 +56,8 @@ def left_between(table: ContactTable) -> float:
     more = np.arange(over[0], over[-1], 1 / CLOSELY)
     hollow = more[table.sweep.near_hollows(table.xs[0] + table.stride * more)]
     if hollow.size:
-        most = max(most, float(np.max(_anywhere(_Passes(table, touches, hollow, FINE)))))
+        passes = _Passes(table, touches, hollow, FINE)
+        most = max(most, float(np.max(_anywhere(passes))), float(np.max(_highest(passes))))
     return most
 
 

@@ -79,7 +79,7 @@ def finishing_table(sweep: Sweep) -> ContactTable:
         return found
     most = max(MOST_LEFT, sweep.ridge - CLOSE)
     for _ in range(TRIES):
-        if (over := left_between(found) / most) <= 1:
+        if found.bridged or (over := left_between(found) / most) <= 1:
             return found
         step /= max(math.sqrt(over), CLOSER)
         found = sweep.table(_rows(sweep, step))
