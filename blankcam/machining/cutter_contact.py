@@ -112,7 +112,7 @@ def _over_hollows(surface: Surface, radius: float, axis: tuple[Array, Array], ti
     room = radius**2 - nu**2 - nv**2
     close = surface.height(axis[0][..., None] + nu, axis[1][..., None] + nv)
     close = np.where(room > 0, close + np.sqrt(np.maximum(room, 0.0)) - radius, -np.inf)
-    return np.maximum(tips, np.maximum(np.max(high, axis=-1), np.max(close, axis=-1)))
+    return np.asarray(np.maximum(tips, np.maximum(high.max(axis=-1), close.max(axis=-1))))
 
 
 def _over_contact(
