@@ -7,7 +7,6 @@ not judged; but every job must come out made.
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 from pathlib import Path
@@ -15,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from tests.conftest import STEEL
+from tests.installed import COMMAND
 
-COMMAND = Path(sys.executable).with_name("blankcam")
 COUNT = int(os.environ.get("BLANKCAM_BATCH_JOBS", "8"))
 
 

@@ -8,13 +8,11 @@ import resource
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import pytest
 
 from tests.conftest import STEEL
-
-COMMAND = Path(sys.executable).with_name("blankcam")
+from tests.installed import COMMAND
 
 
 def bare_python():

@@ -15,8 +15,8 @@ from blankcam.calibration.piece import coupon_for
 from blankcam.inputs.machine_file import read_profile
 from blankcam.workflows import coupon
 from tests.calibration import simulated, workshop
-from tests.commands.test_commands import run
 from tests.conftest import REPO, STEEL
+from tests.installed import run
 from tests.oracle import interpreter
 
 TOOLS = [1, 2, 3, 4]

@@ -1,34 +1,17 @@
 """Each promise to the maker, once, through the installed command."""
 
 import json
-import os
 import re
 import shutil
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
 from blankcam.inputs.job import KINDS
 from blankcam.inputs.job_file import MEASURED
 from tests.conftest import EACH_DEMO_JOB, REPO, STEEL, demo_job, first_then_long
-
-COMMAND = Path(sys.executable).with_name("blankcam")
-
-
-def run(*args, cwd=None, **environment):
-    return subprocess.run(
-        [COMMAND, *map(str, args)], capture_output=True, text=True, timeout=120, check=False, cwd=cwd,
-        env=os.environ | environment,
-    )  # fmt: skip
-
-
-def refused(done, code, words):
-    assert done.returncode == code, done.stderr
-    assert re.search(words, done.stderr), done.stderr
-    assert "Traceback" not in done.stderr
-    assert done.stdout == ""
+from tests.installed import refused, run
 
 
 @pytest.fixture(scope="module")

@@ -2,21 +2,11 @@
 
 import io
 import re
-import subprocess
-import sys
-from pathlib import Path
 
 import pytest
 
 from tests.conftest import REPO, STEEL, library
-
-COMMAND = Path(sys.executable).with_name("blankcam")
-
-
-def run(*args):
-    return subprocess.run(
-        [COMMAND, *map(str, args)], capture_output=True, text=True, timeout=120, check=False
-    )
+from tests.installed import run
 
 
 def test_r12_says_its_missing_unit_aloud(tmp_path):

@@ -12,9 +12,9 @@ import pytest
 
 from blankcam import __version__
 from blankcam.inputs.job import KINDS
-from tests.commands.test_commands import COMMAND, refused, run
 from tests.commands.test_refit_command import READINGS
 from tests.conftest import STEEL
+from tests.installed import COMMAND, refused, run
 
 NAMES = (
     "start",

@@ -8,8 +8,8 @@ import ezdxf
 import numpy as np
 import pytest
 
-from tests.commands.test_commands import refused, run
 from tests.conftest import STEEL
+from tests.installed import refused, run
 
 VALUES = '{ 6 = "0.5 mm", 5 = "0.2 mm", 4 = "0.3 mm", 3 = "0.0 mm", 2 = "0.4 mm", 1 = "0.1 mm" }'
 BACK = {6: 0.0, 5: 0.3, 4: 0.2, 3: 0.5, 2: 0.1, 1: 0.4}

@@ -11,8 +11,8 @@ import time
 import pytest
 
 from blankcam import output_folder
-from tests.commands.test_commands import COMMAND, run
 from tests.conftest import REPO
+from tests.installed import COMMAND, run
 from tests.workflows.test_batch import TEXT
 
 

@@ -7,8 +7,8 @@ import subprocess
 
 import pytest
 
-from tests.commands.test_commands import refused, run
 from tests.conftest import STEEL
+from tests.installed import refused, run
 
 pytestmark = pytest.mark.long
 

@@ -13,7 +13,7 @@ import pytest
 
 from blankcam.inputs.interview import SUFFIX
 from blankcam.inputs.job import KINDS
-from tests.commands.test_commands import COMMAND, refused, run
+from tests.installed import COMMAND, refused, run
 
 # Ctrl-C reaches only whom the terminal belongs to, and who does not ignore it: what is started
 # in the background of a shell without job control does, and so does all that it starts
@@ -26,10 +26,7 @@ os.execv(sys.argv[1], sys.argv[1:])
 
 
 def ask(folder, said, *more):
-    return subprocess.run(
-        [COMMAND, "start", "my job.toml", "--ask", *more], input=said, capture_output=True,
-        text=True, timeout=60, check=False, cwd=folder,
-    )  # fmt: skip
+    return run("start", "my job.toml", "--ask", *more, said=said, cwd=folder)
 
 
 def test_a_job_that_was_asked_for_makes_as_it_stands(tmp_path):

@@ -12,8 +12,7 @@ from collections import Counter
 import pytest
 
 from blankcam import output_folder, transaction
-from tests.commands.test_commands import STEEL
-from tests.conftest import REPO
+from tests.conftest import REPO, STEEL
 from tests.hard.crash import _files
 from tests.workflows.test_batch import TEXT
 

@@ -15,8 +15,8 @@ from pathlib import Path
 import pytest
 
 from blankcam import output_folder
-from tests.commands.test_commands import COMMAND
 from tests.hard.test_orphans import LONGEST, session, wait_for
+from tests.installed import COMMAND
 from tests.workflows.test_batch import TEXT
 
 JOBS = int(os.environ.get("BLANKCAM_DAY_JOBS", "60"))

@@ -15,8 +15,8 @@ from blankcam.faults import InputError
 from blankcam.inputs.border import read_text
 from blankcam.inputs.machine_file import read_profile
 from blankcam.workflows.prove import program_bytes
-from tests.commands.test_commands import COMMAND, refused, run
 from tests.conftest import STEEL, first_then_long, needed
+from tests.installed import COMMAND, refused, run
 
 FOREIGN = 'Lärkfält 3 – "å" ♭'
 

@@ -15,8 +15,8 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import parse_profile
 from blankcam.parts.stage import Stage
 from blankcam.workflows import make
-from tests.commands.test_commands import COMMAND, run
 from tests.conftest import REPO, STEEL
+from tests.installed import COMMAND, run
 
 SEED = int(os.environ.get("BLANKCAM_HOSTILE_SEED", str(time.time_ns() % 1_000_000)))
 ROUNDS = int(os.environ.get("BLANKCAM_HOSTILE_MACHINES", "12"))

@@ -23,9 +23,9 @@ from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows import drawn, make
-from tests.commands.test_commands import run
 from tests.conftest import REPO, STEEL, first_then_long
 from tests.hard.test_attacks import outside_comments
+from tests.installed import run
 
 CONTROLS = "".join(map(chr, (*range(1, 0x20), *range(0x7F, 0xA0))))
 MARKS = "\u061c\u200b\u200e\u200f\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff\u00ad"

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.commands.test_commands import COMMAND, STEEL
-from tests.conftest import REPO, first_then_long
+from tests.conftest import REPO, STEEL, first_then_long
+from tests.installed import COMMAND
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/stat").exists(), reason="processes are counted in /proc"

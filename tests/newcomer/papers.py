@@ -3,18 +3,15 @@
 ``python -m tests.newcomer.papers`` writes it into the papers, after a change of what is printed.
 """
 
-import os
 import re
 import shutil
-import subprocess
-import sys
 import tempfile
 from pathlib import Path
 
 from blankcam.data import table
 from tests.conftest import REPO, STEEL
+from tests.installed import run
 
-COMMAND = Path(sys.executable).with_name("blankcam")
 README = REPO / "README.md"
 DOCS = REPO / "blankcam" / "docs"
 PAPERS = [README, REPO / "DEVELOPERS.md", *sorted(DOCS.glob("*.md"))]
@@ -28,10 +25,7 @@ REFIT_ENDS = "What to know"
 
 def said(*args, cwd=REPO, columns="100"):
     """What a command prints, as lines without the blanks at their ends."""
-    done = subprocess.run(
-        [COMMAND, *args], capture_output=True, text=True, timeout=120, check=False, cwd=cwd,
-        env=os.environ | {"COLUMNS": columns},
-    )  # fmt: skip
+    done = run(*args, cwd=cwd, COLUMNS=columns)
     assert done.returncode == 0, done.stderr
     return [line.rstrip() for line in done.stdout.splitlines()]
 

@@ -13,8 +13,8 @@ from pathlib import Path
 from PIL import Image
 from playwright.sync_api import sync_playwright
 
-from tests.commands.test_commands import run
 from tests.conftest import CHROMIUM_FLAGS, REPO, STEEL
+from tests.installed import run
 from tests.newcomer.papers import DOCS
 
 README_PICTURES = REPO / ".pictures"

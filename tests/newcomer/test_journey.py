@@ -10,8 +10,8 @@ import tomllib
 
 import pytest
 
-from tests.commands.test_commands import run
 from tests.faults.planted import damaged
+from tests.installed import run
 from tests.preview.test_browser import Page
 
 JOB = "my-job.toml"

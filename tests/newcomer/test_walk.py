@@ -16,8 +16,8 @@ from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.request import requests_of
-from tests.commands.test_commands import run
 from tests.conftest import ALL_DEMO_JOBS, STEEL
+from tests.installed import run
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk import Walk
 from tests.newcomer.walked_machines import MACHINES, damaged_copy

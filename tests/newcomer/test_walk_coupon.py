@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.commands.test_commands import run
+from tests.installed import run
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk_coupon import CouponWalk
 from tests.newcomer.walked_machines import MACHINES, damaged_copy

@@ -8,8 +8,8 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
 from blankcam.workflows import fixture
-from tests.commands.test_commands import run
 from tests.conftest import ALL_DEMO_JOBS, STEEL
+from tests.installed import run
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk_fixture import FixtureWalk
 from tests.newcomer.walked_machines import MACHINES, damaged_copy

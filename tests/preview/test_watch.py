@@ -17,8 +17,8 @@ from blankcam.workers import cores
 from blankcam.workflows.drawn import page_written
 from blankcam.workflows.preview import draw
 from blankcam.workflows.request import machine_of
-from tests.commands.test_commands import run
 from tests.conftest import STEEL
+from tests.installed import run
 from tests.preview.test_browser import Page
 
 PATIENCE = 60

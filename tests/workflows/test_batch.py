@@ -20,8 +20,8 @@ from blankcam.outputs.tables import batch_table
 from blankcam.outputs.tables.batch_table import Outcome
 from blankcam.parts.stage import Stage
 from blankcam.workflows import batch
-from tests.commands.test_commands import run as command
 from tests.conftest import REPO, STEEL
+from tests.installed import run as command
 
 TEXT = STEEL.read_text()
 HAND = "hand-bench"  # no programs: the quickest whole set

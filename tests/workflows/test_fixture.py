@@ -20,8 +20,8 @@ from blankcam.parts.stage import Stage
 from blankcam.toolpath import fixture_load
 from blankcam.workflows import fixture
 from blankcam.workflows.request import machine_of
-from tests.commands.test_commands import run
 from tests.conftest import REPO, first_then_long
+from tests.installed import run
 from tests.oracle import interpreter
 from tests.proved import files_of, plan_of
 

@@ -13,8 +13,8 @@ import pytest
 from blankcam import workers
 from blankcam.parts.stage import Stage
 from blankcam.workflows import batch
-from tests.commands.test_commands import run
 from tests.conftest import REPO, library
+from tests.installed import run
 from tests.workflows.test_batch import HAND, TEXT, quick, statuses
 
 pytestmark = [pytest.mark.oracle, pytest.mark.long]
