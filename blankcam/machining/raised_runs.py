@@ -38,18 +38,19 @@ class Depths:
     """By which more may stand between the places that are looked at."""
 
 
-def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
-    """The passes, each that would cut deeper than it may after a raised one.
+def looked_at_closely(
+    found: RowPasses, passes: RowPasses, depths: Depths, middle: int
+) -> RowPasses | None:
+    """What ``shared`` found of passes, where no pass of it is too deep in ten times as many places.
 
-    They are looked at once more in ten times as many places, and where one is too deep between
-    those of the first look, planned again with as much more to spare.
-    None where a pass would want more than so many ``shares``.
+    Where one is, they are planned again with as much more to spare. None where ``shared`` then
+    finds none.
     """
-    found = _shared(passes, depths, middle)
-    while found is not None and (over := _too_deep(found, depths)) > 0:
+    each: RowPasses | None = found
+    while each is not None and (over := _too_deep(each, depths)) > 0:
         depths = replace(depths, between=depths.between + max(over, SPARE))
-        found = _shared(passes, depths, middle)
-    return found
+        each = shared(passes, depths, middle)
+    return each
 
 
 def _too_deep(passes: RowPasses, depths: Depths) -> float:
@@ -64,7 +65,7 @@ def _too_deep(passes: RowPasses, depths: Depths) -> float:
     return over
 
 
-def _shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
+def shared(passes: RowPasses, depths: Depths, middle: int) -> RowPasses | None:
     """The passes, each that would seem to cut deeper than it may after a raised one.
 
     That goes along a row further out from the ``middle``, where it clears the way for several

@@ -9,8 +9,9 @@ stands that nothing else will do.
 from __future__ import annotations
 
 import dataclasses
+import heapq
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from blankcam.data import table
@@ -35,6 +36,8 @@ TRIED = 4
 instruments the best of them took 0.5 % longer than the best of ten."""
 HALF = 0.5
 """Rough layers that would save less than such a share of one pass are not looked for."""
+LOOKS = 2
+"""How often passes are looked at for such as are too deep: once, and once more closely."""
 SHARES: int = table("cutting")["top"]["shares"]
 
 
@@ -87,7 +90,8 @@ def surface_passes(
         )
 
     depths = Depths(most=most, full=rough_cut.depth, leave=LEAST_LEAVE, shares=SHARES)
-    ways = [way((), last) for last in _outward(finish, finish_cut, depths, one_way=one_way)]
+    outward = _quickest_outward(finish, finish_cut, depths, one_way=one_way)
+    ways = [] if outward is None else [way((), outward)]
     inward = row_passes(finish, Layer(raised=0.0, standing=most, one_way=one_way), finish_cut)
     # Layers are worked out only where passes after them could be quicker, and by half a pass
     least = way((), inward).seconds + HALF * _seconds_along(finish, finish_cut)
@@ -99,17 +103,32 @@ def surface_passes(
     return min(ways, key=lambda way: way.seconds), []
 
 
-def _outward(rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool) -> Iterator[RowPasses]:
-    """Finishing passes alone, outward from each row from which they may be the quickest yet."""
-    least = math.inf
-    for middle in range(len(rows.ys)):
-        passes = row_passes(rows, Layer(raised=0.0, one_way=one_way, middle=middle), cut)
-        if row_runs.seconds(passes, cut) >= least:
-            continue  # with raised ones before them they only take longer
-        found = raised_runs.shared(passes, depths, middle)
+def _quickest_outward(
+    rows: ContactTable, cut: Cut, depths: Depths, *, one_way: bool
+) -> RowPasses | None:
+    """The quickest finishing passes alone, outward from some row; None where none will do.
+
+    With raised ones before them, and planned again where a closer look finds one too deep, passes
+    only take longer: so each is worked out further only while it is the quickest.
+    """
+
+    def layer(middle: int) -> Layer:
+        return Layer(raised=0.0, one_way=one_way, middle=middle)
+
+    begun = [row_passes(rows, layer(middle), cut) for middle in range(len(rows.ys))]
+    waiting = [(row_runs.seconds(each, cut), middle, 0, each) for middle, each in enumerate(begun)]
+    heapq.heapify(waiting)
+    while waiting:
+        _, middle, looks, passes = heapq.heappop(waiting)
+        if looks == LOOKS:
+            return passes
+        if looks == 0:
+            found = raised_runs.shared(passes, depths, middle)
+        else:
+            found = raised_runs.looked_at_closely(passes, begun[middle], depths, middle)
         if found is not None:
-            least = min(least, row_runs.seconds(found, cut))
-            yield found
+            heapq.heappush(waiting, (row_runs.seconds(found, cut), middle, looks + 1, found))
+    return None
 
 
 def _seconds_along(rows: ContactTable, cut: Cut) -> float:

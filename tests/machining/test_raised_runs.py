@@ -56,7 +56,10 @@ def passes_over(surface, diameter, thickness, high, step, middle, most):
     layer = row_runs.Layer(raised=0.0, one_way=False, middle=min(middle, len(table.ys) - 1))
     passes = row_runs.row_passes(table, layer, SimpleNamespace(feed=300.0))
     depths = raised_runs.Depths(most=most, full=most, leave=0.05, shares=SHARES)
-    return passes, raised_runs.shared(passes, depths, layer.middle)
+    found = raised_runs.shared(passes, depths, layer.middle)
+    if found is not None:
+        found = raised_runs.looked_at_closely(found, passes, depths, layer.middle)
+    return passes, found
 
 
 def judged(plain, passes, most):
