@@ -34,7 +34,7 @@ def job(tmp_path):
         {"PYTHONIOENCODING": "latin-1"}, {"TERM": "dumb", "NO_COLOR": "1", "HOME": ""},
         {"LANG": "C", "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"},
         {"COLUMNS": "20"}, {"COLUMNS": "9" * 30},
-    ], first=3),
+    ], first=1),
     ids=lambda e: " ".join(f"{k}={v[:9]}" for k, v in e.items()),
 )  # fmt: skip
 def test_a_layout_in_any_terminal(environment, job):

@@ -75,6 +75,7 @@ def keeps_ctrl_c_off(process):
     return any(mask >> (signal.SIGINT - 1) & 1 for mask in masks)
 
 
+@pytest.mark.long
 def test_no_worker_ever_sees_a_ctrl_c(tmp_path):
     """Looked at from the first moment each is there: at its start it would print where it was."""
     command = subprocess.Popen(

@@ -23,7 +23,7 @@ from blankcam.parts.stage import Stage
 from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.drawn import setup_cards
 from blankcam.workflows.request import machine_of, request_of
-from tests.conftest import EACH_DEMO_JOB, demo_job
+from tests.conftest import EACH_DEMO_JOB, demo_job, first_then_long
 
 
 def overlapping(drawing):
@@ -153,7 +153,7 @@ def test_each_card_is_a_picture_named_on_the_bench_list():
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("name", ["concert-steel", "left-classical"])
+@pytest.mark.parametrize("name", first_then_long(["concert-steel", "left-classical"]))
 def test_the_sheet_has_every_card_and_none_lies_over_another(name, paper):
     job = job_file.load(str(demo_job(name)))
     found = design(job)
