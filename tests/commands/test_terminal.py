@@ -16,7 +16,7 @@ from blankcam import terminal
 from blankcam.outputs.render import text
 from blankcam.parts.stage import Stage
 from blankcam.workflows.layout import layout
-from tests.conftest import demo_job
+from tests.conftest import demo_job, first_then_long
 
 LETTERS = st.characters(min_codepoint=32, max_codepoint=126)
 CELLS = st.text(LETTERS, max_size=12).map(str.strip)
@@ -72,7 +72,7 @@ def test_letters_are_as_wide_as_rich_takes_them(words):
     assert text.cells_wide(words) == cell_len(words)
 
 
-@pytest.mark.parametrize("job", ["concert-steel", "wide-bass"])
+@pytest.mark.parametrize("job", first_then_long(["concert-steel", "wide-bass"]))
 @pytest.mark.parametrize("wide", [40, 60, 80])
 def test_no_number_is_broken_and_no_line_too_long(job, wide):
     """Every cell of every table stands whole on a line, with its heading's words before it."""

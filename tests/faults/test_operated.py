@@ -85,7 +85,7 @@ def test_in_every_job_and_on_both_mills(made, which, fault):
 
 @pytest.mark.parametrize(("made", "which"), first_then_long(
     [*SHARE, *((refit_case, (7, "bench-mill", "nut-refit")),
-               (refit_case, (6, "light-router", "saddle-refit"))), *TURN_BY_TURN], 5))  # fmt: skip
+               (refit_case, (6, "light-router", "saddle-refit"))), *TURN_BY_TURN], 3))  # fmt: skip
 def test_the_undamaged_programs_pass(made, which):
     """Among them two that would cut too deep at the end of a blank, or beyond its last row."""
     assert [str(f) for f in made(*which).proof().faults] == []

@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from tests.conftest import first_then_long
 from tests.faults.planted import FAULTS, clearance_of, cuts, has, indices, right
 from tests.faults.workshop import MACHINES, case
 
@@ -62,7 +63,7 @@ DAMAGE = {
 }
 
 
-@pytest.mark.parametrize(("job", "machine", "kind"), CASES)
+@pytest.mark.parametrize(("job", "machine", "kind"), first_then_long(CASES, 2))
 def test_undamaged_they_pass_and_cut_nothing(job, machine, kind):
     made = case(job, machine, kind)
     assert made.names_in_air()
@@ -72,7 +73,7 @@ def test_undamaged_they_pass_and_cut_nothing(job, machine, kind):
         assert not made.codes(name, made.text(name))
 
 
-@pytest.mark.parametrize(("job", "machine", "kind"), CASES)
+@pytest.mark.parametrize(("job", "machine", "kind"), first_then_long(CASES))
 @pytest.mark.parametrize("damage", DAMAGE)
 def test_a_damaged_program_in_the_air_is_refused(job, machine, kind, damage):
     made, (harm, wanted) = case(job, machine, kind), DAMAGE[damage]

@@ -18,6 +18,8 @@ from tests.replay.dense import arc
 
 CASES = [(0, "bench-mill", "nut"), (1, "light-router", "nut"), (2, "bench-mill", "nut"),
          (0, "bench-mill", "outlined saddle"), (2, "bench-mill", "outlined saddle")]  # fmt: skip
+FIRST = (0, 3)
+"""Those of a first run."""
 
 
 TRUE = 0.0005
@@ -85,7 +87,10 @@ def longest_stretch(moves, deepest, radius):
     )  # fmt: skip
 
 
-@pytest.fixture(params=CASES, ids=lambda c: "-".join(map(str, c)))
+@pytest.fixture(params=[
+    pytest.param(each, id="-".join(map(str, each)), marks=() if at in FIRST else pytest.mark.long)
+    for at, each in enumerate(CASES)
+])  # fmt: skip
 def made(request):
     """A case, its program on face, and a stretch over the top at the level through it."""
     found = case(*request.param)

@@ -233,6 +233,7 @@ def test_the_parent_vanishes_while_it_is_written(tmp_path):
             output_folder.write(str(parent / "set"), {"a": b"1"})
 
 
+@pytest.mark.long
 def test_killed_at_random_moments_the_command_leaves_a_whole_set(tmp_path):
     """Old or new, by the list of digests that lies in the set itself."""
     from blankcam import output_folder

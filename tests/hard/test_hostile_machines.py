@@ -15,7 +15,7 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import parse_profile
 from blankcam.parts.stage import Stage
 from blankcam.workflows import make
-from tests.conftest import REPO, STEEL
+from tests.conftest import REPO, STEEL, first_then_long
 from tests.installed import COMMAND, run
 
 SEED = int(os.environ.get("BLANKCAM_HOSTILE_SEED", str(time.time_ns() % 1_000_000)))
@@ -118,10 +118,10 @@ def test_the_largest_program_is_told_in_bounded_time_and_memory(lines, program, 
     assert len(done.stderr.splitlines()) <= 60
 
 
-@pytest.mark.parametrize(("lines", "words"), [
+@pytest.mark.parametrize(("lines", "words"), first_then_long([
     (["G0 X1\n"] * 30_001, "30,000 lines"), (["x" * 20_000_001], "20 MB"),
     (["\r"] * 30_001, "30,000 lines"),
-])  # fmt: skip
+]))  # fmt: skip
 def test_a_program_that_is_larger_still_is_not_read(lines, words, tmp_path):
     (tmp_path / "large.ngc").write_text("".join(lines), encoding="ascii")
     done = bounded("prove", tmp_path / "large.ngc", "--job", STEEL)

@@ -19,7 +19,7 @@ from blankcam.replay.codes import Code
 from blankcam.workflows.cut_part import cut_part, write_part
 from blankcam.workflows.request import machine_of, request_of
 from blankcam.workflows.stated import stated_differences
-from tests.conftest import demo_job
+from tests.conftest import demo_job, first_then_long
 
 JOBS = ("concert-steel", "nut-alone", "short-courses", "wide-bass", "phenolic-ukulele")
 
@@ -40,7 +40,7 @@ def header_of(file):
 
 
 @pytest.mark.parametrize("stage", list(Stage))
-@pytest.mark.parametrize("name", JOBS)
+@pytest.mark.parametrize("name", first_then_long(JOBS, 2))
 @pytest.mark.parametrize("part", ["nut", "saddle"])
 def test_what_is_touched_is_never_cut_nor_buried(name, part, stage):
     if part == "saddle" and name == "nut-alone":

@@ -50,11 +50,8 @@ def walked(folder):
         assert walk.set_numbers >= 3 * 2
 
 
-@pytest.mark.parametrize(
-    "name",
-    [pytest.param(n, marks=() if n == "router" else pytest.mark.long) for n in MACHINES
-     if n != "clamps"],
-)  # fmt: skip
+@pytest.mark.long
+@pytest.mark.parametrize("name", [n for n in MACHINES if n != "clamps"])
 def test_the_list_alone_is_enough(folders, name):
     walked(folders(name))
 

@@ -30,6 +30,7 @@ def text(steel_file):
     return steel_file.read_text(encoding="utf-8")
 
 
+@pytest.mark.long
 def test_a_six_string_job_with_four_programs_is_under_600_kilobytes(steel, text):
     assert len(steel[2].programs) == 4
     assert len(text.encode()) < 600_000

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from tests.conftest import first_then_long
 from tests.refit import simulated
 from tests.refit.bench_loop import UNDER, live
 
@@ -50,7 +51,7 @@ def lives(world, count):
 
 
 @pytest.mark.parametrize("count", TIERS)
-@pytest.mark.parametrize("kind", HONEST)
+@pytest.mark.parametrize("kind", first_then_long(HONEST))
 @pytest.mark.parametrize("by", WORLDS)
 def test_honest_readings_end_soon_and_harm_nothing(by, kind, count):
     found = lives(simulated.with_reading(WORLDS[by], kind), count)

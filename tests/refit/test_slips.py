@@ -7,6 +7,7 @@ import os
 import numpy as np
 import pytest
 
+from tests.conftest import first_then_long
 from tests.refit import simulated
 from tests.refit.bench_loop import UNDER, live
 
@@ -43,7 +44,7 @@ CASES = [
 
 
 @pytest.mark.parametrize(("by", "count"), CASES)
-@pytest.mark.parametrize(("slip", "at", "family", "right", "harm"), SLIPS)
+@pytest.mark.parametrize(("slip", "at", "family", "right", "harm"), first_then_long(SLIPS, 7))
 def test_a_slip_is_questioned_or_does_no_harm(slip, at, family, right, harm, by, count):
     world = simulated.with_reading(WORLDS[by], "normal 0.025, u 0.05")
     found = [live(world, SEED + i, slip=slip, slip_at=at) for i in range(count)]

@@ -13,6 +13,7 @@ from blankcam.inputs.machine import Controller, ToolChange
 from blankcam.replay.codes import Code
 from blankcam.replay.motions import MoveKind, bounds
 from blankcam.replay.reader import read_program
+from tests.conftest import first_then_long
 from tests.replay.bench import MILL
 
 HEAD = "G21 G17 G90 G94 G40\nG49\nG54\nT1\nS8000 M3\nG0 Z5\nG0 X0 Y0\nG1 Z0 F100\n"
@@ -375,7 +376,7 @@ LONG = {
 }
 
 
-@pytest.mark.parametrize("name", LONG)
+@pytest.mark.parametrize("name", first_then_long(LONG, 4))
 def test_ten_megabytes_of_rubbish_are_soon_known_for_it(name):
     data = LONG[name]()
     before = time.process_time()

@@ -17,6 +17,7 @@ from blankcam.replay.motions import PLANE_AXES, MoveKind
 from blankcam.replay.reader import read_program
 from blankcam.replay.sweep import replay_moves, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
+from tests.conftest import first_then_long
 from tests.replay.bench import MILL, TOOLS, tool
 from tests.replay.dense import arc, bounds, path
 from tests.replay.test_reader import HEAD, TAIL
@@ -67,7 +68,7 @@ ARCS = ["G3 X2 Y2 I0 J2", "G2 X2 Y2 I0 J2", "G18 G2 X3 I1.5 K-1", "G18 G3 X3 I1.
 HELICES = ["G3 X2 Y2 I0 J2 Z-.5", "G18 G3 X3 I1.5 K4 Y1"]
 
 
-@pytest.mark.parametrize("shape", BY_SHAPE)
+@pytest.mark.parametrize("shape", first_then_long(BY_SHAPE, 2))
 @pytest.mark.parametrize("text", LINES + ARCS)
 def test_the_closed_form_lies_where_dense_sampling_says(shape, text):
     chain = shape in (Shape.VEE, Shape.TAPERED_BALL) and text[:3] in ("G18", "G19")

@@ -22,7 +22,7 @@ from blankcam.replay.codes import Code
 from blankcam.toolpath.moves import Line, Rapid
 from blankcam.workflows.cut_part import cut_part, proven, write_part
 from blankcam.workflows.request import request_of
-from tests.conftest import STEEL
+from tests.conftest import STEEL, first_then_long
 
 VALUES = '{ 6 = "0.5 mm", 5 = "0.2 mm", 4 = "0.3 mm", 3 = "0.0 mm", 2 = "0.4 mm", 1 = "0.1 mm" }'
 
@@ -85,7 +85,7 @@ def test_the_largest_flat_tool_that_leaves_the_back_straight_cuts_each_step(foun
         assert chosen[slot.string].tool == fit[0]
 
 
-@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("stage", first_then_long(Stage))
 def test_programs_are_proven_at_both_stages(found, router, stage):
     result = cut_part(request_of(found, "nut", router, stage))
     assert result.proof.passed, result.proof.faults

@@ -103,6 +103,7 @@ def in_inches(nuts, tmp_path_factory):
     return folder
 
 
+@pytest.mark.long
 def test_a_load_in_inches_says_everything_in_inches(nuts, in_inches):
     """Header, steps and stops; a place is the one of the same load in millimetres."""
     programs = sorted((in_inches / "fixture").glob("*.ngc"))
@@ -126,6 +127,7 @@ def test_a_load_in_inches_says_everything_in_inches(nuts, in_inches):
     assert len(again) == 2
 
 
+@pytest.mark.long
 def test_a_load_in_inches_is_proved_at_every_place(in_inches, tmp_path):
     machine = str(in_inches / "inches.toml")
     for name in ("load-1-nut-edge-1.ngc", "load-1-nut-face-air.ngc"):
