@@ -108,7 +108,7 @@ SEEN = [
     ("a_slanted_plunge", "M05", "face", GLUE),
     ("a_steep_arc_at_full_feed", "M05", "edge", GLUE),
 ]
-QUICK = {"dwells_removed", "the_jaws_are_a_millimetre_higher"}
+QUICK = {"the_jaws_are_a_millimetre_higher"}
 
 
 def damaged(made, name, fault):

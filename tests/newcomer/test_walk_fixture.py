@@ -150,12 +150,8 @@ PLANTED = {
 }  # fmt: skip
 
 
-FIRST = ("two places swapped", "a Z that is another tool's", "parts that hang in their waste")
-
-
-@pytest.mark.parametrize(
-    "fault", [pytest.param(f, marks=() if f in FIRST else pytest.mark.long) for f in PLANTED]
-)
+@pytest.mark.long
+@pytest.mark.parametrize("fault", PLANTED)
 def test_a_fault_in_the_list_stops_the_walk(folders, tmp_path, fault):
     name, edits, words = PLANTED[fault]
     folder = damaged_copy(folders(name), tmp_path / "out", edits)

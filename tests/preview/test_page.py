@@ -50,6 +50,7 @@ def test_a_page_of_24_strings_is_under_600_kilobytes(machine):
     assert len(page(data).encode()) < 600_000
 
 
+@pytest.mark.long
 def test_a_chapter_begins_at_each_operations_own_remark(steel):
     files = [f for c in steel[1] for f in c.programs]
     for view, file in zip(steel[2].programs, files, strict=True):
