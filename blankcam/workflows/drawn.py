@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from blankcam.outputs.drawing import Drawing
     from blankcam.outputs.papers.slot_work import SlotsCut
     from blankcam.preview.page import Written
+    from blankcam.workers import Worker
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +47,10 @@ def page_of(draft: Drafted) -> bytes:
     return whole(page_written(draft)).encode()
 
 
-def page_written(draft: Drafted, *, watch: str = "", waiting: bool = False) -> Written:
-    """The same, its frame and what its job changes apart; see ``page_data``."""
+def page_written(
+    draft: Drafted, *, watch: str = "", waiting: bool = False, beside: Worker | None = None
+) -> Written:
+    """The same, its frame and what its job changes apart; see ``page_data`` and ``written``."""
     from blankcam.preview.page import written
     from blankcam.preview.scene import PartCut, page_data
 
@@ -63,7 +66,7 @@ def page_written(draft: Drafted, *, watch: str = "", waiting: bool = False) -> W
         watch=watch,
         waiting=waiting,
     )
-    return written(data)
+    return written(data, beside)
 
 
 def _choices(draft: Drafted) -> dict[int, Decision]:

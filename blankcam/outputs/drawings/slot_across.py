@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from blankcam.outputs.drawing import Drawing, Path, joined, stroke
 from blankcam.outputs.drawings.slot_across_dimensions import (
@@ -26,9 +27,7 @@ from blankcam.outputs.drawings.slot_section import (
     filled,
     finished_across,
     finished_floor,
-    height_at,
     rough_across,
-    standing_across,
     waste,
 )
 from blankcam.outputs.drawings.strokes import (
@@ -57,10 +56,11 @@ def across_view(section: SlotSection, standing: Standing, size: tuple[float, flo
     frame = _frame(window, (left, 0.0), room)
     box = (frame.at((window[0], 0))[0], frame.up(window[2]), frame.at((window[1], 0))[0],
            frame.up(window[3]))  # fmt: skip
+    lines = _lines_between(section, standing, window)
     return joined((
-        _bone(section, standing, frame, window, letters),
+        _bone(lines, standing, frame, window, letters),
         _string(section, standing, frame),
-        _lines(section, standing, frame, window, cap),
+        _lines(section, lines, standing, frame, window, cap),
         height_column(told, frame, box, size[0] - right, letters),
         left_column(section, frame, box, left, letters),
         top_dimensions(section, rows, frame, box, size, letters),
@@ -96,37 +96,58 @@ def _frame(window: Window, corner: Point, room: tuple[float, float]) -> Frame:
     return Frame(scale=scale, x=middle, z=corner[1] + room[1] - scale * high)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Lines:
+    """The section's lines from left to right of what is shown."""
+
+    finished: list[Point]
+    wanted: list[Point]
+    """What the work is to come to now: the refit's line where one is asked for."""
+    rough: list[Point]
+    stands: list[Point]
+    """What stands at this step of the work."""
+
+
+def _lines_between(section: SlotSection, standing: Standing, window: Window) -> _Lines:
+    left, right = window[:2]
+    finished = finished_across(section, left, right, Standing.FINISHED)
+    asked = standing is Standing.REFIT
+    wanted = finished_across(section, left, right, standing) if asked else finished
+    rough = rough_across(section, left, right)
+    stands = {
+        Standing.BLANK: [(left, section.stock), (right, section.stock)],
+        Standing.FINISHED: finished,
+    }.get(standing, rough)
+    return _Lines(finished=finished, wanted=wanted, rough=rough, stands=stands)
+
+
 def _bone(
-    section: SlotSection, standing: Standing, frame: Frame, window: Window, letters: Letters
+    lines: _Lines, standing: Standing, frame: Frame, window: Window, letters: Letters
 ) -> Drawing:
     x0, x1, low, high = window
-    stays = filled(finished_across(section, x0, x1, standing), low)
-    stands = filled(standing_across(section, x0, x1, standing), low)
+    stays, stands = filled(lines.wanted, low), filled(lines.stands, low)
     kept = waste(stands, stays) if standing is not Standing.FINISHED else None
     return material(stays, kept, frame, (x0, low, x1, high), letters)
 
 
 def _lines(
-    section: SlotSection, standing: Standing, frame: Frame, window: Window, cap: float
+    section: SlotSection, each: _Lines, standing: Standing, frame: Frame, window: Window, cap: float
 ) -> Drawing:
     x0, x1, low, high = window
-    stands = filled(standing_across(section, x0, x1, standing), low)
-    lines = [(finished_across(section, x0, x1, Standing.FINISHED), "finished")]
+    lines = [(each.finished, "finished")]
     if standing is not Standing.FINISHED:
-        lines.append((rough_across(section, x0, x1), "rough"))
+        lines.append((each.rough, "rough"))
         if not section.milled:
             lines.append((_filed_first(section, x0, x1), "first"))
     if standing is Standing.REFIT:
-        lines.append((finished_across(section, x0, x1, standing), "refit"))
+        lines.append((each.wanted, "refit"))
     blank = standing is Standing.BLANK
     edges = (top_edge(section.stock, (x0, x1), high, frame, cap),) if blank else ()
+    sides = [((x, low), (x, min(z, high))) for x, z in (each.stands[0], each.stands[-1])]
     return joined((
         Drawing(paths=tuple(line_in(points, frame, holds) for points, holds in reversed(lines))),
         Drawing(paths=tuple(
-            torn(frame.at(p), frame.at(q), cap)
-            for p, q in (((x0, low), (x0, height_at(stands, x0, high))),
-                         ((x1, low), (x1, height_at(stands, x1, high))),
-                         ((x0, low), (x1, low)))
+            torn(frame.at(p), frame.at(q), cap) for p, q in (*sides, ((x0, low), (x1, low)))
         )),
         Drawing(paths=edges),
     ))  # fmt: skip

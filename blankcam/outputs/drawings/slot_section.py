@@ -165,16 +165,6 @@ def _shaped_across(section: SlotSection, left: float, right: float, to: Asked) -
     return _simple(_points(x, np.minimum(top, groove)))
 
 
-def standing_across(section: SlotSection, left: float, right: float, standing: Standing
-                    ) -> list[Point]:  # fmt: skip
-    """The line that stands at a step of the work, across."""
-    if standing is Standing.BLANK:
-        return [(left, section.stock), (right, section.stock)]
-    if standing is Standing.FINISHED:
-        return finished_across(section, left, right, standing)
-    return rough_across(section, left, right)
-
-
 def rough_across(section: SlotSection, left: float, right: float) -> list[Point]:
     """The rough line across, opened waste included where the replay is known."""
     if section.stands is not None:
