@@ -12,7 +12,7 @@ from blankcam.machining.feeds import Cut, Material, Work, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, STANDING
 from blankcam.parts.frames import ReferenceSurface, Setup, Zero
 from blankcam.toolpath import bounds
-from blankcam.toolpath.moves import Operation, Path, Program
+from blankcam.toolpath.moves import Operation, Program, ToolPath
 
 
 def coupon_program(piece: Coupon, profile: Profile, material: Material) -> Program:
@@ -43,22 +43,22 @@ def _operations(
 ) -> Iterator[Operation]:
     for tool in piece.tools:
         cut = plan_cut(material, tool, profile, Work.SLOT)
-        bench = _Bench(piece, tool, cut, clearance)
+        bench = _CouponWork(piece, tool, cut, clearance)
         if tool is piece.clearer:
             yield bench.operation("troughs", "clears beside all lands and over the steps")
-            bench = _Bench(piece, tool, cut, clearance)
+            bench = _CouponWork(piece, tool, cut, clearance)
         bench.own_steps()
         bench.own_walls()
         names = ", ".join(one.name for one in piece.lands if one.tool is tool)
         yield bench.done("lands", f"steps and walls of {names}")
 
 
-class _Bench:
+class _CouponWork:
     """One tool at work on the piece."""
 
     def __init__(self, piece: Coupon, tool: Tool, cut: Cut, clearance: float) -> None:
         self.piece, self.tool, self.cut = piece, tool, cut
-        self.path = Path(clearance)
+        self.path = ToolPath(clearance)
         self.hop = piece.height + HOP
         self.away = tool.radius + BESIDE
 

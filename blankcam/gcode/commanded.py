@@ -20,7 +20,7 @@ from blankcam.inputs.machine import AxisError, Profile
 from blankcam.inputs.tool import Tool
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import without_arcs
-from blankcam.toolpath.moves import Line, Move, Note, Operation, Program, Rapid
+from blankcam.toolpath.moves import LineMove, Move, Note, Operation, Program, Rapid
 
 BEYOND: float = table("cutting")["air"]["approach"]
 """mm beyond the play that an axis goes past its place to come to it from the right side."""
@@ -126,15 +126,15 @@ class _Teller:
             if past := self._past(to):
                 yield Rapid(self._places(past))
             yield Rapid(self._places(to))
-        elif isinstance(move, Line):
+        elif isinstance(move, LineMove):
             to = self._without_offset(move.to)
             take_up = [a.follows(a.goes(v)) for a, v in zip(self.axes, to, strict=True)]
             if any(abs(t - a.told) > STILL for t, a in zip(take_up, self.axes, strict=True)):
                 for axis, told in zip(self.axes, take_up, strict=True):
                     axis.told = told
                 feed = min(move.feed, self.slow)
-                yield Line((take_up[0], take_up[1], take_up[2]), feed)
-            yield Line(self._places(to), move.feed)
+                yield LineMove((take_up[0], take_up[1], take_up[2]), feed)
+            yield LineMove(self._places(to), move.feed)
 
     def _without_offset(self, to: Place) -> Place:
         assert self.tool is not None

@@ -21,8 +21,8 @@ from blankcam.parts.frames import Place
 from blankcam.toolpath import linearize
 from blankcam.toolpath.moves import (
     AXES_OF_PLANE,
-    Arc,
-    Line,
+    ArcMove,
+    LineMove,
     Note,
     Operation,
     Program,
@@ -201,18 +201,18 @@ class _Body:
         if words:
             self.lines.append(f"G0 {words}")
 
-    def line(self, move: Line) -> None:
+    def line(self, move: LineMove) -> None:
         steps = self._steps(move.to)
         self._measure(steps)
         words = self._axes(steps)
         if words:
             self.lines.append(f"G1 {words}{self._feed(move.feed)}")
 
-    def arc(self, move: Arc) -> None:
+    def arc(self, move: ArcMove) -> None:
         first, second, normal = AXES_OF_PLANE[move.plane]
         start, end = self._known(), self._steps(move.to)
         if all(start[i] == end[i] for i in (first, second)):
-            self.line(Line(move.to, move.feed))
+            self.line(LineMove(move.to, move.feed))
             return
         centre = [numbers.units_of(c, self.units) for c in move.centre]
         skip = () if start[normal] != end[normal] else (normal,)

@@ -17,7 +17,7 @@ SAGITTA = 0.001
 PLANES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
 
 
-class Moves(Protocol):
+class ReadMoves(Protocol):
     """n moves as the replay's reader gives them: arrays (n,) and (n, 3), codes as in G0 to G3."""
 
     @property
@@ -38,7 +38,7 @@ class Moves(Protocol):
     def tool(self) -> Ints: ...  # noqa: D102
 
 
-def path(moves: Moves, profile: Profile, seconds: float) -> PathView:
+def path(moves: ReadMoves, profile: Profile, seconds: float) -> PathView:
     """The way of the tool; ``seconds`` is the whole program's estimate.
 
     Moves before all three coordinates are known are left out. Times are those of the moves at
@@ -62,7 +62,7 @@ def path(moves: Moves, profile: Profile, seconds: float) -> PathView:
     )
 
 
-def _chords(moves: Moves, i: int) -> Floats:
+def _chords(moves: ReadMoves, i: int) -> Floats:
     """The points of move i after its start."""
     end = moves.end[i]
     if moves.kind[i] < 2 or not np.isfinite(moves.start[i]).all():

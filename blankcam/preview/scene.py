@@ -51,7 +51,7 @@ class PartCut:
     """Strings whose slots the programs cut to their floor."""
     programs: tuple[ProgramFile, ...]
     """In the order they are run."""
-    moves: tuple[paths.Moves, ...]
+    moves: tuple[paths.ReadMoves, ...]
     """Their moves as the proof's reader reads the texts."""
     proof: Proof
     cautions: tuple[str, ...] = ()

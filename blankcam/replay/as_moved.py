@@ -20,7 +20,7 @@ from blankcam.inputs.machine import AxisError, Profile
 from blankcam.replay.envelope import arc_points
 from blankcam.replay.motions import MoveKind, Moves, plane_arc_of
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 
 Floats = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ SHORT = 1e-9
 """mm of play that is none, so that rounding makes no moves."""
 
 
-def as_moved(program: Program, profile: Profile) -> Program:
+def as_moved(program: ParsedProgram, profile: Profile) -> ParsedProgram:
     """The program with its moves as the machine really makes them; arcs become short lines."""
     moves, events = program.moves, program.events
     if not profile.moves_true:

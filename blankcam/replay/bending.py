@@ -27,7 +27,7 @@ from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Excess, report_move
 from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.sweep import SweepResult, replay_moves, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
@@ -102,7 +102,7 @@ class ToolsAtWork:
 
 
 def check_bends(
-    program: Program,
+    program: ParsedProgram,
     heights: BeforeAndAfter,
     swept: SweepResult,
     top: HeightAt,

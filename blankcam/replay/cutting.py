@@ -18,7 +18,7 @@ from blankcam.replay.findings import Collector
 from blankcam.replay.limits import Excess, report_move
 from blankcam.replay.motions import Moves
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.sweep import TOUCH, SweepResult
 
 Floats = NDArray[np.float64]
@@ -42,7 +42,7 @@ def plunge_limits(
 
 
 def check_cutting(
-    program: Program, swept: SweepResult, allowed: Mapping[int, Allowed], found: Collector
+    program: ParsedProgram, swept: SweepResult, allowed: Mapping[int, Allowed], found: Collector
 ) -> None:
     """Fault moves whose feed a tooth or edge is faster than the table allows, or that only rub."""
     moves, rules = program.moves, table("proof")["cutting"]
@@ -68,7 +68,9 @@ def check_cutting(
         report_move(found, program, int(i), excess)
 
 
-def check_plunges(program: Program, swept: SweepResult, limits: Floats, found: Collector) -> None:
+def check_plunges(
+    program: ParsedProgram, swept: SweepResult, limits: Floats, found: Collector
+) -> None:
     """Fault tips that go down into stock too fast, move after move taken together."""
     deepest = table("proof")["cutting"]["plunge"]
     together, last = 0.0, -2

@@ -23,7 +23,7 @@ from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Excess, report_move
 from blankcam.replay.motions import bounds
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.sweep import TOUCH, swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
@@ -51,7 +51,7 @@ class HeldBlank:
         self.known: dict[tuple[str, str], tuple[Bools, float]] = {}
         """What was found of the cells that stand, and of those that are high, at each end."""
 
-    def check(self, program: Program, tools: Mapping[int, Tool], found: Collector) -> None:
+    def check(self, program: ParsedProgram, tools: Mapping[int, Tool], found: Collector) -> None:
         """Carry out a program's deep moves, and fault the first that cuts anything loose."""
         _check_tape(program, tools, self.holding, self.box, found)
         faulted: set[Code] = set()
@@ -64,14 +64,16 @@ class HeldBlank:
                     faulted.add(code)
                     report_move(found, program, i, Excess(code, what, area, self.sizes["piece"]))
 
-    def _deep_moves(self, program: Program, tools: Mapping[int, Tool], low: Floats) -> list[int]:
+    def _deep_moves(
+        self, program: ParsedProgram, tools: Mapping[int, Tool], low: Floats
+    ) -> list[int]:
         """The moves that go below the top of a tab."""
         moves = program.moves
         deep = moves.known & (low[:, 2] < self.tab - FLAT / 2) & np.isin(moves.tool, list(tools))
         return [int(i) for i in np.flatnonzero(deep)]
 
     def _lowered(
-        self, program: Program, tools: Mapping[int, Tool], i: int, over: tuple[Floats, Floats]
+        self, program: ParsedProgram, tools: Mapping[int, Tool], i: int, over: tuple[Floats, Floats]
     ) -> bool:
         """Lower the solid by move i; whether that took anything below the top of a tab.
 
@@ -142,7 +144,7 @@ class HeldBlank:
 
 
 def _check_tape(
-    program: Program,
+    program: ParsedProgram,
     tools: Mapping[int, Tool],
     holding: Holding,
     box: Box,
@@ -169,7 +171,7 @@ def check_grip(holding: Holding, top: float, found: Collector) -> None:
                   value=holding.jaws, limit=need)  # fmt: skip
 
 
-def check_on_edge(program: Program, standing: Heightmap, jaws: tuple[float, float],
+def check_on_edge(program: ParsedProgram, standing: Heightmap, jaws: tuple[float, float],
                   found: Collector) -> None:  # fmt: skip
     """Fault pieces that a program has cut through down to the seat side, beyond the jaws.
 

@@ -16,7 +16,7 @@ from blankcam.replay.codes import Code
 from blankcam.replay.envelope import arc_points
 from blankcam.replay.findings import Collector
 from blankcam.replay.motions import PLANE_AXES, MoveKind, Moves, arc_angles, bounds, plane_arc_of
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.sweep import SIDE, TOUCH, tool_bodies
 from blankcam.replay.tool_profile import tool_profile_of
 
@@ -52,7 +52,7 @@ class Excess:
     at: tuple[float, float, float] | None = None
 
 
-def check_feeds(program: Program, profile: Profile, found: Collector) -> None:
+def check_feeds(program: ParsedProgram, profile: Profile, found: Collector) -> None:
     """Fault feeds over what the machine's axes can do."""
     moves = program.moves
     step = np.abs(moves.end - moves.start)
@@ -89,7 +89,7 @@ def _greatest_sine(low: Floats, high: Floats) -> Floats:
     return np.where(quarter <= high, 1.0, ends)
 
 
-def check_travel(program: Program, profile: Profile, found: Collector) -> int:
+def check_travel(program: ParsedProgram, profile: Profile, found: Collector) -> int:
     """Fault the moves that need more travel than the machine has, and return how many they are."""
     moves = program.moves
     if not len(moves):
@@ -106,7 +106,7 @@ def check_travel(program: Program, profile: Profile, found: Collector) -> int:
     return int(outside.sum())
 
 
-def check_first_moves(program: Program, clear: float, found: Collector) -> None:
+def check_first_moves(program: ParsedProgram, clear: float, found: Collector) -> None:
     """Fault first moves, from wherever the machine stands, that are not above ``clear`` mm."""
     moves = program.moves
     unknown = ~np.isfinite(moves.start).all(axis=1) & (moves.aloft == 0)
@@ -116,7 +116,7 @@ def check_first_moves(program: Program, clear: float, found: Collector) -> None:
         report_move(found, program, int(i), Excess(Code.CLEARANCE, what, moves.end[i, 2], clear))
 
 
-def check_air(program: Program, top: float, found: Collector) -> None:
+def check_air(program: ParsedProgram, top: float, found: Collector) -> None:
     """Fault moves of an air program that are not well over ``top``, the highest thing, mm."""
     moves, least = program.moves, top + table("proof")["limits"]["air"]
     low = np.fmin(moves.start[:, 2], moves.end[:, 2])
@@ -127,7 +127,7 @@ def check_air(program: Program, top: float, found: Collector) -> None:
         report_move(found, program, int(i), Excess(Code.AIR, what, low[i], least))
 
 
-def check_obstacles(program: Program, tools: Mapping[int, Tool], profile: Profile,
+def check_obstacles(program: ParsedProgram, tools: Mapping[int, Tool], profile: Profile,
           around: tuple[Obstacle, ...], found: Collector) -> int:  # fmt: skip
     """Fault every move whose tool, shank or holder touches an obstacle; returns how many."""
     moves, touched = program.moves, 0
@@ -269,7 +269,7 @@ def _grown(one: Obstacle, profile: Profile) -> Obstacle:
     )
 
 
-def report_move(found: Collector, program: Program, i: int, said: Excess) -> None:
+def report_move(found: Collector, program: ParsedProgram, i: int, said: Excess) -> None:
     """Add a finding on move i, with its line and text."""
     line = int(program.moves.line[i])
     found.add(

@@ -28,7 +28,7 @@ from blankcam.replay.deviation import tabs_up_to
 from blankcam.replay.findings import Collector
 from blankcam.replay.motions import Moves, arc_angles
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -46,7 +46,7 @@ class EdgeDeviation:
 
     amount: float
     """mm, positive stands out."""
-    program: Program
+    program: ParsedProgram
     move: int
     """Index of the move whose disc is nearest there."""
     at: tuple[float, float]
@@ -121,7 +121,7 @@ def path_distances(at: Floats, moves: Moves) -> Floats:
     return np.asarray(out)
 
 
-def judge_outline(part: Part, stage: Stage, stock: Box, programs: Sequence[Program],
+def judge_outline(part: Part, stage: Stage, stock: Box, programs: Sequence[ParsedProgram],
           tools: Mapping[int, Tool], found: Collector) -> None:  # fmt: skip
     """Fault an edge that the programs on face leave off the part's outline.
 
@@ -154,7 +154,7 @@ def judge_outline(part: Part, stage: Stage, stock: Box, programs: Sequence[Progr
 class _Cuts:
     """Level moves of a program that cut, their tools' radii, and which of its moves they are."""
 
-    program: Program
+    program: ParsedProgram
     moves: Moves
     radius: Floats
     which: Ints
@@ -167,7 +167,7 @@ class _Cuts:
         return _Cuts(self.program, self.moves.where(mask), self.radius[mask], self.which[mask])
 
 
-def _outline_cuts(program: Program, tools: Mapping[int, Tool], limit: float) -> _Cuts:
+def _outline_cuts(program: ParsedProgram, tools: Mapping[int, Tool], limit: float) -> _Cuts:
     """The moves deeper than the part's face; arcs that stand upright are faulted elsewhere."""
     moves = program.moves
     radius = value_by_tool(moves, {n: t.radius for n, t in tools.items()})

@@ -30,14 +30,14 @@ from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.polyline import value_by_tool
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
 Floats = NDArray[np.float64]
 Place = tuple[float, float, float]
-Programs = Sequence[tuple[Setup, Program]]
+Programs = Sequence[tuple[Setup, ParsedProgram]]
 """Programs in the order they run, each with its set-up."""
 
 NOWHERE = Deviation(amount=0.0, at=(0.0, 0.0, 0.0))

@@ -9,7 +9,7 @@ from blankcam.replay.deviation import SlotDeviation
 from blankcam.replay.findings import Finding
 from blankcam.replay.heightmap import Heightmap
 from blankcam.replay.limits import Obstacle
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -17,7 +17,7 @@ class ProgramText:
     """A program to prove: the file's name, its bytes or text (or as already read), its set-up."""
 
     name: str
-    data: bytes | str | Program
+    data: bytes | str | ParsedProgram
     setup: Setup
     zero: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Where this blank's zero lies in the program's axes, mm; not 0 in a fixture of several."""

@@ -31,7 +31,7 @@ from blankcam.replay.holding import HeldBlank, check_grip, check_on_edge
 from blankcam.replay.motions import Moves, bounds
 from blankcam.replay.part_deviation import WantedPart, judge_part
 from blankcam.replay.proof import ProgramProof, ProgramText, Proof
-from blankcam.replay.reader import Program, read_program
+from blankcam.replay.reader import ParsedProgram, read_program
 from blankcam.replay.stock_as_cut import StockAsCut
 from blankcam.replay.sweep import SweepResult, replay_moves
 
@@ -87,7 +87,9 @@ def prove(
     bench = _bench(profile, holding, plunge or {}, depth or {}, material)
     lying = HeldBlank(stock, bench.holding, part.length, blank.inside)
 
-    def replayed(setup: Setup, judge: Callable[[Program], ProgramProof]) -> list[ProgramProof]:
+    def replayed(
+        setup: Setup, judge: Callable[[ParsedProgram], ProgramProof]
+    ) -> list[ProgramProof]:
         return [
             _prove_in_air(setup, program, blank, bench) if p.air else judge(program)
             for p, program in every
@@ -120,10 +122,10 @@ def prove(
     )
 
 
-def _read(given: ProgramText, profile: Profile) -> Program:
+def _read(given: ProgramText, profile: Profile) -> ParsedProgram:
     """The program as read and as the machine makes it, its moves seen from this blank's zero."""
     program = given.data
-    if not isinstance(program, Program):
+    if not isinstance(program, ParsedProgram):
         program = read_program(program, profile, name=given.name, air=given.air)
     program = as_moved(program, profile)
     if not any(given.zero):
@@ -186,7 +188,7 @@ class _Bench:
 
 
 def _prove_on_face(
-    program: Program, blank: StockAsCut, lying: HeldBlank, bench: _Bench
+    program: ParsedProgram, blank: StockAsCut, lying: HeldBlank, bench: _Bench
 ) -> ProgramProof:
     found = Collector(program.name)
     plunge = bench.plunge_limits(program.moves)
@@ -208,7 +210,9 @@ def _prove_on_face(
     return _program_proof(program, Setup.FACE, -blank.stock.y0, swept, around, bench, found)
 
 
-def _lower_by_outline(program: Program, blank: StockAsCut, bench: _Bench, found: Collector) -> None:
+def _lower_by_outline(
+    program: ParsedProgram, blank: StockAsCut, bench: _Bench, found: Collector
+) -> None:
     """Take from the heights seen on edge what a program on face cuts away."""
     allowed = table("proof")["limits"]
     upright = program.moves.is_arc & (program.moves.plane != 17)
@@ -226,7 +230,7 @@ def _lower_by_outline(program: Program, blank: StockAsCut, bench: _Bench, found:
 def _judge_face(
     blank: StockAsCut,
     stage: Stage,
-    programs: Sequence[Program],
+    programs: Sequence[ParsedProgram],
     tools: Mapping[int, Tool],
     found: Collector,
 ) -> None:
@@ -240,7 +244,7 @@ def _judge_face(
 
 
 def _prove_on_edge(
-    program: Program, blank: StockAsCut, bench: _Bench, finished: HeightAt | None
+    program: ParsedProgram, blank: StockAsCut, bench: _Bench, finished: HeightAt | None
 ) -> ProgramProof:
     """``finished``: the top that it brings out for good; None where some is left on it."""
     found = Collector(program.name)
@@ -263,7 +267,9 @@ def _prove_on_edge(
     return _program_proof(program, Setup.EDGE, top, swept, around, bench, found)
 
 
-def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Bench) -> ProgramProof:
+def _prove_in_air(
+    setup: Setup, program: ParsedProgram, blank: StockAsCut, bench: _Bench
+) -> ProgramProof:
     """An air program: it must stay well over everything, and leaves the stock as it was."""
     found = Collector(program.name)
     heights = blank.face if setup is Setup.FACE else blank.main
@@ -281,7 +287,7 @@ def _prove_in_air(setup: Setup, program: Program, blank: StockAsCut, bench: _Ben
     return _program_proof(program, setup, top, swept, around, bench, found)
 
 
-def _met_in_air(program: Program, heights: Heightmap, top: float) -> Heightmap:
+def _met_in_air(program: ParsedProgram, heights: Heightmap, top: float) -> Heightmap:
     """A copy of the heights where any known move comes below their ``top``; else none of them."""
     low, _ = bounds(program.moves)
     if low[program.moves.known, 2].min(initial=np.inf) < top:
@@ -296,7 +302,7 @@ def _as_obstacle(box: Box) -> limits.Obstacle:
 
 
 def _program_proof(  # every argument is a fact of its own
-    program: Program,
+    program: ParsedProgram,
     setup: Setup,
     top: float,
     swept: SweepResult,
@@ -332,7 +338,7 @@ def _program_proof(  # every argument is a fact of its own
 
 
 def _check_contacts(
-    program: Program, setup: Setup, swept: SweepResult, found: Collector
+    program: ParsedProgram, setup: Setup, swept: SweepResult, found: Collector
 ) -> tuple[int, int]:
     """Faults contacts; how many rapids ran through stock, how many moves touched otherwise."""
     for c in swept.contacts:
@@ -350,7 +356,7 @@ def _in_part(setup: Setup, at: tuple[float, float, float]) -> tuple[float, float
 
 
 def _check_depths(
-    program: Program,
+    program: ParsedProgram,
     setup: Setup,
     swept: SweepResult,
     depth: Mapping[int, float],
@@ -366,14 +372,14 @@ def _check_depths(
         limits.report_move(found, program, int(i), excess)
 
 
-def _check_blending(program: Program, found: Collector) -> None:
+def _check_blending(program: ParsedProgram, found: Collector) -> None:
     limit = table("proof")["limits"]["blending"]
     if program.blending > limit:
         found.add(Code.PROFILE, "G64 rounds corners by more than the proof allows, mm",
                   value=program.blending, limit=limit)  # fmt: skip
 
 
-def signature(program: Program) -> tuple[bool | None, tuple[str, ...]]:
+def signature(program: ParsedProgram) -> tuple[bool | None, tuple[str, ...]]:
     """Whether the moves have the digest in the header (None without one), and the jobs' digests."""
     comments = " ".join(program.comments)
     return _as_signed(comments, program.text), _digests("job", comments)

@@ -49,7 +49,7 @@ NEAR = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Program:
+class ParsedProgram:
     """A program as read: its text, moves and findings."""
 
     name: str
@@ -75,7 +75,7 @@ def lines_of(text: str) -> list[str]:
 
 def read_program(
     data: bytes | str, profile: Profile, *, name: str = "", air: bool = False
-) -> Program:
+) -> ParsedProgram:
     """Read a program for a machine; ``air``: it is to go round in the air with the spindle off.
 
     Never raises for what the text holds; every fault is a finding with its line. Positions come
@@ -96,7 +96,7 @@ def read_program(
             reader.fault(Code.LENGTH, "too many faults: the rest is not read", float(number))
             break
     reader.finish(len(lines))
-    return Program(
+    return ParsedProgram(
         name=name,
         text=text,
         lines=tuple(lines),

@@ -20,7 +20,7 @@ from blankcam.replay.codes import Code
 from blankcam.replay.events import Event, EventKind
 from blankcam.replay.findings import Collector
 from blankcam.replay.limits import Excess, Obstacle, report_move
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 
 HANDS = (EventKind.STOP, EventKind.CHANGE, EventKind.END)
 """Events after which a hand may come near the tool."""
@@ -31,7 +31,7 @@ NEAR = 1e-6
 
 
 def check_events(
-    program: Program, profile: Profile, around: Sequence[Obstacle], found: Collector
+    program: ParsedProgram, profile: Profile, around: Sequence[Obstacle], found: Collector
 ) -> None:
     """Fault stops in the cut, and cuts before the spindle has had its time.
 
@@ -68,7 +68,7 @@ def _is_aside(at: float, low: float, high: float, wide: float) -> bool:
     return at < low - wide or at > high + wide
 
 
-def _check_spin_up(program: Program, profile: Profile, found: Collector) -> None:
+def _check_spin_up(program: ParsedProgram, profile: Profile, found: Collector) -> None:
     """Fault the first cut after each start or new speed without ``spin_up`` seconds of dwell."""
     starts = [i for i, e in enumerate(program.events) if e.kind in TURNS]
     cutting = np.flatnonzero(program.moves.cutting)
@@ -90,7 +90,7 @@ def _check_spin_up(program: Program, profile: Profile, found: Collector) -> None
 
 
 def _report(
-    found: Collector, program: Program, event: Event, code: Code, what: str, low: float
+    found: Collector, program: ParsedProgram, event: Event, code: Code, what: str, low: float
 ) -> None:
     text = program.lines[event.line - 1].strip()
     found.add(code, what, line=event.line, text=text, value=low, limit=0.0)

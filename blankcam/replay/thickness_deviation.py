@@ -21,7 +21,7 @@ from blankcam.replay.codes import Code
 from blankcam.replay.deviation import Deviation
 from blankcam.replay.findings import Collector
 from blankcam.replay.heightmap import Heightmap
-from blankcam.replay.reader import Program
+from blankcam.replay.reader import ParsedProgram
 from blankcam.replay.sweep import swept_heights
 from blankcam.replay.tool_profile import tool_profile_of
 
@@ -81,7 +81,7 @@ def _greatest(face: Heightmap, amount: Floats) -> Deviation:
 
 
 def judge_thickness(part: Part, stage: Stage, faces: Sequence[Heightmap], standing: Floats,
-          programs: Sequence[Program], tools: Mapping[int, Tool], found: Collector
+          programs: Sequence[ParsedProgram], tools: Mapping[int, Tool], found: Collector
           ) -> None:  # fmt: skip
     """Fault material left over the finished face, and cuts below it inside the part."""
     allowed = table("proof")["limits"]
@@ -100,8 +100,8 @@ def judge_thickness(part: Part, stage: Stage, faces: Sequence[Heightmap], standi
 
 
 def _lowest_move(
-    x: float, y: float, programs: Sequence[Program], tools: Mapping[int, Tool]
-) -> tuple[Program, int]:
+    x: float, y: float, programs: Sequence[ParsedProgram], tools: Mapping[int, Tool]
+) -> tuple[ParsedProgram, int]:
     """Which move cut lowest at a place in the machine's axes."""
     at = np.array([x]), np.array([y])
     forms = {n: tool_profile_of(t) for n, t in tools.items()}

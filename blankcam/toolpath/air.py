@@ -15,7 +15,7 @@ from blankcam.data import table
 from blankcam.inputs.machine import Axis
 from blankcam.parts.frames import Box, Place
 from blankcam.parts.slot import Slot
-from blankcam.toolpath.moves import Arc, Line, Operation, Path, Program, Rapid
+from blankcam.toolpath.moves import ArcMove, LineMove, Operation, Program, Rapid, ToolPath
 
 OVER: float = table("cutting")["air"]["program"]
 NAME = "air"
@@ -34,7 +34,7 @@ def air_program(
     travel : of the machine; where a blank is longer than that, the tool goes round what is cut
     """
     z = highest + OVER
-    path = Path(z)
+    path = ToolPath(z)
     for box in standing:
         _round(path, box, _reached(box, program.operations, travel), z)
     for slot in slots:
@@ -64,7 +64,9 @@ def air_program(
 
 def _reached(box: Box, operations: Iterable[Operation], travel: Axis) -> Box:
     """What stands of a blank, along an axis that is too short for it no more than is cut."""
-    to = np.array([m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))])
+    to = np.array(
+        [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, LineMove, ArcMove))]
+    )
     low, high = np.nanmin(to, axis=0), np.nanmax(to, axis=0)
     if box.x1 - box.x0 > travel.x:
         x0, x1 = max(box.x0, float(low[0])), min(box.x1, float(high[0]))
@@ -75,7 +77,7 @@ def _reached(box: Box, operations: Iterable[Operation], travel: Axis) -> Box:
     return box
 
 
-def _round(path: Path, blank: Box, box: Box, z: float) -> None:
+def _round(path: ToolPath, blank: Box, box: Box, z: float) -> None:
     """Round what can be reached of a blank, with a stop over two corners across from
     one another.
     """
@@ -94,6 +96,6 @@ def _round(path: Path, blank: Box, box: Box, z: float) -> None:
 def deepest(operations: Iterable[Operation]) -> Place:
     """The lowest place that any tool's tip is sent to at feed; the first of several."""
     return min(
-        (m.to for o in operations for m in o.moves if isinstance(m, (Line, Arc))),
+        (m.to for o in operations for m in o.moves if isinstance(m, (LineMove, ArcMove))),
         key=lambda to: to[2],
     )

@@ -19,7 +19,7 @@ from blankcam.machining.workholding import (
 )
 from blankcam.parts.frames import Box, Place
 from blankcam.toolpath.linearize import chords
-from blankcam.toolpath.moves import Arc, Line, Note, Operation, Rapid
+from blankcam.toolpath.moves import ArcMove, LineMove, Note, Operation, Rapid
 
 SAMPLE = 0.4
 """mm between the places at which a path is held against the clamps; under ``JAW_ROOM``."""
@@ -28,7 +28,7 @@ SAMPLE = 0.4
 def travel_faults(where: str, profile: Profile, operations: Iterable[Operation]) -> list[Fault]:
     """A fault for each axis along which the operations need more travel than the machine has."""
     places = np.array(
-        [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
+        [m.to for o in operations for m in o.moves if isinstance(m, (Rapid, LineMove, ArcMove))]
     )
     spans = np.nanmax(places, axis=0) - np.nanmin(places, axis=0)
     return short_travel(where, profile, [float(s) for s in spans])
@@ -44,7 +44,7 @@ def place_aside(
     """
     if profile.controller.machine_coordinates:
         return None
-    ys = [m.to[1] for o in operations for m in o.moves if isinstance(m, (Rapid, Line, Arc))]
+    ys = [m.to[1] for o in operations for m in o.moves if isinstance(m, (Rapid, LineMove, ArcMove))]
     near = min((y for y in ys if not math.isnan(y)), default=stock.y0)
     back = min(stock.y1 + profile.safe_places.aside, near + profile.travel.y)
     return (stock.x0 + stock.x1) / 2, back
@@ -60,7 +60,7 @@ def jaw_faults(part: str, holding: Holding, operations: Iterable[Operation]) -> 
 
 def lowest(operation: Operation) -> float:
     """The lowest z that the operation's tip is sent to (arcs here are convex or flat)."""
-    return min(m.to[2] for m in operation.moves if isinstance(m, (Rapid, Line, Arc)))
+    return min(m.to[2] for m in operation.moves if isinstance(m, (Rapid, LineMove, ArcMove)))
 
 
 def clamp_faults(
@@ -90,7 +90,7 @@ def _places(operation: Operation) -> Iterator[Place]:
         if isinstance(move, Note):
             continue
         ends = [move.to]
-        if at is not None and isinstance(move, Arc):
+        if at is not None and isinstance(move, ArcMove):
             ends = [line.to for line in chords(at, move)]
         for to in ends:
             if at is not None and not math.isnan(sum(at)):

@@ -19,7 +19,7 @@ from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
 from blankcam.parts.stage import Stage
 from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, out_of_the_back, to_and_fro
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,7 +40,7 @@ def clear_operation(
 ) -> Operation:
     """The waste over slots opened in layers; the last one toward the head side."""
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     section, rough = 0.0, nut.at(Stage.ROUGH)
     most = rough.raised - rough.opened
     for waste in wastes:

@@ -40,7 +40,7 @@ from blankcam.parts.frames import Box
 from blankcam.parts.part import Part
 from blankcam.parts.stage import Stage
 from blankcam.toolpath.linearize import plain
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 
 TAB_WIDTH: float = table("cutting")["tabs"]["width"]
 OVER_BOARD: float = table("cutting")["air"]["over_board"]
@@ -75,7 +75,7 @@ def outline_operation(part: Part, tool: Tool, bench: Bench) -> Operation:
         way = replace(way, beyond=out, to_and_fro=True)
     if needs_spring_pass(bench.material, tool, bench.profile, cut.depth):
         way = replace(way, again_at=levels[-1])
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     over = [z for z in levels if z >= tab]
     for left, z in zip(range(len(over), 0, -1), over, strict=True):
         # So that the last ends at the left, where the levels under the tabs begin
@@ -222,7 +222,7 @@ def _turn(start: curve.Point, end: curve.Point, centre: curve.Point) -> Iterator
         yield curve.Arc(start, end, centre, ccw=False)
 
 
-def _over_tabs(path: Path, way: _Way, bench: Bench, z: float, *, climbing: bool) -> None:
+def _over_tabs(path: ToolPath, way: _Way, bench: Bench, z: float, *, climbing: bool) -> None:
     """One level over the tabs: up one end, over the top, down the other."""
     start, stop = _ends(way, bench, climbing=climbing)
     _begin(path, way, bench.stock, start.x, z)
@@ -231,7 +231,7 @@ def _over_tabs(path: Path, way: _Way, bench: Bench, z: float, *, climbing: bool)
     _out(path, way, bench.stock, stop.x)
 
 
-def _over(path: Path, way: _Way, *, climbing: bool) -> None:
+def _over(path: ToolPath, way: _Way, *, climbing: bool) -> None:
     """Over the top, from left to right where that is climbing."""
     for line, feed in way.lines if climbing else reversed(way.lines):
         x, y = line.end if climbing else line.start
@@ -252,7 +252,7 @@ def _ends(way: _Way, bench: Bench, *, climbing: bool) -> tuple[_End, _End]:
     return (left, right) if climbing else (right, left)
 
 
-def _begin(path: Path, way: _Way, stock: Box, x: float, z: float) -> None:
+def _begin(path: ToolPath, way: _Way, stock: Box, x: float, z: float) -> None:
     """In air beside the seat side, to where a way begins or goes on."""
     below = _below(way, stock)
     if path.at[1] == below:
@@ -261,7 +261,7 @@ def _begin(path: Path, way: _Way, stock: Box, x: float, z: float) -> None:
         path.over(x, below, z, stock.z1 + HOP)
 
 
-def _out(path: Path, way: _Way, stock: Box, x: float) -> None:
+def _out(path: ToolPath, way: _Way, stock: Box, x: float) -> None:
     """Out through the seat side at x.
 
     Cut through once the axis is past it; what is behind it is cut already.
@@ -280,7 +280,7 @@ def _past_tab(way: _Way, stock: Box) -> float:
     return stock.y0 + TAB_WIDTH + way.tool.radius
 
 
-def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) -> None:
+def _under_tabs(path: ToolPath, way: _Way, bench: Bench, levels: Sequence[float]) -> None:
     """The levels under the first of these, the tabs' top: between the tabs.
 
     The last of levels that bend the tool further than a finishing pass may goes to and fro along
@@ -315,7 +315,7 @@ def _under_tabs(path: Path, way: _Way, bench: Bench, levels: Sequence[float]) ->
 
 
 def _in_from_seat_side(
-    path: Path, way: _Way, stock: Box, left: _End, levels: tuple[float, float, float]
+    path: ToolPath, way: _Way, stock: Box, left: _End, levels: tuple[float, float, float]
 ) -> None:
     """Past the left end's tab and down. ``levels``: the tabs' top, the level before, this one."""
     tab, before, z = levels
@@ -335,14 +335,14 @@ def _in_from_seat_side(
     _in_from_beside(path, way, stock, left, z)
 
 
-def _in_from_beside(path: Path, way: _Way, stock: Box, end: _End, z: float) -> None:
+def _in_from_beside(path: ToolPath, way: _Way, stock: Box, end: _End, z: float) -> None:
     """From the air beside an end to the place past its tab, at z."""
     path.rapid(z=min(path.at[2], max(z, stock.z0 + OVER_BOARD)))
     _along_blank(path, way, z, _past_tab(way, stock))
     path.line(way.cut.feed, x=end.x)
 
 
-def _under(path: Path, way: _Way, stock: Box, ends: tuple[_End, _End], z: float) -> None:
+def _under(path: ToolPath, way: _Way, stock: Box, ends: tuple[_End, _End], z: float) -> None:
     """One level under the tabs, from past one tab to past the other."""
     start, stop = ends
     feed, again, past_tab = way.cut.feed, z == way.again_at, _past_tab(way, stock)
@@ -357,13 +357,13 @@ def _under(path: Path, way: _Way, stock: Box, ends: tuple[_End, _End], z: float)
         path.line(feed, y=past_tab)
 
 
-def _down_beside_tab(path: Path, way: _Way, stock: Box, end: _End, tab: float) -> None:
+def _down_beside_tab(path: ToolPath, way: _Way, stock: Box, end: _End, tab: float) -> None:
     """Up to the tabs' top, and down an end beside its tab, out through the seat side."""
     path.line(way.rise, z=tab)
     path.line(way.cut.feed, x=end.x, y=stock.y0 - PAST)
 
 
-def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
+def _ramp(path: ToolPath, way: _Way, z: float, low: float, high: float) -> None:
     """Down to z between two places on the left end, as steep as allowed; ends at the low one.
 
     It goes as far up the end as it must, ``high`` at most. The way up that follows takes off the
@@ -376,7 +376,7 @@ def _ramp(path: Path, way: _Way, z: float, low: float, high: float) -> None:
         path.line(way.cut.feed, y=high if i % 2 else low, z=start - drop * i / count)
 
 
-def _along_blank(path: Path, way: _Way, z: float, y: float) -> None:
+def _along_blank(path: ToolPath, way: _Way, z: float, y: float) -> None:
     """To y in the air beside the blank's end; down into the waste board on the way, if so deep."""
     drop, run = path.at[2] - z, y - path.at[1]
     if drop <= 0.0:

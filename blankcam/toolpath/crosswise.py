@@ -10,7 +10,7 @@ from blankcam.inputs.machine import Profile
 from blankcam.machining.setup_sheet import Bench
 from blankcam.parts.frames import Place
 from blankcam.parts.part import Part
-from blankcam.toolpath.moves import Path
+from blankcam.toolpath.moves import ToolPath
 
 LOW_HOP: float = table("cutting")["air"]["low_hop"]
 
@@ -45,7 +45,7 @@ def _rises_first(profile: Profile, rise: float) -> bool:
     return rapid.z >= rapid.y * rise and acceleration.z >= acceleration.y * rise
 
 
-def across(path: Path, near: Place, far: Place, feed: float, back: WayBack) -> None:
+def across(path: ToolPath, near: Place, far: Place, feed: float, back: WayBack) -> None:
     """One pass, entered before the front and left behind the back."""
     x, y, z = near
     if math.isnan(path.at[0]):
@@ -57,7 +57,7 @@ def across(path: Path, near: Place, far: Place, feed: float, back: WayBack) -> N
     path.line(feed, x=far[0], y=far[1], z=far[2])
 
 
-def to_and_fro(path: Path, near: Place, far: Place, feed: float, back: WayBack) -> None:
+def to_and_fro(path: ToolPath, near: Place, far: Place, feed: float, back: WayBack) -> None:
     """One pass: from where the tool stands behind the head side if it does, else ``across``."""
     if path.at[1] != far[1]:
         across(path, near, far, feed, back)
@@ -67,7 +67,7 @@ def to_and_fro(path: Path, near: Place, far: Place, feed: float, back: WayBack) 
     path.line(feed, x=near[0], y=near[1], z=near[2])
 
 
-def out_of_the_back(path: Path, behind: float, feed: float) -> None:
+def out_of_the_back(path: ToolPath, behind: float, feed: float) -> None:
     """On the way that a pass has ended on, until all of the tool is behind the head side."""
     if path.at[1] > 0.0:  # not at an operation's start
         path.line(feed, y=max(path.at[1], behind))

@@ -15,7 +15,7 @@ from blankcam.machining.ends import lowest
 from blankcam.machining.feeds import Work, needs_spring_pass, plan_cut
 from blankcam.machining.setup_sheet import BESIDE, HOP, STANDING, Bench
 from blankcam.parts.part import Part
-from blankcam.toolpath.moves import Arc, Operation, Path
+from blankcam.toolpath.moves import ArcMove, Operation, ToolPath
 
 
 def ends_operation(
@@ -32,7 +32,7 @@ def ends_operation(
     they bend the tool too far.
     """
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     r = part.thickness / 2
     x0, x1 = bench.stock.x0, bench.stock.x1
     hop, deep = highest(x0, x1) + HOP, 0.0
@@ -51,7 +51,7 @@ def ends_operation(
             path.over(x, _air(begin, -out, bench, tool), z, hop)
             path.line(cut.feed, y=begin)
             to = (x, end, z)
-            path.moves.append(Arc(to, (x, r), "G17", clockwise=clockwise, feed=cut.feed))
+            path.moves.append(ArcMove(to, (x, r), "G17", clockwise=clockwise, feed=cut.feed))
             path.at = to
             path.line(cut.feed, y=_air(end, out, bench, tool))
     path.leave()

@@ -17,7 +17,7 @@ from blankcam.machining.row_runs import inward
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.thickness import BESIDE
 from blankcam.parts.frames import Box
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 
 STEP: float = table("cutting")["face"]["step"]
 OVERLAP: float = table("cutting")["face"]["overlap"]
@@ -29,7 +29,7 @@ def thickness_operation(tool: Tool, bench: Bench) -> Operation:
     stock = bench.stock
     cut = plan_cut(bench.material, tool, bench.profile, Work.SLOT)
     finish = plan_cut(bench.material, tool, bench.profile, Work.FINISH)
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     rows = _rows(stock, tool)
     layers = _layers(stock.z1, cut.depth, min(LAST, finish.depth))
     beside = tool.radius + BESIDE
@@ -71,7 +71,7 @@ def _layers(height: float, depth: float, last: float) -> list[float]:
     return [height - rest * k / count for k in range(1, count + 1)] + [0.0]
 
 
-def _beside(path: Path, x: float, y: float, z: float) -> None:
+def _beside(path: ToolPath, x: float, y: float, z: float) -> None:
     """To the start of a pass; in air beside the blank, so straight where it already
     stands there.
     """

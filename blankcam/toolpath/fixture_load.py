@@ -19,8 +19,8 @@ from blankcam.machining.request import Label
 from blankcam.parts.frames import Box, Place, ReferenceSurface, Zero
 from blankcam.toolpath.moves import (
     AXES_OF_PLANE,
-    Arc,
-    Line,
+    ArcMove,
+    LineMove,
     Move,
     Note,
     Operation,
@@ -135,11 +135,11 @@ def _shifted(move: Move, by: Place, own: float, clearance: float) -> Move:
     if isinstance(move, Rapid):
         over = math.isclose(move.to[2], own, abs_tol=1e-9)
         return Rapid((x, y, clearance if over else z))
-    if isinstance(move, Line):
-        return Line((x, y, z), move.feed)
+    if isinstance(move, LineMove):
+        return LineMove((x, y, z), move.feed)
     a, b, _ = AXES_OF_PLANE[move.plane]
     centre = (move.centre[0] + by[a], move.centre[1] + by[b])
-    return Arc((x, y, z), centre, move.plane, move.clockwise, move.feed)
+    return ArcMove((x, y, z), centre, move.plane, move.clockwise, move.feed)
 
 
 def stocks(placed: Iterable[Placed]) -> list[Box]:

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from blankcam.parts import curve
 from blankcam.parts.frames import Place
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Line, Move, Note, Operation
+from blankcam.toolpath.moves import AXES_OF_PLANE, ArcMove, LineMove, Move, Note, Operation
 
 SAGITTA = 0.0012
 """mm a chord may miss its arc, so that with the fit of the arc itself 0.002 mm holds."""
@@ -24,7 +24,7 @@ def without_arcs(operation: Operation, planes: frozenset[str]) -> Operation:
     moves: list[Move] = []
     at: Place = (0.0, 0.0, 0.0)
     for move in operation.moves:
-        if isinstance(move, Arc) and move.plane not in planes:
+        if isinstance(move, ArcMove) and move.plane not in planes:
             moves.extend(chords(at, move))
         else:
             moves.append(move)
@@ -33,7 +33,7 @@ def without_arcs(operation: Operation, planes: frozenset[str]) -> Operation:
     return dataclasses.replace(operation, moves=tuple(moves))
 
 
-def plane_arc(at: Place, move: Arc) -> curve.Arc:
+def plane_arc(at: Place, move: ArcMove) -> curve.Arc:
     """The arc in its plane, first axis a, second axis b."""
     first, second, _ = AXES_OF_PLANE[move.plane]
     return curve.Arc(
@@ -44,7 +44,7 @@ def plane_arc(at: Place, move: Arc) -> curve.Arc:
     )
 
 
-def chords(at: Place, move: Arc) -> Iterator[Line]:
+def chords(at: Place, move: ArcMove) -> Iterator[LineMove]:
     """The chords of one arc; the normal axis goes along evenly."""
     first, second, normal = AXES_OF_PLANE[move.plane]
     steps = list(curve.points([plane_arc(at, move)], SAGITTA))[1:]
@@ -52,7 +52,7 @@ def chords(at: Place, move: Arc) -> Iterator[Line]:
         place = [0.0, 0.0, 0.0]
         place[first], place[second] = a, b
         place[normal] = at[normal] + (move.to[normal] - at[normal]) * i / len(steps)
-        yield Line((place[0], place[1], place[2]), move.feed)
+        yield LineMove((place[0], place[1], place[2]), move.feed)
 
 
 def plain(segment: curve.Segment) -> curve.Chain:

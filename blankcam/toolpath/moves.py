@@ -30,7 +30,7 @@ class Rapid:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class LineMove:
     """A straight cut."""
 
     to: Place
@@ -38,7 +38,7 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class Arc:
+class ArcMove:
     """A circular cut in a principal plane (helical where the normal axis moves)."""
 
     to: Place
@@ -61,7 +61,7 @@ class Stop(Note):
     """A stop with words: the machine waits until the maker has looked and resumes."""
 
 
-Move = Rapid | Line | Arc | Note
+Move = Rapid | LineMove | ArcMove | Note
 
 
 class Receiver(Protocol):
@@ -70,10 +70,10 @@ class Receiver(Protocol):
     def rapid(self, move: Rapid) -> None:
         """A positioning move."""
 
-    def line(self, move: Line) -> None:
+    def line(self, move: LineMove) -> None:
         """A straight cut."""
 
-    def arc(self, move: Arc) -> None:
+    def arc(self, move: ArcMove) -> None:
         """A circular cut."""
 
     def note(self, move: Note) -> None:
@@ -86,9 +86,9 @@ def walk(moves: Iterable[Move], receiver: Receiver) -> None:
         match move:
             case Rapid():
                 receiver.rapid(move)
-            case Line():
+            case LineMove():
                 receiver.line(move)
-            case Arc():
+            case ArcMove():
                 receiver.arc(move)
             case Note():
                 receiver.note(move)
@@ -163,7 +163,7 @@ class Program:
 
 
 @dataclass(slots=True)
-class Path:
+class ToolPath:
     """Gathers moves while an operation is planned.
 
     An operation begins on the clearance plane, over a place not known.
@@ -205,7 +205,7 @@ class Path:
         """Cut straight."""
         to = self._to(x, y, z)
         if to != self.at:
-            self.moves.append(Line(to, feed))
+            self.moves.append(LineMove(to, feed))
             self.at = to
 
     def note(self, text: str) -> None:
@@ -221,11 +221,11 @@ class Path:
         for segment in chain:
             to = (segment.end[0], y, segment.end[1])
             if isinstance(segment, curve.Line):
-                self.moves.append(Line(to, feed))
+                self.moves.append(LineMove(to, feed))
             else:
                 centre = (segment.centre[1], segment.centre[0])
                 # From x toward z is clockwise in G18, whose first axis is z
-                self.moves.append(Arc(to, centre, "G18", segment.ccw, feed))
+                self.moves.append(ArcMove(to, centre, "G18", segment.ccw, feed))
             self.at = to
 
     def _to(self, x: float | None, y: float | None, z: float | None) -> Place:

@@ -17,7 +17,7 @@ from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plain
-from blankcam.toolpath.moves import Path
+from blankcam.toolpath.moves import ToolPath
 
 AIR: float = table("cutting")["air"]["plunge"]
 ACROSS_LINK = 9
@@ -74,7 +74,7 @@ def passes(rows: RowPasses, cut: Cut) -> Iterator[Pass]:
         )
 
 
-def cut_layer(path: Path, rows: RowPasses, cut: Cut) -> None:
+def cut_layer(path: ToolPath, rows: RowPasses, cut: Cut) -> None:
     """All passes of one layer."""
     sweep = rows.table.sweep
     for each in passes(rows, cut):
@@ -131,7 +131,7 @@ def _led(heights: Array, air: Array, begin: int, rise: float) -> tuple[int, Arra
     return start, np.asarray(rise * np.arange(begin - start, 0, -1), dtype=float)
 
 
-def _beside(path: Path, sweep: Sweep, to: Place, raised: float, cut: Cut) -> None:
+def _beside(path: ToolPath, sweep: Sweep, to: Place, raised: float, cut: Cut) -> None:
     """From the end of a pass over to the next row at depth, never under the surface between."""
     x, y, z = to
     between = np.linspace(path.at[1], y, 9)
@@ -160,7 +160,7 @@ def hop_over(rows: RowPasses, at: Place, to: Place) -> float:
     return min(most, min(blank, float(np.max(sweep.tip(x, y))) + rows.standing) + AIR)
 
 
-def approach(path: Path, sweep: Sweep, to: Place, hop: float, cut: Cut) -> None:
+def approach(path: ToolPath, sweep: Sweep, to: Place, hop: float, cut: Cut) -> None:
     """Come to the start of a pass: low beside the blank, the last bit over it at plunging feed."""
     (x0, x1), (x, y, z), at = sweep.x_ends, to, path.at
     outside = x <= x0 + 1e-6 or x >= x1 - 1e-6

@@ -18,7 +18,7 @@ from blankcam.parts.frames import Place
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
 from blankcam.toolpath.crosswise import LOW_HOP, WayBack, across, to_and_fro
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 
 MET = 0.01
 """mm more than reckoned that a pass may find at the front."""
@@ -32,7 +32,7 @@ def nick_operation(
     ceiling: float,
 ) -> Operation:
     """A shallow groove on the centre of every slot that is left to the file."""
-    cut, path = _gentle_cut(nut, tool, bench), Path(bench.clearance)
+    cut, path = _gentle_cut(nut, tool, bench), ToolPath(bench.clearance)
     passes = 0
     for slot in _slots_of(nut, choices):
         every = tuple(_nick_passes(nut, slot, tool, bench, cut.depth))
@@ -75,7 +75,7 @@ def slot_operation(
     ceiling: float,
 ) -> Operation:
     """Every slot that this tool makes, from the bass side."""
-    cut, path = _gentle_cut(nut, tool, bench), Path(bench.clearance)
+    cut, path = _gentle_cut(nut, tool, bench), ToolPath(bench.clearance)
     passes = 0.0
     for choice, slot in zip(choices, _slots_of(nut, choices), strict=True):
         assert isinstance(choice.by, ByMachine)
@@ -87,7 +87,7 @@ def slot_operation(
 
 
 def _cut_slot(  # every argument is a fact of its own
-    path: Path, nut: Part, slot: Slot, by: ByMachine, bench: Bench, cut: Cut, back: WayBack
+    path: ToolPath, nut: Part, slot: Slot, by: ByMachine, bench: Bench, cut: Cut, back: WayBack
 ) -> float:
     """Cut one slot; returns the least number of passes that it takes."""
     groove, tool = slot_passes.Groove.of(nut, slot, bench.stage), by.tool
@@ -119,7 +119,7 @@ def _of_strings(what: str, choices: Sequence[Decision]) -> str:
     return f"{what}{many} of string{many} {', '.join(str(c.string) for c in choices)}"
 
 
-def _operation(words: str, tool: Tool, cut: Cut, path: Path, length: float) -> Operation:
+def _operation(words: str, tool: Tool, cut: Cut, path: ToolPath, length: float) -> Operation:
     """Slots or nicks; ``length``: the least way that the tool goes across them, mm."""
     return Operation(
         name="slots",

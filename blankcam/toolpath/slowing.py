@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from blankcam.inputs.machine_file import PRINTED
 from blankcam.parts.frames import Place
-from blankcam.toolpath.moves import Arc, Line, Move, Note
+from blankcam.toolpath.moves import ArcMove, LineMove, Move, Note
 
 ROUNDED = max(PRINTED.values())
 """mm by which two printed places may lie further apart along an axis."""
@@ -21,7 +21,7 @@ def slowed(moves: Sequence[Move], most: float, plunge: float) -> Iterator[Move]:
     """
     at: Place = (math.nan, math.nan, math.nan)
     for move in moves:
-        if isinstance(move, (Line, Arc)):
+        if isinstance(move, (LineMove, ArcMove)):
             up, down = _steepest(at, move)
             feed = min(move.feed, most / up if up > 0 else math.inf,
                        min(most, plunge) / down if down > 0 else math.inf)  # fmt: skip
@@ -42,12 +42,12 @@ def _share_as_printed(start: Place, to: Place) -> float:
     return math.copysign(high / math.hypot(max(across - math.sqrt(2) * ROUNDED, 0.0), high), rise)
 
 
-def _steepest(start: Place, move: Line | Arc) -> tuple[float, float]:
+def _steepest(start: Place, move: LineMove | ArcMove) -> tuple[float, float]:
     """The greatest shares of a move's speed that are Z's, upward and downward.
 
     An arc in G18 that stays a graph over x is steepest at its ends.
     """
-    if isinstance(move, Line):
+    if isinstance(move, LineMove):
         rise = _share_as_printed(start, move.to)
         return max(rise, 0.0), max(-rise, 0.0)
     if move.plane != "G18":

@@ -15,7 +15,7 @@ from blankcam.machining.steps import Steps, highest_under, left_by
 from blankcam.parts import curve
 from blankcam.parts.curve import Array
 from blankcam.toolpath.linearize import plain
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 from blankcam.toolpath.slowing import slowed
 
 SHARE: float = table("cutting")["top"]["step_depth"]
@@ -30,7 +30,7 @@ def steps_operation(name: str, steps: Steps, bench: Bench) -> Operation:
     cut = plan_cut(bench.material, steps.tool, bench.profile, Work.SLOT)
     stiff = plan_cut(bench.material, steps.tool, bench.profile, Work.FINISH)
     depth = SHARE * min(cut.depth, stiff.depth)
-    path, length = Path(bench.clearance), 0.0
+    path, length = ToolPath(bench.clearance), 0.0
     hop, right = float(np.max(steps.before)) + HOP, True
     for y, z in _passes(steps, depth):
         _along(path, steps.xs, y, z, hop, cut, right=right)
@@ -67,7 +67,9 @@ def _level_beside(z: Array, high: Array) -> Array:
     return out
 
 
-def _along(path: Path, xs: Array, y: float, z: Array, hop: float, cut: Cut, *, right: bool) -> None:
+def _along(
+    path: ToolPath, xs: Array, y: float, z: Array, hop: float, cut: Cut, *, right: bool
+) -> None:
     # Between its places a pass is straight, so that no arc bulges where it has a corner
     fine = np.interp(np.linspace(0, len(xs) - 1, BETWEEN * (len(xs) - 1) + 1), range(len(xs)), xs)
     table = fine, np.interp(fine, xs, z)

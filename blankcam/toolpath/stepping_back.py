@@ -17,7 +17,7 @@ from blankcam.machining.on_edge import height_left
 from blankcam.machining.setup_sheet import HOP, STANDING, Bench
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 
 
 def front_operation(
@@ -25,7 +25,7 @@ def front_operation(
 ) -> Operation:
     """Every step that this tool mills, from the bass side, each in levels down to its bottom."""
     cut = front.finishing_cut(bench.material, tool, bench.profile)
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     by_string = {s.string: s for s in nut.slots}
     length = 0.0
     for slot in (by_string[c.string] for c in choices):
@@ -49,7 +49,7 @@ def front_operation(
 
 
 def _around(
-    path: Path, slot: Slot, tool: Tool, bench: Bench, *, z: float, feed: float, hop: float
+    path: ToolPath, slot: Slot, tool: Tool, bench: Bench, *, z: float, feed: float, hop: float
 ) -> None:
     """One level: in along the right wall, along the back, out along the left."""
     step, air = front.step_of(slot), front.before(tool, bench)

@@ -9,14 +9,14 @@ from blankcam.machining.feeds import Cut
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.surface_passes import SurfacePasses
 from blankcam.machining.top import ridge_between
-from blankcam.toolpath.moves import Operation, Path
+from blankcam.toolpath.moves import Operation, ToolPath
 from blankcam.toolpath.pass_order import cut_layer
 from blankcam.toolpath.slowing import slowed
 
 
 def sweep_operation(name: str, words: str, passes: SurfacePasses, bench: Bench) -> Operation:
     """Rough layers with wide steps, then the finishing passes, which take their ridges along."""
-    path = Path(bench.clearance)
+    path = ToolPath(bench.clearance)
     for layer in passes.rough:
         cut_layer(path, layer, passes.rough_cut)
     cut_layer(path, passes.finish, passes.finish_cut)

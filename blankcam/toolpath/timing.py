@@ -17,7 +17,7 @@ from blankcam.inputs.machine import Axis, Profile, ToolChange
 from blankcam.machining.kinematics import trapezoid
 from blankcam.parts.frames import Place
 from blankcam.toolpath.linearize import plane_arc
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Move, Note, Program, Rapid, Stop
+from blankcam.toolpath.moves import AXES_OF_PLANE, ArcMove, Move, Note, Program, Rapid, Stop
 
 FLOOR: float = table("cutting")["time"]["floor"]
 PAUSE: float = table("cutting")["time"]["pause"]
@@ -118,7 +118,7 @@ def legs_of(moves: Iterable[Move], profile: Profile) -> Iterator[Leg]:
 
 
 def _leg(at: Place, move: Move, profile: Profile) -> Leg:
-    if isinstance(move, Arc):
+    if isinstance(move, ArcMove):
         return _arc_leg(at, move, profile)
     assert not isinstance(move, Note)
     length = math.dist(at, move.to)
@@ -137,7 +137,7 @@ def _leg(at: Place, move: Move, profile: Profile) -> Leg:
     )
 
 
-def _arc_leg(at: Place, move: Arc, profile: Profile) -> Leg:
+def _arc_leg(at: Place, move: ArcMove, profile: Profile) -> Leg:
     arc = plane_arc(at, move)
     first, second, normal = AXES_OF_PLANE[move.plane]
     acceleration = min(

@@ -20,7 +20,7 @@ from blankcam.machining.feeds import Work, material, plan_cut
 from blankcam.parts.frames import Box, ReferenceSurface, Setup, Zero
 from blankcam.replay.as_moved import as_moved
 from blankcam.replay.reader import read_program
-from blankcam.toolpath.moves import Line, Operation, Path, Program
+from blankcam.toolpath.moves import LineMove, Operation, Program, ToolPath
 from tests.calibration import simulated
 
 STOCK = Box(x0=0, x1=50, y0=0, y1=6, z0=0, z1=9)
@@ -40,7 +40,7 @@ def router(errors=TRUE, z_offset=0.0):
 def program_of(places, profile):
     """Each place reached at feed from the one before, the first from above."""
     tool = profile.tools[0]
-    path = Path(14.0)
+    path = ToolPath(14.0)
     path.over(*places[0], 10.0)
     for x, y, z in places[1:]:
         path.line(200.0, x=x, y=y, z=z)
@@ -124,7 +124,9 @@ def test_play_is_taken_up_by_a_move_of_its_own():
     """
     profile = router(AxisErrors(x=AxisError(backlash=0.02)))
     program = program_of([(1, -2, 5), (5, -2, 5), (3, -2, 5)], profile)
-    told = [m.to[0] for m in commanded(program, profile).operations[0].moves if isinstance(m, Line)]
+    told = [
+        m.to[0] for m in commanded(program, profile).operations[0].moves if isinstance(m, LineMove)
+    ]
     assert told == pytest.approx([5.0, 4.98, 2.98])
 
 
@@ -140,5 +142,7 @@ def test_an_axis_with_play_comes_to_its_place_from_one_side():
 def test_a_tip_that_stands_high_is_sent_lower():
     profile = router(z_offset=0.04)
     program = program_of([(1, -2, 5), (1, 7, 5)], profile)
-    (line,) = (m for m in commanded(program, profile).operations[0].moves if isinstance(m, Line))
+    (line,) = (
+        m for m in commanded(program, profile).operations[0].moves if isinstance(m, LineMove)
+    )
     assert line.to[2] == pytest.approx(4.96)

@@ -24,7 +24,7 @@ from blankcam.inputs.tool import Shape, Tool
 from blankcam.machining import feeds
 from blankcam.parts.frames import Box, ReferenceSurface, Zero
 from blankcam.toolpath.linearize import without_arcs
-from blankcam.toolpath.moves import Arc, Line, Operation, Program, Rapid
+from blankcam.toolpath.moves import ArcMove, LineMove, Operation, Program, Rapid
 
 NAN = math.nan
 TOOLS = tuple(
@@ -43,10 +43,10 @@ PROFILE = Profile(name="mill", kind=MachineKind.MILL, tools=TOOLS)
 MOVES = (
     Rapid((1.0, 2.0, 15.0)),
     Rapid((1.0, 2.0, 3.0)),
-    Line((11.0, 2.0, 3.0), 123.4),
-    Arc((12.0, 3.0, 3.0), (11.0, 3.0), "G17", clockwise=False, feed=123.4),
-    Arc((14.0, 3.0, 3.0), (4.0, 13.0), "G18", clockwise=True, feed=100.0),
-    Arc((14.0, 5.0, 5.0), (5.0, 3.0), "G19", clockwise=True, feed=100.0),
+    LineMove((11.0, 2.0, 3.0), 123.4),
+    ArcMove((12.0, 3.0, 3.0), (11.0, 3.0), "G17", clockwise=False, feed=123.4),
+    ArcMove((14.0, 3.0, 3.0), (4.0, 13.0), "G18", clockwise=True, feed=100.0),
+    ArcMove((14.0, 5.0, 5.0), (5.0, 3.0), "G19", clockwise=True, feed=100.0),
     Rapid((14.0, 5.0, 15.0)),
 )
 
@@ -174,7 +174,7 @@ def test_a_name_is_no_length():
 
 def test_printed_arcs_keep_their_radii():
     # NISTIR 6556 3.5.3.2: start and end radius within 0.002 mm, from the printed text
-    moves = [Rapid((0.0, 0.0, 5.0)), Line((0.0, 0.0, 0.0), 100.0)]
+    moves = [Rapid((0.0, 0.0, 5.0)), LineMove((0.0, 0.0, 0.0), 100.0)]
     for i in range(1, 40):
         angle = i * 0.1237
         radius = 7.77777 * i
@@ -184,7 +184,7 @@ def test_printed_arcs_keep_their_radii():
         )
         end = angle + 0.01 + 0.03 * (i % 5)
         to = (centre[0] + radius * math.cos(end), centre[1] + radius * math.sin(end), 0.0)
-        moves.append(Arc(to, centre, "G17", clockwise=False, feed=100.0))
+        moves.append(ArcMove(to, centre, "G17", clockwise=False, feed=100.0))
     x = y = 0.0
     seen = 0
     for line in bare(written(moves=moves).text):
@@ -204,8 +204,8 @@ def test_printed_arcs_keep_their_radii():
 def test_an_arc_that_shrinks_to_nothing_is_no_full_circle():
     moves = (
         Rapid((0.0, 0.0, 5.0)),
-        Line((0.0, 0.0, 0.0), 100.0),
-        Arc((0.00001, 0.00001, 0.0), (0.0, 5.0), "G17", clockwise=False, feed=100.0),
+        LineMove((0.0, 0.0, 0.0), 100.0),
+        ArcMove((0.00001, 0.00001, 0.0), (0.0, 5.0), "G17", clockwise=False, feed=100.0),
     )
     assert not [s for s in bare(written(moves=moves).text) if s.startswith(("G2 ", "G3 "))]
 
@@ -247,7 +247,9 @@ def test_abilities():
 def test_lines_of_a_short_controller_carry_the_same_words():
     """A feed on a line of its own, no spaces, no number where none fits; arcs too long: chords."""
     far = [
-        dataclasses.replace(m, to=tuple(c - 123.4567 for c in m.to)) if isinstance(m, Line) else m
+        dataclasses.replace(m, to=tuple(c - 123.4567 for c in m.to))
+        if isinstance(m, LineMove)
+        else m
         for m in MOVES
     ]
     for units in ("mm", "inch"):

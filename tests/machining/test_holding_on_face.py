@@ -17,7 +17,7 @@ from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from blankcam.toolpath import bounds
-from blankcam.toolpath.moves import Line, Operation
+from blankcam.toolpath.moves import LineMove, Operation
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
 from tests.inputs.test_machine_file import GOOD, faults_of
@@ -151,7 +151,7 @@ def test_only_the_lowest_operation_is_told_of_the_jaws():
     tool = MILL.tool(1)
     cut = plan_cut(material("bone"), tool, MILL, Work.SLOT)
     deep = [
-        Operation(name=n, words="", tool=tool, cut=cut, moves=(Line((0.0, 0.0, z), 100.0),))
+        Operation(name=n, words="", tool=tool, cut=cut, moves=(LineMove((0.0, 0.0, z), 100.0),))
         for n, z in (("top", 4.4), ("slots", 4.1), ("clear", 4.2))
     ]
     (fault,) = bounds.jaw_faults("nut", Holding(jaw_top=4.0), deep)

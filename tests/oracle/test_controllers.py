@@ -21,7 +21,7 @@ from blankcam.inputs.machine import Controller, PlanPosition, Safe, ToolChange
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.replay import reader
-from blankcam.toolpath.moves import Arc
+from blankcam.toolpath.moves import ArcMove
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS
 from tests.oracle import interpreter
@@ -155,7 +155,7 @@ def known_and_no_more(row, plan, written):
         assert (" M7" in words, " M8" in words) == (
             row["coolant"] == "mist" and not program.air,
             row["coolant"] == "flood" and not program.air)  # fmt: skip
-        assert {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)} <= {
+        assert {m.plane for o in program.operations for m in o.moves if isinstance(m, ArcMove)} <= {
             *row["arc_planes"]
         }
         assert bool(re.search(r"\bG[23]\b", words)) <= bool(row["arc_planes"])

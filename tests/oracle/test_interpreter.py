@@ -11,7 +11,7 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.toolpath.moves import AXES_OF_PLANE, Arc, Note, Rapid
+from blankcam.toolpath.moves import AXES_OF_PLANE, ArcMove, Note, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import EACH_DEMO_JOB
 from tests.oracle import interpreter
@@ -29,7 +29,7 @@ def intended(program):
         to = tuple(
             t if not math.isnan(t) else a for t, a in zip(move.to, at or move.to, strict=True)
         )
-        if at is None or math.dist(at, to) > 1e-4 or isinstance(move, Arc):
+        if at is None or math.dist(at, to) > 1e-4 or isinstance(move, ArcMove):
             yield move, to
         at = to
 
@@ -47,7 +47,9 @@ def compare(heard, program, close=CLOSE, aloft=math.inf):
     steps = list(heard.steps)
     i = 0
     for move, to in intended(program):
-        kind = "rapid" if isinstance(move, Rapid) else "arc" if isinstance(move, Arc) else "line"
+        kind = (
+            "rapid" if isinstance(move, Rapid) else "arc" if isinstance(move, ArcMove) else "line"
+        )
         stands = i > 0 and kind != "arc" and same_place(steps[i - 1].end, to, close)
         if stands and (i == len(steps) or not same_place(steps[i].end, to, close)):
             continue  # to where the tool stands already, as the writer rounds it
@@ -84,7 +86,9 @@ def test_the_canonical_path_is_the_intended_path(path, machine, stage, tmp_path)
         for program, written in zip(programs, files_of(found, plan, profile), strict=True):
             heard = interpreter.ask(written.text, profile.tools, tmp_path)
             assert heard.accepted, heard.complaint
-            planned = {m.plane for o in program.operations for m in o.moves if isinstance(m, Arc)}
+            planned = {
+                m.plane for o in program.operations for m in o.moves if isinstance(m, ArcMove)
+            }
             assert {s.plane for s in heard.steps if s.kind == "arc"} == planned
             compare(heard, program, aloft=profile.safe_places.height)
             spun = any(name == "START_SPINDLE_CLOCKWISE" for name, _ in heard.calls)

@@ -24,7 +24,7 @@ from blankcam.parts.stage import Stage
 from blankcam.replay.proof import ProgramText, Setup
 from blankcam.replay.prove import prove
 from blankcam.toolpath.linearize import chords
-from blankcam.toolpath.moves import Arc, Line, Rapid
+from blankcam.toolpath.moves import ArcMove, LineMove, Rapid
 from blankcam.toolpath.timing import estimate
 from tests.conftest import STEEL, demo_job
 from tests.proved import hand_words, in_one_program, plan_for, result_of
@@ -131,7 +131,7 @@ def test_depth_at_rapid_only_in_air_beside_or_above(rough, blank):
 
 def test_every_cut_stays_over_the_jaws(rough):
     for operation in rough.programs[0].operations:
-        lows = [m.to[2] for m in operation.moves if isinstance(m, (Line, Arc))]
+        lows = [m.to[2] for m in operation.moves if isinstance(m, (LineMove, ArcMove))]
         assert min(lows) >= rough.request.machine.holding.jaws + 0.5
 
 
@@ -217,7 +217,7 @@ def test_without_arcs_in_g18_the_chords_keep_to_2_um():
     """Places along each chord against the circle itself."""
     centre, r = (-100.0, 20.0), 103.0
     ends = [(centre[1] + r * math.sin(a), 1.0, centre[0] + r * math.cos(a)) for a in (-0.2, 0.15)]
-    arc = Arc(ends[1], centre, "G18", clockwise=False, feed=100.0)
+    arc = ArcMove(ends[1], centre, "G18", clockwise=False, feed=100.0)
     at = ends[0]
     found = list(chords(at, arc))
     assert len(found) > 3
@@ -234,7 +234,7 @@ def test_no_arcs_are_planned_where_the_controller_has_none(found, blank):
         ROUTER, controller=dataclasses.replace(ROUTER.controller, arc_planes=frozenset())
     )
     (program,) = plan_for(found.nut, blank, plain, "bone", Stage.ROUGH).programs
-    assert not [m for o in program.operations for m in o.moves if isinstance(m, Arc)]
+    assert not [m for o in program.operations for m in o.moves if isinstance(m, ArcMove)]
 
 
 def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
@@ -242,7 +242,7 @@ def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
     (operation,) = face.operations
     r, length = operation.tool.radius, found.nut.length
     thick = blank.thickness
-    ends = [m.to for m in operation.moves if isinstance(m, (Line, Arc))]
+    ends = [m.to for m in operation.moves if isinstance(m, (LineMove, ArcMove))]
     for x, y, z in ends:
         in_tab = y < 2.0 + r - 1e-6
         assert z >= (-thick + 0.8 if in_tab else -thick - 0.5) - 1e-6
@@ -254,7 +254,7 @@ def test_outline_climbs_clear_of_the_part_and_leaves_tabs(found, blank):
     deepest = min(z for *_, z in ends)
     assert deepest < -thick
     # Clockwise around the part: along the top to the right
-    arcs = [m for m in operation.moves if isinstance(m, Arc)]
+    arcs = [m for m in operation.moves if isinstance(m, ArcMove)]
     assert all(a.clockwise for a in arcs)
 
 
@@ -311,7 +311,7 @@ def test_the_last_passes_of_every_slot_leave_at_the_head_side(found, rough):
             continue
         passes, at = [], None  # where over x, how high before the witness face, and whether back
         for move in operation.moves:
-            if isinstance(move, Line):
+            if isinstance(move, LineMove):
                 back = move.to[1] < at[1]
                 passes.append((round(move.to[0]), (move.to if back else at)[2], back))
             at = move.to

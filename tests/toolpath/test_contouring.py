@@ -13,7 +13,7 @@ from blankcam.parts import curve
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.toolpath import contouring
-from blankcam.toolpath.moves import Line, Rapid
+from blankcam.toolpath.moves import LineMove, Rapid
 from blankcam.workflows.request import machine_of
 from tests.conftest import demo_job
 from tests.proved import files_of, plan_of, proved
@@ -70,7 +70,7 @@ def ways_down(program):
     edge = program.stock.x0 - operation.tool.radius
     at, inside, beside = None, [], []
     for move in operation.moves:
-        if isinstance(move, Line) and move.to[2] < at[2] - 1e-9:
+        if isinstance(move, LineMove) and move.to[2] < at[2] - 1e-9:
             (beside if max(move.to[0], at[0]) < edge else inside).append((at, move.to))
         at = move.to
     return inside, beside
@@ -130,7 +130,7 @@ def test_what_passes_an_end_last_bends_no_further_than_a_finishing_pass(name, ma
         at, lowest, last, against = (math.nan,) * 3, 0.0, math.inf, 0
         for move in operation.moves:
             beside = out * (move.to[0] - x)
-            if isinstance(move, Line) and at[0] == move.to[0] and abs(beside) < 0.1:
+            if isinstance(move, LineMove) and at[0] == move.to[0] and abs(beside) < 0.1:
                 low, top = sorted((at[1], move.to[1]))
                 if low < high < top:
                     assert 0.0 <= beside <= 0.003
@@ -163,7 +163,7 @@ def test_a_limber_tool_climbs_on_every_level(overhang):
         side = -1 if move.to[0] < 0 else 1
         x = -operation.tool.radius if side < 0 else found.nut.length + operation.tool.radius
         deeper = move.to[2] < lowest[side] - 1e-9
-        if isinstance(move, Line) and at[0] == move.to[0] == pytest.approx(x, abs=0.01):
+        if isinstance(move, LineMove) and at[0] == move.to[0] == pytest.approx(x, abs=0.01):
             assert move.to[0] == pytest.approx(x, abs=1e-9)
             if deeper and at[2] == move.to[2] and abs(move.to[1] - at[1]) > 1.0:
                 assert math.copysign(1.0, move.to[1] - at[1]) == -side  # up the left end

@@ -19,7 +19,7 @@ from blankcam.parts.design import design
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
-from blankcam.toolpath.moves import Line, Rapid
+from blankcam.toolpath.moves import LineMove, Rapid
 from blankcam.workflows.cut_part import cut_part, proven, write_part
 from blankcam.workflows.request import request_of
 from tests.conftest import STEEL, first_then_long
@@ -100,13 +100,13 @@ def test_levels_go_down_within_the_table_and_the_tool_climbs(written, found):
     levels = {}
     at = None
     for move in operation.moves:
-        if isinstance(move, Line) and at is not None:
+        if isinstance(move, LineMove) and at is not None:
             (x0, y0, z0), (x1, y1, z1) = at, move.to
             assert z0 == z1  # never down into the work
             levels.setdefault(round((x0 + x1) / 2, 1), []).append(z1)
             if y0 == y1:  # along the back the work lies toward +y, on the right: climbing
                 assert x1 < x0
-        if isinstance(move, Line | Rapid):
+        if isinstance(move, LineMove | Rapid):
             at = move.to
     for slot in (s for s in found.nut.slots if s.step):
         zs = sorted({z for x, each in levels.items() for z in each
@@ -121,7 +121,7 @@ def test_it_goes_down_only_in_the_air_before_the_front(written):
     for move in operation.moves:
         if isinstance(move, Rapid) and at is not None and move.to[2] < at[2] - 1e-9:
             assert move.to[1] + operation.tool.radius < 0
-        if isinstance(move, Line | Rapid):
+        if isinstance(move, LineMove | Rapid):
             at = move.to
 
 

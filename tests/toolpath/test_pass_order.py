@@ -18,7 +18,7 @@ from blankcam.machining.setup_sheet import STANDING
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
 from blankcam.toolpath import pass_order, surfacing
-from blankcam.toolpath.moves import Arc, Rapid
+from blankcam.toolpath.moves import ArcMove, Rapid
 from blankcam.workflows.layout import slot_decisions
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB
@@ -118,7 +118,7 @@ def test_a_round_end_begins_no_deeper_than_its_cut(found, profile):
     (ends,) = (o for o in edge.operations if o.name == "ends")
     surface = saddle.at(Stage.FINAL).surface
     r = saddle.thickness / 2
-    arcs = [m for m in ends.moves if isinstance(m, Arc)]
+    arcs = [m for m in ends.moves if isinstance(m, ArcMove)]
     for middle, low, high in (
         (r, edge.stock.x0, r),
         (saddle.length - r, saddle.length - r, edge.stock.x1),
@@ -142,7 +142,7 @@ def test_what_passes_a_round_end_last_bends_no_further_than_a_finishing_pass(fou
     force = 240.0 * cut.chip + 6.0  # N a millimetre of depth in bone, data/materials.toml
     inertia = math.pi * (0.8 * tool.diameter) ** 4 / 64
     give = tool.stick_out**3 / (3 * 600e3 * inertia)
-    arcs = [m for m in ends.moves if isinstance(m, Arc)]
+    arcs = [m for m in ends.moves if isinstance(m, ArcMove)]
     assert found.job.blanks.material == "bone"
     assert tool.shank >= tool.diameter  # a thicker shank bends less than reckoned here
     for middle in {m.centre[0] for m in arcs}:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from blankcam.toolpath.moves import Line
+from blankcam.toolpath.moves import LineMove
 from blankcam.toolpath.slowing import slowed
 
 PLACE = st.tuples(st.floats(-60, 60), st.floats(-5, 5), st.floats(0, 12))
@@ -23,7 +23,7 @@ def printed(place, step):
 @given(start=PLACE, to=st.tuples(*[st.floats(-0.3, 0.3)] * 3), feed=st.floats(20, 800))
 def test_a_printed_line_goes_down_no_faster_than_it_may_plunge(unit, start, to, feed):
     end = tuple(a + b for a, b in zip(start, to, strict=True))
-    first, last = slowed([Line(start, 100.0), Line(end, feed)], most=600.0, plunge=95.0)
+    first, last = slowed([LineMove(start, 100.0), LineMove(end, feed)], most=600.0, plunge=95.0)
     a, b = printed(first.to, STEPS[unit]), printed(last.to, STEPS[unit])
     long = math.dist(a, b)
     down = (a[2] - b[2]) / long * last.feed if long else 0.0
@@ -33,5 +33,5 @@ def test_a_printed_line_goes_down_no_faster_than_it_may_plunge(unit, start, to, 
 
 
 def test_a_level_line_keeps_its_feed():
-    moves = [Line((0.0, 0.0, 1.0), 100.0), Line((5.0, 0.0, 1.0), 700.0)]
+    moves = [LineMove((0.0, 0.0, 1.0), 100.0), LineMove((5.0, 0.0, 1.0), 700.0)]
     assert [m.feed for m in slowed(moves, most=600.0, plunge=95.0)] == [100.0, 700.0]

@@ -18,7 +18,7 @@ from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.toolpath.moves import Line
+from blankcam.toolpath.moves import LineMove
 from tests.conftest import demo_job
 from tests.proved import plan_of, proved, unproven
 
@@ -82,7 +82,7 @@ def openings(stem, profile=None, **changed):
             round(m.to[0], 6)
             for o in cuts
             for m in o.moves
-            if isinstance(m, Line) and low <= m.to[0] <= high
+            if isinstance(m, LineMove) and low <= m.to[0] <= high
         }
         yield found.nut, slot, opening.tool, opening.narrow, np.array(sorted(at))
 
@@ -207,7 +207,7 @@ def test_waste_is_opened_no_deeper_than_the_floors_are_held_back(stem):
         for o in p.operations
         if o.name == "clear"
         for m in o.moves
-        if isinstance(m, Line)
+        if isinstance(m, LineMove)
     ]
     assert min(over) == pytest.approx(found.job.nut.hold_back, abs=0.01)
 
