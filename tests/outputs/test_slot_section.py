@@ -18,7 +18,7 @@ from blankcam.outputs.drawings.slot_section import (
     Standing,
     filled,
     finished_across,
-    standing_across,
+    lines_across,
     waste,
 )
 from blankcam.outputs.drawings.strokes import Letters
@@ -118,7 +118,7 @@ def test_less_goes_the_further_the_work_has_come(demo):
     for section in demo:
         left, right = section.window(section.slot.radius + 0.3)
         areas = [
-            filled(standing_across(section, left, right, s), 0.0).area
+            filled(lines_across(section, left, right, s).stands, 0.0).area
             for s in (Standing.BLANK, Standing.ROUGH, Standing.FINISHED)
         ]
         assert areas == sorted(areas, reverse=True)
@@ -158,7 +158,7 @@ def test_at_a_refit_what_goes_is_between_what_stands_and_what_is_asked(demo):
         asked = Asked(floor=slot.floor_front, top=section.finished_top)
         refit = dataclasses.replace(section, stands=now, refit=asked)
         left, right = section.window(slot.radius + 0.3)
-        stands = filled(standing_across(refit, left, right, Standing.REFIT), 0.0)
+        stands = filled(lines_across(refit, left, right, Standing.REFIT).stands, 0.0)
         stays = filled(finished_across(refit, left, right, Standing.REFIT), 0.0)
         want = slot.width * low + (right - left - slot.width) * off
         assert stands.area - stays.area == pytest.approx(want, rel=0.02)

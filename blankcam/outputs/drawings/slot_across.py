@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from blankcam.outputs.drawing import Drawing, Path, joined, stroke
 from blankcam.outputs.drawings.slot_across_dimensions import (
@@ -22,11 +21,12 @@ from blankcam.outputs.drawings.slot_across_dimensions import (
     top_rows,
 )
 from blankcam.outputs.drawings.slot_section import (
+    LinesAcross,
     SlotSection,
     Standing,
     filled,
-    finished_across,
     finished_floor,
+    lines_across,
     rough_across,
     waste,
 )
@@ -56,7 +56,7 @@ def across_view(section: SlotSection, standing: Standing, size: tuple[float, flo
     frame = _frame(window, (left, 0.0), room)
     box = (frame.at((window[0], 0))[0], frame.up(window[2]), frame.at((window[1], 0))[0],
            frame.up(window[3]))  # fmt: skip
-    lines = _lines_between(section, standing, window)
+    lines = lines_across(section, window[0], window[1], standing)
     return joined((
         _bone(lines, standing, frame, window, letters),
         _string(section, standing, frame),
@@ -96,33 +96,8 @@ def _frame(window: Window, corner: Point, room: tuple[float, float]) -> Frame:
     return Frame(scale=scale, x=middle, z=corner[1] + room[1] - scale * high)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Lines:
-    """The section's lines from left to right of what is shown."""
-
-    finished: list[Point]
-    wanted: list[Point]
-    """What the work is to come to now: the refit's line where one is asked for."""
-    rough: list[Point]
-    stands: list[Point]
-    """What stands at this step of the work."""
-
-
-def _lines_between(section: SlotSection, standing: Standing, window: Window) -> _Lines:
-    left, right = window[:2]
-    finished = finished_across(section, left, right, Standing.FINISHED)
-    asked = standing is Standing.REFIT
-    wanted = finished_across(section, left, right, standing) if asked else finished
-    rough = rough_across(section, left, right)
-    stands = {
-        Standing.BLANK: [(left, section.stock), (right, section.stock)],
-        Standing.FINISHED: finished,
-    }.get(standing, rough)
-    return _Lines(finished=finished, wanted=wanted, rough=rough, stands=stands)
-
-
 def _bone(
-    lines: _Lines, standing: Standing, frame: Frame, window: Window, letters: Letters
+    lines: LinesAcross, standing: Standing, frame: Frame, window: Window, letters: Letters
 ) -> Drawing:
     x0, x1, low, high = window
     stays, stands = filled(lines.wanted, low), filled(lines.stands, low)
@@ -131,7 +106,12 @@ def _bone(
 
 
 def _lines(
-    section: SlotSection, each: _Lines, standing: Standing, frame: Frame, window: Window, cap: float
+    section: SlotSection,
+    each: LinesAcross,
+    standing: Standing,
+    frame: Frame,
+    window: Window,
+    cap: float,
 ) -> Drawing:
     x0, x1, low, high = window
     lines = [(each.finished, "finished")]

@@ -165,6 +165,35 @@ def _shaped_across(section: SlotSection, left: float, right: float, to: Asked) -
     return _simple(_points(x, np.minimum(top, groove)))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LinesAcross:
+    """The section's lines from left to right of what is shown."""
+
+    finished: list[Point]
+    wanted: list[Point]
+    """What the work is to come to now: the refit's line where one is asked for."""
+    rough: list[Point]
+    stands: list[Point]
+    """What stands at this step of the work."""
+
+
+def lines_across(
+    section: SlotSection, left: float, right: float, standing: Standing
+) -> LinesAcross:
+    """The lines at a step of the work, across, from left to right."""
+    finished = finished_across(section, left, right, Standing.FINISHED)
+    asked = standing is Standing.REFIT
+    wanted = finished_across(section, left, right, standing) if asked else finished
+    rough = rough_across(section, left, right)
+    others = {
+        Standing.BLANK: [(left, section.stock), (right, section.stock)],
+        Standing.FINISHED: finished,
+    }
+    return LinesAcross(
+        finished=finished, wanted=wanted, rough=rough, stands=others.get(standing, rough)
+    )
+
+
 def rough_across(section: SlotSection, left: float, right: float) -> list[Point]:
     """The rough line across, opened waste included where the replay is known."""
     if section.stands is not None:
