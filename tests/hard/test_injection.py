@@ -183,9 +183,12 @@ def test_no_cell_of_the_summary_becomes_a_formula_or_a_row():
     assert [j["job"] for j in json.loads(batch_table.as_json(outcomes))["jobs"]] == [o.job for o in outcomes]  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    "name", NAMES, ids=["controls", "marks", "templates", "formulas", "markup"]
-)
+@pytest.mark.parametrize("name", [
+    pytest.param(each, id=of, marks=pytest.mark.long if at > 1 else ())
+    for at, (each, of) in enumerate(
+        zip(NAMES, ("controls", "marks", "templates", "formulas", "markup"), strict=True)
+    )
+])  # fmt: skip
 def test_no_name_acts_in_the_terminal(name, tmp_path):
     (tmp_path / "j.toml").write_text(job_text(name), encoding="utf-8")
     done = run("layout", tmp_path / "j.toml")

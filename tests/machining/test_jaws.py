@@ -20,7 +20,7 @@ from blankcam.parts.stage import Stage
 from blankcam.replay.reader import read_program
 from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.request import machine_of, request_of
-from tests.conftest import demo_job
+from tests.conftest import demo_job, first_then_long
 from tests.proved import hand_words
 
 LEAST, SHARE, SPARE, ROOM = 3.0, 1 / 3, 1.0, 0.5
@@ -48,7 +48,7 @@ def lowest_cut(result):
     return low
 
 
-@pytest.mark.parametrize("stage", list(Stage))
+@pytest.mark.parametrize("stage", first_then_long(Stage))
 @pytest.mark.parametrize(
     ("name", "part"),
     [

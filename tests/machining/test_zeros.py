@@ -78,7 +78,9 @@ def part_top_at_left_end(decided, stage):
     return float(np.min(surface.height(np.zeros(2), np.array([0.0, part.thickness]))))
 
 
-@pytest.mark.parametrize(("name", "part"), [("concert-steel", "nut"), ("wide-bass", "saddle")])
+@pytest.mark.parametrize(
+    ("name", "part"), first_then_long([("concert-steel", "nut"), ("wide-bass", "saddle")])
+)
 def test_after_every_cut_the_replay_finds_them_standing(name, part):
     """The replayed stock: where a cutter's side is to touch, the part still stands beside it."""
     result = cut_part(request(name, part))

@@ -220,8 +220,7 @@ REFITS = {
     "left-handed": (STEEL.with_name("left-classical.toml"), CLASSICAL),
 }
 REFIT_CASES = [
-    pytest.param(refit, name, id=f"{refit}, {name}",
-                 marks=() if (refit, name) == ("straight", "mill") else pytest.mark.long)
+    pytest.param(refit, name, id=f"{refit}, {name}")
     for refit in REFITS
     for name in (*MACHINES, "hand-bench")
     if name != "clamps"
@@ -255,6 +254,7 @@ def refits(tmp_path_factory):
     return folder_for
 
 
+@pytest.mark.long
 @pytest.mark.parametrize(("refit", "name"), REFIT_CASES)
 def test_the_refit_list_alone_is_enough(refit, name, refits):
     folder = refits(refit, name)

@@ -23,7 +23,7 @@ from tests.plans.instruments import in_courses, instruments
 from tests.plans.outcomes import Ending, outcome, profile, small
 from tests.plans.started import started
 
-QUICK, MANY, PARTS = 12, 500, 20
+QUICK, MANY, PARTS = 30, 500, 20
 IN_COURSES = 64
 FIRST = 1000
 """The seed of the first part where the environment names none."""
@@ -61,7 +61,7 @@ def random_outcomes(seed, count, step):
     }
 
 
-def test_a_dozen_random_instruments_are_made():
+def test_thirty_random_instruments_are_made():
     judged(random_outcomes(1, QUICK, COARSE))
 
 

@@ -86,7 +86,12 @@ def test_only_what_changed_is_redone(jobs, tmp_path):
     assert statuses(again)["one"] == "unusable"
     assert "--force" in again[1].faults[0]
     assert statuses(run(jobs, out, force=True))["one"] == "made"
-    assert statuses(run(jobs, out, stage=Stage.FINAL))["one"] == "made"
+
+
+@pytest.mark.long
+def test_another_stage_is_a_change(jobs, tmp_path):
+    run(jobs, tmp_path / "out")
+    assert statuses(run(jobs, tmp_path / "out", stage=Stage.FINAL))["one"] == "made"
 
 
 @pytest.mark.long
