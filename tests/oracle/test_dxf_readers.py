@@ -13,6 +13,7 @@ import subprocess
 import zlib
 from importlib.util import find_spec
 
+import ezdxf
 import numpy as np
 import pytest
 
@@ -21,7 +22,8 @@ from blankcam.outputs.drawing import Drawing, Path
 from blankcam.outputs.drawings import cut_files
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from tests.conftest import EACH_DEMO_JOB, needed
+from tests.conftest import EACH_DEMO_JOB, demo_job, needed
+from tests.installed import run
 
 pytestmark = pytest.mark.oracle
 NOTICE = ("SAFETY NOTICE", "Wear eye protection.")
@@ -109,6 +111,52 @@ def test_a_cad_program_draws_the_same_width(found, tmp_path):
         pdf = (tmp_path / f"{part.name}.pdf").read_bytes()
         width = max(lengths_of_level_lines(pdf))
         assert width == pytest.approx(part.length, abs=0.1)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("name", ["concert-steel", "short-courses"])
+def test_notes_and_notice_stand_apart_in_a_cad_programs_own_letters(name, tmp_path):
+    """Its letters are wider than those measured. What it would not print is made to print."""
+    needed(shutil.which("librecad"), "librecad")
+    done = run("dxf", demo_job(name), "--out", tmp_path / "d")
+    assert done.returncode == 0, done.stderr
+    for part in ("nut", "saddle"):
+        doc = ezdxf.readfile(tmp_path / "d" / f"{part}.dxf")
+        doc.layers.get("LOOK").dxf.plot = 1
+        doc.saveas(tmp_path / f"{part}.dxf")
+        env = {**os.environ, "QT_QPA_PLATFORM": "offscreen", "HOME": str(tmp_path)}
+        subprocess.run(
+            ["librecad", "dxf2pdf", "-a", "-c", f"{part}.dxf"],
+            check=True, capture_output=True, timeout=60, env=env, cwd=tmp_path,
+        )  # fmt: skip
+        inked = sorted(across(drawing_of((tmp_path / f"{part}.pdf").read_bytes())))
+        length = max(right - left for left, right in inked)
+        gaps, reach = [], inked[0][1]
+        for left, right in inked:
+            gaps.append((left - reach) / length)
+            reach = max(reach, right)
+        # drawing, notes, notice: each at least 2 mm from the next where the part is 40 to 90 mm
+        assert len([gap for gap in gaps if gap > 0.05]) == 2
+
+
+def drawing_of(pdf):
+    """The stream of a plain Qt PDF that draws."""
+    for raw in re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL):
+        try:
+            text = zlib.decompress(raw).decode("latin-1")
+        except zlib.error:
+            continue
+        if re.search(r" l\s", text):
+            return text
+    raise ValueError("nothing is drawn")
+
+
+def across(drawn):
+    """Left and right end of each stroke; ``n`` ends what only clips."""
+    for stroke in re.split(r"\bS\b", drawn):
+        x = [float(a) for a in re.findall(r"([-\d.]+) [-\d.]+ [ml]\b", stroke.split("n\n")[-1])]
+        if x:
+            yield min(x), max(x)
 
 
 def lengths_of_level_lines(pdf):
