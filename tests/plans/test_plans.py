@@ -24,7 +24,7 @@ from tests.plans.outcomes import Ending, outcome, profile, small
 from tests.plans.started import started
 
 QUICK, MANY, PARTS = 30, 500, 20
-IN_COURSES = 64
+IN_COURSES = 32
 FIRST = 1000
 """The seed of the first part where the environment names none."""
 COARSE = 0.1
