@@ -19,16 +19,9 @@ from blankcam.faults import printable
 from blankcam.preview import drawing, packing, plots
 from blankcam.preview.html import data, el, length, render, void, words
 from blankcam.preview.model import PageData
-from blankcam.preview.section_svg import (
-    first_section,
-    patterns,
-    section_style,
-    section_values,
-    sheet,
-)
+from blankcam.preview.section_svg import first_section, patterns, section_style, sheet
 from blankcam.preview.setup_svg import setup_section
 from blankcam.preview.values import page_values
-from blankcam.workers import Worker
 
 VIEWS = (("corner", "Corner"), ("front", "Front"), ("top", "Top"), ("end", "End"))
 OPEN = 4
@@ -47,13 +40,10 @@ class Written:
     """What the script needs besides, packed."""
 
 
-def written(given: PageData, beside: Worker | None = None) -> Written:
-    """A page's blocks and values; half of it is worked out ``beside`` the rest, where told."""
-    worker = beside or Worker()
-    sections = worker.submit(section_values, given.sections, given.standings)
+def written(given: PageData) -> Written:
+    """A page's blocks and values."""
     blocks = {name: "".join(block) for name, block in _blocks(given)}
-    values = page_values(given, sections.result())
-    return Written(given=given, blocks=blocks, values=packing.of_json(values))
+    return Written(given=given, blocks=blocks, values=packing.of_json(page_values(given)))
 
 
 def page(given: PageData) -> str:

@@ -2,26 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 from blankcam.outputs import switched
 from blankcam.preview import packing
 from blankcam.preview.model import PageData, PartView, ProgramView, Spot, StageView
-from blankcam.preview.section_svg import seat_values
+from blankcam.preview.section_svg import seat_values, section_values
 
 
-def page_values(given: PageData, sections: Mapping[str, Any]) -> dict[str, Any]:
-    """What the script needs besides the markup.
-
-    ``sections``: the slots' sections as ``section_values`` makes them; none where no slot is drawn.
-    """
+def page_values(given: PageData) -> dict[str, Any]:
+    """What the script needs besides the markup."""
     return {
         "limits": list(given.limits_um),
         "stage": next((p.stage for p in given.programs), "rough" if given.waiting else "final"),
         "parts": [_part(p) for p in given.parts],
         "programs": [_program(p) for p in given.programs],
-        "sections": sections or None,
+        "sections": section_values(given.sections, given.standings) if given.sections else None,
         "seats": seat_values(given.seats),
         "side": [[s.string, _plain(s.note)] for s in given.side.strings],
     }

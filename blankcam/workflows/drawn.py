@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from blankcam.outputs.drawing import Drawing
     from blankcam.outputs.papers.slot_work import SlotsCut
     from blankcam.preview.page import Written
-    from blankcam.workers import Worker
 
 
 @dataclasses.dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,10 +46,8 @@ def page_of(draft: Drafted) -> bytes:
     return whole(page_written(draft)).encode()
 
 
-def page_written(
-    draft: Drafted, *, watch: str = "", waiting: bool = False, beside: Worker | None = None
-) -> Written:
-    """The same, its frame and what its job changes apart; see ``page_data`` and ``written``."""
+def page_written(draft: Drafted, *, watch: str = "", waiting: bool = False) -> Written:
+    """The same, its frame and what its job changes apart; see ``page_data``."""
     from blankcam.preview.page import written
     from blankcam.preview.scene import PartCut, page_data
 
@@ -66,7 +63,7 @@ def page_written(
         watch=watch,
         waiting=waiting,
     )
-    return written(data, beside)
+    return written(data)
 
 
 def _choices(draft: Drafted) -> dict[int, Decision]:

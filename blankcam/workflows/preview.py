@@ -26,7 +26,7 @@ from blankcam.outputs.papers import next_steps
 from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import Design, drafted
 from blankcam.parts.stage import Stage
-from blankcam.workers import Worker, second_core
+from blankcam.workers import second_core
 from blankcam.workflows.drawn import (
     Drafted,
     nut_cut,
@@ -216,9 +216,7 @@ def _pages(
     profile = profile_of(job)
     quick = draw(job, profile, stage, proven=False)
     more = profile.cuts_programs and not quick.refused
-    with second_core(wanted=True) as worker:
-        drawn = _shown(quick, f"{job.digest}-drawn", waiting=more, beside=worker)
-    yield drawn
+    yield _shown(quick, f"{job.digest}-drawn", waiting=more)
     if more:
         proven = _done_while(stands, _proven_page, job, profile, stage)
         if proven is not None:
@@ -234,10 +232,10 @@ def _proven_page(job: Job, profile: Profile, stage: Stage) -> _Shown:
     return _shown(draw(job, profile, stage), f"{job.digest}{PROVEN}", waiting=False)
 
 
-def _shown(draft: Drafted, known: str, *, waiting: bool, beside: Worker | None = None) -> _Shown:
+def _shown(draft: Drafted, known: str, *, waiting: bool) -> _Shown:
     from blankcam.preview.page import newer, whole
 
-    page = page_written(draft, watch=known, waiting=waiting, beside=beside)
+    page = page_written(draft, watch=known, waiting=waiting)
     return _Shown(known, {PAGE: whole(page).encode(), BRINGS: newer(page).encode()})
 
 

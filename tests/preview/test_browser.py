@@ -934,4 +934,4 @@ def test_a_page_of_each_stage_alone_begins_with_that_stage(steel):
     """The stage shown first is that of the programs."""
     for stage in Stage:
         programs = tuple(p for p in steel[2].programs if p.stage == stage)
-        assert page_values(dataclasses.replace(steel[2], programs=programs), {})["stage"] == stage
+        assert page_values(dataclasses.replace(steel[2], programs=programs))["stage"] == stage
