@@ -215,7 +215,14 @@ def relative_steps(path: Path) -> str:
 
 def _tenths(point: tuple[float, float]) -> tuple[int, int]:
     """A point as the markup rounds it."""
-    return round(round(point[0], 1) * 10), round(round(-point[1], 1) * 10)
+    return _tenth(point[0]), _tenth(-point[1])
+
+
+def _tenth(value: float) -> int:
+    """As the markup rounds it, which takes longer, where it may round the other way."""
+    whole = round(value * 10)
+    near_half = abs(abs(value * 10 - whole) - 0.5) < 1e-6
+    return round(round(value, 1) * 10) if near_half else whole
 
 
 def _step(letter: str, *values: int) -> str:

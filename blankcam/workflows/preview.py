@@ -50,6 +50,8 @@ EVERY = 0.03
 """Seconds between two looks at the job's file."""
 SETTLES = 0.2
 """Seconds for which a file with a fault must stay unchanged before the fault is reported."""
+DRAWS = 0.6
+"""Seconds that the browser has to itself to draw a page before its proof begins."""
 PROOF_WAITS = 10
 """How far the proof stands back behind other programs, in the system's steps of niceness."""
 
@@ -217,10 +219,20 @@ def _pages(
     quick = draw(job, profile, stage, proven=False)
     more = profile.cuts_programs and not quick.refused
     yield _shown(quick, f"{job.digest}-drawn", waiting=more)
-    if more:
+    if more and _stays(stands):
         proven = _done_while(stands, _proven_page, job, profile, stage)
         if proven is not None:
             yield proven
+
+
+def _stays(stands: Callable[[], bool]) -> bool:
+    """Whether the file stays as it is while the browser draws it."""
+    until = time.monotonic() + DRAWS
+    while stands():
+        if time.monotonic() > until:
+            return True
+        time.sleep(EVERY)
+    return False
 
 
 def _proven_page(job: Job, profile: Profile, stage: Stage) -> _Shown:

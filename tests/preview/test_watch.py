@@ -14,11 +14,12 @@ from blankcam.inputs import job_file
 from blankcam.parts.stage import Stage
 from blankcam.preview.page import newer, whole
 from blankcam.workers import cores
+from blankcam.workflows import preview
 from blankcam.workflows.drawn import page_written
 from blankcam.workflows.preview import draw
 from blankcam.workflows.request import machine_of
 from tests.conftest import STEEL
-from tests.installed import run
+from tests.installed import refused, run
 from tests.preview.test_browser import Page
 
 PATIENCE = 60
@@ -287,6 +288,25 @@ def test_the_proof_of_a_job_that_is_saved_again_is_dropped():
     words = [sys.executable, "-c", DROPPED]
     done = subprocess.run(words, capture_output=True, text=True, check=True, env=one_thread)
     assert done.stdout.splitlines() == ["None True", "b'kept'"]
+
+
+def test_no_proof_is_begun_for_a_job_that_is_saved_again_at_once(monkeypatch):
+    """The browser has the computer to itself to draw; the proof would be thrown away."""
+    begun = []
+    monkeypatch.setattr(preview, "_done_while", lambda *a: begun.append(a))
+    pages = preview._pages(
+        str(STEEL), lambda job: machine_of(job, None), Stage.ROUGH, stands=lambda: False
+    )
+    assert len(list(pages)) == 1
+    assert not begun
+    list(preview._pages(str(STEEL), lambda job: machine_of(job, None), Stage.ROUGH, lambda: True))
+    assert len(begun) == 1
+
+
+def test_a_job_that_is_not_there_is_told_and_not_waited_for(tmp_path):
+    done = run("preview", tmp_path / "no.toml", "--out", tmp_path / "look", "--watch")
+    refused(done, 2, "there is no such file")
+    assert not (tmp_path / "look").exists()
 
 
 @pytest.mark.oracle

@@ -4,7 +4,7 @@
    another one for that. What is newer goes into the page that stands, whose pictures stay alive. */
 (function (bc) {
   const $ = (id) => document.getElementById(id);
-  const EVERY = 100;  // ms
+  const EVERY = 60;  // ms
   const [TELLS, BRINGS] = ['preview-watch.js', 'preview-newer.js'];
   const MADE_ANEW = ['choose-part', 'choose-string', 'chapters'];  // by the script, out of values
   const REACHED = 'a, button, input, select, summary, [tabindex]';
