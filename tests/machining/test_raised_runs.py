@@ -37,7 +37,9 @@ def deepest(passes, sections, lines=1001):
             tips = np.interp(axes, xs[along], table.tips[run.row, along]) + run.raised
             rows = np.interp(axes, xs[along], table.y[run.row, along])
             off2 = (axes - x)[:, None] ** 2 + (y - rows[:, None]) ** 2
-            under = r - np.sqrt(np.maximum(r**2 - off2, 0.0))
+            under = np.zeros_like(off2)
+            if sweep.tool.shape is Shape.BALL:
+                under = r - np.sqrt(np.maximum(r**2 - off2, 0.0))
             left = np.where(off2 < r**2, tips[:, None] + under, np.inf).min(axis=0)
             deep = max(deep, float(np.max(stands[k] - left)))
             stands[k] = np.minimum(stands[k], left)
@@ -46,16 +48,18 @@ def deepest(passes, sections, lines=1001):
     return found, float(np.max(stands - over))
 
 
-def passes_over(surface, diameter, thickness, high, step, middle, most):
-    """The passes of a ball over a surface under so much stock, one no deeper than ``most``."""
-    ball = tool(Shape.BALL, diameter)
+def passes_over(
+    surface, diameter, thickness, high, step, middle, most, full=None, shape=Shape.BALL
+):
+    """The passes of a tool over a surface under so much stock, one no deeper than ``most``."""
+    ball = tool(shape, diameter)
     crown = getattr(surface, "section_radius", math.inf)
     stock = Box(x0=0.0, x1=LENGTH, y0=0.0, y1=thickness, z0=0.0, z1=high)
     each = Sweep(surface=surface, tool=ball, stock=stock, y_low=0.0, y_high=thickness, crown=crown)
     table = each.table(each.rows(step * diameter))
     layer = row_runs.Layer(raised=0.0, one_way=False, middle=min(middle, len(table.ys) - 1))
     passes = row_runs.row_passes(table, layer, SimpleNamespace(feed=300.0))
-    depths = raised_runs.Depths(most=most, full=most, leave=0.05, shares=SHARES)
+    depths = raised_runs.Depths(most=most, full=full or most, leave=0.05, shares=SHARES)
     found = raised_runs.shared(passes, depths, layer.middle)
     if found is not None:
         found = raised_runs.looked_at_closely(found, passes, depths, layer.middle)
@@ -118,6 +122,54 @@ def test_no_pass_over_a_crown_is_deeper_than_it_may_be(drawn):
 @given(st.one_of(st.tuples(*TOPS), st.tuples(*CROWNS)))
 def test_no_pass_of_many_is_deeper_than_it_may_be(drawn):
     (over_a_top if len(drawn) == len(TOPS) else over_a_crown)(*drawn)
+
+
+@pytest.mark.parametrize(
+    ("shape", "diameter", "thickness", "high", "step", "middle", "most", "full", "tilt"),
+    [
+        (Shape.BALL, 3.0, 5.47, 8.41, 0.18, 7, 0.98, 1.26, 0.0),
+        (Shape.BALL, 3.0, 5.41, 8.18, 0.19, 9, 1.18, 1.53, 9.0),
+        (Shape.BALL, 1.0, 4.04, 7.77, 0.33, 8, 1.06, 1.30, 5.0),
+        (Shape.BALL, 2.0, 2.65, 8.26, 0.39, 9, 0.82, 1.14, 0.0),
+        (Shape.FLAT, 3.0, 5.25, 7.33, 0.28, 3, 0.87, 1.16, 0.0),
+        (Shape.FLAT, 2.0, 4.81, 7.57, 0.32, 2, 1.17, 1.78, 0.0),
+        (Shape.FLAT, 1.0, 2.79, 6.54, 0.10, 4, 0.52, 0.55, 0.0),
+        (Shape.FLAT, 2.0, 3.70, 8.49, 0.18, 4, 1.11, 1.45, 0.0),
+    ],
+)  # fmt: skip
+def test_raised_passes_keep_their_own_limit_and_the_finish_its_own(
+    shape, diameter, thickness, high, step, middle, most, full, tilt
+):
+    """A raised pass may cut as deep as a rough one; what finishes the surface may not."""
+    top = TopSurface(
+        top=ArcCurve(z0=6.0, k=0.005, radius=300.0, middle=LENGTH / 2),
+        length=LENGTH, tilt=math.radians(tilt),
+    )  # fmt: skip
+    plain, found = passes_over(
+        top, diameter, thickness, high, step, middle, most, full=full, shape=shape
+    )
+    sections = np.linspace(1.0, LENGTH - 1.0, 5)
+    deep, left = deepest(found, sections)
+    raised = [run.raised > 0 for run in found.runs]
+    assert any(raised)
+    for depth, above in zip(deep, raised, strict=True):
+        assert depth <= (full if above else most) + 1e-6
+    assert left == pytest.approx(deepest(plain, sections)[1], abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("thickness", "high", "step", "middle", "most", "full"),
+    [(6.3, 8.02, 0.1, 6, 1.04, 1.67), (7.86, 7.82, 0.12, 7, 0.75, 1.28)],
+)
+def test_one_raised_pass_clears_the_way_for_several(thickness, high, step, middle, most, full):
+    """Ridges a tenth of the tool apart: a raised pass is as wide as several of them."""
+    top = TopSurface(
+        top=ArcCurve(z0=6.0, k=0.005, radius=300.0, middle=LENGTH / 2), length=LENGTH, tilt=0.0
+    )
+    plain, found = passes_over(top, 3.0, thickness, high, step, middle, most, full=full)
+    depths, _ = deepest(plain, np.linspace(1.0, LENGTH - 1.0, 5))
+    raised = [run for run in found.runs if run.raised]
+    assert 0 < 1.9 * len(raised) < len([depth for depth in depths if depth > most])
 
 
 @pytest.mark.parametrize(
