@@ -144,11 +144,13 @@ def test_rows_leave_no_more_where_a_ridge_nears_a_face(at, follow):
     step = top.finishing_step(each, ball)
     rows = each.following_rows(step) if follow else each.rows(step, top.HALF_WAY)
     table = each.table(rows)
-    left = left_over(
-        crown, table, np.linspace(at - 5, at + 5, 41), np.linspace(0.0, thickness, 161)
-    )
+    xs, ys = np.linspace(at - 5, at + 5, 41), np.linspace(0.0, thickness, 161)
+    left = left_over(crown, table, xs, ys)
     assert np.max(left) <= LEFT
     assert np.min(left) >= -BELOW
+    # What is told of the passes is what stands: at crests between places looked at, a little more
+    most = float(np.max(as_the_proof_has_it(crown, left, xs, ys)))
+    assert most - 0.0001 <= scallops.left_between(table) <= most + 0.0015
 
 
 def as_the_proof_has_it(surface, left, xs, ys):
