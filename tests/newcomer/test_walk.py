@@ -297,7 +297,8 @@ REFIT_PLANTED = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("fault", on_the_mill_first(REFIT_PLANTED))
+@pytest.mark.long
+@pytest.mark.parametrize("fault", REFIT_PLANTED)
 def test_a_fault_in_the_refit_list_stops_the_walk(refits, tmp_path, fault):
     refit, name, edits, words = REFIT_PLANTED[fault]
     folder = damaged_copy(refits(refit, name), tmp_path / "out", edits)

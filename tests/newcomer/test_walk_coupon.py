@@ -39,6 +39,7 @@ def walked(folder):
     assert walk.set_numbers >= 3
 
 
+@pytest.mark.long
 def test_the_list_of_a_short_piece_is_enough(folders):
     walked(folders("router"))
 

@@ -36,7 +36,7 @@ TRIED = 5
 STAGES_IN_TURN = ("rough", "final", "final")
 """Three of them over four machines: each material meets each machine, each machine both stages."""
 OWNED = [name for name, _, _ in MACHINES]
-QUICK_MACHINES = ("mill, vee alone", "router, tapered ball")
+QUICK_MACHINES = ("router, tapered ball",)
 
 
 def judged(outcomes):

@@ -166,6 +166,7 @@ def test_a_fault_at_one_place_is_told_of_that_place(jobs, tmp_path, monkeypatch)
     assert not (tmp_path / "fixture").exists()
 
 
+@pytest.mark.long
 def test_a_rapid_through_the_blank_beside_is_found(jobs, tmp_path, monkeypatch):
     """All cut, the tool wanders off; the blank at place 2 is hit, and its proof says so."""
 

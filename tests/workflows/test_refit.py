@@ -461,6 +461,7 @@ def test_a_damaged_book_is_told_and_nothing_is_written(job):
     assert not (job.parent / "two").exists()
 
 
+@pytest.mark.long
 def test_two_refits_at_once_count_one_from_what_the_other_cut(job):
     """Whichever comes first: the other one's floors start where the first one's end."""
     twice = 'measured = "twice"'
