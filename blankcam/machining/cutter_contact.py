@@ -32,7 +32,7 @@ ACROSS = 9
 PROBES = 31
 """Places across a ball at which a hollow's heights are tried."""
 CLOSER_PROBES = 13
-"""And from the highest of them to those beside it."""
+"""Places tried next, from the highest of them to its neighbours."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007

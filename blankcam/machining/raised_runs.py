@@ -41,10 +41,10 @@ class Depths:
 def looked_at_closely(
     found: RowPasses, passes: RowPasses, depths: Depths, middle: int
 ) -> RowPasses | None:
-    """What ``shared`` found of passes, where no pass of it is too deep in ten times as many places.
+    """The passes that ``shared`` found, looked at again in ten times as many places.
 
-    Where one is, they are planned again with as much more to spare. None where ``shared`` then
-    finds none.
+    Where one is too deep between the places of the first look, the passes are planned again with
+    as much more to spare. None where ``shared`` then finds none.
     """
     each: RowPasses | None = found
     while each is not None and (over := _too_deep(each, depths)) > 0:

@@ -39,7 +39,7 @@ def left_between(table: ContactTable) -> float:
     of the ball that reach a section, so that passes which climb or go askew are judged as they
     cut; and passes that follow a ridge as far aside as their lines may run.
 
-    Of a ball that bridges a hollow more may stand: it touches elsewhere than reckoned.
+    Where a ball bridges a hollow, more may stand than is told: it does not touch there as reckoned.
 
     Raises ValueError for another tool than a ball.
     """

@@ -219,7 +219,7 @@ def _tenths(point: tuple[float, float]) -> tuple[int, int]:
 
 
 def _tenth(value: float) -> int:
-    """As the markup rounds it, which takes longer, where it may round the other way."""
+    """Whole tenths, as the markup rounds: its slow decimal rounding is asked only near a half."""
     whole = round(value * 10)
     near_half = abs(abs(value * 10 - whole) - 0.5) < 1e-6
     return round(round(value, 1) * 10) if near_half else whole

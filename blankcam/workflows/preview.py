@@ -193,12 +193,17 @@ def _stamp(path: str) -> tuple[int, int] | None:
 
 def _still_written(path: str, stamp: tuple[int, int]) -> bool:
     """Whether a file changes within a moment: an editor may empty it before it writes."""
-    until = time.monotonic() + SETTLES
-    while _stamp(path) == stamp:
+    return not _for_as_long(SETTLES, lambda: _stamp(path) == stamp)
+
+
+def _for_as_long(seconds: float, holds: Callable[[], bool]) -> bool:
+    """Whether something holds for so long; told at once when it no longer does."""
+    until = time.monotonic() + seconds
+    while holds():
         if time.monotonic() > until:
-            return False
+            return True
         time.sleep(EVERY)
-    return True
+    return False
 
 
 def _stands(path: str, stamp: tuple[int, int]) -> bool:
@@ -219,20 +224,10 @@ def _pages(
     quick = draw(job, profile, stage, proven=False)
     more = profile.cuts_programs and not quick.refused
     yield _shown(quick, f"{job.digest}-drawn", waiting=more)
-    if more and _stays(stands):
+    if more and _for_as_long(DRAWS, stands):
         proven = _done_while(stands, _proven_page, job, profile, stage)
         if proven is not None:
             yield proven
-
-
-def _stays(stands: Callable[[], bool]) -> bool:
-    """Whether the file stays as it is while the browser draws it."""
-    until = time.monotonic() + DRAWS
-    while stands():
-        if time.monotonic() > until:
-            return True
-        time.sleep(EVERY)
-    return False
 
 
 def _proven_page(job: Job, profile: Profile, stage: Stage) -> _Shown:

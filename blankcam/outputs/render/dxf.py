@@ -30,7 +30,9 @@ NOTE = 1.2  # height of the lines beside the drawing, mm
 LINE = 1.8  # from one such line to the next
 BESIDE = 8.0  # from the drawing to them, and from one column of them to the next
 LONGEST = 72  # letters of such a line
-WIDER = 1.3  # times as wide as measured other programs may draw them: one draws them 1.17 times
+WIDER = (
+    1.3  # room for letters of other programs over the width measured; one CAD program needs 1.17
+)
 
 
 def render(
