@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from blankcam.inputs.tool import Shape
-from blankcam.machining import raised_runs, row_runs
+from blankcam.machining import raised_runs, row_runs, surface_passes
 from blankcam.parts.frames import Box
 from blankcam.parts.surface import CrownSurface, TopSurface
 from blankcam.parts.top_curve import ArcCurve, SmoothCurve
@@ -182,3 +182,26 @@ def test_the_rim_of_a_round_between_two_places_is_reckoned_with(
 ):
     """A first look alone, at places 0.07 to 0.09 mm apart, was 0.04 to 0.06 mm too deep here."""
     over_a_top(diameter, thickness, over, step, middle, most, tilt)
+
+
+@pytest.mark.parametrize(
+    ("diameter", "thickness", "high", "step", "most", "full"),
+    [(3.0, 5.47, 7.4, 0.18, 0.9, 1.26), (2.0, 4.6, 7.2, 0.2, 0.8, 1.1), (3.0, 4.0, 6.6, 0.1, 0.5, 0.6)],
+)  # fmt: skip
+def test_of_all_rows_to_begin_from_the_quickest_is_taken(
+    diameter, thickness, high, step, most, full
+):
+    """Every row is tried here, each planned to its end; the plan leaves most of them early."""
+    top = TopSurface(
+        top=ArcCurve(z0=6.0, k=0.005, radius=300.0, middle=LENGTH / 2), length=LENGTH, tilt=0.0
+    )
+    cut = SimpleNamespace(feed=300.0)
+    depths = raised_runs.Depths(most=most, full=full, leave=0.05, shares=SHARES)
+    tried = [
+        passes_over(top, diameter, thickness, high, step, middle, most, full=full)[1]
+        for middle in range(30)
+    ]
+    every = [row_runs.seconds(found, cut) for found in tried if found is not None]
+    chosen = surface_passes._quickest_outward(tried[0].table, cut, depths, one_way=False)
+    assert row_runs.seconds(chosen, cut) == pytest.approx(min(every))
+    assert max(every) > min(every)
