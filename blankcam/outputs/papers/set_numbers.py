@@ -49,6 +49,6 @@ def dry_first(programs: Sequence[Program], machine: Profile) -> str:
     return (
         f"**Dry first**: the spindle off, and Z set {unit_first(machine)(up, 2)} lower than the "
         f"number given, for each tool that is touched off: {exact(given - up, told)} for "
-        f"{exact(given, told)}. All then runs that much higher. Set Z to the number itself again "
-        "before you cut."
+        f"{exact(given, told)}. Everything then runs that much higher. Set Z to the number itself "
+        "again before you cut."
     )
