@@ -30,9 +30,11 @@ HOLLOW = 0.2
 ACROSS = 9
 """Lines along the part, from face to face, on which its slopes are looked at for hollows."""
 PROBES = 31
-"""Places across a ball at which a hollow's heights are tried."""
+"""Places along a ball at which a hollow's heights are tried."""
 CLOSER_PROBES = 13
 """Places tried next, from the highest of them to its neighbours."""
+ROUNDS_ACROSS = 2
+"""Newton's steps across from the place where the ball would touch without hollows."""
 BRIDGED = 0.002
 """mm that a ball may stand over the bottom of a hollow; beside ridges no more is allowed for."""
 FIT = 0.0007
@@ -95,24 +97,47 @@ def tip_height(surface: Surface, tool: Tool, x: Array, y: Array) -> Array:
     return np.asarray(heights.max(axis=-1))
 
 
-def _over_hollows(surface: Surface, radius: float, axis: tuple[Array, Array], tips: Array) -> Array:
+def _over_hollows(
+    surface: Surface, radius: float, axis: tuple[Array, Array], at: Array, tips: Array
+) -> Array:
     """The lowest tips of a ball that meets more than one place in the hollows along a part.
 
-    ``tips``: where it would touch near the place from which Newton's steps began.
+    ``at``, ``tips``: the y at which it touches, and its tip, near the place from which Newton's
+    steps began. Along the part places are tried over all the ball, then more closely beside the
+    best of them; across the part it touches in one place, which a few of those steps find.
     """
-    du, dv = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-radius, radius, PROBES)]))
-    inside = du**2 + dv**2 < radius**2
-    du, dv = du[inside], dv[inside]
-    under = np.sqrt(radius**2 - du**2 - dv**2) - radius
-    high = surface.height(axis[0][..., None] + du, axis[1][..., None] + dv) + under
-    best = np.argmax(high, axis=-1)
-    apart = 2 * radius / (PROBES - 1)
-    near = (g.ravel() for g in np.meshgrid(*2 * [np.linspace(-apart, apart, CLOSER_PROBES)]))
-    nu, nv = (each[best][..., None] + n for each, n in zip((du, dv), near, strict=True))
-    room = radius**2 - nu**2 - nv**2
-    close = surface.height(axis[0][..., None] + nu, axis[1][..., None] + nv)
-    close = np.where(room > 0, close + np.sqrt(np.maximum(room, 0.0)) - radius, -np.inf)
+    x, y = (each[..., None] for each in axis)
+    off = np.linspace(-radius, radius, PROBES)[1:-1]
+    high, across = _touching(surface, radius, (x, y), off, (at[..., None] - y) / radius)
+    best = np.argmax(high, axis=-1)[..., None]
+    apart = off[1] - off[0]
+    near = off[best] + np.linspace(-apart, apart, CLOSER_PROBES)
+    begin = np.take_along_axis(across, best, axis=-1)
+    close, _ = _touching(surface, radius, (x, y), near, begin)
     return np.asarray(np.maximum(tips, np.maximum(high.max(axis=-1), close.max(axis=-1))))
+
+
+def _touching(
+    surface: Surface, radius: float, axis: tuple[Array, Array], off: Array, begin: Array
+) -> tuple[Array, Array]:
+    """The tip of a ball that touches so far ``off`` its axis along x, and where across that is.
+
+    That is sought from ``begin`` on; it, and what is found, are shares of how far the ball reaches
+    across there.
+    """
+    room = radius**2 - off**2
+    reach = np.sqrt(np.maximum(room, 0.0))
+    x, y = axis[0] + off, np.broadcast_to(axis[1], np.broadcast_shapes(axis[1].shape, off.shape))
+    share = np.broadcast_to(begin, x.shape)
+    beyond = np.array([0.0, _D]).reshape((2,) + (1,) * x.ndim)
+    for _ in range(ROUNDS_ACROSS):
+        hy = surface.gradient(x, y + share * reach + beyond)[1]
+        lean = hy / np.sqrt(1 + hy**2)
+        rise = np.maximum(1 - reach * (lean[1] - lean[0]) / _D, 1.0)
+        share = np.minimum(np.maximum(share - (share - lean[0]) / rise, -1.0), 1.0)
+    under = reach * np.sqrt(1 - share**2) - radius
+    high = surface.height(x, y + share * reach) + under
+    return np.where(room > 0, high, -np.inf), share
 
 
 def _over_contact(
@@ -248,8 +273,9 @@ class Sweep:
             wanted = _wider(wanted, float(np.max(np.abs(u - x))) / float(xs[1] - xs[0]))
             if (near := self.near_hollows(xs)).any():
                 axis = x[:, near], y[:, near]
-                lifted = _over_hollows(self.surface, self.tool.radius, axis, tips[:, near])
-                lift, tips[:, near] = lifted - tips[:, near], lifted
+                at, tip = v[:, near], tips[:, near]
+                lifted = _over_hollows(self.surface, self.tool.radius, axis, at, tip)
+                lift, tips[:, near] = lifted - tip, lifted
                 bridged = bool(np.any(lift[wanted[:, near]] > BRIDGED))
         else:
             tips = self.tip(x, y)

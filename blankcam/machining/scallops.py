@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from blankcam.data import table as data_table
-from blankcam.machining.cutter_contact import ASIDE, ContactTable
+from blankcam.machining.cutter_contact import ASIDE, Bools, ContactTable
 from blankcam.parts.curve import Array
 
 Indices = NDArray[np.intp]
@@ -57,7 +57,8 @@ def left_between(table: ContactTable) -> float:
     hollow = more[table.sweep.near_hollows(table.xs[0] + table.stride * more)]
     if hollow.size:
         passes = _Passes(table, touches, hollow, FINE)
-        most = max(most, float(np.max(_anywhere(passes))), float(np.max(_highest(passes))))
+        most = max(most, float(np.max(_highest(passes))))
+        most = _most_anywhere(passes, _Passes(table, touches, hollow, 1), most)
     return most
 
 
@@ -73,18 +74,27 @@ def _highest(passes: _Passes) -> Array:
     return highest
 
 
-def _anywhere(passes: _Passes) -> Array:
-    """(k,) the highest of evenly spaced places across each section."""
+def _most_anywhere(passes: _Passes, coarse: _Passes, most: float) -> float:
+    """The highest of evenly spaced places across all sections; ``most`` where none is higher.
+
+    ``coarse``: the same passes with the ball looked at in fewer places, which leave no less: only
+    where they leave more than ``most`` is it looked at in all of them.
+    """
     every = np.linspace(*passes.faces, ACROSS)
-    return np.asarray(np.max([_lowest_at(passes, y) for y in every], axis=0))
+    at_most = np.stack([_lowest_at(coarse, y) for y in every])
+    for i in np.argsort(-at_most.max(axis=1)):
+        over = np.flatnonzero(at_most[i] > most)
+        most = max(most, float(np.max(_lowest_at(passes, every[i], over), initial=-np.inf)))
+    return most
 
 
-def _lowest_at(passes: _Passes, y: float) -> Array:
-    """(k,) how high all passes together leave each section at y."""
-    shape = passes.wanted.shape
-    rows, columns = np.unravel_index(np.arange(passes.wanted.size), shape)
-    left = passes.over(rows, columns, np.full(rows.shape, y)).reshape(shape)
-    return np.asarray(np.where(passes.wanted, left, np.inf).min(axis=0))
+def _lowest_at(passes: _Passes, y: float, columns: Indices | None = None) -> Array:
+    """(k,) how high all passes together leave each section, or each of ``columns``, at y."""
+    every = np.arange(passes.wanted.shape[1]) if columns is None else columns
+    rows, at = np.nonzero(passes.wanted[:, every] & passes.reaches(y, every))
+    left = np.full((len(passes.wanted), len(every)), np.inf)
+    left[rows, at] = passes.over(rows, every[at], np.full(rows.shape, y))
+    return np.asarray(left.min(axis=0))
 
 
 def _crests(passes: _Passes, rows: Indices, columns: Indices) -> Array:
@@ -122,6 +132,13 @@ class _Passes:
             each[:, first] * (1 - share) + each[:, first + 1] * share
             for each in (table.y, table.tips)
         )
+        self._low, self._high = self._y.min(axis=-1), self._y.max(axis=-1)
+
+    def reaches(self, y: float, columns: Indices) -> Bools:
+        """Whether each pass comes near enough to y over these sections to cut there, (m, c)."""
+        reach = self.radius + self._aside
+        low, high = self._low[:, columns], self._high[:, columns]
+        return np.asarray((low < y + reach) & (high > y - reach))
 
     def over(self, rows: Indices, columns: Indices, y: Array) -> Array:
         """How high over the surface each of these passes leaves it at y.

@@ -31,9 +31,10 @@ from blankcam.machining.top import (
     too_limber,
 )
 
-TRIED = 4
-"""So many ways of rough layers, those with the least to cut, are worked out: over 40 random
-instruments the best of them took 0.5 % longer than the best of ten."""
+TRIED = 2
+"""So many ways of rough layers, those with the least to cut, are worked out: over the parts of 24
+random instruments and the demo jobs none of four was quicker than the best of two; the first alone
+took 0.01 % longer."""
 HALF = 0.5
 """Rough layers that would save less than such a share of one pass are not looked for."""
 LOOKS = 2
