@@ -122,8 +122,10 @@ def check_bends(
         return
     over = heights.after.z - top(*np.meshgrid(heights.after.x, heights.after.y))
     stays = np.abs(over) <= rules["limits"]["left"]
+    low, high = bounds(moves)
+    windows = ((i, (low[i, :2], high[i, :2])) for i in suspects.tolist())
     last = {
-        i: c for i in suspects.tolist() if (c := _left_by(heights.after, stays, moves, i, at_work))
+        i: c for i, w in windows if (c := _left_by(heights.after, stays, moves, i, at_work, w))
     }
     for i, depth, at in _depths(heights, moves, last, at_work):
         if (far := each[i] * depth) > limit * rules["cutting"]["bend_over"]:
@@ -151,12 +153,14 @@ class LeftAsCut:
     """(ny, nx), mm."""
 
 
-def _left_by(after: Heightmap, stays: Bools, moves: Moves, i: int, at_work: ToolsAtWork
-             ) -> LeftAsCut | None:  # fmt: skip
-    """The cells of the finished top that stand as a move left them; None where there are none."""
+def _left_by(after: Heightmap, stays: Bools, moves: Moves, i: int, at_work: ToolsAtWork,
+             over: tuple[Floats, Floats]) -> LeftAsCut | None:  # fmt: skip
+    """The cells of the finished top that stand as a move left them; None where there are none.
+
+    ``over``: the lowest and highest x and y of its path.
+    """
     form = tool_profile_of(at_work.tools[int(moves.tool[i])])
-    low, high = (end[0, :2] for end in bounds(moves.part(slice(i, i + 1))))
-    rows, columns = after.window(low - form.radius, high + form.radius)
+    rows, columns = after.window(over[0] - form.radius, over[1] + form.radius)
     if not stays[rows, columns].any():
         return None
     sunk = swept_heights(form, moves, i, after.x[columns], after.y[rows])
