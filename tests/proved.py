@@ -10,9 +10,8 @@ from blankcam.outputs.reasons import words
 from blankcam.parts.frames import Setup
 from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
-from blankcam.toolpath import build
-from blankcam.workflows.cut_part import cut_part, write_part
 from blankcam.workflows.request import blank_as_cut, box_of, request_of
+from tests import once
 
 STEP = 0.1
 """mm; coarser than the proof's own cells: heights are exact at each, slots and ends have probes."""
@@ -28,7 +27,7 @@ def in_one_program(profile):
 
 def plan_of(found, part, profile, stage):
     """The plan of a part of a design, not written."""
-    return build.plan(request_of(found, part.name, profile, stage))
+    return once.plan(request_of(found, part.name, profile, stage))
 
 
 def request_for(part, blank, profile, material, stage, *, held=None, **by):
@@ -45,7 +44,7 @@ def request_for(part, blank, profile, material, stage, *, held=None, **by):
 
 def plan_for(*given, **by):
     """The plan of a part from a blank; see ``request_for``."""
-    return build.plan(request_for(*given, **by))
+    return once.plan(request_for(*given, **by))
 
 
 def hand_words(plan):
@@ -61,12 +60,12 @@ def files_of(found, plan, profile):
 
 def result_of(found, name, profile, stage):
     """A part of a design planned, written and proven."""
-    return cut_part(request_of(found, name, profile, stage))
+    return once.cut_part(request_of(found, name, profile, stage))
 
 
 def unproven(found, name, profile, stage):
     """A part of a design planned and written."""
-    return write_part(request_of(found, name, profile, stage))
+    return once.write_part(request_of(found, name, profile, stage))
 
 
 def box_in_frame(found, part):

@@ -13,9 +13,10 @@ from blankcam.parts.frames import Box, Setup
 from blankcam.parts.stage import Stage
 from blankcam.replay import prove
 from blankcam.replay.proof import ProgramText
-from blankcam.workflows.request import blank_as_cut, machine_of
+from blankcam.workflows.cut_part import cut_part
+from blankcam.workflows.request import blank_as_cut, machine_of, request_of
 from tests.conftest import STEEL
-from tests.proved import files_of, plan_of, result_of
+from tests.proved import files_of, plan_of
 
 ALONE = "long timings: pytest tests/benchmarks -n 0"
 GAP = 7.2
@@ -56,7 +57,7 @@ def test_strings(count, benchmark):
     begun = time.perf_counter()
     found = design(job)
     designed = time.perf_counter() - begun
-    made = benchmark.pedantic(result_of, (found, "nut", profile, Stage.ROUGH), rounds=1)
+    made = benchmark.pedantic(cut_part, (request_of(found, "nut", profile, Stage.ROUGH),), rounds=1)
     assert made.proof.passed
     assert len(made.request.part.slots) == count
     benchmark.extra_info |= {"design, s": round(designed, 3), "lines": made.programs[-1].lines}

@@ -12,10 +12,9 @@ import pytest
 from blankcam.inputs import job_file
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.workflows.cut_part import proven
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.cut_part import proven, write_part
+from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import EACH_DEMO_JOB
-from tests.proved import unproven
 
 
 def least(rounds, function):
@@ -34,10 +33,11 @@ def least(rounds, function):
 def test_proof_beside_planning(path, name, benchmark):
     found = design(job_file.load(str(path)))
     profile = machine_of(found.job, "bench-mill")
-    written = unproven(found, name, profile, Stage.ROUGH)
+    asked = request_of(found, name, profile, Stage.ROUGH)
+    written = write_part(asked)
 
     def planned():
-        return unproven(found, name, profile, Stage.ROUGH)
+        return write_part(asked)
 
     def proved():
         return proven(written).proof

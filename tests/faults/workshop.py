@@ -16,13 +16,14 @@ from blankcam.replay.proof import ProgramText
 from blankcam.replay.prove import prove
 from blankcam.replay.reader import read_program
 from blankcam.workflows import prove_load
-from blankcam.workflows.cut_part import WrittenLoad, proven_in_place, write_load, write_part
+from blankcam.workflows.cut_part import WrittenLoad, proven_in_place, write_load
 from blankcam.workflows.fixture import request_in_fixture, walled_alike
 from blankcam.workflows.prove_load import FoundJob, GivenLoad
 from blankcam.workflows.refit.pieces import pieces, requests
 from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import DEMO_JOBS, demo_job
 from tests.faults.planted import shift
+from tests.once import write_part
 
 MACHINES = ("bench-mill", "light-router")
 STEP = 0.1

@@ -12,15 +12,14 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine import Holding
 from blankcam.inputs.machine_file import read_profile
 from blankcam.machining import jaws
-from blankcam.machining.decide import decide
 from blankcam.parts.design import design
 from blankcam.parts.frames import Setup
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.replay.reader import read_program
-from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import demo_job, first_then_long
+from tests.once import decide, write_part
 from tests.proved import hand_words
 
 LEAST, SHARE, SPARE, ROOM = 3.0, 1 / 3, 1.0, 0.5

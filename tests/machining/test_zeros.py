@@ -10,16 +10,15 @@ from blankcam.gcode.header import touch_words, zero_words
 from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
-from blankcam.machining.decide import decide
 from blankcam.outputs.tables.report import program_records
 from blankcam.parts.design import design
 from blankcam.parts.frames import ReferenceSurface, Setup
 from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
-from blankcam.workflows.cut_part import cut_part, write_part
 from blankcam.workflows.request import machine_of, request_of
 from blankcam.workflows.stated import stated_differences
 from tests.conftest import demo_job, first_then_long
+from tests.once import cut_part, decide, write_part
 
 JOBS = ("concert-steel", "nut-alone", "short-courses", "wide-bass", "phenolic-ukulele")
 

@@ -14,13 +14,13 @@ from blankcam.outputs.drawings.setup_card import cards
 from blankcam.outputs.papers.bench_list import bench
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.request import requests_of
 from tests.conftest import ALL_DEMO_JOBS, STEEL
 from tests.installed import run
 from tests.newcomer.programs_read import StuckError
 from tests.newcomer.walk import Walk
 from tests.newcomer.walked_machines import MACHINES, damaged_copy
+from tests.once import write_part
 
 BY_HAND = ("hand-bench", "template-laser")
 FIRST = ("mill", "hand-bench")

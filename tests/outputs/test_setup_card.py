@@ -20,10 +20,10 @@ from blankcam.parts.curve import points
 from blankcam.parts.design import design
 from blankcam.parts.frames import ReferenceSurface
 from blankcam.parts.stage import Stage
-from blankcam.workflows.cut_part import write_part
 from blankcam.workflows.drawn import setup_cards
 from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import EACH_DEMO_JOB, demo_job, first_then_long
+from tests.once import write_part
 
 
 def overlapping(drawing):

@@ -9,8 +9,8 @@ from blankcam.inputs.machine import Probe
 from blankcam.parts.stage import Stage
 from blankcam.replay import probing
 from blankcam.replay.limits import Obstacle
-from blankcam.workflows.cut_part import write_part
 from tests.machining.test_jaws import request
+from tests.once import write_part
 
 JAWS = Obstacle(name="jaws", low=(-30.0, -20.0, -10.0), high=(70.0, 0.0, 4.0))
 BLANK = Obstacle(name="blank", low=(0.0, 0.0, 0.0), high=(40.0, 6.0, 8.0))

@@ -12,7 +12,6 @@ from blankcam.inputs import job_file
 from blankcam.inputs.machine_file import read_profile
 from blankcam.inputs.tool import Shape
 from blankcam.machining import front
-from blankcam.machining.decide import decide
 from blankcam.machining.decision import HandStepKind, ReasonCode
 from blankcam.outputs.reasons import left_to_the_hand
 from blankcam.parts.design import design
@@ -20,9 +19,10 @@ from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.replay.codes import Code
 from blankcam.toolpath.moves import LineMove, Rapid
-from blankcam.workflows.cut_part import cut_part, proven, write_part
+from blankcam.workflows.cut_part import proven
 from blankcam.workflows.request import request_of
 from tests.conftest import STEEL, first_then_long
+from tests.once import cut_part, decide, write_part
 
 VALUES = '{ 6 = "0.5 mm", 5 = "0.2 mm", 4 = "0.3 mm", 3 = "0.0 mm", 2 = "0.4 mm", 1 = "0.1 mm" }'
 

@@ -17,10 +17,10 @@ from blankcam.machining import feeds, row_runs, slot_passes
 from blankcam.machining.setup_sheet import STANDING
 from blankcam.parts.design import design
 from blankcam.parts.stage import Stage
-from blankcam.toolpath import pass_order, surfacing
+from blankcam.toolpath import build, pass_order, surfacing
 from blankcam.toolpath.moves import ArcMove, Rapid
 from blankcam.workflows.layout import slot_decisions
-from blankcam.workflows.request import machine_of
+from blankcam.workflows.request import machine_of, request_of
 from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB
 from tests.proved import plan_of
 
@@ -48,7 +48,7 @@ def test_no_pass_of_a_crown_is_too_deep(found, profile, monkeypatch):
         real(path, rows, cut)
 
     monkeypatch.setattr(surfacing, "cut_layer", cut_layer)
-    plan_of(found, found.saddle, profile, Stage.FINAL)
+    build.plan(request_of(found, "saddle", profile, Stage.FINAL))
     table = layers[0][0].table
     stock, r = table.sweep.stock, table.sweep.tool.radius
     y = np.linspace(stock.y0, stock.y1, 500)
@@ -86,7 +86,7 @@ def test_between_passes_a_tool_stays_over_what_stands(found, profile, monkeypatc
 
     monkeypatch.setattr(surfacing, "cut_layer", cut_layer)
     monkeypatch.setattr(pass_order, "hop_over", hop)
-    plan_of(found, found.saddle, profile, Stage.FINAL)
+    build.plan(request_of(found, "saddle", profile, Stage.FINAL))
     first = layers[0][0].table.sweep
     stock, r = first.stock, first.tool.radius
     x, y = np.arange(stock.x0, stock.x1, 0.1), np.linspace(stock.y0, stock.y1, 100)
