@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Sequence
 from io import BytesIO
@@ -38,11 +39,19 @@ def render(pages: Sequence[Drawing], size: tuple[float, float], title: str) -> b
     return stream.getvalue()
 
 
+@functools.cache  # to read one from its name takes longer than to draw a path in it
+def _colour(name: str) -> Any:
+    """A colour as the canvas takes it."""
+    from reportlab.lib.colors import toColor
+
+    return toColor(name)
+
+
 def _path(canvas: Any, path: Path, ink: Ink) -> None:
     canvas.setLineWidth(ink.width)
     canvas.setDash(list(ink.dashes))
-    canvas.setStrokeColor(ink.stroke or ink.fill)
-    canvas.setFillColor(ink.fill)
+    canvas.setStrokeColor(_colour(ink.stroke or ink.fill))
+    canvas.setFillColor(_colour(ink.fill))
     canvas.setLineJoin(1)
     drawn = canvas.beginPath()
     drawn.moveTo(*path.chain[0].start)
@@ -73,7 +82,7 @@ def _curve(drawn: Any, arc: Arc) -> None:
 
 def _words(canvas: Any, words: Words, ink: Ink) -> None:
     canvas.saveState()
-    canvas.setFillColor(ink.words)
+    canvas.setFillColor(_colour(ink.words))
     canvas.setFont(BOLD if words.bold else FONT, words.height / CAP)
     canvas.translate(*words.at)
     canvas.rotate(words.turn)
