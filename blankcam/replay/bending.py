@@ -124,9 +124,7 @@ def check_bends(
     stays = np.abs(over) <= rules["limits"]["left"]
     low, high = bounds(moves)
     windows = ((i, (low[i, :2], high[i, :2])) for i in suspects.tolist())
-    last = {
-        i: c for i, w in windows if (c := _left_by(heights.after, stays, moves, i, at_work, w))
-    }
+    last = {i: c for i, w in windows if (c := _left_by(heights.after, stays, moves, i, at_work, w))}
     for i, depth, at in _depths(heights, moves, last, at_work):
         if (far := each[i] * depth) > limit * rules["cutting"]["bend_over"]:
             what = f"the tool bends too far where it cuts {depth:.3f} mm of a top, um"

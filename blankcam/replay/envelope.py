@@ -106,33 +106,34 @@ def line_envelope(form: ToolProfile, start: Point, end: Point, x: Floats, y: Flo
     else:
         along, across = px * ex + py * ey, py * ex - px * ey
     slope = dz / run
-    s = np.clip(along + _stationary(form, slope, across), 0.0, run)
-    square = (s - along) ** 2 + across**2
-    return np.asarray(start[2] + slope * s + form.heights(square))
+    s = np.minimum(np.maximum(along + _stationary(form, slope, across), 0.0), run)
+    out = form.heights((s - along) ** 2 + across**2)
+    out += start[2] + slope * s if slope else start[2]
+    return out
 
 
-def _stationary(form: ToolProfile, m: float, w: Floats) -> Floats:
+def _stationary(form: ToolProfile, m: float, w: Floats) -> Floats | float:
     """The v of the module's text for places at distance w across; 0 on the level."""
     if m == 0.0:
-        return np.zeros_like(w)
-    square = w**2
-    rim = -math.copysign(1.0, m) * np.sqrt(np.maximum(form.radius**2 - square, 0.0))
+        return 0.0
+    square, downhill = w**2, -math.copysign(1.0, m)
     if form.ball:
         turn = m / math.sqrt(1 + m**2)
         v = -turn * np.sqrt(np.maximum(form.ball**2 - square, 0.0))
+        if not math.isfinite(form.slope):
+            return v
         inside = (square < form.tangent**2) & (v**2 + square <= form.tangent**2)
-    else:
-        v = -math.copysign(1.0, m) * np.sqrt(np.maximum(form.flat**2 - square, 0.0))
-        inside = np.zeros(np.shape(w), dtype=bool)
-    if not math.isfinite(form.slope):
-        return v if form.ball else rim
+    rim = downhill * np.sqrt(np.maximum(form.radius**2 - square, 0.0))
     if abs(m) >= form.slope:
-        return np.where(inside, v, rim)
+        return np.where(inside, v, rim) if form.ball else rim
+    if not math.isfinite(form.slope):
+        return rim
     cone = -m * np.abs(w) / math.sqrt(form.slope**2 - m**2)
     cone = np.where(np.abs(cone) < np.abs(rim), cone, rim)
     if form.ball:
         return np.where(inside, v, cone)
-    return np.where(cone**2 + square >= form.flat**2, cone, v)
+    flat = downhill * np.sqrt(np.maximum(form.flat**2 - square, 0.0))
+    return np.where(cone**2 + square >= form.flat**2, cone, flat)
 
 
 def level_arc_envelope(

@@ -34,16 +34,17 @@ class ToolProfile:
 
     def heights(self, square: Floats) -> Floats:
         """Height over the tip at squared distances from the axis; inf beyond the radius."""
-        out = np.zeros_like(square)
         if self.ball:
-            np.subtract(self.ball**2, square, out=out)
+            out = self.ball**2 - square
             np.maximum(out, self.ball**2 - self.tangent**2, out=out)
             np.sqrt(out, out=out)
             np.subtract(self.ball, out, out=out)
+        else:
+            out = np.zeros(square.shape)
         first = self.tangent if self.ball else self.flat
         if math.isfinite(self.slope):
             out = out + self.slope * np.maximum(np.sqrt(square) - first, 0.0)
-        out[square > self.radius**2 * (1 + 1e-12) + 1e-15] = np.inf
+        np.putmask(out, square > self.radius**2 * (1 + 1e-12) + 1e-15, np.inf)
         return out
 
 
