@@ -14,6 +14,22 @@ def label_bodies(solid: Bools) -> tuple[Ints, int]:
 
     Cells hang together by their sides, not by their corners.
     """
+    # Most rows are as the row before, and most columns: one of each alike tells of all
+    rows, columns = _unlike(solid), _unlike(solid.T)
+    labels, count = _labelled(solid[rows][:, columns])
+    at_row, at_column = np.cumsum(rows) - 1, np.cumsum(columns) - 1
+    return labels[at_row[:, None], at_column], count
+
+
+def _unlike(rows: Bools) -> Bools:
+    """Whether each row is other than the row before."""
+    unlike = np.ones(len(rows), dtype=bool)
+    unlike[1:] = (rows[1:] != rows[:-1]).any(axis=1)
+    return unlike
+
+
+def _labelled(solid: Bools) -> tuple[Ints, int]:
+    """As ``label_bodies``."""
     edges = np.diff(np.pad(solid.astype(np.int8), ((0, 0), (1, 1))), axis=1)
     rows, first = np.nonzero(edges == 1)
     last = np.nonzero(edges == -1)[1]

@@ -35,6 +35,21 @@ def test_bodies_are_the_regions_that_hang_together_by_sides(solid):
 
 
 @pytest.mark.property
+@settings(max_examples=50, deadline=None)
+@given(SOLIDS, st.lists(st.integers(1, 3), min_size=9, max_size=9))
+def test_rows_and_columns_that_are_alike_change_no_body(solid, times):
+    """What is drawn out to more cells has the same bodies, drawn out."""
+
+    def drawn_out(cells):
+        tall = np.repeat(cells, times[: len(cells)], axis=0)
+        return np.repeat(tall, times[: cells.shape[1]], axis=1)
+
+    labels, count = label_bodies(solid)
+    found = label_bodies(drawn_out(solid))
+    assert (found[0].tolist(), found[1]) == (drawn_out(labels).tolist(), count)
+
+
+@pytest.mark.property
 @settings(max_examples=150, deadline=None)
 @given(SOLIDS, st.integers(1, 3), st.integers(1, 3))
 def test_what_a_rectangle_covers_somewhere_is_left(solid, rows, columns):
