@@ -18,7 +18,7 @@ from tests.replay.dense import arc
 
 CASES = [(0, "bench-mill", "nut"), (1, "light-router", "nut"), (2, "bench-mill", "nut"),
          (0, "bench-mill", "outlined saddle"), (2, "bench-mill", "outlined saddle")]  # fmt: skip
-FIRST = (0, 3)
+FIRST = (0,)
 """Those of a first run."""
 
 

@@ -19,7 +19,7 @@ from tests.hard.test_orphans import LONGEST, session, wait_for
 from tests.installed import COMMAND
 from tests.workflows.test_batch import TEXT
 
-JOBS = int(os.environ.get("BLANKCAM_DAY_JOBS", "60"))
+JOBS = int(os.environ.get("BLANKCAM_DAY_JOBS", "40"))
 SEED = int(os.environ.get("BLANKCAM_DAY_SEED", str(time.time_ns() % 1_000_000)))
 STOPS = 5
 

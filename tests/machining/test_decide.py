@@ -14,7 +14,8 @@ from blankcam.parts.stage import Stage
 from blankcam.workflows import layout
 from blankcam.workflows.request import machine_of
 from tests.conftest import DEMO_JOBS, EACH_DEMO_JOB, STEEL, first_then_long
-from tests.proved import plan_of, result_of
+from tests.plans.outcomes import proof_of
+from tests.proved import STEP, plan_of, result_of, unproven
 
 
 def cautions(found, profile, stage):
@@ -149,7 +150,7 @@ def test_what_only_the_moves_tell_is_foretold_too(job, changed):
     loaded = job_file.load(str(job))
     found, profile = design(loaded), changed(machine_of(loaded, "bench-mill"))
     for part in found.parts:
-        assert result_of(found, part.name, profile, Stage.FINAL).proof.passed
+        assert proof_of(unproven(found, part.name, profile, Stage.FINAL), STEP).passed
 
 
 @pytest.mark.parametrize(("part", "key"), [("nut", "top"), ("saddle", "crown")])

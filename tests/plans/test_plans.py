@@ -127,7 +127,7 @@ def test_every_owned_machine_makes_what_it_can(machine, steel):
     each = instrument_for(machine)
     (other,) = {"rough", "final"} - {each.stage}
     tried = [(each.text, each.stage), (steel, other)]
-    judged({f"{machine}, {s}": outcome(text, machine, s) for text, s in tried})
+    judged({f"{machine}, {s}": outcome(text, machine, s, COARSE) for text, s in tried})
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,7 @@ from blankcam.inputs.machine import Probe
 from blankcam.parts.stage import Stage
 from blankcam.replay import probing
 from blankcam.replay.limits import Obstacle
+from tests.conftest import first_then_long
 from tests.machining.test_jaws import request
 from tests.once import write_part
 
@@ -115,7 +116,9 @@ def with_probe(name, part, stage=Stage.ROUGH, machine="light-router", units="mm"
 
 @pytest.mark.parametrize("units", ["mm", "inch"])
 @pytest.mark.parametrize("stage", list(Stage))
-@pytest.mark.parametrize(("name", "part"), [("concert-steel", "nut"), ("wide-bass", "saddle")])
+@pytest.mark.parametrize(
+    ("name", "part"), first_then_long([("concert-steel", "nut"), ("wide-bass", "saddle")])
+)
 def test_every_setup_has_one_where_there_is_a_probe(name, part, stage, units):
     made = with_probe(name, part, stage, units=units)
     found, setups = made.probing, [s.setup for s in made.setups]
