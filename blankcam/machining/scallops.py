@@ -50,8 +50,11 @@ def left_between(table: ContactTable) -> float:
     every = max(1, round(APART / table.stride))
     coarse = over[::every]
     worst = coarse[np.argsort(_highest(_Passes(table, touches, coarse, 1)))[-WORST:]]
-    around = np.unique(worst[:, None] + np.arange(-every, every + 1))
-    near = _Passes(table, touches, around[(around >= over[0]) & (around <= over[-1])], FINE)
+    # not np.unique: it loads numpy.ma
+    around = np.clip(worst[:, None] + np.arange(-every, every + 1), 0, len(table.xs) - 1)
+    looked_at = np.zeros(len(table.xs), dtype=bool)
+    looked_at[around] = True
+    near = _Passes(table, touches, over[looked_at[over]], FINE)
     most = float(np.max(_highest(near)))
     more = np.arange(over[0], over[-1], 1 / CLOSELY)
     hollow = more[table.sweep.near_hollows(table.xs[0] + table.stride * more)]

@@ -308,12 +308,12 @@ def nick_depth(nut: Part, slot: Slot, tool: Tool, stage: Stage) -> float:
 
 def _room_under(nut: Part, slot: Slot, tool: Tool, beyond: float) -> float:
     """How deep a tool may go below the top at a slot to cut nothing ``beyond`` mm from it."""
+    off = np.linspace(min(beyond, tool.radius), tool.radius, 13)
+    x = slot.centre + np.stack([-off, off])
+    rise = nut.at(Stage.FINAL).surface.height(x, np.zeros_like(x)).max(axis=0)
     top = top_at(nut, slot.centre, Stage.FINAL)
-    found = math.inf
-    for off in np.linspace(min(beyond, tool.radius), tool.radius, 13).tolist():
-        beside = max(top_at(nut, slot.centre + side * off, Stage.FINAL) for side in (-1, 1))
-        found = min(found, tool.height_at(off) - (beside - top))
-    return found
+    rises: list[float] = (rise - top).tolist()
+    return min(tool.height_at(o) - r for o, r in zip(off.tolist(), rises, strict=True))
 
 
 def _opening(nut: Part, slot: Slot, stage: Stage) -> float:

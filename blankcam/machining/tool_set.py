@@ -14,6 +14,9 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from blankcam.data import table
 from blankcam.inputs.machine import Profile
 from blankcam.inputs.tool import Shape, Tool
@@ -30,9 +33,20 @@ from blankcam.machining.feeds import Cut, Work, plan_cut
 from blankcam.machining.kinematics import trapezoid
 from blankcam.machining.setup_sheet import Bench
 from blankcam.machining.slot_passes import across_ends
+from blankcam.parts.curve import Array
 from blankcam.parts.part import Part
 from blankcam.parts.slot import Slot, clear_window
 
+Bools = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+MOST_SETS = 2000
+"""Of so many sets of a size every one is looked at: all sets of up to 13 tools."""
+MOST_TOOLS = 8
+"""So many tools are tried for a slot, and to open it, of those that fit, from the largest to the
+smallest: between two that are nearly alike there is little to choose."""
+SAME = 1e-9
+"""Seconds under which two sets take the same."""
 PAUSE: float = table("cutting")["time"]["pause"]
 FLOOR: float = table("cutting")["time"]["floor"]
 """So many times longer than their moves programs are told to take; a change takes what it takes."""
@@ -110,61 +124,93 @@ def quickest(
     """The way for each slot that takes the least together; None where a slot has none.
 
     ``change``: seconds that each tool costs that is not ``called`` anyway. Of sets that take the
-    same the smallest, then the first by number.
+    same the smallest, then the first by number. Every set is looked at while there are not too
+    many; of more tools, sets are bettered a tool at a time.
     """
     ranked = [_ranked(each) for each in ways]
-    least = sum(each[0][0] for each in ranked if each)
-    extra = {n for each in ways for w in each for n in w.tools} - called
-    best, found = math.inf, [each[0][2] if each else None for each in ranked]
-    for count, have in _sets(called, frozenset(extra)):
-        if least + count * change >= best:
-            break
-        way = _within(ranked, have)
-        if way is None:
-            continue
-        took = sum(seconds for seconds, _ in way) + count * change
-        if took < best - 1e-9:
-            best, found = took, [w for _, w in way]
+    extra = sorted({n for each in ways for w in each for n in w.tools} - called)
+    choice = _Choice([each for each in ranked if each], extra, change)
+    places = iter(choice.quickest() if choice.ways else ())
+    return [each[next(places)] if each else None for each in ranked]
+
+
+class _Choice:
+    """What the ways of some slots take with sets of tools, which are rows of yes and no."""
+
+    def __init__(self, ways: Sequence[Sequence[Way]], extra: Sequence[int], change: float) -> None:
+        self.ways, self.extra, self.change = ways, extra, change
+        self._needs = [np.array([[n in w.tools for n in extra] for w in each]) for each in ways]
+        # None of the ways, past the last one, takes for ever
+        self._seconds = [np.array([*(w.seconds for w in each), np.inf]) for each in ways]
+
+    def quickest(self) -> list[int]:
+        """The place of the way that is chosen, of each slot."""
+        count = len(self.extra)
+        least = sum(each[0].seconds for each in self.ways)
+        best, found = math.inf, np.ones(count, dtype=bool)
+        for size in range(count + 1):
+            if least + size * self.change >= best:
+                break
+            if math.comb(count, size) > MOST_SETS:
+                each_for_itself = np.any([needs[0] for needs in self._needs], axis=0)
+                found = self._bettered(np.stack([found, each_for_itself]))
+                break
+            sets = _sets(count, size)
+            took = self._seconds_with(sets)
+            for k in np.flatnonzero(took < best - SAME).tolist():
+                if took[k] < best - SAME:
+                    best, found = float(took[k]), sets[k]
+        return [int(_first_within(needs, found[None])[0]) for needs in self._needs]
+
+    def _bettered(self, begun: Bools) -> Bools:
+        """The quickest set that adding, leaving out or exchanging one tool at a time leads to."""
+        took = self._seconds_with(begun)
+        best, found = float(np.min(took)), begun[int(np.argmin(took))]
+        while True:
+            one = np.eye(len(found), dtype=bool)
+            less, more = one[found], one[~found]
+            exchanged = (found ^ less)[:, None, :] | more
+            near = np.concatenate([found ^ one, exchanged.reshape(-1, len(found))])
+            took = self._seconds_with(near)
+            k = int(np.argmin(took))
+            if not took[k] < best - SAME:
+                return np.asarray(found)
+            best, found = float(took[k]), near[k]
+
+    def _seconds_with(self, sets: Bools) -> Array:
+        """What the quickest ways take together with each set and its changes; inf where a slot has
+        none.
+        """
+        slots = zip(self._needs, self._seconds, strict=True)
+        took = sum(seconds[_first_within(needs, sets)] for needs, seconds in slots)
+        return np.asarray(took + np.count_nonzero(sets, axis=1) * self.change)
+
+
+def _first_within(needs: Bools, sets: Bools) -> Ints:
+    """The place of the first way that needs no other tools than each set has; past the last one
+    where none does.
+    """
+    lacks = needs.astype(float) @ (~sets).T.astype(float)
+    fits = lacks == 0
+    return np.where(fits.any(axis=0), fits.argmax(axis=0), len(needs))
+
+
+@functools.lru_cache(maxsize=256)  # asked for again as times are worked out
+def _sets(tools: int, size: int) -> Bools:
+    """Every set of that size."""
+    some = list(itertools.combinations(range(tools), size))
+    found = np.zeros((len(some), tools), dtype=bool)
+    if size:
+        np.put_along_axis(found, np.array(some), True, axis=1)
     return found
 
 
-@functools.lru_cache(maxsize=16)  # asked for again as times are worked out
-def _sets(called: frozenset[int], extra: frozenset[int]) -> tuple[tuple[int, int], ...]:
-    """How many more tools, and all of them as bits: every set, the smallest first."""
-    return tuple(
-        (count, _as_bits(called.union(more)))
-        for count in range(len(extra) + 1)
-        for more in itertools.combinations(sorted(extra), count)
-    )
-
-
-def _as_bits(numbers: Iterable[int]) -> int:
-    """A set of numbers as the bits of one: asked about for every slot in every set of tools."""
-    return sum(1 << n for n in numbers)
-
-
-def _ranked(ways: Sequence[Way]) -> list[tuple[float, int, Way]]:
-    """Seconds, tools and way, the quickest first; of each set of tools only the quickest."""
-    found = dict[frozenset[int], Way]()
+def _ranked(ways: Sequence[Way]) -> list[Way]:
+    """The quickest first, without those that a quicker one does with no other tools."""
+    found = list[Way]()
     for way in sorted(ways, key=lambda w: w.seconds):
-        found.setdefault(way.tools, way)
-    return [(w.seconds, _as_bits(w.tools), w) for w in found.values()]
-
-
-def _within(
-    ranked: Sequence[Sequence[tuple[float, int, Way]]], have: int
-) -> list[tuple[float, Way | None]] | None:
-    """The first way of each slot that needs no other tools; None where a slot has none."""
-    found = list[tuple[float, Way | None]]()
-    for each in ranked:
-        for seconds, needs, way in each:
-            if needs & have == needs:
-                found.append((seconds, way))
-                break
-        else:
-            if each:
-                return None
-            found.append((0.0, None))
+        if not any(quicker.tools <= way.tools for quicker in found):
+            found.append(way)
     return found
 
 
@@ -199,9 +245,8 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
         return list(_nicks(nut, slot, decision.by, bench))
     found, more = [decision.by], slots.standing_more(nut, slot, bench)
     left_by = functools.cache(functools.partial(waste.standing, nut, slot))
-    for tool in slots.narrow_enough(slot, bench.profile):
-        if tool.edge < SLENDEREST * slot.width:
-            continue
+    fine = slots.narrow_enough(slot, bench.profile)
+    for tool in _some([t for t in fine if t.edge >= SLENDEREST * slot.width]):
         clear, wrong = slots.fits(nut, slot, tool, bench.profile, bench.stage, more)
         if wrong is None:
             by = slots.by_machine(
@@ -211,6 +256,12 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
             if not clear:
                 found += _opened(nut, slot, by, bench, left_by)
     return [_way(nut, slot, by, bench) for by in found]
+
+
+def _some(every: Sequence[Tool]) -> list[Tool]:
+    """All tools, or ``MOST_TOOLS`` of them from the first to the last."""
+    count = min(len(every), MOST_TOOLS)
+    return [every[round(k)] for k in np.linspace(0, len(every) - 1, count)]
 
 
 def _opened(
@@ -228,7 +279,7 @@ def _opened(
     more = slots.standing_more(nut, slot, bench)
     full, cleared = slots.depths(nut, slot, bench.stage, more)
     left, right = clear_window(nut.slots, slot, nut.length)
-    for wide in tools.opening_tools(bench.profile, right - left, full - cleared):
+    for wide in _some(tools.opening_tools(bench.profile, right - left, full - cleared)):
         for narrow in (True, False) if wide.diameter > tool.edge else ():
             depth = cleared + left_by(wide, narrow=narrow)
             if depth < full:

@@ -321,7 +321,10 @@ print(sorted(m for m in {heavy!r} if m in sys.modules), file=sys.stderr)
 """
     for args, heavy in (
         (["--version"], ["numpy", "ezdxf", "shapely", "pydantic", "reportlab"]),
-        (["layout", str(STEEL), "--json"], ["blankcam.toolpath", "ezdxf", "shapely", "reportlab"]),
+        (
+            ["layout", str(STEEL), "--json"],
+            ["blankcam.toolpath", "ezdxf", "shapely", "reportlab", "numpy.ma"],
+        ),
     ):
         done = subprocess.run(
             [sys.executable, "-c", code.format(args=[str(a) for a in args], heavy=heavy)],

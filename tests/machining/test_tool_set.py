@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+import math
 
+import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from blankcam.inputs import job_file
+from blankcam.inputs.tool import Shape
 from blankcam.machining import tool_set
 from blankcam.machining.decide import decide
 from blankcam.machining.decision import ByHand
 from blankcam.machining.tool_set import Way, quickest, quickest_worked_out, seconds_of_change
 from blankcam.parts.design import design
+from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.workflows.request import machine_of, request_of
-from tests.conftest import EACH_DEMO_JOB
+from tests.conftest import EACH_DEMO_JOB, STEEL, first_then_long
 from tests.proved import plan_of
 
 
@@ -45,6 +49,48 @@ def test_no_other_ways_take_less_together(ways, called, change):
 
     best = min(map(took, itertools.product(*ways)))
     assert took(quickest(ways, called, change)) == pytest.approx(best)
+
+
+@settings(
+    max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+@given(ways=ways(), called=st.frozensets(st.integers(1, 6), max_size=2), change=st.floats(0, 100))
+@pytest.mark.property
+def test_of_too_many_sets_none_is_quicker_by_one_tool(monkeypatch, ways, called, change):
+    """Than what is found by bettering: with one more, one less, or another in its place."""
+    monkeypatch.setattr(tool_set, "MOST_SETS", 1)
+    found = quickest(ways, called, change)
+
+    def took(have):
+        """Seconds of each slot's quickest way with these tools and those called, and changes."""
+        each = ([w.seconds for w in some if w.tools <= have | called] for some in ways)
+        return sum(min(some, default=math.inf) for some in each) + change * len(have)
+
+    have = frozenset().union(*(w.tools for w in found)) - called
+    chosen = sum(w.seconds for w in found) + change * len(have)
+    every = frozenset().union(*(w.tools for some in ways for w in some)) - called
+    near = [have ^ {n} for n in every]
+    near += [have - {a} | {b} for a in have for b in every - have]
+    assert chosen <= min(map(took, [have, *near])) + 1e-6
+
+
+@pytest.mark.parametrize("count", first_then_long([24, 150]))
+def test_of_a_cabinet_full_of_tools_the_slots_are_made(count):
+    """Sets of them are too many to look at each: 2 to the power of 24 are 17 million."""
+    found = design(job_file.load(str(STEEL)))
+    profile = machine_of(found.job, "bench-mill")
+    ball = next(t for t in profile.tools if t.shape is Shape.BALL)
+    balls = [
+        dataclasses.replace(
+            ball, number=n, diameter=d, flute_length=3 * d, reach=3 * d + 3, stick_out=3 * d + 6
+        )
+        for n, d in enumerate(np.linspace(0.4, 3.0, count).tolist(), start=1)
+    ]
+    full = dataclasses.replace(profile, tools=tuple(balls))
+    made = decide(request_of(found, "nut", full, Stage.ROUGH)).by(FeatureKind.SLOT)
+    wide = {s.string for s in found.nut.slots if s.width > 0.5}
+    assert {d.string for d in made if d.tool} >= wide
+    assert len({d.tool.number for d in made if d.tool}) < len(wide)  # shared: a change takes long
 
 
 @pytest.mark.parametrize("path", EACH_DEMO_JOB)
