@@ -125,7 +125,7 @@ def quickest(
 
     ``change``: seconds that each tool costs that is not ``called`` anyway. Of sets that take the
     same the smallest, then the first by number. Every set is looked at while there are not too
-    many; of more tools, sets are bettered a tool at a time.
+    many; of more tools, a set is bettered a tool at a time.
     """
     ranked = [_ranked(each) for each in ways]
     extra = sorted({n for each in ways for w in each for n in w.tools} - called)
@@ -163,13 +163,17 @@ class _Choice:
         return [int(_first_within(needs, found[None])[0]) for needs in self._needs]
 
     def _bettered(self, begun: Bools) -> Bools:
-        """The quickest set that adding, leaving out or exchanging one tool at a time leads to."""
+        """The quickest set that is come to by adding a tool, leaving one out, or taking another for
+        one or two, again and again.
+        """
         took = self._seconds_with(begun)
         best, found = float(np.min(took)), begun[int(np.argmin(took))]
         while True:
             one = np.eye(len(found), dtype=bool)
             less, more = one[found], one[~found]
-            exchanged = (found ^ less)[:, None, :] | more
+            pairs = [a | b for a, b in itertools.combinations(less, 2)]
+            gone = np.array([*less, *pairs], dtype=bool).reshape(-1, len(found))
+            exchanged = (found ^ gone)[:, None, :] | more
             near = np.concatenate([found ^ one, exchanged.reshape(-1, len(found))])
             took = self._seconds_with(near)
             k = int(np.argmin(took))

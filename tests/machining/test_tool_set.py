@@ -74,6 +74,19 @@ def test_of_too_many_sets_none_is_quicker_by_one_tool(monkeypatch, ways, called,
     assert chosen <= min(map(took, [have, *near])) + 1e-6
 
 
+def test_one_tool_takes_the_place_of_two(monkeypatch):
+    """It takes a second longer in each of two slots, and a change takes five."""
+    monkeypatch.setattr(tool_set, "MOST_SETS", 1)
+
+    def way(seconds, number):
+        return Way(by=ByHand(), seconds=seconds, tools=frozenset({number}))
+
+    found = quickest([[way(10, 1), way(11, 3)], [way(10, 2), way(11, 3)]], frozenset(), 5.0)
+    assert [set(w.tools) for w in found] == [{3}, {3}]
+    called = quickest([[way(10, 1), way(11, 9)], [way(10, 2), way(11, 9)]], frozenset({9}), 5.0)
+    assert [set(w.tools) for w in called] == [{9}, {9}]  # no other tool at all
+
+
 @pytest.mark.parametrize("count", first_then_long([24, 150]))
 def test_of_a_cabinet_full_of_tools_the_slots_are_made(count):
     """Sets of them are too many to look at each: 2 to the power of 24 are 17 million."""
