@@ -83,7 +83,7 @@ def test_one_tool_takes_the_place_of_two(monkeypatch):
 
     found = quickest([[way(10, 1), way(11, 3)], [way(10, 2), way(11, 3)]], frozenset(), 5.0)
     assert [set(w.tools) for w in found] == [{3}, {3}]
-    called = quickest([[way(10, 1), way(11, 9)], [way(10, 2), way(11, 9)]], frozenset({9}), 5.0)
+    called = quickest([[way(10, 1), way(11, 9)], [way(10, 2), way(11, 9)]], frozenset({9}), 1.5)
     assert [set(w.tools) for w in called] == [{9}, {9}]  # no other tool at all
 
 
