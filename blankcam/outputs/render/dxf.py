@@ -30,9 +30,7 @@ NOTE = 1.2  # height of the lines beside the drawing, mm
 LINE = 1.8  # from one such line to the next
 BESIDE = 8.0  # from the drawing to them, and from one column of them to the next
 LONGEST = 72  # letters of such a line
-WIDER = (
-    1.3  # room for letters of other programs over the width measured; one CAD program needs 1.17
-)
+WIDER = 1.3  # room for the wider letters of other programs: one draws them 1.17 times as wide
 
 
 def render(
